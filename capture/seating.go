@@ -1,0 +1,70 @@
+package capture
+
+// Ear names one side of the head. It indexes two-element arrays.
+type Ear int
+
+// The two ears, in the order in which every [2]T of asworn holds them.
+const (
+	Left Ear = iota
+	Right
+)
+
+// Ears lists both ears in array order.
+var Ears = [2]Ear{Left, Right}
+
+// String returns "left" or "right".
+func (e Ear) String() string {
+	if e == Left {
+		return "left"
+	}
+	return "right"
+}
+
+// Point is the place at which a microphone listens.
+type Point string
+
+// The two points of a study (Møller, Hammershøi, Jensen and Sørensen, JAES
+// 43(4), 1995).
+const (
+	// Blocked is the blocked entrance of the ear canal.
+	Blocked Point = "blocked"
+	// Drum is the drum reference point of the fixture's own ear simulator.
+	Drum Point = "drum"
+)
+
+// FixtureSubject is the reserved name of the fixture in the subject column.
+const FixtureSubject = "fixture"
+
+// Displacement is a known movement of a headphone from its marked position.
+type Displacement struct {
+	ForwardMM   float64 `json:"forward_mm"`   // toward the nose
+	UpMM        float64 `json:"up_mm"`        // toward the crown
+	RotationDeg float64 `json:"rotation_deg"` // headband's top toward the nose
+}
+
+// Vector returns forward (mm), up (mm) and rotation (degrees) in that order.
+func (d Displacement) Vector() [3]float64 {
+	return [3]float64{d.ForwardMM, d.UpMM, d.RotationDeg}
+}
+
+// Seating is one row of the seating sheet: one recording of one placement.
+type Seating struct {
+	Row     int    `json:"row"`  // line in seatings.csv, 1-based, the head included
+	File    string `json:"file"` // path under the study folder; unique, the key of a seating
+	Model   string `json:"model,omitempty"`
+	Unit    string `json:"unit,omitempty"`
+	Subject string `json:"subject"`
+	Point   Point  `json:"point"`
+	Number  int    `json:"seating"`
+	// Survey is the deliberate displacement, nil when the headphone was placed normally.
+	Survey *Displacement `json:"survey,omitempty"`
+	Seal   string        `json:"seal,omitempty"`
+	Notes  string        `json:"notes,omitempty"`
+}
+
+// OnFixture reports whether the seating was made on the fixture.
+func (s Seating) OnFixture() bool { return s.Subject == FixtureSubject }
+
+// BareEar reports whether the recording is the bare-ear reference: a
+// loudspeaker in a fixed place and no headphone.
+func (s Seating) BareEar() bool { return s.Model == "" && s.Point == Blocked }

@@ -1,0 +1,243 @@
+// Package fitcorr matches worn and fixture seatings: it models how the
+// response moves when the headphone moves, estimates by how much each seating
+// is off, judges fixture seatings against the worn ones, corrects what cannot
+// be redone and says how sensitive a model is to its fit.
+package fitcorr
+
+import "asworn/capture"
+
+// Axis numbers a coordinate of an offset: forward (mm), up (mm), rotation (degrees).
+type Axis int
+
+// The three axes in the order of every [3]T; positive is toward the nose,
+// toward the crown, headband's top toward the nose.
+const (
+	Forward Axis = iota
+	Up
+	Rotation
+)
+
+// Axes lists the axes in array order.
+var Axes = [3]Axis{Forward, Up, Rotation}
+
+// Curve is the level of one ear per kept band (length band.Count).
+type Curve struct {
+	LevelDB  []float64 `json:"level_db"`
+	StdErrDB []float64 `json:"stderr_db"`
+	Valid    []bool    `json:"valid"` // bands that count
+}
+
+// Seating is one usable recording as the estimators see it.
+type Seating struct {
+	ID      string                `json:"id"` // unique and stable
+	Model   string                `json:"model,omitempty"`
+	Unit    string                `json:"unit,omitempty"`
+	Subject string                `json:"subject"`
+	Point   capture.Point         `json:"point"`
+	Number  int                   `json:"seating"`
+	Survey  *capture.Displacement `json:"survey,omitempty"`
+	Seal    string                `json:"seal,omitempty"`
+	Ears    [2]Curve              `json:"-"`
+}
+
+// Options are the choices of a study; the zero value is not useful, start
+// from DefaultOptions.
+type Options struct {
+	ToleranceMM float64 // an offset below this is as good as none
+	Confidence  float64 // of intervals and tests, for instance 0.95
+	Bootstrap   int     // seeded bootstrap draws; 0 leaves it out
+	Seed        uint64
+	Jobs        int // workers; 0 means all cores
+}
+
+// DefaultOptions returns the defaults of the study format.
+func DefaultOptions() Options {
+	return Options{ToleranceMM: 3, Confidence: 0.95, Seed: 1}
+}
+
+// Estimate is a position with its uncertainty; units per axis: mm, mm, degrees.
+type Estimate struct {
+	Value [3]float64    `json:"value"`
+	Cov   [3][3]float64 `json:"cov"`
+	// Confounded is the share (0 to 1) of the variance on each axis that comes
+	// from not knowing ear shape from position.
+	Confounded [3]float64 `json:"confounded"`
+	// Seen reports whether the data say more than the prior about an axis.
+	Seen [3]bool `json:"seen"`
+	DF   float64 `json:"df"` // degrees of freedom of the t intervals; 0 = normal
+}
+
+// Leak is the seal of one ear of one seating relative to the best-sealed
+// reference of its model.
+type Leak struct {
+	Class    string  `json:"class"` // "sealed", "leaking" or "open" (open by design: no seal to judge)
+	CornerHz float64 `json:"corner_hz,omitempty"`
+	CornerSE float64 `json:"corner_stderr_hz,omitempty"`
+	Damping  float64 `json:"damping,omitempty"` // quality factor's inverse, 1/Q
+	// LossDB is the level loss at 20, 50 and 100 Hz in dB (positive = lost) with standard errors.
+	LossDB [3]float64 `json:"loss_db"`
+	LossSE [3]float64 `json:"loss_stderr_db"`
+	GainDB float64    `json:"gain_db"` // level offset told apart from the leak
+}
+
+// Offset is where one seating sits relative to the fixture's marked position.
+type Offset struct {
+	ID      string      `json:"id"`
+	Subject string      `json:"subject"`
+	Seating int         `json:"seating"`
+	Survey  bool        `json:"survey"` // a deliberate displacement: listed as a check only
+	Ears    [2]Estimate `json:"ears"`
+	Headset Estimate    `json:"headset"` // both ears together
+	Leak    [2]Leak     `json:"leak"`
+	GainDB  [2]float64  `json:"gain_db"`
+	// MisfitP is the tail probability of the residual under the model: small
+	// means that this seating is not explained by a movement.
+	MisfitP [2]float64 `json:"misfit_p"`
+}
+
+// Worn is the distribution of the worn offsets of one model.
+type Worn struct {
+	Listeners int         `json:"listeners"`
+	Seatings  int         `json:"seatings"`
+	Mean      Estimate    `json:"mean"`     // both ears together
+	EarMean   [2]Estimate `json:"ear_mean"` // per ear
+	// Standard deviations between listeners and within a listener, with standard errors.
+	BetweenSD [3]float64 `json:"between_sd"`
+	BetweenSE [3]float64 `json:"between_se"`
+	WithinSD  [3]float64 `json:"within_sd"`
+	WithinSE  [3]float64 `json:"within_se"`
+	// Separation names what told ear shape from position: "bare-ear
+	// reference", "shared panel", "displaced listeners", "prior".
+	Separation []string `json:"separation"`
+	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear, with the SD over seatings.
+	LeakLossDB [2][3]float64 `json:"leak_loss_db"`
+	LeakLossSD [2][3]float64 `json:"leak_loss_sd_db"`
+}
+
+// Outcome is the three-way verdict.
+type Outcome string
+
+// The three outcomes (equivalence by two one-sided tests).
+const (
+	Matches      Outcome = "matches"
+	Adjust       Outcome = "adjust"
+	Undetermined Outcome = "undetermined"
+)
+
+// EarVerdict is the verdict on one ear or on the headset.
+type EarVerdict struct {
+	Outcome Outcome `json:"outcome"`
+	// Off is the seating minus the worn mean; the move to make is its negative.
+	Off Estimate `json:"off"`
+	// Distance is the offset's length in mm in the forward-up plane, with its interval.
+	DistanceMM [3]float64 `json:"distance_mm"` // estimate, lower, upper
+	// LeakOutcome and LeakExcessDB compare the loss at 50 Hz with the worn one.
+	LeakOutcome  Outcome    `json:"leak_outcome"`
+	LeakExcessDB [3]float64 `json:"leak_excess_db"` // estimate, lower, upper
+}
+
+// Verdict is the judgement of one fixture seating against the worn ones.
+type Verdict struct {
+	ID      string        `json:"id"`
+	Seating int           `json:"seating"`
+	Outcome Outcome       `json:"outcome"` // of position, both ears considered
+	Ears    [2]EarVerdict `json:"ears"`
+	Headset EarVerdict    `json:"headset"`
+	Settle  []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	// Nearest lists worn seatings by likelihood, most alike first.
+	Nearest []Likeness `json:"nearest,omitempty"`
+}
+
+// Likeness is a worn seating and its share of the likelihood.
+type Likeness struct {
+	ID    string  `json:"id"`
+	Share float64 `json:"share"`
+}
+
+// SurveyReport says how well the survey of one model and ear works.
+type SurveyReport struct {
+	Displacements int        `json:"displacements"`
+	Method        string     `json:"method"`       // of the chosen response model, in words
+	HeldOutDB     float64    `json:"held_out_db"`  // RMS prediction error leaving one displacement out
+	HeldOutMM     [3]float64 `json:"held_out_mm"`  // the same turned around: error of the recovered position
+	PosteriorSD   [3]float64 `json:"posterior_sd"` // of one seating's offset per axis
+	Visible       [3]bool    `json:"visible"`      // axes that the survey can see
+	Condition     float64    `json:"condition"`    // condition number of the position information
+	PerUnitDB     [3]float64 `json:"db_per_unit"`  // RMS level change per mm (or degree), 200 Hz to 16 kHz
+	Warnings      []string   `json:"warnings,omitempty"`
+	// SlopeDB is the level change per mm (or degree) at the marked position
+	// per kept band and axis, with standard errors.
+	SlopeDB [3][]float64 `json:"slope_db,omitempty"`
+	SlopeSE [3][]float64 `json:"slope_stderr_db,omitempty"`
+}
+
+// StandOut tests one ear of one seating against its own group.
+type StandOut struct {
+	ID       string  `json:"id"`
+	Group    string  `json:"group"` // model, subject and point, in words
+	Ear      string  `json:"ear"`
+	Band     string  `json:"band"` // "low" (seal) or "high" (position)
+	Distance float64 `json:"distance"`
+	P        float64 `json:"p"`    // tail probability, corrected for the size of the group
+	Size     float64 `json:"size"` // the false-alarm probability per group the test keeps
+	Flagged  bool    `json:"flagged"`
+	WorstHz  float64 `json:"worst_hz"` // where it differs most
+	WorstDB  float64 `json:"worst_db"`
+}
+
+// Correction moves one curve of one fixture seating to the worn mean.
+type Correction struct {
+	ID       string        `json:"id"`
+	Point    capture.Point `json:"point"`
+	Ear      string        `json:"ear"`
+	DeltaDB  []float64     `json:"delta_db"` // to add, per kept band
+	StdErrDB []float64     `json:"stderr_db"`
+	Applied  []bool        `json:"applied"`            // per kept band
+	Withheld string        `json:"withheld,omitempty"` // why nothing, or why not everywhere
+	// BeforeDB and AfterDB are the RMS distances to held-out curves, 1 kHz to 10 kHz.
+	BeforeDB float64 `json:"before_db"`
+	AfterDB  float64 `json:"after_db"`
+}
+
+// Component is a variance component with its interval, as standard deviations in dB.
+type Component struct {
+	SD    float64 `json:"sd"`
+	Lower float64 `json:"lower"`
+	Upper float64 `json:"upper"`
+}
+
+// Sensitivity is the fit sensitivity of one model and ear; slices per
+// third-octave band (length band.Thirds).
+type Sensitivity struct {
+	Ear               string      `json:"ear"`
+	Between           []Component `json:"between"`            // between listeners
+	Within            []Component `json:"within"`             // between seatings of a listener
+	Fixture           []Component `json:"fixture"`            // between seatings on the fixture
+	RepeatabilityDB   []float64   `json:"repeatability_db"`   // ISO 5725-2 s_r
+	ReproducibilityDB []float64   `json:"reproducibility_db"` // ISO 5725-2 s_R
+	BiasDB            []float64   `json:"bias_db"`            // fixture − worn
+	BiasSE            []float64   `json:"bias_stderr_db"`
+	// SummaryDB is the one figure (docs/sensitivity.md) with its interval.
+	SummaryDB [3]float64 `json:"summary_db"` // estimate, lower, upper
+}
+
+// ModelAnalysis is everything estimated about one headphone model. Parts that
+// the study cannot support are nil or empty, and Cannot says why.
+type ModelAnalysis struct {
+	Model       string           `json:"model"`
+	OpenBack    bool             `json:"open_back"` // the data show no seal
+	Survey      [2]*SurveyReport `json:"survey"`
+	Offsets     []Offset         `json:"offsets,omitempty"`
+	Worn        *Worn            `json:"worn,omitempty"`
+	Verdicts    []Verdict        `json:"verdicts,omitempty"`
+	Corrections []Correction     `json:"corrections,omitempty"`
+	Sensitivity []Sensitivity    `json:"sensitivity,omitempty"`
+	Cannot      []string         `json:"cannot,omitempty"` // what this study cannot answer about the model, in plain words
+}
+
+// Analysis is everything estimated about a study.
+type Analysis struct {
+	Models    []ModelAnalysis `json:"models"`
+	StandOuts []StandOut      `json:"stand_outs,omitempty"`
+	Cannot    []string        `json:"cannot,omitempty"`
+}
