@@ -206,19 +206,42 @@ type Component struct {
 	Upper float64 `json:"upper"`
 }
 
-// Sensitivity is the fit sensitivity of one model and ear; slices per
-// third-octave band (length band.Thirds).
+// Sensitivity is the fit sensitivity of one model, ear and microphone point;
+// slices are per third-octave band (length band.Thirds). A slice is nil when
+// the study cannot support it; a band that does not count holds zeros and is
+// false in PanelValid or FixtureValid.
 type Sensitivity struct {
-	Ear               string      `json:"ear"`
-	Between           []Component `json:"between"`            // between listeners
-	Within            []Component `json:"within"`             // between seatings of a listener
-	Fixture           []Component `json:"fixture"`            // between seatings on the fixture
-	RepeatabilityDB   []float64   `json:"repeatability_db"`   // ISO 5725-2 s_r
-	ReproducibilityDB []float64   `json:"reproducibility_db"` // ISO 5725-2 s_R
-	BiasDB            []float64   `json:"bias_db"`            // fixture − worn
-	BiasSE            []float64   `json:"bias_stderr_db"`
-	// SummaryDB is the one figure (docs/sensitivity.md) with its interval.
+	Ear               string        `json:"ear"`
+	Point             capture.Point `json:"point"`
+	Listeners         int           `json:"listeners"`
+	Worn              int           `json:"worn_seatings"`
+	OnFixture         int           `json:"fixture_seatings"`
+	Between           []Component   `json:"between"`            // between listeners
+	Within            []Component   `json:"within"`             // between seatings of a listener
+	Fixture           []Component   `json:"fixture"`            // between seatings on the fixture
+	RepeatabilityDB   []float64     `json:"repeatability_db"`   // ISO 5725-2 s_r; of the fixture's seatings without a panel
+	ReproducibilityDB []float64     `json:"reproducibility_db"` // ISO 5725-2 s_R, listeners as laboratories
+	BiasDB            []float64     `json:"bias_db"`            // fixture − worn
+	BiasSE            []float64     `json:"bias_stderr_db"`
+	PanelValid        []bool        `json:"panel_valid,omitempty"`
+	FixtureValid      []bool        `json:"fixture_valid,omitempty"`
+	// SummaryDB is the one figure (docs/sensitivity.md): the RMS of s_R from
+	// 50 Hz to 10 kHz with its interval; all 0 without a panel, interval 0
+	// with fewer than three listeners.
 	SummaryDB [3]float64 `json:"summary_db"` // estimate, lower, upper
+	// SeatingDB is the same of s_r: of the panel's seatings, or of the
+	// fixture's when there is no panel.
+	SeatingDB [3]float64 `json:"seating_db"` // estimate, lower, upper
+	// Influence is what each listener does to the logarithm of SummaryDB; it
+	// is what a ranking of several models needs.
+	Influence []Influence `json:"influence,omitempty"`
+}
+
+// Influence is the jackknife shift of log SummaryDB by one listener: the
+// estimate of everyone minus that without the listener.
+type Influence struct {
+	Listener string  `json:"listener"`
+	Shift    float64 `json:"shift"`
 }
 
 // ModelAnalysis is everything estimated about one headphone model. Parts that

@@ -1,0 +1,218 @@
+package fitcorr
+
+import (
+	"math"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/varcomp"
+)
+
+// Sensitivities returns the fit sensitivity of one model from its seatings:
+// for each microphone point that holds at least two of them (blocked first),
+// left then right ear. Deliberate displacements and bare-ear rows in ss are
+// left out. Worn and fixture seatings are analysed as separate groups; worn
+// ones by REML with the listener as the random factor (package varcomp).
+// docs/sensitivity.md gives every definition. Intervals hold opt.Confidence.
+func Sensitivities(ss []Seating, opt Options) []Sensitivity {
+	var out []Sensitivity
+	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
+		var normal []Seating
+		for _, s := range ss {
+			if s.Point == point && s.Survey == nil && s.Model != "" {
+				normal = append(normal, s)
+			}
+		}
+		if len(normal) < 2 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			out = append(out, sensitivity(normal, point, ear, opt.Confidence))
+		}
+	}
+	return out
+}
+
+// fitPanel is the worn or the fixture seatings in the form the estimators use.
+type fitPanel struct {
+	subject []string    // per seating
+	level   [][]float64 // per seating, then per third-octave band; NaN where it does not count
+}
+
+// in returns labels and levels of the seatings that count in band b.
+func (p fitPanel) in(b int) (subject []string, y []float64) {
+	for i, s := range p.subject {
+		if v := p.level[i][b]; !math.IsNaN(v) {
+			subject = append(subject, s)
+			y = append(y, v)
+		}
+	}
+	return subject, y
+}
+
+func sensitivity(ss []Seating, point capture.Point, ear capture.Ear, confidence float64) Sensitivity {
+	levels := thirdLevels(ss, ear)
+	var worn, fixture fitPanel
+	for i, s := range ss {
+		p := &worn
+		if s.Subject == capture.FixtureSubject {
+			p = &fixture
+		}
+		p.subject = append(p.subject, s.Subject)
+		p.level = append(p.level, levels[i])
+	}
+	r := Sensitivity{Ear: ear.String(), Point: point, Worn: len(worn.subject), OnFixture: len(fixture.subject),
+		Listeners: len(uniqueNames(worn.subject))}
+
+	means := wornComponents(&r, worn, confidence)
+	fixtureMeans := fixtureComponents(&r, fixture, confidence)
+	fitBias(&r, means, fixtureMeans)
+	if r.RepeatabilityDB == nil && r.Fixture != nil {
+		r.RepeatabilityDB = sds(r.Fixture)
+	}
+	summarise(&r, worn, fixture, confidence)
+	return r
+}
+
+// bandMean is the mean level of a group of seatings in one band.
+type bandMean struct {
+	mean, variance float64 // of the mean
+	ok             bool
+}
+
+// wornComponents fills what the panel says per band and returns its means.
+func wornComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMean {
+	means := make([]bandMean, band.Thirds)
+	between, within := make([]Component, band.Thirds), make([]Component, band.Thirds)
+	repeat, reproduce := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	valid := make([]bool, band.Thirds)
+	var haveBetween, haveWithin, haveTotal bool
+	for b := range band.Thirds {
+		subject, y := p.in(b)
+		listeners := len(uniqueNames(subject))
+		if design, err := varcomp.Nested(subject); err == nil {
+			fit, err := design.Fit(y)
+			if err != nil {
+				continue
+			}
+			between[b], within[b] = remlComponent(fit, 0, confidence), remlComponent(fit, 1, confidence)
+			repeat[b], reproduce[b] = within[b].SD, math.Sqrt(fit.TotalVar())
+			means[b] = bandMean{fit.Mean, fit.MeanSE * fit.MeanSE, true}
+			valid[b], haveBetween, haveWithin, haveTotal = true, true, true, true
+			continue
+		}
+		// The panel cannot tell the components apart: one listener shows the
+		// scatter of seatings only, one seating each the total only.
+		if len(y) < 2 {
+			continue
+		}
+		mean, sd := meanSD(y)
+		valid[b] = true
+		if listeners == 1 {
+			within[b] = sdComponent(sd, len(y), confidence)
+			repeat[b], haveWithin = sd, true
+			continue
+		}
+		reproduce[b], haveTotal = sd, true
+		means[b] = bandMean{mean, sd * sd / float64(len(y)), true}
+	}
+	if haveBetween {
+		r.Between = between
+	}
+	if haveWithin {
+		r.Within, r.RepeatabilityDB = within, repeat
+	}
+	if haveTotal {
+		r.ReproducibilityDB = reproduce
+	}
+	if haveWithin || haveTotal {
+		r.PanelValid = valid
+	}
+	return means
+}
+
+// fixtureComponents fills the scatter of the fixture's seatings and returns
+// their means.
+func fixtureComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMean {
+	means := make([]bandMean, band.Thirds)
+	fixture, valid := make([]Component, band.Thirds), make([]bool, band.Thirds)
+	have := false
+	for b := range band.Thirds {
+		_, y := p.in(b)
+		switch {
+		case len(y) >= 2:
+			mean, sd := meanSD(y)
+			fixture[b] = sdComponent(sd, len(y), confidence)
+			means[b] = bandMean{mean, sd * sd / float64(len(y)), true}
+			valid[b], have = true, true
+		case len(y) == 1 && r.RepeatabilityDB != nil && r.PanelValid[b]:
+			// A lone seating scatters as the listeners' seatings do, for want
+			// of better.
+			means[b] = bandMean{y[0], r.RepeatabilityDB[b] * r.RepeatabilityDB[b], true}
+		}
+	}
+	if have {
+		r.Fixture, r.FixtureValid = fixture, valid
+	}
+	return means
+}
+
+// fitBias fills fixture − worn. The listener is the unit: many seatings of few
+// listeners do not make the worn mean surer than the listeners allow.
+func fitBias(r *Sensitivity, worn, fixture []bandMean) {
+	db, se := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	have := false
+	for b := range band.Thirds {
+		if worn[b].ok && fixture[b].ok {
+			db[b] = fixture[b].mean - worn[b].mean
+			se[b] = math.Sqrt(worn[b].variance + fixture[b].variance)
+			have = true
+		}
+	}
+	if have {
+		r.BiasDB, r.BiasSE = db, se
+	}
+}
+
+func remlComponent(f varcomp.Fit, l int, confidence float64) Component {
+	lo, hi := f.Interval(l, confidence)
+	return Component{SD: f.SD(l), Lower: lo, Upper: hi}
+}
+
+// sdComponent is the standard deviation of n seatings with its exact χ² interval.
+func sdComponent(sd float64, n int, confidence float64) Component {
+	lo, hi := varcomp.ChiSquaredInterval(sd, float64(n-1), confidence)
+	return Component{SD: sd, Lower: lo, Upper: hi}
+}
+
+func meanSD(y []float64) (mean, sd float64) {
+	for _, v := range y {
+		mean += v
+	}
+	mean /= float64(len(y))
+	for _, v := range y {
+		sd += (v - mean) * (v - mean)
+	}
+	return mean, math.Sqrt(sd / float64(len(y)-1))
+}
+
+func sds(c []Component) []float64 {
+	out := make([]float64, len(c))
+	for i := range c {
+		out[i] = c[i].SD
+	}
+	return out
+}
+
+// uniqueNames returns the distinct names in order of first appearance.
+func uniqueNames(names []string) []string {
+	var out []string
+	seen := make(map[string]bool)
+	for _, n := range names {
+		if !seen[n] {
+			seen[n] = true
+			out = append(out, n)
+		}
+	}
+	return out
+}
