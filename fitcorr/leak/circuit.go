@@ -1,0 +1,98 @@
+// Package leak describes what a leaking seal takes from the low end of a
+// headphone's response and estimates it from repeated seatings.
+//
+// The cup is a compliance C = V/(ρc²) driven by a volume velocity; the leak is
+// an acoustic resistance R in series with an acoustic mass M across it.
+// Relative to the sealed cup the pressure is
+//
+//	H(ω) = jωC(R + jωM) / (1 − ω²MC + jωRC),
+//
+// a second-order high-pass with a zero (lumped-element circuit, as in Beranek
+// & Mellow, Acoustics: Sound Fields and Transducers, and Borwick (ed.),
+// Loudspeaker and Headphone Handbook; quoted from memory, the expression is
+// re-derived in docs/leak.md). A driver whose own compliance is in parallel
+// with the cup changes C and nothing else.
+package leak
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// Properties of air at 20 °C and 101.325 kPa (standard values, rounded).
+const (
+	AirDensity     = 1.204   // kg/m³
+	AirViscosity   = 1.82e-5 // Pa·s
+	SpeedOfSound   = 343.2   // m/s
+	airBulkModulus = AirDensity * SpeedOfSound * SpeedOfSound
+)
+
+// Params is a leak as the response shows it.
+type Params struct {
+	CornerHz float64 // f₀ = 1/(2π√(MC))
+	Damping  float64 // 1/Q = R√(C/M)
+}
+
+// Response returns H at f Hz, the pressure with the leak over the pressure of
+// the sealed cup. A corner of zero is a perfect seal: H = 1.
+func (p Params) Response(f float64) complex128 {
+	s := complex(0, f)
+	w0 := complex(p.CornerHz, 0)
+	num := s * (complex(p.Damping, 0)*w0 + s)
+	return num / (w0*w0 + num)
+}
+
+// LossDB returns the level that the leak takes at f Hz, in dB; negative where
+// an underdamped leak resonates and adds.
+func (p Params) LossDB(f float64) float64 {
+	return -20 * math.Log10(cmplx.Abs(p.Response(f)))
+}
+
+// ThreeDBHz returns the highest frequency in Hz at which the loss reaches
+// 3.01 dB. In terms of u = (f/f₀)² and b = 1/Q², |H|² = u(b+u)/((1−u)²+bu) =
+// 1/2 becomes u² + (2+b)u − 1 = 0, which has one positive root.
+func (p Params) ThreeDBHz() float64 {
+	b := 2 + p.Damping*p.Damping
+	// The stable form of the root: for heavy damping u ≈ 1/b.
+	return p.CornerHz * math.Sqrt(2/(b+math.Sqrt(b*b+4)))
+}
+
+// gradient writes the derivatives of −LossDB(f) by ln CornerHz and ln Damping
+// and returns −LossDB(f), all in dB.
+func (p Params) gradient(f float64) (level, dCorner, dDamping float64) {
+	// With x = f/f₀ and N = x(jδ − x)… written as num = δ·jx − x²:
+	// ln|H| = Re ln num − Re ln(1 + num), so that
+	// ∂ln|H|/∂a = Re( num_a / (num·(1 + num)) ).
+	x := f / p.CornerHz
+	num := complex(-x*x, p.Damping*x)
+	base := num * (1 + num)
+	const nepers = 20 / math.Ln10
+	level = nepers * math.Log(cmplx.Abs(num/(1+num)))
+	dCorner = nepers * real(complex(2*x*x, -p.Damping*x)/base)
+	dDamping = nepers * real(complex(0, p.Damping*x)/base)
+	return level, dCorner, dDamping
+}
+
+// Slit is a narrow slit between pad and skin; all lengths in metres.
+type Slit struct {
+	Height, Width, Length float64 // gap, extent along the pad, depth through the pad
+}
+
+// Resistance returns R = 12ηl/(h³w) in Pa·s/m³ (plane Poiseuille flow).
+func (s Slit) Resistance() float64 {
+	return 12 * AirViscosity * s.Length / (math.Pow(s.Height, 3) * s.Width)
+}
+
+// Mass returns M = 6ρl/(5hw) in kg/m⁴ (the parabolic profile's kinetic energy).
+func (s Slit) Mass() float64 {
+	return 6 * AirDensity * s.Length / (5 * s.Height * s.Width)
+}
+
+// Compliance returns C = V/(ρc²) in m³/Pa of a closed volume in m³ (adiabatic).
+func Compliance(volume float64) float64 { return volume / airBulkModulus }
+
+// FromCircuit returns the leak of resistance r (Pa·s/m³) and mass m (kg/m⁴)
+// across a compliance c (m³/Pa).
+func FromCircuit(r, m, c float64) Params {
+	return Params{CornerHz: 1 / (2 * math.Pi * math.Sqrt(m*c)), Damping: r * math.Sqrt(c/m)}
+}

@@ -1,0 +1,318 @@
+package leak
+
+import (
+	"errors"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Curve is the low end of one ear of one seating, on the frequencies that are
+// handed to Fit.
+type Curve struct {
+	LevelDB []float64
+	VarDB   []float64 // variance of LevelDB from noise, dB²; +Inf leaves the point out
+}
+
+// Prior knowledge, wide on purpose: it steadies what one curve cannot say
+// (a heavily damped leak shows only f₀·Q) and yields to any real data.
+const (
+	gainSD = 10.0 // dB, of a seating's level
+
+	priorCornerHz = 60.0
+	priorCornerSD = 1.5 // nepers
+
+	// R/M = 10η/(ρh²) of a slit depends on its height alone; 0.3 mm within a
+	// factor of 2.2 either way (one standard deviation, ln h ± 0.8).
+	priorHeight   = 3e-4
+	priorHeightSD = 0.8
+)
+
+// priorRate is R/M of the prior slit over 2π, in Hz: the prior of f₀/Q.
+var priorRate = 10 * AirViscosity / (AirDensity * priorHeight * priorHeight) / (2 * math.Pi)
+
+// joint is the model of all seatings of one ear,
+//
+//	level_i(f) = sealed(f) + gain_i + 20 lg|H(f; leak_i)| + scatter_i(f),
+//
+// with the sealed curve free at every frequency. Seatings whose leak has a
+// corner of zero form the reference; reference is what they leak in common.
+type joint struct {
+	freq      []float64
+	curves    []Curve
+	scatter   *mat.SymDense   // covariance between seatings
+	weight    []*mat.SymDense // inverse covariance per curve, zero where left out
+	sealed    []float64
+	gain      []float64
+	leak      []Params
+	reference Params
+}
+
+// h writes 20 lg|H| of curve i and returns it.
+func (j *joint) h(i int, dst []float64) []float64 {
+	p := j.leak[i]
+	if p.CornerHz == 0 {
+		p = j.reference
+	}
+	for k, f := range j.freq {
+		dst[k] = 0
+		if p.CornerHz > 0 {
+			dst[k], _, _ = p.gradient(f)
+		}
+	}
+	return dst
+}
+
+// priorTerms returns the residuals (prior − value, in standard deviations) of
+// a leak and the matching rows of the derivative by ln f₀ and ln damping.
+func priorTerms(p Params) (res [2]float64, rows [2][2]float64) {
+	lf, ld := math.Log(p.CornerHz), math.Log(p.Damping)
+	const heightSD = 2 * priorHeightSD
+	res[0] = (math.Log(priorCornerHz) - lf) / priorCornerSD
+	rows[0] = [2]float64{1 / priorCornerSD, 0}
+	res[1] = (math.Log(priorRate) - lf - ld) / heightSD
+	rows[1] = [2]float64{1 / heightSD, 1 / heightSD}
+	return res, rows
+}
+
+// objective is the weighted sum of squares with the priors.
+func (j *joint) objective() float64 {
+	n := len(j.freq)
+	sum, r, h := 0.0, mat.NewVecDense(n, nil), make([]float64, n)
+	prior := func(p Params) {
+		if p.CornerHz > 0 {
+			res, _ := priorTerms(p)
+			sum += res[0]*res[0] + res[1]*res[1]
+		}
+	}
+	for i := range j.curves {
+		j.residual(i, r, h)
+		sum += mat.Inner(r, j.weight[i], r) + j.gain[i]*j.gain[i]/(gainSD*gainSD)
+		prior(j.leak[i])
+	}
+	prior(j.reference)
+	return sum
+}
+
+// residual sets r to what curve i leaves unexplained; h is scratch.
+func (j *joint) residual(i int, r *mat.VecDense, h []float64) {
+	j.h(i, h)
+	for k := range h {
+		v := j.curves[i].LevelDB[k] - j.sealed[k] - j.gain[i] - h[k]
+		if j.weight[i].At(k, k) == 0 {
+			v = 0 // left out; the level may be NaN
+		}
+		r.SetVec(k, v)
+	}
+}
+
+// block is one curve's share of the normal equations: its own unknowns (gain,
+// and ln f₀ and ln damping when it leaks) against the global ones.
+type block struct {
+	own   mat.SymDense // own × own, priors included
+	cross mat.Dense    // global × own
+	rhs   *mat.VecDense
+	inv   mat.SymDense // inverse of own
+}
+
+// normal is the linearised system, curves eliminated into the globals: the
+// sealed curve and, when it is fitted, the reference leak.
+type normal struct {
+	blocks []block
+	share  []*mat.SymDense // what each curve adds to the global matrix …
+	rhs    []*mat.VecDense // … and to its right side
+	a      *mat.SymDense
+	b      *mat.VecDense
+}
+
+// linearise builds the normal equations at the current values.
+func (j *joint) linearise() (*normal, error) {
+	n := len(j.freq)
+	globals := n
+	if j.reference.CornerHz > 0 {
+		globals += 2
+	}
+	out := &normal{
+		blocks: make([]block, len(j.curves)),
+		share:  make([]*mat.SymDense, len(j.curves)),
+		rhs:    make([]*mat.VecDense, len(j.curves)),
+		a:      mat.NewSymDense(globals, nil),
+		b:      mat.NewVecDense(globals, nil),
+	}
+	for k := range n {
+		out.a.SetSym(k, k, 1e-9) // a frequency that no curve holds stays where it is
+	}
+	if globals > n {
+		res, rows := priorTerms(j.reference)
+		addPrior(out.a, out.b, n, res, rows)
+	}
+	r, h := mat.NewVecDense(n, nil), make([]float64, n)
+	for i := range j.curves {
+		leaks := j.leak[i].CornerHz > 0
+		own := 1
+		if leaks {
+			own = 3
+		}
+		jg, jo := mat.NewDense(n, globals, nil), mat.NewDense(n, own, nil)
+		for k, f := range j.freq {
+			jg.Set(k, k, 1)
+			jo.Set(k, 0, 1)
+			switch {
+			case leaks:
+				_, dc, dd := j.leak[i].gradient(f)
+				jo.Set(k, 1, dc)
+				jo.Set(k, 2, dd)
+			case globals > n:
+				_, dc, dd := j.reference.gradient(f)
+				jg.Set(k, n, dc)
+				jg.Set(k, n+1, dd)
+			}
+		}
+		j.residual(i, r, h)
+		var wo, wg mat.Dense
+		wo.Mul(j.weight[i], jo)
+		wg.Mul(j.weight[i], jg)
+
+		bl := &out.blocks[i]
+		bl.cross.Mul(jg.T(), &wo)
+		var oo, gg, schur, t mat.Dense
+		oo.Mul(jo.T(), &wo)
+		bl.own = *symmetric(&oo)
+		bl.rhs = mat.NewVecDense(own, nil)
+		bl.rhs.MulVec(wo.T(), r)
+		bl.own.SetSym(0, 0, bl.own.At(0, 0)+1/(gainSD*gainSD))
+		bl.rhs.SetVec(0, bl.rhs.AtVec(0)-j.gain[i]/(gainSD*gainSD))
+		if leaks {
+			res, rows := priorTerms(j.leak[i])
+			addPrior(&bl.own, bl.rhs, 1, res, rows)
+		}
+		if err := invert(&bl.inv, &bl.own); err != nil {
+			return nil, err
+		}
+		gg.Mul(jg.T(), &wg)
+		t.Mul(&bl.cross, &bl.inv)
+		schur.Mul(&t, bl.cross.T())
+		gg.Sub(&gg, &schur)
+		out.share[i] = symmetric(&gg)
+		out.a.AddSym(out.a, out.share[i])
+		var bg, bo mat.VecDense
+		bg.MulVec(wg.T(), r)
+		bo.MulVec(&t, bl.rhs)
+		bg.SubVec(&bg, &bo)
+		out.rhs[i] = &bg
+		out.b.AddVec(out.b, &bg)
+	}
+	return out, nil
+}
+
+func addPrior(a *mat.SymDense, b *mat.VecDense, at int, res [2]float64, rows [2][2]float64) {
+	for t := range rows {
+		for u := range 2 {
+			b.SetVec(at+u, b.AtVec(at+u)+rows[t][u]*res[t])
+			for v := u; v < 2; v++ {
+				a.SetSym(at+u, at+v, a.At(at+u, at+v)+rows[t][u]*rows[t][v])
+			}
+		}
+	}
+}
+
+// fit runs Gauss–Newton with step halving until the objective settles.
+func (j *joint) fit() error {
+	const maxSteps, small = 40, 1e-4
+	now := j.objective()
+	for range maxSteps {
+		eq, err := j.linearise()
+		if err != nil {
+			return err
+		}
+		var global mat.VecDense
+		if err := solve(&global, eq.a, eq.b); err != nil {
+			return err
+		}
+		own := make([]mat.VecDense, len(j.curves))
+		for i := range own {
+			bl := &eq.blocks[i]
+			var t mat.VecDense
+			t.MulVec(bl.cross.T(), &global)
+			t.SubVec(bl.rhs, &t)
+			own[i].MulVec(&bl.inv, &t)
+		}
+		before, scale, done := *j, 1.0, false
+		for ; scale > 1e-3; scale /= 2 {
+			j.step(&before, &global, own, scale)
+			next := j.objective()
+			if next <= now {
+				done = now-next < small
+				now = next
+				break
+			}
+		}
+		if scale <= 1e-3 { // no way down: this is the minimum to rounding
+			*j = before
+			return nil
+		}
+		if done {
+			return nil
+		}
+	}
+	return nil
+}
+
+// step sets the values to those of from moved by scale times the solution.
+func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scale float64) {
+	n := len(j.freq)
+	j.sealed = make([]float64, n)
+	for k := range n {
+		j.sealed[k] = from.sealed[k] + scale*global.AtVec(k)
+	}
+	if global.Len() > n {
+		j.reference = move(from.reference, scale*global.AtVec(n), scale*global.AtVec(n+1))
+	}
+	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
+	for i := range own {
+		j.gain[i] = from.gain[i] + scale*own[i].AtVec(0)
+		j.leak[i] = from.leak[i]
+		if own[i].Len() == 3 {
+			j.leak[i] = move(from.leak[i], scale*own[i].AtVec(1), scale*own[i].AtVec(2))
+		}
+	}
+}
+
+// move changes a leak by steps in ln f₀ and ln damping, kept within what a
+// double can hold and a leak can be.
+func move(p Params, dCorner, dDamping float64) Params {
+	clamp := func(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
+	return Params{
+		CornerHz: clamp(p.CornerHz*math.Exp(clamp(dCorner, -1, 1)), 0.1, 5000),
+		Damping:  clamp(p.Damping*math.Exp(clamp(dDamping, -1, 1)), 0.01, 1000),
+	}
+}
+
+var errSingular = errors.New("leak: the seatings do not determine the sealed curve (too few valid low bands)")
+
+func symmetric(m *mat.Dense) *mat.SymDense {
+	n, _ := m.Dims()
+	s := mat.NewSymDense(n, nil)
+	for i := range n {
+		for k := i; k < n; k++ {
+			s.SetSym(i, k, (m.At(i, k)+m.At(k, i))/2)
+		}
+	}
+	return s
+}
+
+func invert(dst *mat.SymDense, m mat.Symmetric) error {
+	var c mat.Cholesky
+	if !c.Factorize(m) {
+		return errSingular
+	}
+	return c.InverseTo(dst)
+}
+
+func solve(dst *mat.VecDense, m mat.Symmetric, b *mat.VecDense) error {
+	var c mat.Cholesky
+	if !c.Factorize(m) {
+		return errSingular
+	}
+	return c.SolveVecTo(dst, b)
+}
