@@ -1,0 +1,45 @@
+// Package vectors finds reference vectors for tests: in the folder that
+// ASWORN_TESTDATA names, where continuous integration regenerates them, else
+// in the repository's testdata.
+package vectors
+
+import (
+	"os"
+	"path/filepath"
+	"testing"
+)
+
+// Open opens the vector file name of the set, for instance
+// Open(t, "lme4", "data.csv"). It is closed when the test ends. A file that is
+// missing fails the test.
+func Open(t testing.TB, set, name string) *os.File {
+	t.Helper()
+	f, err := os.Open(Path(t, set, name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { f.Close() })
+	return f
+}
+
+// Path returns where the vector file name of the set is.
+func Path(t testing.TB, set, name string) string {
+	t.Helper()
+	if dir := os.Getenv("ASWORN_TESTDATA"); dir != "" {
+		return filepath.Join(dir, set, name)
+	}
+	dir, err := os.Getwd()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for {
+		if _, err := os.Stat(filepath.Join(dir, "go.mod")); err == nil {
+			return filepath.Join(dir, "testdata", set, name)
+		}
+		up := filepath.Dir(dir)
+		if up == dir {
+			t.Fatal("no go.mod above the test's folder")
+		}
+		dir = up
+	}
+}
