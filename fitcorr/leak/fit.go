@@ -202,11 +202,9 @@ func (j *joint) judge() ([]Estimate, error) {
 		}
 	}
 	for i := range j.curves {
-		var rest, left mat.SymDense
-		rest.CopySym(eq.a)
-		neg := mat.NewSymDense(globals, nil)
-		neg.ScaleSym(-1, eq.share[i])
-		rest.AddSym(&rest, neg)
+		var left, rest mat.SymDense
+		rest.ScaleSym(-1, eq.share[i])
+		rest.AddSym(&rest, eq.a)
 		for k := range globals {
 			rest.SetSym(k, k, rest.At(k, k)+1e-6)
 		}
@@ -243,11 +241,10 @@ func (j *joint) judge() ([]Estimate, error) {
 		e.GainDB = j.gain[i]
 		if j.leak[i].CornerHz > 0 { // covariance of the joint fit
 			bl := &eq.blocks[i]
-			var u, full mat.Dense
-			u.Mul(bl.cross.T(), &cov)
-			full.Mul(&u, &bl.cross)
-			u.Mul(&bl.inv, &full)
-			full.Mul(&u, &bl.inv)
+			var u, cu, full mat.Dense
+			u.Mul(&bl.cross, &bl.inv)
+			cu.Mul(&cov, &u)
+			full.Mul(u.T(), &cu)
 			full.Add(&full, &bl.inv)
 			for a := range 2 {
 				for b := range 2 {
@@ -291,4 +288,24 @@ func (j *joint) result(est []Estimate, s Scatter) (*Result, error) {
 		est[i].Params = j.leak[i]
 	}
 	return &Result{FreqHz: j.freq, Sealed: j.sealed, Curves: est, Scatter: s, Reference: j.reference}, nil
+}
+
+// FallDB returns by how much the reference seatings' common level falls from
+// 150 Hz to 25 Hz, each a mean over an octave, in dB.
+func (r *Result) FallDB() float64 {
+	around := func(hz float64) float64 {
+		sum, n := 0.0, 0.0
+		for k, f := range r.FreqHz {
+			if math.Abs(math.Log2(f/hz)) <= 0.5 {
+				level := r.Sealed[k]
+				if r.Reference.CornerHz > 0 {
+					level -= r.Reference.LossDB(f)
+				}
+				sum += level
+				n++
+			}
+		}
+		return sum / n
+	}
+	return around(150) - around(25)
 }

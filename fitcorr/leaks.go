@@ -1,0 +1,170 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/leak"
+)
+
+// The low end on which a leak is judged: kept bands from 17.8 Hz to 891 Hz,
+// joined by fours to 1/6 octave. Above it the position of cup and microphone
+// rules.
+const (
+	leakBands = 17 * band.Fraction / 3
+	leakJoin  = 4
+)
+
+// lossHz are the frequencies of Leak.LossDB.
+var lossHz = [3]float64{20, 50, 100}
+
+// Seal says what the data show about the seal of a model.
+type Seal struct {
+	// Open reports that the model has no seal to judge; Told whether the data
+	// decide it either way. An undecided model counts as closed.
+	Open, Told bool
+	Reason     string // in plain words
+}
+
+// Leaks estimates the leak of every blocked-entrance seating of one model,
+// survey rows included, keyed by Seating.ID, and reports whether the model is
+// open by design. See JudgeSeal, which also says why.
+func Leaks(ss []Seating, opt Options) (map[string][2]Leak, bool) {
+	leaks, seal := JudgeSeal(ss, opt)
+	return leaks, seal.Open
+}
+
+// JudgeSeal is Leaks with the reason for the choice between closed and open.
+//
+// All seatings of an ear, worn and on the fixture, share one sealed curve; each
+// has a gain and, where the data ask for it, a leak (package leak). The low end
+// hardly depends on the shape of an ear but for its volume, which the gain
+// takes up. A model of which only one seating is known has no entry.
+func JudgeSeal(ss []Seating, opt Options) (map[string][2]Leak, Seal) {
+	out := make(map[string][2]Leak, len(ss))
+	var results [2]*leak.Result
+	var used [2][]int
+	for ear := range results {
+		freq, curves, use := leakCurves(ss, ear)
+		res, err := leak.Fit(freq, curves)
+		if err != nil {
+			return nil, Seal{Reason: fmt.Sprintf("seal not judged: %v", err)}
+		}
+		results[ear], used[ear] = res, use
+	}
+	seal := judgeOpen(ss, results, used)
+	for ear, res := range results {
+		for n, i := range used[ear] {
+			both := out[ss[i].ID]
+			both[ear] = leakOf(res.Curves[n], seal.Open)
+			out[ss[i].ID] = both
+		}
+	}
+	return out, seal
+}
+
+func leakOf(e leak.Estimate, open bool) Leak {
+	l := Leak{Class: "sealed", GainDB: e.GainDB}
+	if e.Leaking {
+		l.Class, l.CornerHz, l.Damping, l.ThreeDBHz = "leaking", e.CornerHz, e.Damping, e.ThreeDBHz()
+		l.CornerSE = e.CornerSE()
+	}
+	for k, f := range lossHz {
+		l.LossDB[k], l.LossSE[k] = e.LossDB(f)
+	}
+	if open {
+		l.Class = "open"
+	}
+	return l
+}
+
+// leakCurves joins the low bands of one ear. Points without a single valid
+// band are left out of the fit by an infinite variance; a seating with less
+// than half the range is left out altogether.
+func leakCurves(ss []Seating, ear int) (freq []float64, curves []leak.Curve, use []int) {
+	all := band.All()[:leakBands]
+	n := leakBands / leakJoin
+	freq = make([]float64, n)
+	for k := range n {
+		freq[k] = math.Sqrt(all[leakJoin*k].Lower * all[leakJoin*k+leakJoin-1].Upper)
+	}
+	for i, s := range ss {
+		c := s.Ears[ear]
+		if len(c.LevelDB) < leakBands {
+			continue
+		}
+		lc := leak.Curve{LevelDB: make([]float64, n), VarDB: make([]float64, n)}
+		valid := 0
+		for k := range n {
+			var sum, vari, m float64
+			for b := leakJoin * k; b < leakJoin*(k+1); b++ {
+				if c.Valid[b] {
+					sum += c.LevelDB[b]
+					vari += c.StdErrDB[b] * c.StdErrDB[b]
+					m++
+				}
+			}
+			lc.VarDB[k] = math.Inf(1)
+			if m == leakJoin { // a part of the bands would sit at another frequency
+				lc.LevelDB[k], lc.VarDB[k] = sum/m, vari/(m*m)
+				valid++
+			}
+		}
+		if 2*valid >= n {
+			curves, use = append(curves, lc), append(use, i)
+		}
+	}
+	return freq, curves, use
+}
+
+// Limits of the choice between closed and open (documented in docs/leak.md).
+const (
+	sealLossDB = 1.0 // a loss at 50 Hz that shows that there is a seal to lose
+	openLossDB = 6.0 // what even the best seating of an open model loses at 50 Hz
+	openFallDB = 6.0 // fall of the common low end that no closed cup shows
+	flatFallDB = 3.0 // fall below which the cup counts as closed
+)
+
+// judgeOpen decides between a cup that can leak and one that is open by
+// design. A model is open when even its best seating leaks heavily, when a
+// leak made on purpose changes nothing, or when every seating falls alike at
+// low frequencies; it is closed when some seating lost its seal or the low
+// end is flat.
+func judgeOpen(ss []Seating, results [2]*leak.Result, used [2][]int) Seal {
+	const fifty = 50.0
+	worst, best := 0.0, math.Inf(1)
+	lost, onPurpose, purposeDB := false, 0, 0.0
+	for ear, res := range results {
+		ref := 0.0
+		if res.Reference.CornerHz > 0 {
+			ref = res.Reference.LossDB(fifty)
+		}
+		best = math.Min(best, ref)
+		for n, e := range res.Curves {
+			loss, se := e.LossDB(fifty)
+			worst = math.Max(worst, loss)
+			sure := e.P < 0.01/float64(len(res.Curves))
+			lost = lost || (e.Leaking && sure && loss > sealLossDB)
+			s := ss[used[ear][n]]
+			if s.Survey != nil && s.Seal != "" {
+				onPurpose++
+				purposeDB = math.Max(purposeDB, loss+2*se)
+			}
+		}
+	}
+	fall := math.Min(results[0].FallDB(), results[1].FallDB())
+	switch {
+	case best > openLossDB:
+		return Seal{true, true, fmt.Sprintf("open by design: even the best seating loses %.1f dB at 50 Hz", best)}
+	case lost:
+		return Seal{false, true, fmt.Sprintf("closed: seatings lose up to %.1f dB at 50 Hz", worst)}
+	case onPurpose > 0 && purposeDB < sealLossDB:
+		return Seal{true, true, fmt.Sprintf("open by design: a leak made on purpose takes less than %.1f dB at 50 Hz", purposeDB)}
+	case fall > openFallDB:
+		return Seal{true, true, fmt.Sprintf("open by design: every seating falls alike, by %.1f dB from 150 Hz to 25 Hz, and none differs as a leak would", fall)}
+	case fall < flatFallDB:
+		return Seal{false, true, "closed: the low end is flat and no seating leaks"}
+	}
+	return Seal{false, false, "closed or open not told: no seating leaks, and the low end neither is flat nor falls steeply; a survey row with a leak made on purpose would settle it"}
+}

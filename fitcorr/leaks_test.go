@@ -1,0 +1,84 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/leak"
+)
+
+// lowEnd makes blocked seatings whose low end follows loss(i, f) in dB over a
+// common curve fall(f), with small position scatter, gain and noise.
+func lowEnd(seed uint64, n int, loss func(i int, f float64) float64, fall func(f float64) float64) []Seating {
+	rng := rand.New(rand.NewPCG(seed, 5))
+	all := band.All()
+	ss := make([]Seating, n)
+	for i := range ss {
+		s := Seating{ID: fmt.Sprint("s", i), Model: "M", Subject: "L01", Point: capture.Blocked, Number: i}
+		for ear := range 2 {
+			c := Curve{make([]float64, band.Count), make([]float64, band.Count), make([]bool, band.Count)}
+			gain, pos := rng.NormFloat64(), 0.3*rng.NormFloat64()
+			for k, b := range all {
+				se := 0.4 * 20 / b.Mid
+				c.StdErrDB[k], c.Valid[k] = se, true
+				c.LevelDB[k] = fall(b.Mid) - loss(i, b.Mid) + gain + pos*math.Pow(b.Mid/1000, 2) + se*rng.NormFloat64()
+			}
+			s.Ears[ear] = c
+		}
+		ss[i] = s
+	}
+	return ss
+}
+
+func TestLeaksClosedAndOpen(t *testing.T) {
+	slit := func(mm float64) leak.Params {
+		s := leak.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
+		return leak.FromCircuit(s.Resistance(), s.Mass(), leak.Compliance(1e-4))
+	}
+	none := func(int, float64) float64 { return 0 }
+	flat := func(float64) float64 { return 0 }
+	dipole := func(f float64) float64 { return -slit(0.9).LossDB(f) }
+	cases := []struct {
+		name       string
+		loss       func(int, float64) float64
+		fall       func(float64) float64
+		purpose    bool // the last row is a leak made on purpose
+		open, told bool
+	}{
+		{"leaks on a closed cup", func(i int, f float64) float64 {
+			if i%2 == 0 {
+				return 0
+			}
+			return slit(0.2 + 0.05*float64(i)).LossDB(f)
+		}, flat, false, false, true},
+		{"sealed every time", none, flat, false, false, true},
+		{"open, no survey", none, dipole, false, true, true},
+		{"open, leak on purpose without effect", none, func(f float64) float64 { return -4 * math.Exp(-f/60) }, true, true, true},
+		{"neither flat nor steep", none, func(f float64) float64 { return -6 * math.Exp(-f/60) }, false, false, false},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			ss := lowEnd(11, 12, c.loss, c.fall)
+			if c.purpose {
+				ss[11].Survey, ss[11].Seal = &capture.Displacement{}, "shim 1 mm"
+			}
+			leaks, seal := JudgeSeal(ss, DefaultOptions())
+			t.Log(seal.Reason)
+			if seal.Open != c.open || seal.Told != c.told {
+				t.Errorf("open %v told %v, want %v %v", seal.Open, seal.Told, c.open, c.told)
+			}
+			for i, s := range ss {
+				want := c.loss(i, 50)
+				for ear, l := range leaks[s.ID] {
+					if math.Abs(l.LossDB[1]-want) > 0.3+3*l.LossSE[1] {
+						t.Errorf("seating %d ear %d: loss at 50 Hz %.2f ± %.2f dB, want %.2f", i, ear, l.LossDB[1], l.LossSE[1], want)
+					}
+				}
+			}
+		})
+	}
+}
