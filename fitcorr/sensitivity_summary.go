@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"asworn/capture/band"
 )
 
@@ -157,6 +155,6 @@ func jackknife(p fitPanel, figure func(fitPanel) float64, confidence float64) ([
 		sum += (s.Shift - mean) * (s.Shift - mean)
 	}
 	se := math.Sqrt(sum * (k - 1) / k)
-	t := distuv.StudentsT{Sigma: 1, Nu: k - 1}.Quantile((1 + confidence) / 2)
+	t := studentQuantile((1+confidence)/2, k-1)
 	return [3]float64{est, est * math.Exp(-t*se), est * math.Exp(t*se)}, shifts
 }

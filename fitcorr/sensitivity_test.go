@@ -62,6 +62,17 @@ func (c scatter) draw(rng *rand.Rand, point capture.Point) []Seating {
 	return out
 }
 
+// drawPanel returns the left ears' third-octave levels of a draw.
+func (c scatter) drawPanel(rng *rand.Rand) fitPanel {
+	var p fitPanel
+	ss := c.draw(rng, capture.Blocked)
+	for i, level := range thirdLevels(ss, capture.Left) {
+		p.subject = append(p.subject, ss[i].Subject)
+		p.level = append(p.level, level)
+	}
+	return p
+}
+
 func rms(x []float64) float64 {
 	s := 0.0
 	for _, v := range x {
@@ -110,13 +121,8 @@ func TestSummaryCoverage(t *testing.T) {
 		rng := rand.New(rand.NewPCG(5, 6))
 		total, seating := 0, 0
 		for range runs {
-			var p fitPanel
-			for _, s := range c.draw(rng, capture.Blocked) {
-				p.subject = append(p.subject, s.Subject)
-				p.level = append(p.level, thirdLevels([]Seating{s}, capture.Left)[0])
-			}
 			r := Sensitivity{Listeners: c.listeners, Within: []Component{}}
-			summarise(&r, p, fitPanel{}, 0.95)
+			summarise(&r, c.drawPanel(rng), fitPanel{}, 0.95)
 			if truth := math.Hypot(c.between, c.within); r.SummaryDB[1] <= truth && truth <= r.SummaryDB[2] {
 				total++
 			}
