@@ -1,0 +1,267 @@
+package fitcorr
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/standout"
+)
+
+// MinGroup is the number of seatings from which a group is searched for
+// stand-outs.
+const MinGroup = 5
+
+// standOutJoin kept bands make one column of the test: 1/6 octave.
+const standOutJoin = 4
+
+// standOutBand is a range of kept bands that is judged on its own.
+type standOutBand struct {
+	name     string
+	from, to int // kept bands
+}
+
+// standOutBands: the seal owns the low end, position the upper. Between 282 Hz
+// and 447 Hz neither does; above 17.8 kHz hardly any microphone is repeatable.
+var standOutBands = []standOutBand{
+	{"low", 0, 12 * band.Fraction / 3},                       // 17.8 Hz to 282 Hz
+	{"high", 14 * band.Fraction / 3, 30 * band.Fraction / 3}, // 447 Hz to 17.8 kHz
+}
+
+// StandOuts searches each group of ordinary seatings (same model, unit,
+// subject and point; five or more) for members that differ from the rest, left
+// and right ear, low and high band told apart. The probability of flagging
+// anything in a group without stand-outs is 1 − opt.Confidence, shared equally
+// among ears and bands (package standout holds the test and its sources). All
+// members are listed, in the order of the groups' first appearance.
+func StandOuts(ss []Seating, opt Options) []StandOut {
+	type class struct { // seatings that share the nature of their scatter
+		model string
+		point capture.Point
+	}
+	var classes []class
+	groups := map[class][]standOutGroup{}
+	index := map[standOutKey]int{}
+	for _, s := range ss {
+		if s.Model == "" || s.Survey != nil {
+			continue
+		}
+		c := class{s.Model, s.Point}
+		key := standOutKey{s.Model, s.Unit, s.Subject, s.Point}
+		if _, ok := groups[c]; !ok {
+			classes = append(classes, c)
+		}
+		at, ok := index[key]
+		if !ok {
+			at = len(groups[c])
+			index[key] = at
+			groups[c] = append(groups[c], standOutGroup{key: key})
+		}
+		groups[c][at].members = append(groups[c][at].members, s)
+	}
+	var out []StandOut
+	for _, c := range classes {
+		large := slices.DeleteFunc(groups[c], func(g standOutGroup) bool { return len(g.members) < MinGroup })
+		out = append(out, standOutClass(large, 1-opt.Confidence)...)
+	}
+	return out
+}
+
+type standOutKey struct {
+	model, unit, subject string
+	point                capture.Point
+}
+
+func (k standOutKey) String() string {
+	parts := []string{k.model}
+	if k.unit != "" {
+		parts = append(parts, "unit "+k.unit)
+	}
+	return strings.Join(append(parts, k.subject, string(k.point)), ", ")
+}
+
+type standOutGroup struct {
+	key     standOutKey
+	members []Seating
+}
+
+// standOutClass tests groups that share a model and a point. The scale of each
+// column and the effective dimension are learnt from all of them.
+func standOutClass(groups []standOutGroup, size float64) []StandOut {
+	tests := float64(len(capture.Ears) * len(standOutBands))
+	type cell struct {
+		members []standout.Member
+		hz      []float64
+		scale   []float64
+	}
+	found := make([]map[[2]int]cell, len(groups))
+	for g := range found {
+		found[g] = map[[2]int]cell{}
+	}
+	for b, sb := range standOutBands {
+		for _, ear := range capture.Ears {
+			rows := make([][][]float64, len(groups))
+			noise := make([][]float64, len(groups))
+			for g := range groups {
+				rows[g], noise[g] = standOutColumns(groups[g].members, int(ear), sb)
+			}
+			hz, use := standOutUse(rows, sb)
+			if len(use) == 0 {
+				continue
+			}
+			for g := range rows {
+				for i := range rows[g] {
+					rows[g][i] = pick(rows[g][i], use)
+				}
+				noise[g] = pick(noise[g], use)
+			}
+			scale := columnScale(rows)
+			floor := make([]float64, len(groups))
+			for g := range rows {
+				for k, s := range scale {
+					floor[g] += noise[g][k] / (s * s)
+					for i := range rows[g] {
+						rows[g][i][k] /= s
+					}
+				}
+			}
+			for g := range rows {
+				like := slices.Delete(slices.Clone(rows), g, g+1)
+				found[g][[2]int{int(ear), b}] = cell{standout.Test(rows[g], floor[g], size/tests, like...), hz, scale}
+			}
+		}
+	}
+	var out []StandOut
+	for g := range groups {
+		for i, s := range groups[g].members {
+			for _, ear := range capture.Ears {
+				for b, sb := range standOutBands {
+					c, ok := found[g][[2]int{int(ear), b}]
+					if !ok {
+						continue
+					}
+					m := c.members[i]
+					so := StandOut{
+						ID: s.ID, Group: groups[g].key.String(), Ear: ear.String(), Band: sb.name,
+						Distance: m.Distance, P: math.Min(1, tests*m.P), Size: size, Flagged: m.Flagged,
+					}
+					far := 0.0
+					for k, d := range m.Delta {
+						if math.Abs(d) > far {
+							far, so.WorstHz, so.WorstDB = math.Abs(d), c.hz[k], d*c.scale[k]
+						}
+					}
+					out = append(out, so)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// standOutColumns joins kept bands to columns; a column with an invalid band
+// is NaN. noise is the mean variance of each column from measurement noise.
+func standOutColumns(members []Seating, ear int, sb standOutBand) (rows [][]float64, noise []float64) {
+	n := (sb.to - sb.from) / standOutJoin
+	noise = make([]float64, n)
+	for _, s := range members {
+		c := s.Ears[ear]
+		row := make([]float64, n)
+		for k := range row {
+			for b := sb.from + k*standOutJoin; b < sb.from+(k+1)*standOutJoin; b++ {
+				if !c.Valid[b] {
+					row[k] = math.NaN()
+				}
+				row[k] += c.LevelDB[b] / standOutJoin
+				noise[k] += c.StdErrDB[b] * c.StdErrDB[b] / (standOutJoin * standOutJoin * float64(len(members)))
+			}
+		}
+		rows = append(rows, row)
+	}
+	return rows, noise
+}
+
+// standOutUse returns the columns that are valid in every seating, with their
+// frequencies.
+func standOutUse(rows [][][]float64, sb standOutBand) (hz []float64, use []int) {
+	all := band.All()
+	for k := range (sb.to - sb.from) / standOutJoin {
+		ok := len(rows) > 0
+		for _, g := range rows {
+			for _, row := range g {
+				ok = ok && !math.IsNaN(row[k])
+			}
+		}
+		if ok {
+			first := sb.from + k*standOutJoin
+			hz = append(hz, math.Sqrt(all[first].Lower*all[first+standOutJoin-1].Upper))
+			use = append(use, k)
+		}
+	}
+	return hz, use
+}
+
+func pick(v []float64, use []int) []float64 {
+	out := make([]float64, len(use))
+	for i, k := range use {
+		out[i] = v[k]
+	}
+	return out
+}
+
+// columnScale returns a robust spread per column, in dB: the median over all
+// members of the absolute deviation from their own group's median, smoothed
+// over an octave so that no column is judged by the luck of its own few
+// members.
+func columnScale(rows [][][]float64) []float64 {
+	n := len(rows[0][0])
+	raw := make([]float64, n)
+	for k := range raw {
+		var dev []float64
+		for _, g := range rows {
+			var col []float64
+			for _, row := range g {
+				col = append(col, row[k])
+			}
+			m := median(col)
+			for _, v := range col {
+				dev = append(dev, math.Abs(v-m))
+			}
+		}
+		raw[k] = median(dev)
+	}
+	const least, half = 0.02, 3 // dB; columns on either side
+	out := make([]float64, n)
+	for k := range out {
+		near := raw[max(0, k-half):min(n, k+half+1)]
+		sum := 0.0
+		for _, v := range near {
+			sum += v
+		}
+		out[k] = math.Max(1.4826*sum/float64(len(near)), least)
+	}
+	return out
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return math.NaN()
+	}
+	s := slices.Clone(v)
+	slices.SortFunc(s, cmp.Compare[float64])
+	m := len(s) / 2
+	if len(s)%2 == 1 {
+		return s[m]
+	}
+	return (s[m-1] + s[m]) / 2
+}
+
+// String says the finding in one line.
+func (s StandOut) String() string {
+	return fmt.Sprintf("%s, %s ear, %s band: %.1f times the group's scatter (p = %.2g), most at %.0f Hz: %+.1f dB",
+		s.ID, s.Ear, s.Band, s.Distance, s.P, s.WorstHz, s.WorstDB)
+}

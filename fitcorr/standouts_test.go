@@ -1,0 +1,34 @@
+package fitcorr
+
+import (
+	"math"
+	"testing"
+)
+
+func TestStandOutsFindsAPlantedLeak(t *testing.T) {
+	none := func(int, float64) float64 { return 0 }
+	ss := lowEnd(21, 8, none, func(float64) float64 { return 0 })
+	for k := range ss[3].Ears[1].LevelDB[:90] {
+		ss[3].Ears[1].LevelDB[k] -= 7
+	}
+	ss = append(ss, lowEnd(22, 4, none, func(float64) float64 { return 0 })...) // too small a group
+	for i := 8; i < len(ss); i++ {
+		ss[i].ID, ss[i].Subject = "other "+ss[i].ID, "L02"
+	}
+	got := StandOuts(ss, DefaultOptions())
+	if len(got) != 8*4 {
+		t.Fatalf("%d findings, want 32: two ears and two bands of eight members", len(got))
+	}
+	for _, so := range got {
+		planted := so.ID == "s3" && so.Ear == "right" && so.Band == "low"
+		if so.Flagged != planted {
+			t.Errorf("flagged %v, want %v: %s", so.Flagged, planted, so)
+		}
+		if planted && math.Abs(so.WorstDB+7) > 3 {
+			t.Errorf("worst %.1f dB, want about -7: %s", so.WorstDB, so)
+		}
+		if so.P < 0 || so.P > 1 || math.IsNaN(so.Distance) {
+			t.Errorf("impossible numbers: %+v", so)
+		}
+	}
+}
