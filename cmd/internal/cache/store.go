@@ -1,0 +1,132 @@
+// Package cache keeps what is dear to compute in a folder, named by a hash of
+// everything it depends on, and remembers the content hash of files that have
+// not been touched. The folder may be deleted at any time.
+package cache
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/sha256"
+	"encoding/gob"
+	"encoding/hex"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"github.com/google/renameio/v2/maybe"
+)
+
+// Key names a value by all that it depends on.
+type Key [sha256.Size]byte
+
+// String returns the key in hexadecimal digits.
+func (k Key) String() string { return hex.EncodeToString(k[:]) }
+
+// KeyOf hashes the parts in order. Parts are told apart by their gob encoding,
+// so that two lists of parts have the same key only when they are equal. A part
+// must not hold a map: its order is not stable.
+func KeyOf(parts ...any) (Key, error) {
+	h := sha256.New()
+	enc := gob.NewEncoder(h)
+	for _, p := range parts {
+		if err := enc.Encode(p); err != nil {
+			return Key{}, fmt.Errorf("cache key: %w", err)
+		}
+	}
+	return Key(h.Sum(nil)), nil
+}
+
+// FileKey hashes the bytes of a file, streaming.
+func FileKey(name string) (Key, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return Key{}, err
+	}
+	defer f.Close()
+	h := sha256.New()
+	if _, err := io.CopyBuffer(h, struct{ io.Reader }{f}, make([]byte, 1<<20)); err != nil {
+		return Key{}, err
+	}
+	return Key(h.Sum(nil)), nil
+}
+
+// A Store is a folder of gob files named by key. Several goroutines and
+// several processes may use it at once: each file appears whole or not at all.
+type Store struct{ dir string }
+
+// Open returns the store in dir, made when it is not there.
+func Open(dir string) (Store, error) {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return Store{}, err
+	}
+	return Store{dir}, nil
+}
+
+func (s Store) path(k Key) string { return filepath.Join(s.dir, k.String()+".gob") }
+
+// Get reads the value of key into the pointers, in the order in which Put was
+// given them; fewer pointers read only the first values. It reports false when
+// there is none or when it cannot be read, for a broken cache file is no more
+// than one that has to be computed again.
+func (s Store) Get(k Key, to ...any) bool {
+	f, err := os.Open(s.path(k))
+	if err != nil {
+		return false
+	}
+	defer f.Close()
+	dec := gob.NewDecoder(bufio.NewReaderSize(f, 1<<16))
+	for _, p := range to {
+		if dec.Decode(p) != nil {
+			return false
+		}
+	}
+	return true
+}
+
+// Has reports whether there is a value of key.
+func (s Store) Has(k Key) bool {
+	_, err := os.Stat(s.path(k))
+	return err == nil
+}
+
+// Put keeps the values under key.
+func (s Store) Put(k Key, values ...any) error {
+	var b bytes.Buffer
+	enc := gob.NewEncoder(&b)
+	for _, v := range values {
+		if err := enc.Encode(v); err != nil {
+			return fmt.Errorf("cache: %w", err)
+		}
+	}
+	return maybe.WriteFile(s.path(k), b.Bytes(), 0o666)
+}
+
+// Prune removes every value whose key keep does not name and reports how many.
+func (s Store) Prune(keep func(Key) bool) (int, error) {
+	entries, err := os.ReadDir(s.dir)
+	if err != nil {
+		return 0, err
+	}
+	removed := 0
+	for _, e := range entries {
+		name, isValue := cutGob(e.Name())
+		if !isValue {
+			continue
+		}
+		raw, err := hex.DecodeString(name)
+		if err != nil || len(raw) != sha256.Size || keep(Key(raw)) {
+			continue
+		}
+		if err := os.Remove(filepath.Join(s.dir, e.Name())); err != nil {
+			return removed, err
+		}
+		removed++
+	}
+	return removed, nil
+}
+
+func cutGob(name string) (string, bool) {
+	ext := filepath.Ext(name)
+	return name[:len(name)-len(ext)], ext == ".gob"
+}
