@@ -1,0 +1,171 @@
+// Package sweep designs the excitation: an exponential sine sweep with
+// synchronised phase, repeated, with silence before, between and after.
+//
+// Sources: A. Farina, AES 108th Convention, 2000, preprint 5093; S. Müller and
+// P. Massarani, J. Audio Eng. Soc. 49(6), 2001; A. Novak, P. Lotton and
+// L. Simon, J. Audio Eng. Soc. 63(10), 2015.
+package sweep
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Design says what is played. The zero value of an optional field takes the
+// default beside it.
+type Design struct {
+	StartHz, StopHz float64 // first and last instantaneous frequency
+	Seconds         float64 // length of one sweep
+	Repeats         int     // number of sweeps; default 1
+	GapSeconds      float64 // silence after every sweep, the last one too
+	LeadSeconds     float64 // silence before the first sweep: the noise estimate
+	RateHz          float64 // sampling rate
+
+	Amplitude      float64 // peak re full scale; default 0.5
+	FadeInSeconds  float64 // half-Hann; default: the first half octave
+	FadeOutSeconds float64 // half-Hann; default: the last twenty-fourth of an octave
+}
+
+// Default returns the design that asworn starts a study with: 10 Hz to
+// 22 kHz in 3 s, twice, 1 s between, 0.5 s before, at 48 kHz.
+func Default() Design {
+	return Design{StartHz: 10, StopHz: 22000, Seconds: 3, Repeats: 2, GapSeconds: 1,
+		LeadSeconds: 0.5, RateHz: 48000}
+}
+
+// withDefaults fills the optional fields.
+func (d Design) withDefaults() Design {
+	if d.Repeats == 0 {
+		d.Repeats = 1
+	}
+	if d.Amplitude == 0 {
+		d.Amplitude = 0.5
+	}
+	if d.FadeInSeconds == 0 {
+		d.FadeInSeconds = d.Rate() * math.Ln2 / 2
+	}
+	if d.FadeOutSeconds == 0 {
+		d.FadeOutSeconds = d.Rate() * math.Ln2 / 24
+	}
+	return d
+}
+
+// Validate returns every reason why the design cannot be played, joined.
+func (d Design) Validate() error {
+	var errs []error
+	bad := func(format string, a ...any) { errs = append(errs, fmt.Errorf("sweep: "+format, a...)) }
+	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+	if !(d.RateHz >= 8000 && d.RateHz <= 768000) {
+		bad("rate_hz is %g: use the recorder's sampling rate, 8000 to 768000", d.RateHz)
+	}
+	if !(d.StartHz > 0) || !finite(d.StartHz) {
+		bad("start_hz is %g: must be above 0; 10 is usual", d.StartHz)
+	}
+	if !(d.StopHz > d.StartHz) || !(d.StopHz < d.RateHz/2) {
+		bad("stop_hz is %g: must lie above start_hz and below half the rate (%g)", d.StopHz, d.RateHz/2)
+	}
+	if !(d.Seconds >= 0.1 && d.Seconds <= 120) {
+		bad("seconds is %g: must be 0.1 to 120; 3 is usual", d.Seconds)
+	}
+	if d.Repeats < 0 || d.Repeats > 1000 {
+		bad("repeats is %d: must be 1 to 1000", d.Repeats)
+	}
+	if !(d.GapSeconds >= 0 && d.GapSeconds <= 60) {
+		bad("gap_seconds is %g: must be 0 to 60; 1 is usual", d.GapSeconds)
+	}
+	if !(d.LeadSeconds >= 0 && d.LeadSeconds <= 60) {
+		bad("lead_seconds is %g: must be 0 to 60; 0.5 is usual", d.LeadSeconds)
+	}
+	if !(d.Amplitude >= 0 && d.Amplitude <= 1) {
+		bad("amplitude is %g: must be above 0 and at most 1", d.Amplitude)
+	}
+	if len(errs) == 0 {
+		if f := d.withDefaults(); !(f.FadeInSeconds >= 0 && f.FadeOutSeconds >= 0 && f.FadeInSeconds+f.FadeOutSeconds <= f.Seconds) {
+			bad("fades of %g s and %g s do not fit into %g s", f.FadeInSeconds, f.FadeOutSeconds, f.Seconds)
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// Rate returns L in seconds, the time in which the frequency grows by the
+// factor e: f(t) = StartHz·exp(t/L) (Novak et al. 2015, equation 9).
+func (d Design) Rate() float64 { return d.Seconds / math.Log(d.StopHz/d.StartHz) }
+
+// TimeOf returns when the sweep passes hz, in seconds from its start.
+func (d Design) TimeOf(hz float64) float64 { return d.Rate() * math.Log(hz/d.StartHz) }
+
+// HarmonicLead returns how many seconds before the linear response the
+// response of harmonic order n appears after deconvolution: L·ln n.
+func (d Design) HarmonicLead(n int) float64 { return d.Rate() * math.Log(float64(n)) }
+
+// SweepSamples returns the length of one sweep in samples.
+func (d Design) SweepSamples() int { return int(math.Round(d.Seconds * d.RateHz)) }
+
+// PeriodSamples returns the distance from one sweep's start to the next.
+func (d Design) PeriodSamples() int { return d.SweepSamples() + d.GapSamples() }
+
+// GapSamples and LeadSamples return the silences in samples.
+func (d Design) GapSamples() int { return int(math.Round(d.GapSeconds * d.RateHz)) }
+
+// LeadSamples returns the silence before the first sweep in samples.
+func (d Design) LeadSamples() int { return int(math.Round(d.LeadSeconds * d.RateHz)) }
+
+// RMS returns the root mean square of an unfaded sweep, Amplitude/√2. It is
+// what the drive voltage of a study refers to.
+func (d Design) RMS() float64 { return d.withDefaults().Amplitude / math.Sqrt2 }
+
+// Sweep returns one sweep of SweepSamples samples:
+//
+//	x(t) = Amplitude · sin(2π·StartHz·L·exp(t/L)),
+//
+// Novak et al. 2015, equation 11. A phase of this form, without the "−1" of
+// Farina's, makes n times the phase equal to the phase L·ln n later, for every
+// n and any L; the fade, and not a rounded L, makes it start at zero.
+func (d Design) Sweep() []float64 {
+	return d.Stretched(1)
+}
+
+// Stretched returns one sweep as a recorder whose clock runs ratio times as
+// fast as the playback clock would sample it: x(t/ratio), from the formula and
+// so without interpolation.
+func (d Design) Stretched(ratio float64) []float64 {
+	d = d.withDefaults()
+	n := int(math.Round(d.Seconds * d.RateHz * ratio))
+	x := make([]float64, n)
+	l := d.Rate()
+	k := 2 * math.Pi * d.StartHz * l
+	step := 1 / (d.RateHz * ratio)
+	for i := range x {
+		t := float64(i) * step
+		// The phase passes 10⁵ rad: exp and sin keep it to 1e-11.
+		x[i] = d.Amplitude * d.fade(t) * math.Sin(k*math.Exp(t/l))
+	}
+	return x
+}
+
+// fade returns the half-Hann fades at t seconds.
+func (d Design) fade(t float64) float64 {
+	g := 1.0
+	if t < d.FadeInSeconds {
+		s := math.Sin(math.Pi / 2 * t / d.FadeInSeconds)
+		g *= s * s
+	}
+	if rest := d.Seconds - t; rest < d.FadeOutSeconds {
+		s := math.Sin(math.Pi / 2 * max(rest, 0) / d.FadeOutSeconds)
+		g *= s * s
+	}
+	return g
+}
+
+// Signal returns the whole excitation: lead, then Repeats times a sweep
+// followed by a gap.
+func (d Design) Signal() []float64 {
+	repeats := d.withDefaults().Repeats
+	x := make([]float64, d.LeadSamples()+repeats*d.PeriodSamples())
+	one := d.Sweep()
+	for k := range repeats {
+		copy(x[d.LeadSamples()+k*d.PeriodSamples():], one)
+	}
+	return x
+}
