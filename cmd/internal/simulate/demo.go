@@ -1,0 +1,167 @@
+package simulate
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"runtime"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// DemoOptions choose the size of the demo study; zero values take the default.
+type DemoOptions struct {
+	Seed       uint64 // default 1
+	Listeners  int    // default 8
+	Seatings   int    // per listener and model, default 5
+	SurveySize int    // displacements per model, default 13
+	Jobs       int    // workers, default all cores
+	Progress   func(done, total int)
+}
+
+// TruthFile is where the truth of a demo study lies, under its folder.
+const TruthFile = "truth/truth.json"
+
+// demoDesign is the bar's panel with fixture seatings to be told apart.
+func demoDesign(opt DemoOptions) Design {
+	d := BarDesign()
+	d.Listeners, d.Seatings, d.SurveySize = opt.Listeners, opt.Seatings, opt.SurveySize
+	d.FixtureOffsetsMM = []float64{0, 0.8, 6, 0.5, 7, 0.3}
+	d.FixtureLeak = true
+	return d
+}
+
+// WriteDemo writes an invented study into dir, which must not exist or be
+// empty: recordings, calibration, study.toml, seatings.csv, a safety page, and
+// the truth where the pipeline does not look. It appears all at once when it
+// is complete; an error leaves nothing behind. The same options give the same bytes.
+func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) {
+	if opt.Seed == 0 {
+		opt.Seed = 1
+	}
+	if opt.Listeners == 0 {
+		opt.Listeners = 8
+	}
+	if opt.Seatings == 0 {
+		opt.Seatings = 5
+	}
+	if opt.SurveySize == 0 {
+		opt.SurveySize = 13
+	}
+	if opt.Jobs <= 0 {
+		opt.Jobs = runtime.GOMAXPROCS(0)
+	}
+	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
+		return Truth{}, fmt.Errorf("%s is not empty; name a new folder for the demo study", dir)
+	}
+	if err := os.MkdirAll(filepath.Dir(filepath.Clean(dir)), 0o755); err != nil {
+		return Truth{}, err
+	}
+	tmp, err := os.MkdirTemp(filepath.Dir(filepath.Clean(dir)), ".demo-")
+	if err != nil {
+		return Truth{}, err
+	}
+	defer os.RemoveAll(tmp)
+	study := Draw(opt.Seed, demoDesign(opt), Piston)
+	faults := study.faults()
+	truth := study.truth(opt.Seed, faults)
+	if err := writeText(tmp, study, truth); err != nil {
+		return Truth{}, err
+	}
+	if err := writeSounds(ctx, tmp, study, faults, opt); err != nil {
+		return Truth{}, err
+	}
+	if err := os.Chmod(tmp, 0o755); err != nil {
+		return Truth{}, err
+	}
+	os.Remove(dir) // empty, or not there
+	return truth, os.Rename(tmp, dir)
+}
+
+func writeSounds(ctx context.Context, dir string, study *Study, faults []map[string]bool, opt DemoOptions) error {
+	var next, done atomic.Int64
+	total := len(study.Rows)
+	g, ctx := errgroup.WithContext(ctx)
+	report := make(chan int, total)
+	for range opt.Jobs {
+		g.Go(func() error {
+			rec := newRecorder(study)
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= total {
+					return nil
+				}
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				row := study.Rows[i]
+				sound := rec.hear(row, faults[i], opt.Seed, i)
+				if err := writeWAV(filepath.Join(dir, row.File), sound[:]); err != nil {
+					return err
+				}
+				report <- int(done.Add(1))
+			}
+		})
+	}
+	for range total {
+		select {
+		case n := <-report:
+			if opt.Progress != nil {
+				opt.Progress(n, total)
+			}
+		case <-ctx.Done():
+			return g.Wait()
+		}
+	}
+	return g.Wait()
+}
+
+// faults chooses which rows hold what, by place in the sheet.
+func (s *Study) faults() []map[string]bool {
+	out := make([]map[string]bool, len(s.Rows))
+	for i := range out {
+		out[i] = map[string]bool{}
+	}
+	mark := func(fault, model string, listener, number int) {
+		for i, r := range s.Rows {
+			if r.Model == model && r.SubjectIndex == listener%s.Design.Listeners && r.Number == 1+(number-1)%s.Design.Seatings {
+				out[i][fault] = true
+			}
+		}
+	}
+	mark(FaultCough, "Model A", 2, 2)
+	mark(FaultClipped, "Model B", 4, 3)
+	mark(FaultSwapped, "Model A", 5, 4)
+	mark(FaultHum, "Model C", 1, 1)
+	mark(FaultClock, "Model C", 6, 2)
+	for i, r := range s.Rows {
+		if !r.OnFixture() || r.Survey != nil || r.ModelIndex < 0 {
+			continue
+		}
+		if k := r.Number - 1; k < len(s.Design.FixtureOffsetsMM) && s.Design.FixtureOffsetsMM[k] > 3 {
+			out[i][FaultMoved] = true
+		}
+		if r.True[0].SlitMM > 0 {
+			out[i][FaultLeak] = true
+		}
+	}
+	return out
+}
+
+func writeJSON(path string, v any) error {
+	b, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	return writeFile(path, append(b, '\n'))
+}
+
+func writeFile(path string, b []byte) error {
+	if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+		return err
+	}
+	return os.WriteFile(path, b, 0o644)
+}

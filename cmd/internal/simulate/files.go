@@ -1,0 +1,170 @@
+package simulate
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+
+	"github.com/go-audio/audio"
+	"github.com/go-audio/wav"
+
+	"asworn/capture"
+)
+
+const studyTOML = `title = "Demo: two closed-back models and one open-back model, invented"
+
+[sweep]
+kind = "exponential"
+start_hz = %g
+stop_hz = %g
+seconds = %g
+repeats = %d
+gap_seconds = %g
+lead_seconds = %g
+rate_hz = %g
+
+[channels]
+left = 1
+right = 2
+loopback = 3
+
+[drive]
+volts_rms = %g
+
+[microphone.left]
+correction = "calibration/mic-left.csv"
+calibrator = "calibration/cal-left.wav"
+calibrator_db_spl = 94.0
+
+[microphone.right]
+correction = "calibration/mic-right.csv"
+calibrator = "calibration/cal-right.wav"
+calibrator_db_spl = 94.0
+
+[fixture]
+name = "fixture 1"
+coupler = "invented"
+reference = "calibration/diffuse-field.csv"
+slope_db_per_octave = 0.0
+`
+
+const readme = `# Demo study
+
+Everything here is invented: the laboratory, the headphone models, the
+listeners L01, L02 … and their ears. The sound was computed (see
+docs/simulation.md in the asworn sources), not recorded.
+
+Some things are wrong on purpose: seatings on the fixture that are off or leak,
+a cough, a clipped recording, exchanged cables, mains hum, a recorder's clock.
+truth/truth.json says which; asworn never reads it.
+
+## Before you measure people
+
+- Set the level with a calibrated microphone before anyone puts a headphone on.
+  Start low; keep sweeps well below the exposure limits that apply to you
+  (ISO 11904-1 describes how to relate a level in the ear to them).
+- Never push a microphone into the canal. A blocked-entrance microphone sits
+  flush in a soft plug at the entrance; a qualified person shows how.
+- Stop at once on pain, dizziness or any discomfort, and when a listener asks.
+- Fresh or disinfected plugs, cushions and microphones for every listener.
+- Your own rules, your ethics board and qualified people have the last word.
+`
+
+func writeText(dir string, s *Study, t Truth) error {
+	sheet, err := s.sheet()
+	if err != nil {
+		return err
+	}
+	x := demoSweep
+	files := map[string][]byte{
+		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS),
+		"seatings.csv":                  sheet,
+		"README.md":                     []byte(readme),
+		"calibration/mic-left.csv":      []byte(microphones[0].csv()),
+		"calibration/mic-right.csv":     []byte(microphones[1].csv()),
+		"calibration/diffuse-field.csv": []byte(s.diffuseField()),
+	}
+	for name, b := range files {
+		if err := writeFile(filepath.Join(dir, name), b); err != nil {
+			return err
+		}
+	}
+	for _, e := range capture.Ears {
+		c := calibrator(e, t.Seed)
+		if err := writeWAV(filepath.Join(dir, "calibration", "cal-"+e.String()+".wav"), c[:]); err != nil {
+			return err
+		}
+	}
+	if err := os.MkdirAll(filepath.Join(dir, "recordings"), 0o755); err != nil {
+		return err
+	}
+	return writeJSON(filepath.Join(dir, TruthFile), t)
+}
+
+// sheet is seatings.csv.
+func (s *Study) sheet() ([]byte, error) {
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	w.Write([]string{"file", "model", "unit", "subject", "point", "seating", "forward_mm", "up_mm", "rotation_deg", "seal", "notes"})
+	num := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	for _, r := range s.Rows {
+		rec := []string{r.File, r.Model, r.Unit, r.Subject, string(r.Point), strconv.Itoa(r.Number), "", "", "", r.Seal, r.Notes}
+		if d := r.Survey; d != nil {
+			rec[6], rec[7], rec[8] = num(d.ForwardMM), num(d.UpMM), num(d.RotationDeg)
+		}
+		w.Write(rec)
+	}
+	w.Flush()
+	return b.Bytes(), w.Error()
+}
+
+// diffuseField is the fixture's response at the drum in a diffuse field.
+func (s *Study) diffuseField() string {
+	w, ok := s.World.(interface {
+		diffuse(subject int, g *Grid) []float64
+	})
+	if !ok {
+		return ""
+	}
+	g := &Grid{StepHz: coarseStep, Coarse: int(24000/coarseStep) + 3}
+	for f := 20.0; f < 20001; f *= math.Pow(2, 1.0/12) {
+		g.Hz = append(g.Hz, f)
+	}
+	out := "frequency_hz,level_db\n"
+	for i, l := range w.diffuse(s.Design.Listeners, g) {
+		out += fmt.Sprintf("%.2f,%.3f\n", g.Hz[i], l)
+	}
+	return out
+}
+
+// writeWAV writes a 24-bit WAV file.
+func writeWAV(path string, ch [][]float64) error {
+	const full = 1<<23 - 1
+	n := len(ch[0])
+	data := make([]int, 0, n*len(ch))
+	for i := range n {
+		for _, c := range ch {
+			v := math.Max(-1, math.Min(1, c[i]))
+			data = append(data, int(math.Round(v*full)))
+		}
+	}
+	f, err := os.Create(path)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	rate := int(demoSweep.rate)
+	enc := wav.NewEncoder(f, rate, 24, len(ch), 1)
+	buf := &audio.IntBuffer{Format: &audio.Format{NumChannels: len(ch), SampleRate: rate}, Data: data, SourceBitDepth: 24}
+	if err := enc.Write(buf); err != nil {
+		return err
+	}
+	if err := enc.Close(); err != nil {
+		return err
+	}
+	return f.Close()
+}

@@ -1,0 +1,141 @@
+// Package simulate invents studies whose truth is known: headphones on ears,
+// computed from physics, for the demo study and for the proving ground. It
+// shares nothing with the estimators but plain types and file formats.
+//
+// Generator A (this package) is a piston driver in a cup over an ear, see
+// Piston; docs/simulation.md describes it and lists its sources.
+package simulate
+
+import (
+	"asworn/capture"
+	"asworn/fitcorr"
+)
+
+// Properties of air at 20 °C and 101.325 kPa (handbook values, quoted from memory).
+const (
+	airDensity   = 1.204    // kg/m³
+	soundSpeed   = 343.2    // m/s
+	airViscosity = 1.825e-5 // Pa·s
+)
+
+// Placement is the true state of one cup on one ear.
+type Placement struct {
+	// Displacement of the cup against the ear, in head axes, relative to the
+	// fixture's marked position of that model.
+	capture.Displacement
+	GapMM   float64    // cushion thickness beyond the nominal one, positive is farther out
+	TiltDeg [2]float64 // baffle's lean beyond the nominal one about the up and the forward axis
+	SlitMM  float64    // height of the slit under the cushion; 0 is sealed
+	MicMM   [2]float64 // microphone against its usual place, forward and up
+	GainDB  float64    // sensitivity drift of the microphone
+}
+
+// Seal is the truth about a leak.
+type Seal struct {
+	// CornerHz is 1/(2π√(MC)) of the slit's mass M and the compliance C that
+	// it sees (cavity and driver); 0 when sealed, or open by design.
+	CornerHz float64 `json:"corner_hz"`
+	// LossDB is the level lost at 20, 50 and 100 Hz against the sealed cup, positive is lost.
+	LossDB [3]float64 `json:"loss_db"`
+}
+
+// Acoustics is a physical world: headphone models and ears. Subject numbers
+// count listeners from 0; the fixture is the number after the last listener.
+// All methods are safe for concurrent use and return one complex value per
+// frequency of the grid, in pascals per volt.
+type Acoustics interface {
+	// Headphone is the pressure at the blocked canal entrance.
+	Headphone(model, subject int, ear capture.Ear, p Placement, g *Grid) []complex128
+	// Loudspeaker is the same without a headphone, for a loudspeaker in a fixed
+	// place and a head turned by yawDeg away from its marked direction.
+	Loudspeaker(subject int, ear capture.Ear, yawDeg float64, micMM [2]float64, g *Grid) []complex128
+	// Canal is the ratio of the pressure at the drum reference point to that at
+	// the blocked entrance (dimensionless).
+	Canal(subject int, ear capture.Ear, g *Grid) []complex128
+	// Seal is the truth about the leak of a placement.
+	Seal(model, subject int, ear capture.Ear, p Placement) Seal
+}
+
+// Design says what kind of study to invent; the zero value is not useful,
+// start from BarDesign.
+type Design struct {
+	Listeners, Seatings int
+	Closed, Open        int // number of models of each kind
+	FixtureSeatings     int // ordinary fixture seatings per model; those past a plan's end are placed at random
+	// FixtureOffsetsMM places fixture seating i at exactly this distance from
+	// the people's mean, in a random direction of the forward-up plane.
+	FixtureOffsetsMM []float64
+	SurveySize       int     // displacements per model, 0 is no survey
+	SurveyLeaks      int     // deliberate-leak rows per closed model, beyond SurveySize
+	RulerSD          float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
+	BareEar          bool
+	EarStrength      float64 // multiplies every difference between ears; 1 is anthropometric
+	NoiseDB          float64 // microphone noise beyond the usual, dB
+	LeakChance       float64 // probability that an ear of a worn seating of a closed model leaks
+	FixtureLeak      bool    // the last fixture seating of every closed model leaks
+	Nonlinearity     float64 // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
+	BetweenSD        float64 // of worn positions between listeners, mm
+	WithinSD         float64 // of worn positions within a listener, mm
+	MeanSD           float64 // how far the people's mean may lie from the fixture's mark, mm per axis
+	Scatter          float64 // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
+}
+
+// BarDesign is the panel to which the bars of the method apply: eight
+// listeners, three models and a bare-ear reference, fifteen displacements.
+func BarDesign() Design {
+	return Design{
+		Listeners: 8, Seatings: 5, Closed: 2, Open: 1,
+		FixtureSeatings: 6, FixtureOffsetsMM: []float64{0, 0, 3, 3, 6, 6},
+		SurveySize: 15, SurveyLeaks: 2, RulerSD: 0.3, BareEar: true,
+		EarStrength: 1, LeakChance: 0.2, Nonlinearity: 1,
+		BetweenSD: 1.7, WithinSD: 1.2, MeanSD: 2, Scatter: 1,
+	}
+}
+
+// Row is one recording of an invented study: what the seating sheet says and
+// what is true.
+type Row struct {
+	capture.Seating
+	ModelIndex   int // -1 without a headphone
+	SubjectIndex int
+	True         [2]Placement
+	YawDeg       float64 // bare-ear reference: the head's turn
+}
+
+// WornTruth is the truth about how people wear one model.
+type WornTruth struct {
+	// Mean is the mean of the population the panel was drawn from; PanelMean
+	// the mean of the positions of this panel's seatings. Forward mm, up mm, rotation degrees.
+	Mean      [3]float64 `json:"mean"`
+	PanelMean [3]float64 `json:"panel_mean"`
+	BetweenSD [3]float64 `json:"between_sd"`
+	WithinSD  [3]float64 `json:"within_sd"`
+}
+
+// Study is an invented study before it is heard.
+type Study struct {
+	Design Design
+	Models []string
+	Open   []bool
+	Rows   []Row
+	Worn   []WornTruth // per model
+	World  Acoustics
+}
+
+// Headset returns the true offset of the headset: the mean of both cups.
+func (r Row) Headset() [3]float64 {
+	a, b := r.True[capture.Left].Vector(), r.True[capture.Right].Vector()
+	var out [3]float64
+	for i := range out {
+		out[i] = (a[i] + b[i]) / 2
+	}
+	return out
+}
+
+// plain returns the row as the estimators see it, without its curves.
+func (r Row) plain() fitcorr.Seating {
+	return fitcorr.Seating{
+		ID: r.File, Model: r.Model, Unit: r.Unit, Subject: r.Subject, Point: r.Point,
+		Number: r.Number, Survey: r.Survey, Seal: r.Seal,
+	}
+}

@@ -1,0 +1,66 @@
+package simulate
+
+import (
+	"sort"
+
+	"asworn/capture"
+)
+
+// Truth is what truth.json of a demo study holds.
+type Truth struct {
+	Note     string         `json:"note"`
+	Seed     uint64         `json:"seed"`
+	Models   []ModelTruth   `json:"models"`
+	Seatings []SeatingTruth `json:"seatings"`
+}
+
+// ModelTruth is the truth about one headphone model.
+type ModelTruth struct {
+	Model string    `json:"model"`
+	Open  bool      `json:"open_back"`
+	Worn  WornTruth `json:"worn"`
+}
+
+// SeatingTruth is the truth about one row of the seating sheet.
+type SeatingTruth struct {
+	File    string        `json:"file"`
+	Model   string        `json:"model,omitempty"`
+	Subject string        `json:"subject"`
+	Point   capture.Point `json:"point"`
+	Seating int           `json:"seating"`
+	Survey  bool          `json:"survey"`
+	// Ears and Headset are displacements from the fixture's marked position in
+	// head axes: forward mm, up mm, rotation degrees. Headset is the mean of both ears.
+	Ears    [2][3]float64 `json:"ears"`
+	Headset [3]float64    `json:"headset"`
+	Seal    [2]Seal       `json:"seal"`
+	Faults  []string      `json:"faults,omitempty"` // sorted; the Fault constants
+}
+
+func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
+	t := Truth{
+		Note: "The truth of an invented study. asworn never reads this file; docs/simulation.md explains it.",
+		Seed: seed,
+	}
+	for m, name := range s.Models {
+		t.Models = append(t.Models, ModelTruth{Model: name, Open: s.Open[m], Worn: s.Worn[m]})
+	}
+	for i, r := range s.Rows {
+		st := SeatingTruth{
+			File: r.File, Model: r.Model, Subject: r.Subject, Point: r.Point, Seating: r.Number,
+			Survey: r.Survey != nil, Headset: r.Headset(),
+		}
+		for e, p := range r.True {
+			st.Ears[e] = p.Vector()
+			if r.ModelIndex >= 0 {
+				st.Seal[e] = s.World.Seal(r.ModelIndex, r.SubjectIndex, capture.Ear(e), p)
+			}
+		}
+		for f := range faults[i] {
+			st.Faults = append(st.Faults, f)
+		}
+		sort.Strings(st.Faults)
+		t.Seatings = append(t.Seatings, st)
+	}
+	return t
+}
