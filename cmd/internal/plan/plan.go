@@ -1,0 +1,151 @@
+// Package plan lays out the seatings of a new study in the order in which they
+// are recorded.
+package plan
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"strings"
+	"unicode"
+
+	"asworn/capture"
+)
+
+// Design says what a study is to hold.
+type Design struct {
+	Models    []string // two or more let the panel tell ear from position
+	Listeners int      // L01, L02 …
+	Seatings  int      // of each model on each listener
+	Fixture   int      // ordinary seatings of each model on the fixture
+	Survey    bool     // a position survey of each model on the fixture
+	Repeats   int      // of each displacement of the survey
+	BareEar   bool     // a bare-ear reference of each subject
+	Drum      bool     // the drum point too, at each ordinary fixture seating
+	Seed      uint64
+}
+
+// Default returns the design that the accuracy figures of docs/accuracy.md
+// were found for: eight listeners, five seatings, six on the fixture, survey
+// and bare-ear references.
+func Default() Design {
+	return Design{Listeners: 8, Seatings: 5, Fixture: 6, Survey: true, Repeats: 1, BareEar: true, Drum: true, Seed: 1}
+}
+
+// Validate reports what is wrong with a design.
+func (d Design) Validate() error {
+	switch {
+	case len(d.Models) == 0:
+		return fmt.Errorf("no model named")
+	case d.Listeners < 0 || d.Listeners > 999:
+		return fmt.Errorf("%d listeners: want 0 to 999", d.Listeners)
+	case d.Seatings < 1 || d.Seatings > 99:
+		return fmt.Errorf("%d seatings: want 1 to 99", d.Seatings)
+	case d.Fixture < 0 || d.Fixture > 99:
+		return fmt.Errorf("%d fixture seatings: want 0 to 99", d.Fixture)
+	case d.Repeats < 1 || d.Repeats > 9:
+		return fmt.Errorf("%d survey repeats: want 1 to 9", d.Repeats)
+	}
+	seen := map[string]string{}
+	for _, m := range d.Models {
+		s := slug(m)
+		if s == "" {
+			return fmt.Errorf("model %q: a name needs a letter or a digit", m)
+		}
+		if other, ok := seen[s]; ok {
+			return fmt.Errorf("models %q and %q would share their file names", other, m)
+		}
+		seen[s] = m
+	}
+	return nil
+}
+
+// Displacements returns the survey that a plan proposes: the marked position
+// twice, forward and up at ±4 mm and ±8 mm alone, ±6 mm together, and
+// rotations alone and with a displacement. It is a central composite design
+// (Box & Wilson, J. R. Stat. Soc. B 13(1), 1951) stretched over ±8 mm, so that
+// slopes, curvatures and the forward-up interaction are all told apart.
+func Displacements() []capture.Displacement {
+	return []capture.Displacement{
+		{}, {},
+		{ForwardMM: 4}, {ForwardMM: -4}, {ForwardMM: 8}, {ForwardMM: -8},
+		{UpMM: 4}, {UpMM: -4}, {UpMM: 8}, {UpMM: -8},
+		{ForwardMM: 6, UpMM: 6}, {ForwardMM: 6, UpMM: -6}, {ForwardMM: -6, UpMM: 6}, {ForwardMM: -6, UpMM: -6},
+		{RotationDeg: 8}, {RotationDeg: -8},
+		{ForwardMM: 4, RotationDeg: 5}, {UpMM: 4, RotationDeg: -5},
+	}
+}
+
+// Rows returns the rows of the plan in recording order: the fixture's
+// session first (it needs nobody), then one session per listener. The order of
+// models is drawn anew in each round, and that of the survey's displacements
+// as a whole, so that drift does not look like a model or a position (a
+// randomised block design). The same design and seed give the same rows.
+func (d Design) Rows() ([]capture.Seating, error) {
+	if err := d.Validate(); err != nil {
+		return nil, err
+	}
+	rng := rand.New(rand.NewPCG(d.Seed, 0x73656174)) // "seat": apart from other uses of the seed
+	var rows []capture.Seating
+	add := func(s capture.Seating, parts ...string) {
+		s.File = "recordings/" + strings.Join(parts, "-") + ".wav"
+		s.Row = len(rows) + 2
+		rows = append(rows, s)
+	}
+	bareEar := func(subject string) {
+		if d.BareEar {
+			add(capture.Seating{Subject: subject, Point: capture.Blocked, Number: 1}, subject, "bare-ear")
+		}
+	}
+	bareEar(capture.FixtureSubject)
+	for n := 1; n <= d.Fixture; n++ {
+		for _, i := range rng.Perm(len(d.Models)) {
+			model := d.Models[i]
+			s := capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: n}
+			name := fmt.Sprintf("%02d", n)
+			add(s, s.Subject, slug(model), name, "blocked")
+			if d.Drum {
+				s.Point = capture.Drum
+				add(s, s.Subject, slug(model), name, "drum")
+			}
+		}
+	}
+	if d.Survey {
+		for _, model := range d.Models {
+			number := d.Fixture
+			for range d.Repeats {
+				all := Displacements()
+				for _, i := range rng.Perm(len(all)) {
+					number++
+					where := all[i]
+					add(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: number, Survey: &where},
+						capture.FixtureSubject, slug(model), fmt.Sprintf("%02d", number), "survey")
+				}
+			}
+		}
+	}
+	for l := 1; l <= d.Listeners; l++ {
+		subject := fmt.Sprintf("L%02d", l)
+		bareEar(subject)
+		for n := 1; n <= d.Seatings; n++ {
+			for _, i := range rng.Perm(len(d.Models)) {
+				add(capture.Seating{Model: d.Models[i], Subject: subject, Point: capture.Blocked, Number: n},
+					subject, slug(d.Models[i]), fmt.Sprintf("%02d", n))
+			}
+		}
+	}
+	return rows, nil
+}
+
+// slug makes a name fit for files on every system.
+func slug(name string) string {
+	var b strings.Builder
+	for _, r := range strings.ToLower(name) {
+		switch {
+		case r < unicode.MaxASCII && (unicode.IsLetter(r) || unicode.IsDigit(r)):
+			b.WriteRune(r)
+		case b.Len() > 0 && !strings.HasSuffix(b.String(), "-"):
+			b.WriteByte('-')
+		}
+	}
+	return strings.TrimSuffix(b.String(), "-")
+}

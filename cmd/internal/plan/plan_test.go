@@ -1,0 +1,143 @@
+package plan
+
+import (
+	"fmt"
+	"math"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
+)
+
+func design() Design {
+	d := Default()
+	d.Models = []string{"Model A", "Model B", "Model C"}
+	return d
+}
+
+func TestRows(t *testing.T) {
+	d := design()
+	rows, err := d.Rows()
+	if err != nil {
+		t.Fatal(err)
+	}
+	files := map[string]bool{}
+	count := map[string]int{}
+	for i, r := range rows {
+		if r.Row != i+2 {
+			t.Fatalf("row %d is numbered %d", i+2, r.Row)
+		}
+		if files[r.File] {
+			t.Errorf("file %s twice", r.File)
+		}
+		files[r.File] = true
+		switch {
+		case r.BareEar():
+			count["bare ear"]++
+		case r.Survey != nil:
+			count["survey "+r.Model]++
+		case r.OnFixture():
+			count[fmt.Sprintf("%s %s", r.Model, r.Point)]++
+		default:
+			count[r.Subject+" "+r.Model]++
+		}
+	}
+	if count["bare ear"] != d.Listeners+1 {
+		t.Errorf("%d bare-ear rows, want %d", count["bare ear"], d.Listeners+1)
+	}
+	for _, m := range d.Models {
+		if got := count["survey "+m]; got != len(Displacements()) {
+			t.Errorf("%s: %d survey rows", m, got)
+		}
+		if count[m+" blocked"] != d.Fixture || count[m+" drum"] != d.Fixture {
+			t.Errorf("%s: %d blocked, %d drum rows on the fixture, want %d", m, count[m+" blocked"], count[m+" drum"], d.Fixture)
+		}
+		for l := 1; l <= d.Listeners; l++ {
+			if got := count[fmt.Sprintf("L%02d %s", l, m)]; got != d.Seatings {
+				t.Errorf("L%02d %s: %d seatings, want %d", l, m, got, d.Seatings)
+			}
+		}
+	}
+}
+
+// The order is drawn, the same for the same seed.
+func TestSeedOrdersSeatings(t *testing.T) {
+	d := design()
+	first, _ := d.Rows()
+	again, _ := d.Rows()
+	if diff := cmp.Diff(first, again); diff != "" {
+		t.Errorf("same seed, other rows:\n%s", diff)
+	}
+	d.Seed = 2
+	other, _ := d.Rows()
+	if cmp.Equal(first, other) {
+		t.Error("another seed gives the same order")
+	}
+}
+
+// The survey determines a full quadratic in forward and up and a slope in
+// rotation, well conditioned when coordinates are scaled to ±1.
+func TestDisplacementsDetermineQuadratic(t *testing.T) {
+	all := Displacements()
+	if len(all) < 13 {
+		t.Fatalf("%d displacements", len(all))
+	}
+	x := mat.NewDense(len(all), 8, nil)
+	for i, d := range all {
+		if math.Abs(d.ForwardMM) > 8 || math.Abs(d.UpMM) > 8 {
+			t.Errorf("%+v is outside ±8 mm", d)
+		}
+		f, u, r := d.ForwardMM/8, d.UpMM/8, d.RotationDeg/8
+		x.SetRow(i, []float64{1, f, u, r, f * f, u * u, f * u, r * r})
+	}
+	var svd mat.SVD
+	if !svd.Factorize(x, mat.SVDNone) {
+		t.Fatal("no factorization")
+	}
+	if c := svd.Cond(); c > 10 {
+		t.Errorf("condition number %.1f, want at most 10", c)
+	}
+}
+
+func TestValidate(t *testing.T) {
+	for _, c := range []struct {
+		name   string
+		change func(*Design)
+	}{
+		{"no model", func(d *Design) { d.Models = nil }},
+		{"nameless", func(d *Design) { d.Models = []string{"--"} }},
+		{"same file name", func(d *Design) { d.Models = []string{"Model A", "model-a"} }},
+		{"listeners", func(d *Design) { d.Listeners = -1 }},
+		{"seatings", func(d *Design) { d.Seatings = 0 }},
+		{"fixture", func(d *Design) { d.Fixture = -1 }},
+		{"repeats", func(d *Design) { d.Repeats = 0 }},
+	} {
+		d := design()
+		c.change(&d)
+		if _, err := d.Rows(); err == nil {
+			t.Errorf("%s: no error", c.name)
+		}
+	}
+}
+
+func ExampleDesign_Rows() {
+	d := Default()
+	d.Models, d.Listeners, d.Seatings, d.Fixture, d.Survey = []string{"Model A"}, 1, 2, 1, false
+	rows, err := d.Rows()
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	for _, r := range rows {
+		fmt.Println(r.Row, r.File, r.Subject, r.Point == capture.Blocked)
+	}
+	// Output:
+	// 2 recordings/fixture-bare-ear.wav fixture true
+	// 3 recordings/fixture-model-a-01-blocked.wav fixture true
+	// 4 recordings/fixture-model-a-01-drum.wav fixture false
+	// 5 recordings/L01-bare-ear.wav L01 true
+	// 6 recordings/L01-model-a-01.wav L01 true
+	// 7 recordings/L01-model-a-02.wav L01 true
+}
