@@ -1,0 +1,85 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"reflect"
+	"strconv"
+	"strings"
+)
+
+// Schema names the layout of the JSON export (docs/report.md). Fields may be
+// added under the same name; a change of meaning gets a new one.
+const Schema = "asworn-results-1"
+
+// WriteJSON writes r as one line of JSON with a line end. The same value gives
+// the same bytes. NaN and infinities have no place in JSON: the error names
+// the field that holds one, and nothing is written.
+func WriteJSON(w io.Writer, r Results) error {
+	r.Schema = Schema
+	if where := notFinite(reflect.ValueOf(r), ""); where != "" {
+		return fmt.Errorf("results cannot be written as JSON: %s is not a finite number", where)
+	}
+	var b bytes.Buffer
+	if err := json.NewEncoder(&b).Encode(r); err != nil {
+		return fmt.Errorf("results cannot be written as JSON: %w", err)
+	}
+	_, err := w.Write(b.Bytes())
+	return err
+}
+
+// ReadJSON reads what WriteJSON wrote. Fields it does not know are skipped, so
+// that an older program reads a newer file of the same schema.
+func ReadJSON(rd io.Reader) (Results, error) {
+	var r Results
+	if err := json.NewDecoder(rd).Decode(&r); err != nil {
+		return Results{}, fmt.Errorf("not a results file: %w; run the study again to write it anew", err)
+	}
+	if r.Schema != Schema {
+		return Results{}, fmt.Errorf("results of schema %q, this program reads %q; run the study again to write it anew", r.Schema, Schema)
+	}
+	return r, nil
+}
+
+// notFinite returns the path of the first NaN or infinity in v, "" when none.
+func notFinite(v reflect.Value, at string) string {
+	switch v.Kind() {
+	case reflect.Float64, reflect.Float32:
+		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
+			return at
+		}
+	case reflect.Pointer, reflect.Interface:
+		if !v.IsNil() {
+			return notFinite(v.Elem(), at)
+		}
+	case reflect.Slice, reflect.Array:
+		switch v.Type().Elem().Kind() {
+		case reflect.Bool, reflect.String, reflect.Uint8, reflect.Int:
+			return ""
+		}
+		for i := range v.Len() {
+			if s := notFinite(v.Index(i), at+"["+strconv.Itoa(i)+"]"); s != "" {
+				return s
+			}
+		}
+	case reflect.Struct:
+		for i := range v.NumField() {
+			f := v.Type().Field(i)
+			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
+			if name == "-" || !f.IsExported() {
+				continue
+			}
+			sub := at
+			if !f.Anonymous || name != "" {
+				sub = strings.TrimPrefix(at+"."+name, ".")
+			}
+			if s := notFinite(v.Field(i), sub); s != "" {
+				return s
+			}
+		}
+	}
+	return ""
+}

@@ -1,0 +1,158 @@
+package report
+
+import (
+	"io"
+	"strconv"
+	"strings"
+
+	"asworn/capture"
+)
+
+// Section is one part of the summary in plain words.
+type Section struct {
+	Title string
+	Lines []Line
+}
+
+// Line is one sentence of the summary and the seating it speaks of, if one.
+type Line struct {
+	Text string
+	Link string
+	Tone Tone
+}
+
+// Sections says in plain words what a study found: which fixture seatings to
+// use, which to move and where, which recordings were refused and what mends
+// them, and what the study cannot answer. Empty parts are left out.
+func Sections(r Results) []Section {
+	sections := []Section{
+		fixtureSection(r, "Use these fixture seatings", actUse),
+		fixtureSection(r, "Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
+		fixtureSection(r, "Undetermined", actUnsure),
+		standOutSection(r),
+		refusedSection(r),
+		cannotSection(r),
+	}
+	var out []Section
+	for _, s := range sections {
+		if len(s.Lines) > 0 {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, Section{Title: "Nothing to judge", Lines: []Line{{Text: "This study holds no usable fixture seating."}}})
+	}
+	return out
+}
+
+// Summary writes the sections as plain text of at most 100 columns.
+func Summary(w io.Writer, r Results) error { return SummaryWidth(w, r, 100) }
+
+// SummaryWidth writes the sections as plain text that fits width columns.
+func SummaryWidth(w io.Writer, r Results, width int) error {
+	width = TableOptions{Width: width}.width()
+	var b strings.Builder
+	for _, s := range Sections(r) {
+		b.WriteString(strings.Join(wrap(s.Title, width), "\n") + "\n")
+		for _, l := range s.Lines {
+			for i, part := range wrap(l.Text, width-4) {
+				if i == 0 {
+					b.WriteString("  • " + part + "\n")
+				} else {
+					b.WriteString("    " + part + "\n")
+				}
+			}
+		}
+		b.WriteString("\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func fixtureSection(r Results, title string, acts ...action) Section {
+	s := Section{Title: title}
+	for _, f := range fixtureSeatings(r) {
+		for _, a := range acts {
+			if f.act == a {
+				s.Lines = append(s.Lines, Line{Text: fixtureLine(r, f), Link: f.verdict.ID, Tone: a.tone()})
+			}
+		}
+	}
+	return s
+}
+
+func fixtureLine(r Results, f fixtureSeating) string {
+	name := f.model.Model + ", seating " + strconv.Itoa(f.verdict.Seating) + ": "
+	leak := leakWords(f.verdict, f.offset)
+	switch f.act {
+	case actUse:
+		return name + "sits as worn; " + leak + "."
+	case actUnsure:
+		line := name + "the data do not tell whether it sits as worn"
+		if len(f.verdict.Settle) > 0 {
+			line += "; what would: " + strings.Join(f.verdict.Settle, ", ")
+		}
+		return line + "."
+	}
+	line := name + moveWords(f.verdict, r.Options.Confidence)
+	if f.act != actMove {
+		line += " (" + leak + ")"
+	}
+	return line + "."
+}
+
+func standOutSection(r Results) Section {
+	s := Section{Title: "Seatings that stand out of their own group"}
+	ix := newIndex(r)
+	for _, o := range r.Analysis.StandOuts {
+		if !o.Flagged {
+			continue
+		}
+		s.Lines = append(s.Lines, Line{
+			Text: ix.name(o.ID) + ": " + o.Ear + " ear, " + o.Band + " band, most at " + hertz(o.WorstHz) + "Hz by " +
+				fixed(o.WorstDB, 1) + " dB (P " + probability(o.P) + ").",
+			Link: o.ID, Tone: Unsure,
+		})
+	}
+	return s
+}
+
+func refusedSection(r Results) Section {
+	s := Section{Title: "Refused recordings, kept out of every curve"}
+	for _, rec := range r.Recordings {
+		if rec.Usable {
+			continue
+		}
+		var why []string
+		for _, f := range rec.Findings {
+			if f.Severity == capture.Refusal {
+				why = append(why, oneLine(strings.TrimSuffix(f.Message, ".")))
+			}
+		}
+		if len(why) == 0 {
+			why = []string{"not usable"}
+		}
+		s.Lines = append(s.Lines, Line{
+			Text: "row " + strconv.Itoa(rec.Row) + ", " + seatingName(rec) + " (" + rec.File + "): " + join(why) +
+				". Mend: " + mendWords(rec),
+			Link: rec.File, Tone: Bad,
+		})
+	}
+	return s
+}
+
+func cannotSection(r Results) Section {
+	s := Section{Title: "What this study cannot tell"}
+	for _, c := range r.Analysis.Cannot {
+		s.Lines = append(s.Lines, Line{Text: c})
+	}
+	for _, m := range r.Analysis.Models {
+		for _, c := range m.Cannot {
+			s.Lines = append(s.Lines, Line{Text: m.Model + ": " + c})
+		}
+	}
+	for _, c := range r.Findings {
+		s.Lines = append(s.Lines, Line{Text: c})
+	}
+	return s
+}

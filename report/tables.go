@@ -1,0 +1,318 @@
+package report
+
+import (
+	"io"
+	"math"
+	"strconv"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+)
+
+// AllTables returns every table of the report in reading order. Tables that
+// the study has nothing for are left out.
+func AllTables(r Results) []Table {
+	tables := []Table{FixtureTable(r), FixtureOffsetTable(r), ListenerTable(r), ModelTable(r), SensitivityTable(r), StandOutTable(r)}
+	tables = append(tables, RepeatabilityTables(r)...)
+	tables = append(tables, FindingTable(r))
+	out := tables[:0]
+	for _, t := range tables {
+		if !t.empty() {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// Tables writes every table for a terminal.
+func Tables(w io.Writer, r Results, opt TableOptions) error {
+	for _, t := range AllTables(r) {
+		if err := t.WriteText(w, opt); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// fixtureSeating is one ordinary blocked seating on the fixture with its
+// verdict, or with the recording that was refused.
+type fixtureSeating struct {
+	model   *fitcorr.ModelAnalysis
+	verdict fitcorr.Verdict
+	offset  *fitcorr.Offset
+	act     action
+	rec     Recording // of the refused one
+}
+
+// fixtureSeatings lists judged seatings model by model, and after each model's
+// those that were refused.
+func fixtureSeatings(r Results) []fixtureSeating {
+	var out []fixtureSeating
+	for i := range r.Analysis.Models {
+		m := &r.Analysis.Models[i]
+		for _, v := range m.Verdicts {
+			out = append(out, fixtureSeating{model: m, verdict: v, offset: offsetOf(*m, v.ID), act: actionFor(v)})
+		}
+		for _, rec := range r.Recordings {
+			if rec.Model == m.Model && rec.OnFixture() && rec.Survey == nil && !rec.Usable {
+				out = append(out, fixtureSeating{model: m, act: actRefused, rec: rec})
+			}
+		}
+	}
+	return out
+}
+
+// FixtureTable lists each fixture seating with its verdict and what to do.
+func FixtureTable(r Results) Table {
+	t := Table{
+		Name: "fixture-seatings", Title: "Fixture seatings",
+		Note: "How far each cup sits from where people wear it, in the forward-up plane, with the " +
+			percent(r.Options.Confidence) + " interval; within " + fixed(r.Options.ToleranceMM, 1) +
+			" mm is as good as none. Seal: level lost at 50 Hz against the worn mean.",
+		Columns: []Column{
+			{Head: "Model", Key: "model", Repeat: true},
+			{Head: "No.", Key: "seating", Kind: Number, Repeat: true},
+			{Head: "Verdict", Key: "verdict"},
+			{Head: "Left off\nmm", Key: "left_off_mm", Kind: Interval},
+			{Head: "Right off\nmm", Key: "right_off_mm", Kind: Interval},
+			{Head: "What to do", Key: "move"},
+			{Head: "Seal", Key: "seal"},
+		},
+	}
+	for _, s := range fixtureSeatings(r) {
+		if s.act == actRefused {
+			t.add(text(s.model.Model), count(s.rec.Number), toned(s.act.word(), s.act.tone()), none(), none(),
+				linked("record again: "+mendWords(s.rec), s.rec.File), none())
+			continue
+		}
+		d := func(e fitcorr.EarVerdict) Cell { return interval(e.DistanceMM[0], e.DistanceMM[1], e.DistanceMM[2]) }
+		todo := moveWords(s.verdict, r.Options.Confidence)
+		t.add(linked(s.model.Model, s.verdict.ID), count(s.verdict.Seating), toned(s.act.word(), s.act.tone()),
+			d(s.verdict.Ears[0]), d(s.verdict.Ears[1]), text(todo), text(leakWords(s.verdict, s.offset)))
+	}
+	return t
+}
+
+// FixtureOffsetTable lists each fixture seating's offset from the worn mean
+// per ear and axis.
+func FixtureOffsetTable(r Results) Table {
+	t := Table{
+		Name: "fixture-offsets", Title: "Fixture seatings: offset from the worn mean per ear",
+		Note: "Seating minus worn mean with the " + percent(r.Options.Confidence) +
+			" interval; positive is toward the nose, toward the crown, headband's top toward the nose. " +
+			"Move by the opposite. A dash: not seen by the survey.",
+		Columns: []Column{
+			{Head: "Model", Key: "model", Repeat: true},
+			{Head: "No.", Key: "seating", Kind: Number, Repeat: true},
+			{Head: "Ear", Key: "ear", Repeat: true},
+			{Head: "Forward\nmm", Key: "forward_mm", Kind: Interval},
+			{Head: "Up\nmm", Key: "up_mm", Kind: Interval},
+			{Head: "Rotation\ndeg", Key: "rotation_deg", Kind: Interval},
+			{Head: "Leak excess\nat 50 Hz, dB", Key: "leak_excess_50hz_db", Kind: Interval},
+			{Head: "Misfit\nP", Key: "misfit_p", Kind: Number},
+			{Head: "Most like", Key: "most_like"},
+		},
+	}
+	ix := newIndex(r)
+	for _, s := range fixtureSeatings(r) {
+		if s.act == actRefused {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			e := s.verdict.Ears[ear]
+			misfit, leak := none(), none()
+			if s.offset != nil {
+				misfit = number(s.offset.MisfitP[ear], 2)
+			}
+			if e.LeakOutcome != "" {
+				leak = interval(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
+			}
+			t.add(text(s.model.Model), count(s.verdict.Seating), text(ear.String()),
+				axisCell(e.Off, fitcorr.Forward, r.Options.Confidence),
+				axisCell(e.Off, fitcorr.Up, r.Options.Confidence),
+				axisCell(e.Off, fitcorr.Rotation, r.Options.Confidence),
+				leak, misfit, text(nearestWords(ix, s.verdict)))
+		}
+	}
+	return t
+}
+
+func nearestWords(ix index, v fitcorr.Verdict) string {
+	if len(v.Nearest) == 0 {
+		return "–"
+	}
+	n := v.Nearest[0]
+	name := n.ID
+	if rec, ok := ix.recording(n.ID); ok {
+		name = rec.Subject + " seating " + strconv.Itoa(rec.Number)
+	}
+	return name + " (" + percent(n.Share) + ")"
+}
+
+// ListenerTable lists each listener with each model: mean offset per ear, leak
+// and usable seatings.
+func ListenerTable(r Results) Table {
+	t := Table{
+		Name: "listeners", Title: "Listeners",
+		Note: "Mean offset of each listener's seatings from the fixture's marked position, with the " +
+			percent(r.Options.Confidence) + " interval, and mean level lost at 50 Hz.",
+		Columns: []Column{
+			{Head: "Model", Key: "model", Repeat: true},
+			{Head: "Listener", Key: "listener", Repeat: true},
+			{Head: "Used\nof", Key: "seatings_used"},
+			{Head: "Left\nforward\nmm", Key: "left_forward_mm", Kind: Interval},
+			{Head: "Left\nup\nmm", Key: "left_up_mm", Kind: Interval},
+			{Head: "Right\nforward\nmm", Key: "right_forward_mm", Kind: Interval},
+			{Head: "Right\nup\nmm", Key: "right_up_mm", Kind: Interval},
+			{Head: "Turn\ndeg", Key: "rotation_deg", Kind: Interval},
+			{Head: "Loss\nleft\ndB", Key: "left_loss_50hz_db", Kind: Number},
+			{Head: "Loss\nright\ndB", Key: "right_loss_50hz_db", Kind: Number},
+		},
+	}
+	for _, m := range r.Analysis.Models {
+		for _, who := range listeners(r, m.Model) {
+			of, used := seatingCounts(r, m.Model, who)
+			row := []Cell{text(m.Model), text(who), text(strconv.Itoa(used) + " of " + strconv.Itoa(of))}
+			mine := ordinary(m, who)
+			for _, ear := range capture.Ears {
+				e := meanEstimate(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Ears[ear] })
+				row = append(row, axisCell(e, fitcorr.Forward, r.Options.Confidence), axisCell(e, fitcorr.Up, r.Options.Confidence))
+			}
+			e := meanEstimate(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset })
+			row = append(row, axisCell(e, fitcorr.Rotation, r.Options.Confidence), lossCell(mine, 0), lossCell(mine, 1))
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+// ordinary returns a subject's offsets without the deliberate ones.
+func ordinary(m fitcorr.ModelAnalysis, who string) []fitcorr.Offset {
+	var out []fitcorr.Offset
+	for _, o := range m.Offsets {
+		if o.Subject == who && !o.Survey {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// listeners names those who wore a model, in the order of the sheet.
+func listeners(r Results, model string) []string {
+	var out []string
+	seen := map[string]bool{}
+	for _, rec := range r.Recordings {
+		if rec.Model == model && !rec.OnFixture() && !rec.BareEar() && !seen[rec.Subject] {
+			seen[rec.Subject] = true
+			out = append(out, rec.Subject)
+		}
+	}
+	return out
+}
+
+func seatingCounts(r Results, model, who string) (of, used int) {
+	for _, rec := range r.Recordings {
+		if rec.Model == model && rec.Subject == who && rec.Survey == nil && !rec.BareEar() {
+			of++
+			if rec.Usable {
+				used++
+			}
+		}
+	}
+	return of, used
+}
+
+// meanEstimate averages a listener's seatings. The confounded share of the
+// variance (ear shape) is the same in all of them and does not average out;
+// the rest does.
+func meanEstimate(offs []fitcorr.Offset, of func(fitcorr.Offset) fitcorr.Estimate) fitcorr.Estimate {
+	var out fitcorr.Estimate
+	n := float64(len(offs))
+	for i, o := range offs {
+		e := of(o)
+		for a := range 3 {
+			c := e.Confounded[a]
+			out.Value[a] += e.Value[a] / n
+			out.Cov[a][a] += e.Cov[a][a] * (c + (1-c)/n) / n
+			out.Seen[a] = e.Seen[a] && (i == 0 || out.Seen[a])
+		}
+		if i == 0 || e.DF > 0 && e.DF < out.DF {
+			out.DF = e.DF
+		}
+	}
+	return out
+}
+
+func lossCell(offs []fitcorr.Offset, ear int) Cell {
+	var sum float64
+	for _, o := range offs {
+		if o.Leak[ear].Class == "open" {
+			return Cell{Text: "open"}
+		}
+		sum += o.Leak[ear].LossDB[1]
+	}
+	if len(offs) == 0 {
+		return none()
+	}
+	return number(sum/float64(len(offs)), 1)
+}
+
+// ModelTable sums up each model.
+func ModelTable(r Results) Table {
+	t := Table{
+		Name: "models", Title: "Models",
+		Note: "Worn mean from the fixture's marked position with the " + percent(r.Options.Confidence) +
+			" interval; SD: standard deviation between listeners and within a listener; survey error: of a position " +
+			"left out of the survey; per unit: RMS level change per mm or degree, 200 Hz to 16 kHz.",
+		Columns: []Column{
+			{Head: "Model", Key: "model", Repeat: true},
+			{Head: "Axis", Key: "axis", Repeat: true},
+			{Head: "Worn\nmean", Key: "worn_mean", Kind: Interval},
+			{Head: "Between\nSD", Key: "between_sd", Kind: Number},
+			{Head: "Within\nSD", Key: "within_sd", Kind: Number},
+			{Head: "Survey\nerror", Key: "survey_error", Kind: Number},
+			{Head: "Left\nper unit\ndB", Key: "left_db_per_unit", Kind: Number},
+			{Head: "Right\nper unit\ndB", Key: "right_db_per_unit", Kind: Number},
+		},
+	}
+	names := [3]string{"forward, mm", "up, mm", "rotation, deg"}
+	for _, m := range r.Analysis.Models {
+		if m.Worn == nil && m.Survey[0] == nil && m.Survey[1] == nil {
+			continue
+		}
+		for _, a := range fitcorr.Axes {
+			row := []Cell{text(m.Model), text(names[a])}
+			if m.Worn != nil {
+				row = append(row, axisCell(m.Worn.Mean, a, r.Options.Confidence), number(m.Worn.BetweenSD[a], 1), number(m.Worn.WithinSD[a], 1))
+			} else {
+				row = append(row, none(), none(), none())
+			}
+			row = append(row, surveyError(m, a))
+			for _, s := range m.Survey {
+				if s == nil {
+					row = append(row, none())
+					continue
+				}
+				row = append(row, number(s.PerUnitDB[a], 2))
+			}
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+// surveyError is the larger of the two ears' held-out errors on an axis.
+func surveyError(m fitcorr.ModelAnalysis, a fitcorr.Axis) Cell {
+	worst := math.Inf(-1)
+	for _, s := range m.Survey {
+		if s != nil && s.Visible[a] {
+			worst = max(worst, s.HeldOutMM[a])
+		}
+	}
+	if math.IsInf(worst, -1) {
+		return none()
+	}
+	return number(worst, 1)
+}
+
+func percent(p float64) string { return strconv.FormatFloat(math.Round(p*1000)/10, 'f', -1, 64) + " %" }
