@@ -1,8 +1,10 @@
 package fitcorr
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"sync"
 
 	"asworn/capture/band"
 	"asworn/fitcorr/leak"
@@ -45,13 +47,23 @@ func JudgeSeal(ss []Seating, opt Options) (map[string][2]Leak, Seal) {
 	out := make(map[string][2]Leak, len(ss))
 	var results [2]*leak.Result
 	var used [2][]int
-	for ear := range results {
+	var errs [2]error
+	fit := func(ear int) {
 		freq, curves, use := leakCurves(ss, ear)
-		res, err := leak.Fit(freq, curves)
-		if err != nil {
-			return nil, Seal{Reason: fmt.Sprintf("seal not judged: %v", err)}
-		}
-		results[ear], used[ear] = res, use
+		used[ear] = use
+		results[ear], errs[ear] = leak.Fit(freq, curves)
+	}
+	if opt.Jobs == 1 {
+		fit(0)
+		fit(1)
+	} else {
+		var both sync.WaitGroup
+		both.Go(func() { fit(0) })
+		both.Go(func() { fit(1) })
+		both.Wait()
+	}
+	if err := cmp.Or(errs[0], errs[1]); err != nil {
+		return nil, Seal{Reason: fmt.Sprintf("seal not judged: %v", err)}
 	}
 	seal := judgeOpen(ss, results, used)
 	for ear, res := range results {
@@ -138,7 +150,7 @@ func judgeOpen(ss []Seating, results [2]*leak.Result, used [2][]int) Seal {
 	for ear, res := range results {
 		ref := 0.0
 		if res.Reference.CornerHz > 0 {
-			ref = res.Reference.LossDB(fifty)
+			ref = res.ReferenceLossDB(fifty)
 		}
 		best = math.Min(best, ref)
 		for n, e := range res.Curves {

@@ -57,22 +57,6 @@ func (p Params) ThreeDBHz() float64 {
 	return p.CornerHz * math.Sqrt(2/(b+math.Sqrt(b*b+4)))
 }
 
-// gradient writes the derivatives of −LossDB(f) by ln CornerHz and ln Damping
-// and returns −LossDB(f), all in dB.
-func (p Params) gradient(f float64) (level, dCorner, dDamping float64) {
-	// With x = f/f₀ and N = x(jδ − x)… written as num = δ·jx − x²:
-	// ln|H| = Re ln num − Re ln(1 + num), so that
-	// ∂ln|H|/∂a = Re( num_a / (num·(1 + num)) ).
-	x := f / p.CornerHz
-	num := complex(-x*x, p.Damping*x)
-	base := num * (1 + num)
-	const nepers = 20 / math.Ln10
-	level = nepers * math.Log(cmplx.Abs(num/(1+num)))
-	dCorner = nepers * real(complex(2*x*x, -p.Damping*x)/base)
-	dDamping = nepers * real(complex(0, p.Damping*x)/base)
-	return level, dCorner, dDamping
-}
-
 // Slit is a narrow slit between pad and skin; all lengths in metres.
 type Slit struct {
 	Height, Width, Length float64 // gap, extent along the pad, depth through the pad

@@ -22,6 +22,34 @@ type Estimate struct {
 	// square is the estimate of a small first-order leak's squared corner, and
 	// its standard error, in Hz²: what a sealed seating may hide.
 	square, squareSE float64
+	source           Source
+}
+
+// ThreeDBHz returns the highest frequency in Hz at which the loss reaches
+// 3.01 dB, 0 when it never does above 1 Hz.
+func (e Estimate) ThreeDBHz() float64 {
+	if !e.Leaking {
+		return 0
+	}
+	if e.source.ResonanceHz == 0 {
+		return e.Params.ThreeDBHz()
+	}
+	over := func(f float64) bool { loss, _ := e.LossDB(f); return loss >= 10*math.Log10(2) }
+	const ratio = 1.02
+	for f := 1000.0; f > 1; f /= ratio {
+		if over(f) {
+			lo, hi := f, f*ratio
+			for range 20 {
+				if mid := math.Sqrt(lo * hi); over(mid) {
+					lo = mid
+				} else {
+					hi = mid
+				}
+			}
+			return lo
+		}
+	}
+	return 0
 }
 
 // LossDB returns the level lost at f Hz with its standard error, in dB. A
@@ -31,9 +59,10 @@ func (e Estimate) LossDB(f float64) (loss, stderr float64) {
 		q := math.Max(0, e.square)
 		return 10 * math.Log10(1+q/(f*f)), 10 / math.Ln10 * e.squareSE / (f*f + q)
 	}
-	level, dc, dd := e.gradient(f)
+	lv := e.source.level(e.Params, f)
+	dc, dd := lv.own[0], lv.own[1]
 	v := dc*dc*e.Cov[0][0] + 2*dc*dd*e.Cov[0][1] + dd*dd*e.Cov[1][1]
-	return -level, math.Sqrt(v)
+	return -lv.level, math.Sqrt(v)
 }
 
 // CornerSE returns the standard error of CornerHz in Hz.
@@ -45,6 +74,8 @@ type Result struct {
 	Sealed  []float64 // level of the sealed cup, dB, at the mean gain
 	Curves  []Estimate
 	Scatter Scatter
+	// Source is what drives the cup, zero where the plain circuit will do.
+	Source Source
 	// Reference is the leak that the reference seatings have in common, zero
 	// when the data do not show one.
 	Reference Params
@@ -73,36 +104,105 @@ func Fit(freqHz []float64, curves []Curve) (*Result, error) {
 	if err := j.start(s); err != nil {
 		return nil, err
 	}
-	// Classes and scatter depend on each other; a few rounds settle both.
-	const rounds = 4
-	var est []Estimate
-	for round := range rounds {
-		if err := j.fit(); err != nil {
-			return nil, err
-		}
-		s = j.learnScatter(s)
-		if err := j.weigh(s); err != nil {
-			return nil, err
-		}
-		if err := j.fit(); err != nil {
-			return nil, err
-		}
-		var err error
-		if est, err = j.judge(); err != nil {
-			return nil, err
-		}
-		if !j.reclass(est) && round > 0 {
-			break
-		}
-	}
-	if err := j.fit(); err != nil {
+	if err := j.settle(&s); err != nil {
 		return nil, err
+	}
+	richer, err := j.enrich()
+	if err != nil {
+		return nil, err
+	}
+	if richer { // classes and scatter may look different now
+		if err := j.settle(&s); err != nil {
+			return nil, err
+		}
 	}
 	est, err := j.judge()
 	if err != nil {
 		return nil, err
 	}
-	return j.result(est, s)
+	return j.result(est, s), nil
+}
+
+// settle fits in rounds, since classes and scatter depend on each other, and
+// leaves the fit at its minimum.
+func (j *joint) settle(s *Scatter) error {
+	const rounds, learning = 4, 2
+	for round := range rounds {
+		if err := j.fit(); err != nil {
+			return err
+		}
+		if round < learning {
+			*s = j.learnScatter(*s)
+			if err := j.weigh(*s); err != nil {
+				return err
+			}
+			if err := j.fit(); err != nil {
+				return err
+			}
+		}
+		est, err := j.judge()
+		if err != nil {
+			return err
+		}
+		if !j.reclass(est) && round > 0 {
+			return nil
+		}
+	}
+	return j.fit()
+}
+
+// richerGain is the drop of the objective that a leak of the reference or a
+// source of its own must bring: far above chance (χ² with two or three degrees
+// of freedom), since both rest on the exact shape of the response.
+const richerGain = 25
+
+// enrich lets the reference seatings leak in common and the source be a cone,
+// one after the other, and keeps what the data insist on. A reference leak
+// shows because the ratio of two leaking responses levels out below both
+// corners, which one leak alone never does. Without leaks there is no contrast
+// to learn either from: the sealed curve takes it all up.
+func (j *joint) enrich() (richer bool, err error) {
+	leaking := false
+	for _, p := range j.leak {
+		leaking = leaking || p.CornerHz > 0
+	}
+	if !leaking {
+		return false, nil
+	}
+	for range 2 {
+		best, found := j.objective()-richerGain, *j
+		try := func(with joint) error {
+			if err := with.fit(); err != nil {
+				return err
+			}
+			if v := with.objective(); v < best {
+				best, found, richer = v, with, true
+			}
+			return nil
+		}
+		changed := richer
+		if j.reference.CornerHz == 0 {
+			for _, start := range []Params{{20, 2}, {80, 1}} {
+				with := *j
+				with.reference = start
+				if err := try(with); err != nil {
+					return false, err
+				}
+			}
+		}
+		if j.source.ResonanceHz == 0 {
+			with := *j
+			with.source = priorSource
+			if err := try(with); err != nil {
+				return false, err
+			}
+		}
+		*j = found
+		if richer == changed {
+			break
+		}
+	}
+	return richer, nil
 }
 
 // start aligns the curves in the upper half of the range, takes those with
@@ -169,7 +269,7 @@ func (j *joint) start(s Scatter) error {
 				y.SetVec(k, c.LevelDB[k]-j.sealed[k])
 			}
 		}
-		one := single{freq: j.freq, y: y, w: j.weight[i]}
+		one := single{freq: j.freq, source: j.source, y: y, w: j.weight[i]}
 		g, p, _ := one.leaking()
 		j.gain[i], j.leak[i] = g, p
 	}
@@ -183,22 +283,29 @@ func (j *joint) judge() ([]Estimate, error) {
 		return nil, err
 	}
 	n := len(j.freq)
-	globals := eq.a.SymmetricDim()
+	globals, reference, _ := j.globals()
 	chi2 := distuv.ChiSquared{K: 2}
 	est := make([]Estimate, len(j.curves))
 	var cov mat.SymDense
 	if err := invert(&cov, eq.a); err != nil {
 		return nil, err
 	}
+	if reference >= 0 {
+		for a := range 2 {
+			for b := range 2 {
+				j.referenceCov[a][b] = cov.At(reference+a, reference+b)
+			}
+		}
+	}
 	ref := mat.NewDense(n, globals, nil) // the reference's derivative by the globals
 	base := append([]float64(nil), j.sealed...)
 	for k, f := range j.freq {
 		ref.Set(k, k, 1)
-		if globals > n {
-			lv, dc, dd := j.reference.gradient(f)
-			ref.Set(k, n, dc)
-			ref.Set(k, n+1, dd)
-			base[k] += lv
+		if reference >= 0 {
+			lv := j.source.level(j.reference, f)
+			ref.Set(k, reference, lv.own[0])
+			ref.Set(k, reference+1, lv.own[1])
+			base[k] += lv.level
 		}
 	}
 	for i := range j.curves {
@@ -231,7 +338,7 @@ func (j *joint) judge() ([]Estimate, error) {
 				y.SetVec(k, j.curves[i].LevelDB[k]-base[k]+moved.AtVec(k))
 			}
 		}
-		one := single{freq: j.freq, y: y, w: w}
+		one := single{freq: j.freq, source: j.source, y: y, w: w}
 		e := &est[i]
 		_, plain := one.gainOnly(nil)
 		_, p, free := one.leaking()
@@ -282,12 +389,16 @@ func (j *joint) reclass(est []Estimate) bool {
 	return changed
 }
 
-func (j *joint) result(est []Estimate, s Scatter) (*Result, error) {
+func (j *joint) result(est []Estimate, s Scatter) *Result {
 	for i := range est {
-		est[i].Leaking = j.leak[i].CornerHz > 0
-		est[i].Params = j.leak[i]
+		e := &est[i]
+		e.Leaking = j.leak[i].CornerHz > 0
+		e.Params, e.source = j.leak[i], j.source
+		if !e.Leaking && j.reference.CornerHz > 0 {
+			e.Leaking, e.Params, e.Cov = true, j.reference, j.referenceCov
+		}
 	}
-	return &Result{FreqHz: j.freq, Sealed: j.sealed, Curves: est, Scatter: s, Reference: j.reference}, nil
+	return &Result{FreqHz: j.freq, Sealed: j.sealed, Curves: est, Scatter: s, Reference: j.reference, Source: j.source}
 }
 
 // FallDB returns by how much the reference seatings' common level falls from
@@ -299,7 +410,7 @@ func (r *Result) FallDB() float64 {
 			if math.Abs(math.Log2(f/hz)) <= 0.5 {
 				level := r.Sealed[k]
 				if r.Reference.CornerHz > 0 {
-					level -= r.Reference.LossDB(f)
+					level += r.Source.level(r.Reference, f).level
 				}
 				sum += level
 				n++
@@ -308,4 +419,13 @@ func (r *Result) FallDB() float64 {
 		return sum / n
 	}
 	return around(150) - around(25)
+}
+
+// ReferenceLossDB returns what the reference seatings lose in common at f Hz,
+// in dB; 0 when the data do not show it.
+func (r *Result) ReferenceLossDB(f float64) float64 {
+	if r.Reference.CornerHz == 0 {
+		return 0
+	}
+	return -r.Source.level(r.Reference, f).level
 }

@@ -46,6 +46,22 @@ type joint struct {
 	gain      []float64
 	leak      []Params
 	reference Params
+	source    Source
+
+	referenceCov [2][2]float64 // set by judge
+}
+
+// globals lays out the global unknowns: the sealed curve, then the reference
+// leak and the source where they are fitted (their first index, else −1).
+func (j *joint) globals() (total, reference, source int) {
+	total, reference, source = len(j.freq), -1, -1
+	if j.reference.CornerHz > 0 {
+		reference, total = total, total+2
+	}
+	if j.source.ResonanceHz > 0 {
+		source, total = total, total+3
+	}
+	return total, reference, source
 }
 
 // h writes 20 lg|H| of curve i and returns it.
@@ -57,7 +73,7 @@ func (j *joint) h(i int, dst []float64) []float64 {
 	for k, f := range j.freq {
 		dst[k] = 0
 		if p.CornerHz > 0 {
-			dst[k], _, _ = p.gradient(f)
+			dst[k] = j.source.level(p, f).level
 		}
 	}
 	return dst
@@ -91,6 +107,11 @@ func (j *joint) objective() float64 {
 		prior(j.leak[i])
 	}
 	prior(j.reference)
+	if j.source.ResonanceHz > 0 {
+		for _, r := range j.source.priorResiduals() {
+			sum += r * r
+		}
+	}
 	return sum
 }
 
@@ -128,10 +149,7 @@ type normal struct {
 // linearise builds the normal equations at the current values.
 func (j *joint) linearise() (*normal, error) {
 	n := len(j.freq)
-	globals := n
-	if j.reference.CornerHz > 0 {
-		globals += 2
-	}
+	globals, reference, source := j.globals()
 	out := &normal{
 		blocks: make([]block, len(j.curves)),
 		share:  make([]*mat.SymDense, len(j.curves)),
@@ -142,67 +160,129 @@ func (j *joint) linearise() (*normal, error) {
 	for k := range n {
 		out.a.SetSym(k, k, 1e-9) // a frequency that no curve holds stays where it is
 	}
-	if globals > n {
+	if reference >= 0 {
 		res, rows := priorTerms(j.reference)
-		addPrior(out.a, out.b, n, res, rows)
+		addPrior(out.a, out.b, reference, res, rows)
 	}
-	r, h := mat.NewVecDense(n, nil), make([]float64, n)
+	if source >= 0 {
+		for k, r := range j.source.priorResiduals() {
+			at, sd := source+k, priorSourceSD[k]
+			out.a.SetSym(at, at, out.a.At(at, at)+1/(sd*sd))
+			out.b.SetVec(at, out.b.AtVec(at)+r/sd)
+		}
+	}
 	for i := range j.curves {
-		leaks := j.leak[i].CornerHz > 0
-		own := 1
-		if leaks {
-			own = 3
-		}
-		jg, jo := mat.NewDense(n, globals, nil), mat.NewDense(n, own, nil)
-		for k, f := range j.freq {
-			jg.Set(k, k, 1)
-			jo.Set(k, 0, 1)
-			switch {
-			case leaks:
-				_, dc, dd := j.leak[i].gradient(f)
-				jo.Set(k, 1, dc)
-				jo.Set(k, 2, dd)
-			case globals > n:
-				_, dc, dd := j.reference.gradient(f)
-				jg.Set(k, n, dc)
-				jg.Set(k, n+1, dd)
-			}
-		}
-		j.residual(i, r, h)
-		var wo, wg mat.Dense
-		wo.Mul(j.weight[i], jo)
-		wg.Mul(j.weight[i], jg)
-
-		bl := &out.blocks[i]
-		bl.cross.Mul(jg.T(), &wo)
-		var oo, gg, schur, t mat.Dense
-		oo.Mul(jo.T(), &wo)
-		bl.own = *symmetric(&oo)
-		bl.rhs = mat.NewVecDense(own, nil)
-		bl.rhs.MulVec(wo.T(), r)
-		bl.own.SetSym(0, 0, bl.own.At(0, 0)+1/(gainSD*gainSD))
-		bl.rhs.SetVec(0, bl.rhs.AtVec(0)-j.gain[i]/(gainSD*gainSD))
-		if leaks {
-			res, rows := priorTerms(j.leak[i])
-			addPrior(&bl.own, bl.rhs, 1, res, rows)
-		}
-		if err := invert(&bl.inv, &bl.own); err != nil {
+		if err := j.eliminate(i, out); err != nil {
 			return nil, err
 		}
-		gg.Mul(jg.T(), &wg)
-		t.Mul(&bl.cross, &bl.inv)
-		schur.Mul(&t, bl.cross.T())
-		gg.Sub(&gg, &schur)
-		out.share[i] = symmetric(&gg)
-		out.a.AddSym(out.a, out.share[i])
-		var bg, bo mat.VecDense
-		bg.MulVec(wg.T(), r)
-		bo.MulVec(&t, bl.rhs)
-		bg.SubVec(&bg, &bo)
-		out.rhs[i] = &bg
-		out.b.AddVec(out.b, &bg)
 	}
 	return out, nil
+}
+
+// eliminate adds curve i to the normal equations. The derivative by the
+// globals is the identity and a few columns for the reference leak and the
+// source; only those columns need a product.
+func (j *joint) eliminate(i int, out *normal) error {
+	n := len(j.freq)
+	globals, reference, source := j.globals()
+	leaks := j.leak[i].CornerHz > 0
+	own := 1
+	if leaks {
+		own = 3
+	}
+	jo, d := mat.NewDense(n, own, nil), mat.NewDense(n, max(globals-n, 1), nil)
+	for k, f := range j.freq {
+		jo.Set(k, 0, 1)
+		p := j.leak[i]
+		if !leaks {
+			p = j.reference
+		}
+		if p.CornerHz == 0 {
+			continue
+		}
+		lv := j.source.level(p, f)
+		for u, v := range lv.own {
+			if leaks {
+				jo.Set(k, 1+u, v)
+			} else {
+				d.Set(k, reference-n+u, v)
+			}
+		}
+		if source >= 0 {
+			for u, v := range lv.bySource {
+				d.Set(k, source-n+u, v)
+			}
+		}
+	}
+	r := mat.NewVecDense(n, nil)
+	j.residual(i, r, make([]float64, n))
+	w := j.weight[i]
+	var wo mat.Dense
+	var wr mat.VecDense
+	wo.Mul(w, jo)
+	wr.MulVec(w, r)
+
+	share, right := mat.NewSymDense(globals, nil), mat.NewVecDense(globals, nil)
+	bl := &out.blocks[i]
+	bl.cross = *mat.NewDense(globals, own, nil)
+	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(&wo)
+	for k := range n {
+		right.SetVec(k, wr.AtVec(k))
+		for l := k; l < n; l++ {
+			share.SetSym(k, l, w.At(k, l))
+		}
+	}
+	if globals > n {
+		var wd, dd, dwo mat.Dense
+		var dr mat.VecDense
+		wd.Mul(w, d)
+		dd.Mul(d.T(), &wd)
+		dwo.Mul(d.T(), &wo)
+		dr.MulVec(d.T(), &wr)
+		bl.cross.Slice(n, globals, 0, own).(*mat.Dense).Copy(&dwo)
+		for u := range globals - n {
+			right.SetVec(n+u, dr.AtVec(u))
+			for k := range n {
+				share.SetSym(k, n+u, wd.At(k, u))
+			}
+			for v := u; v < globals-n; v++ {
+				share.SetSym(n+u, n+v, dd.At(u, v))
+			}
+		}
+	}
+
+	var oo mat.Dense
+	oo.Mul(jo.T(), &wo)
+	bl.own = *symmetric(&oo)
+	bl.rhs = mat.NewVecDense(own, nil)
+	bl.rhs.MulVec(jo.T(), &wr)
+	bl.own.SetSym(0, 0, bl.own.At(0, 0)+1/(gainSD*gainSD))
+	bl.rhs.SetVec(0, bl.rhs.AtVec(0)-j.gain[i]/(gainSD*gainSD))
+	if leaks {
+		res, rows := priorTerms(j.leak[i])
+		addPrior(&bl.own, bl.rhs, 1, res, rows)
+	}
+	if err := invert(&bl.inv, &bl.own); err != nil {
+		return err
+	}
+	var t mat.Dense
+	t.Mul(&bl.cross, &bl.inv)
+	for k := range globals {
+		for l := k; l < globals; l++ {
+			sum := share.At(k, l)
+			for u := range own {
+				sum -= t.At(k, u) * bl.cross.At(l, u)
+			}
+			share.SetSym(k, l, sum)
+		}
+	}
+	var bo mat.VecDense
+	bo.MulVec(&t, bl.rhs)
+	right.SubVec(right, &bo)
+	out.share[i], out.rhs[i] = share, right
+	out.a.AddSym(out.a, share)
+	out.b.AddVec(out.b, right)
+	return nil
 }
 
 func addPrior(a *mat.SymDense, b *mat.VecDense, at int, res [2]float64, rows [2][2]float64) {
@@ -265,8 +345,16 @@ func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scal
 	for k := range n {
 		j.sealed[k] = from.sealed[k] + scale*global.AtVec(k)
 	}
-	if global.Len() > n {
-		j.reference = move(from.reference, scale*global.AtVec(n), scale*global.AtVec(n+1))
+	_, reference, source := from.globals()
+	if reference >= 0 {
+		j.reference = move(from.reference, scale*global.AtVec(reference), scale*global.AtVec(reference+1))
+	}
+	if source >= 0 {
+		v := from.source.vector()
+		for k := range v {
+			v[k] += math.Min(math.Max(scale*global.AtVec(source+k), -1), 1)
+		}
+		j.source = sourceFrom(v)
 	}
 	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
 	for i := range own {

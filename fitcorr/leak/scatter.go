@@ -119,7 +119,7 @@ func finite(v []float64) []int {
 }
 
 // scatterCurves bounds the curves that the scatter is learnt from, for speed.
-const scatterCurves = 30
+const scatterCurves = 20
 
 // learnScatter estimates the scatter from the residuals of the current fit by
 // restricted likelihood (gain and leak of each curve projected out; the share
@@ -152,9 +152,9 @@ func (j *joint) learnScatter(from Scatter) Scatter {
 			d.vari[a] = j.curves[i].VarDB[k]
 			d.x.Set(a, 0, 1)
 			if cols == 3 {
-				_, dc, dd := j.leak[i].gradient(j.freq[k])
-				d.x.Set(a, 1, dc)
-				d.x.Set(a, 2, dd)
+				lv := j.source.level(j.leak[i], j.freq[k])
+				d.x.Set(a, 1, lv.own[0])
+				d.x.Set(a, 2, lv.own[1])
 			}
 		}
 		data = append(data, d)
@@ -181,7 +181,7 @@ func (j *joint) learnScatter(from Scatter) Scatter {
 		return from
 	}
 	res, err := optimize.Minimize(optimize.Problem{Func: cost}, from.vector(),
-		&optimize.Settings{FuncEvaluations: 150, Converger: &optimize.FunctionConverge{Absolute: 0.05, Iterations: 30}},
+		&optimize.Settings{FuncEvaluations: 90, Converger: &optimize.FunctionConverge{Absolute: 0.05, Iterations: 30}},
 		&optimize.NelderMead{SimplexSize: 0.4})
 	if res == nil || (err != nil && math.IsInf(res.F, 0)) {
 		return from

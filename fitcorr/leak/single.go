@@ -9,9 +9,10 @@ import (
 // single is one curve against a known sealed curve: y = gain + 20 lg|H| + error
 // with inverse covariance w.
 type single struct {
-	freq []float64
-	y    *mat.VecDense
-	w    *mat.SymDense
+	freq   []float64
+	source Source
+	y      *mat.VecDense
+	w      *mat.SymDense
 }
 
 // gainOnly returns the best gain and the χ² left when h (nil for none) is
@@ -48,7 +49,7 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 	h := make([]float64, n)
 	levels := func(p Params) {
 		for k, f := range o.freq {
-			h[k], _, _ = p.gradient(f)
+			h[k] = o.source.level(p, f).level
 		}
 	}
 	cost := func(p Params) (total, chi, gain float64) {
@@ -70,9 +71,9 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 	r := mat.NewVecDense(n, nil)
 	for range 12 {
 		for k, f := range o.freq {
-			lv, dc, dd := best.gradient(f)
-			x.SetRow(k, []float64{1, dc, dd})
-			r.SetVec(k, o.y.AtVec(k)-gain-lv)
+			lv := o.source.level(best, f)
+			x.SetRow(k, []float64{1, lv.own[0], lv.own[1]})
+			r.SetVec(k, o.y.AtVec(k)-gain-lv.level)
 		}
 		var wx, xx mat.Dense
 		var b, d mat.VecDense

@@ -2,17 +2,22 @@ package leak
 
 import (
 	"math"
+	"math/cmplx"
 	"math/rand/v2"
 )
 
 // toy makes seatings of one ear from the circuit's elements, not from the
-// estimator's parameters: a driver with a resonance on a closed volume, slits
-// of given height, a position effect that grows with frequency, microphone
-// gain and noise.
+// estimator's parameters: a driver on a closed volume, slits of given height,
+// a position effect that grows with frequency, microphone gain and noise.
 type toy struct {
 	rng      *rand.Rand
 	position float64 // dB at 1 kHz, standard deviation
-	noise    float64 // dB, at 20 Hz; falls as 1/f
+	noise    float64 // dB at 20 Hz; falls as 1/f
+	scatter  float64 // dB, independent per band
+	volume   float64 // relative spread of the enclosed volume
+	worst    float64 // mm, the largest slit of an ordinary seating
+	all      float64 // mm, the smallest slit when every seating leaks; 0: a third is sealed
+	softCone bool    // the driver's own impedance loads the cup
 }
 
 func gridHz() []float64 {
@@ -23,49 +28,71 @@ func gridHz() []float64 {
 	return f
 }
 
-const toyVolume = 1.1e-4 // m³
+// truth is what was done to a seating.
+type truth struct {
+	Params
+	lossDB func(f float64) float64
+}
 
-func (t toy) curve(f []float64, s Slit) (Curve, Params) {
+// threeDBHz searches the highest frequency with a loss of 3 dB.
+func (t truth) threeDBHz() float64 {
+	f := 2000.0
+	for t.lossDB(f) < 10*math.Log10(2) && f > 1 {
+		f /= 1.001
+	}
+	return f
+}
+
+func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 	c := Curve{LevelDB: make([]float64, len(f)), VarDB: make([]float64, len(f))}
-	r, m, comp := s.Resistance(), s.Mass(), Compliance(toyVolume)
+	comp := Compliance(1.1e-4 * math.Exp(t.volume*t.rng.NormFloat64()))
 	gain := 0.7 * t.rng.NormFloat64()
 	slope, bend := t.rng.NormFloat64(), t.rng.NormFloat64()
-	for k, hz := range f {
+	// pressure of the source on the cup, with and without the leak
+	pressure := func(hz float64, leak bool) float64 {
 		w := 2 * math.Pi * hz
-		// Admittances add: cup jωC, leak 1/(R + jωM); pressure of a unit flow.
 		cup := complex(0, w*comp)
-		p := 1 / cup
-		if s.Height > 0 {
-			p = 1 / (cup + 1/complex(r, w*m))
+		if leak && s.Height > 0 {
+			cup += 1 / complex(s.Resistance(), w*s.Mass())
 		}
+		if !t.softCone {
+			return 20 * math.Log10(w/cmplx.Abs(cup)) // flow falling as 1/ω²
+		}
+		// 40 mm cone of 0.3 g, resonance 90 Hz, as an acoustic impedance.
+		const mass, area, res = 0.3e-3, 1.1e-3, 2 * math.Pi * 90
+		z := complex(0.06, mass*(w-res*res/w)) / (area * area)
+		return -20 * math.Log10(cmplx.Abs(1+z*cup))
+	}
+	for k, hz := range f {
 		x := hz / 1000
 		drive := 2.5*math.Log(1+math.Pow(hz/150, 2)) - 1.2*math.Exp(-math.Pow(math.Log(hz/60), 2))
 		sd := t.noise * 20 / hz
 		c.VarDB[k] = sd * sd
-		c.LevelDB[k] = 20*math.Log10(abs(p)*w) + drive + gain +
-			t.position*(slope*x*x+0.5*bend*x*math.Sin(3*x)) + sd*t.rng.NormFloat64() + 0.03*t.rng.NormFloat64()
+		c.LevelDB[k] = pressure(hz, true) + drive + gain +
+			t.position*(slope*x*x+0.5*bend*x*math.Sin(3*x)) + sd*t.rng.NormFloat64() + t.scatter*t.rng.NormFloat64()
 	}
-	truth := Params{}
+	out := truth{lossDB: func(hz float64) float64 { return pressure(hz, false) - pressure(hz, true) }}
 	if s.Height > 0 {
-		truth = FromCircuit(r, m, comp)
+		out.Params = FromCircuit(s.Resistance(), s.Mass(), comp)
 	}
-	return c, truth
+	return c, out
 }
 
-func abs(z complex128) float64 { return math.Hypot(real(z), imag(z)) }
-
-// seatings draws n seatings: a share sealed, the rest with slits of random
+// study draws n seatings: a share sealed, the rest with slits of random
 // height, width and depth.
-func (t toy) seatings(f []float64, n int) ([]Curve, []Params) {
+func (t toy) study(f []float64, n int) ([]Curve, []truth) {
 	var cs []Curve
-	var ps []Params
+	var ts []truth
 	for i := range n {
 		s := Slit{Width: 0.01 + 0.04*t.rng.Float64(), Length: 0.012 + 0.01*t.rng.Float64()}
-		if i%3 != 0 {
-			s.Height = 1e-3 * (0.15 + 0.6*t.rng.Float64())
+		switch u := t.rng.Float64(); {
+		case t.all > 0:
+			s.Height = 1e-3 * (t.all + (t.worst-t.all)*u)
+		case i%3 != 0:
+			s.Height = 1e-3 * (0.15 + (t.worst-0.15)*u)
 		}
-		c, p := t.curve(f, s)
-		cs, ps = append(cs, c), append(ps, p)
+		c, tr := t.curve(f, s)
+		cs, ts = append(cs, c), append(ts, tr)
 	}
-	return cs, ps
+	return cs, ts
 }
