@@ -46,7 +46,7 @@ func drawCup(r *rand.Rand, open bool, nonlinearity float64) cup {
 		centre: point{x: between(r, -0.010, -0.004), y: between(r, 0.001, 0.008)},
 		driver: between(r, 0.017, 0.021), driverX: between(r, -0.002, 0.007), driverY: between(r, -0.005, 0.005),
 		lean: [2]float64{between(r, -0.02, 0.2), between(r, -0.05, 0.05)},
-		wall: between(r, 0.35, 0.6), baffle: between(r, 0.45, 0.7), softHz: between(r, 5e3, 9e3),
+		wall: between(r, 0.45, 0.7), baffle: between(r, 0.5, 0.75), softHz: between(r, 7e3, 14e3),
 		gain: between(r, 2, 8), resonanceHz: between(r, 800, 1300), q: between(r, 0.5, 0.8),
 		stiffness: between(r, 0.08, 0.2),
 		slitWidth: between(r, 0.02, 0.04), slitLength: between(r, 0.012, 0.018), fill: between(r, 1, 2.5),

@@ -19,7 +19,9 @@ const (
 	streamStudy = iota + 1
 	streamWorld
 	streamNoise
-	streamFaults
+	streamCalibrator
+	streamClock
+	streamCurves
 )
 
 // surveyPlan lists displacements in the order in which a smaller survey takes them.

@@ -79,15 +79,15 @@ func (s earShape) build(strength float64) ear {
 	depth := math.Exp(strength * 0.10 * s.depth)
 	var e ear
 	for _, b := range []struct{ x, y, z, gain, size float64 }{
-		{0.006, 0.001, 0.005, 0.35, 0.005},   // tragus
-		{-0.013, 0.002, 0.009, 0.45, 0.007},  // antihelix
-		{-0.020, 0.016, 0.013, 0.35, 0.008},  // helix, rear
-		{-0.004, 0.026, 0.009, 0.35, 0.008},  // helix, top
-		{-0.004, -0.013, 0.006, 0.30, 0.006}, // antitragus and lobe
+		{0.006, 0.001, 0.005, 0.55, 0.006},   // tragus
+		{-0.013, 0.002, 0.009, 0.75, 0.008},  // antihelix
+		{-0.020, 0.016, 0.013, 0.60, 0.009},  // helix, rear
+		{-0.004, 0.026, 0.009, 0.60, 0.009},  // helix, top
+		{-0.004, -0.013, 0.006, 0.55, 0.008}, // antitragus and lobe
 	} {
 		e.scatter = append(e.scatter, scatterer{
 			at: point{
-				x: size*b.x + shift(0.0012), y: size*b.y + shift(0.0012), z: size*b.z + shift(0.0012),
+				x: size*b.x + shift(0.0015), y: size*b.y + shift(0.0015), z: size*b.z + shift(0.0015),
 			},
 			gain: vary(b.gain, 0.2), size: vary(b.size*size, 0.08),
 		})
@@ -98,7 +98,7 @@ func (s earShape) build(strength float64) ear {
 		{9500 / size, 4.5, 1.6, [4]float64{1, -1, 0, 0}},
 		{12300 / size, 5, 1.0, [4]float64{0.5, 0.5, -0.5, -0.5}},
 	} {
-		m.f0, m.q, m.gain = vary(m.f0, 0.03), vary(m.q, 0.1), vary(m.gain, 0.1)
+		m.f0, m.q, m.gain = vary(m.f0, 0.04), vary(m.q, 0.1), vary(m.gain, 0.15)
 		e.modes = append(e.modes, m)
 	}
 	e.mic = point{x: shift(0.0006), y: shift(0.0006), z: -0.001 + shift(0.0004)}

@@ -64,11 +64,7 @@ func newRecorder(s *Study) *recorder {
 // full scale 1: left, right, loopback. The slices are used again by the next call.
 func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int) [3][]float64 {
 	rnd := rand.New(rand.NewPCG(seed, streamNoise<<32+uint64(index)))
-	ppm := 18 + 2*rnd.NormFloat64() // warm or cold
-	if faults[FaultClock] {
-		ppm += 47
-	}
-	k := clock{ppm: math.Round(ppm)}
+	k := clock{ppm: clockPPM(faults, seed, index)}
 	if row.ModelIndex >= 0 {
 		k.square, k.cube = 0.001, 0.0006*float64(row.ModelIndex+1)
 	}
@@ -76,7 +72,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 		clear(c)
 	}
 	for e, mic := range microphones {
-		h := r.pressure(row, capture.Ear(e))
+		h := r.study.pressure(row, capture.Ear(e), r.grid)
 		for i, f := range r.grid.Hz {
 			h[i] *= mic.response(f) * complex(mic.fullScale*driveVoltsRMS*math.Sqrt2, 0)
 		}
@@ -87,7 +83,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 		first := r.x.begin(rep, k.ppm)
 		r.x.repeat(rep, k.ppm, 0, 0, r.time)
 		for i := 0; i < len(r.time) && first+i < len(r.chans[2]); i++ {
-			r.chans[2][first+i] += 0.5 * r.time[i]
+			r.chans[2][first+i] += peak * r.time[i]
 		}
 	}
 	for i := range r.chans[2] {
@@ -106,27 +102,15 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 	return r.chans
 }
 
-// pressure is the response from volts to pascals at the row's point.
-func (r *recorder) pressure(row Row, e capture.Ear) []complex128 {
-	w, p := r.study.World, row.True[e]
-	if row.ModelIndex < 0 {
-		h := w.Loudspeaker(row.SubjectIndex, e, row.YawDeg, p.MicMM, r.grid)
-		gain := complex(math.Pow(10, p.GainDB/20), 0)
-		for i := range h {
-			h[i] *= gain
-		}
-		return h
+// clockPPM is how fast the recorder's clock runs, in whole ppm: warm or cold,
+// and in one session another recorder.
+func clockPPM(faults map[string]bool, seed uint64, index int) float64 {
+	rnd := rand.New(rand.NewPCG(seed, streamClock<<32+uint64(index)))
+	ppm := 18 + 2*rnd.NormFloat64()
+	if faults[FaultClock] {
+		ppm += 47
 	}
-	if row.Point == capture.Drum {
-		p.MicMM, p.GainDB = [2]float64{}, 0 // the fixture's own microphone stays where it is
-	}
-	h := w.Headphone(row.ModelIndex, row.SubjectIndex, e, p, r.grid)
-	if row.Point == capture.Drum {
-		for i, t := range w.Canal(row.SubjectIndex, e, r.grid) {
-			h[i] *= t
-		}
-	}
-	return h
+	return math.Round(ppm)
 }
 
 // disturb adds noise: the microphone's own (about 28 dB SPL, white), the
@@ -159,7 +143,7 @@ func (r *recorder) disturb(x []float64, fullScale float64, faults map[string]boo
 
 // calibrator is a tone of 94 dB SPL at 1 kHz, recorded with the other microphone silent.
 func calibrator(ear capture.Ear, seed uint64) [3][]float64 {
-	rnd := rand.New(rand.NewPCG(seed, streamFaults<<32+uint64(ear)))
+	rnd := rand.New(rand.NewPCG(seed, streamCalibrator<<32+uint64(ear)))
 	n := int(2 * demoSweep.rate)
 	var out [3][]float64
 	for i := range out {
@@ -167,7 +151,7 @@ func calibrator(ear capture.Ear, seed uint64) [3][]float64 {
 		for j := range out[i] {
 			v := 5e-4 * rnd.NormFloat64()
 			if i == int(ear) {
-				v += math.Sqrt2 * math.Sin(2*math.Pi*1000*(1+18e-6)*float64(j)/demoSweep.rate)
+				v += math.Sqrt2 * math.Sin(2*math.Pi*1000/(1+18e-6)*float64(j)/demoSweep.rate)
 			}
 			if i < 2 {
 				out[i][j] = microphones[i].fullScale * v

@@ -34,7 +34,9 @@ type SeatingTruth struct {
 	Ears    [2][3]float64 `json:"ears"`
 	Headset [3]float64    `json:"headset"`
 	Seal    [2]Seal       `json:"seal"`
-	Faults  []string      `json:"faults,omitempty"` // sorted; the Fault constants
+	// ClockPPM is how fast the recorder's clock ran against the player's.
+	ClockPPM float64  `json:"clock_ppm"`
+	Faults   []string `json:"faults,omitempty"` // sorted; the Fault constants
 }
 
 func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
@@ -48,7 +50,7 @@ func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
 	for i, r := range s.Rows {
 		st := SeatingTruth{
 			File: r.File, Model: r.Model, Subject: r.Subject, Point: r.Point, Seating: r.Number,
-			Survey: r.Survey != nil, Headset: r.Headset(),
+			Survey: r.Survey != nil, Headset: r.Headset(), ClockPPM: clockPPM(faults[i], seed, i),
 		}
 		for e, p := range r.True {
 			st.Ears[e] = p.Vector()
