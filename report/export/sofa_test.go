@@ -1,0 +1,133 @@
+package export
+
+import (
+	"bytes"
+	"encoding/json"
+	"flag"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"asworn/internal/vectors"
+)
+
+var update = flag.Bool("update", false, "write the golden files anew")
+
+func headphoneSet() HeadphoneSet {
+	h := HeadphoneSet{Title: `Spring "closed" comparison`, DatabaseName: "study", License: "CC BY 4.0",
+		Comment: "1: recordings/a.wav\n2: back\\slash, naïve", Listener: "L01", Model: "Model A",
+		ReceiverDescription: "blocked entrance", EmitterDescription: "closed back", Version: "test",
+		Created: time.Date(2024, 5, 1, 12, 0, 0, 0, time.UTC), RateHz: 48000}
+	for m := range 3 {
+		var pair [2][]float64
+		for r := range pair {
+			for i := range 20 {
+				pair[r] = append(pair[r], math.Exp(-float64(i)/7)*math.Cos(float64(i*(r+1)+m))/3)
+			}
+		}
+		h.IR = append(h.IR, pair)
+	}
+	return h
+}
+
+const goldenCDL = "../../testdata/headphoneir/headphone.cdl"
+
+// The text is the golden file's, which testdata/headphoneir/make.py turns into
+// netCDF-4 and reads back.
+func TestWriteCDLGolden(t *testing.T) {
+	var b bytes.Buffer
+	if err := WriteCDL(&b, "headphone", headphoneSet()); err != nil {
+		t.Fatal(err)
+	}
+	if *update {
+		if err := os.WriteFile(filepath.FromSlash(goldenCDL), b.Bytes(), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(filepath.FromSlash(goldenCDL))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(b.Bytes(), want) {
+		t.Error("the text differs from the golden file; -update writes it anew, then run its make.py")
+	}
+}
+
+// What two independent readers of netCDF-4 and HDF5 find in the file that
+// ncgen makes of the golden text is what went in.
+func TestVectorsHeadphoneIR(t *testing.T) {
+	var back struct {
+		NetCDF4, HDF5 struct {
+			Format     string
+			Dimensions map[string]int
+			Attributes map[string]string
+			Variables  map[string]struct {
+				Dimensions []string
+				Attributes map[string]string
+				Values     []float64
+			}
+		}
+		Missing []string // mandatory parts of the convention that are not there
+	}
+	if err := json.NewDecoder(vectors.Open(t, "headphoneir", "readback.json")).Decode(&back); err != nil {
+		t.Fatal(err)
+	}
+	h := headphoneSet()
+	if len(back.Missing) > 0 {
+		t.Errorf("missing from the convention: %v", back.Missing)
+	}
+	n := back.NetCDF4
+	if n.Format != "NETCDF4" || n.Dimensions["M"] != 3 || n.Dimensions["R"] != 2 || n.Dimensions["N"] != 20 || n.Dimensions["E"] != 2 {
+		t.Errorf("format %s, dimensions %v", n.Format, n.Dimensions)
+	}
+	for name, want := range map[string]string{"Title": h.Title, "Comment": h.Comment, "SOFAConventions": "SimpleHeadphoneIR",
+		"DateCreated": "2024-05-01 12:00:00", "SourceModel": "Model A", "License": h.License} {
+		if n.Attributes[name] != want || back.HDF5.Attributes[name] != want {
+			t.Errorf("%s: netCDF4 %q, HDF5 %q, want %q", name, n.Attributes[name], back.HDF5.Attributes[name], want)
+		}
+	}
+	var flat []float64
+	for _, pair := range h.IR {
+		flat = append(append(flat, pair[0]...), pair[1]...)
+	}
+	for reader, got := range map[string][]float64{"netCDF4": n.Variables["Data.IR"].Values, "HDF5": back.HDF5.Variables["Data.IR"].Values} {
+		if len(got) != len(flat) {
+			t.Fatalf("%s: %d samples, want %d", reader, len(got), len(flat))
+		}
+		for i := range got {
+			if got[i] != flat[i] {
+				t.Fatalf("%s: sample %d is %v, want %v", reader, i, got[i], flat[i])
+			}
+		}
+	}
+	if d := strings.Join(n.Variables["Data.IR"].Dimensions, ""); d != "MRN" {
+		t.Errorf("Data.IR is %s", d)
+	}
+	if v := n.Variables["Data.SamplingRate"]; len(v.Values) != 1 || v.Values[0] != 48000 || v.Attributes["Units"] != "hertz" {
+		t.Errorf("sampling rate %+v", v)
+	}
+}
+
+func TestWriteCDLRefusals(t *testing.T) {
+	for name, change := range map[string]func(*HeadphoneSet){
+		"nothing": func(h *HeadphoneSet) { h.IR = nil },
+		"no rate": func(h *HeadphoneSet) { h.RateHz = 0 },
+		"lengths": func(h *HeadphoneSet) { h.IR[1][1] = h.IR[1][1][:5] },
+		"NaN":     func(h *HeadphoneSet) { h.IR[2][0][3] = math.NaN() },
+	} {
+		h := headphoneSet()
+		change(&h)
+		if err := WriteCDL(io.Discard, "x", h); err == nil {
+			t.Errorf("%s: written", name)
+		}
+	}
+	for in, want := range map[string]string{"": "f", "1 a/b": "f1_a_b", "Model A": "Model_A"} {
+		if got := cdlName(in); got != want {
+			t.Errorf("name %q becomes %q, want %q", in, got, want)
+		}
+	}
+}

@@ -1,0 +1,75 @@
+#!/usr/bin/python3
+"""Read headphone responses back with independent readers.
+
+Usage: make.py OUTPUT_FOLDER
+
+Needs Debian's netcdf-bin, python3-netcdf4, python3-h5py and python3-numpy.
+ncgen makes a netCDF-4 file of headphone.cdl (beside this script, written by
+`go test ./report/export -run Golden -update`); netCDF4 and h5py read it; what
+they find goes to readback.json, with the mandatory parts of the AES69
+convention SimpleHeadphoneIR 1.0 that are missing.
+"""
+import json
+import os
+import subprocess
+import sys
+import tempfile
+
+import h5py
+import netCDF4
+
+GLOBAL = """Conventions Version SOFAConventions SOFAConventionsVersion APIName APIVersion AuthorContact DataType
+License Organization RoomType DateCreated DateModified Title DatabaseName ListenerShortName ReceiverDescription
+EmitterDescription""".split()
+VARIABLES = {
+    "ListenerPosition": ("IC", "MC"), "ReceiverPosition": ("RCI", "RCM"), "SourcePosition": ("IC", "MC"),
+    "EmitterPosition": ("ECI", "ECM"), "Data.IR": ("MRN",), "Data.SamplingRate": ("I", "M"), "Data.Delay": ("IR", "MR"),
+}
+ATTRIBUTES = [(v, a) for v in VARIABLES if v.endswith("Position") for a in ("Type", "Units")] + [("Data.SamplingRate", "Units")]
+
+
+def text(x):
+    return x.decode() if isinstance(x, bytes) else str(x)
+
+
+def by_netcdf4(path):
+    with netCDF4.Dataset(path) as d:
+        return {
+            "Format": d.data_model,
+            "Dimensions": {k: len(v) for k, v in d.dimensions.items()},
+            "Attributes": {k: text(d.getncattr(k)) for k in d.ncattrs()},
+            "Variables": {
+                k: {"Dimensions": list(v.dimensions), "Attributes": {a: text(v.getncattr(a)) for a in v.ncattrs()},
+                    "Values": v[:].ravel().tolist()}
+                for k, v in d.variables.items()},
+        }
+
+
+def by_h5py(path):
+    with h5py.File(path, "r") as d:
+        return {
+            "Attributes": {k: "" if isinstance(v, h5py.Empty) else text(v) for k, v in d.attrs.items() if not k.startswith("_")},
+            "Variables": {k: {"Values": d[k][()].ravel().tolist()} for k in VARIABLES},
+        }
+
+
+def main(out):
+    os.makedirs(out, exist_ok=True)
+    cdl = os.path.join(os.path.dirname(os.path.abspath(__file__)), "headphone.cdl")
+    with tempfile.TemporaryDirectory() as tmp:
+        path = os.path.join(tmp, "headphone.sofa")
+        subprocess.run(["ncgen", "-k", "nc4", "-o", path, cdl], check=True)
+        n, h = by_netcdf4(path), by_h5py(path)
+    missing = [a for a in GLOBAL if a not in n["Attributes"]]
+    missing += [v for v, dims in VARIABLES.items()
+                if v not in n["Variables"] or "".join(n["Variables"][v]["Dimensions"]) not in dims]
+    missing += ["%s:%s" % (v, a) for v, a in ATTRIBUTES if a not in n["Variables"][v]["Attributes"]]
+    with open(os.path.join(out, "readback.json"), "w") as f:
+        json.dump({"NetCDF4": n, "HDF5": h, "Missing": missing}, f, indent=1, sort_keys=True)
+        f.write("\n")
+    with open(os.path.join(out, "version.txt"), "w") as f:
+        f.write("netCDF4 %s (netCDF %s), h5py %s\n" % (netCDF4.__version__, netCDF4.__netcdf4libversion__, h5py.__version__))
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])
