@@ -80,7 +80,7 @@ func leakOf(e leak.Estimate, open bool) Leak {
 	l := Leak{Class: "sealed", GainDB: e.GainDB}
 	if e.Leaking {
 		l.Class, l.CornerHz, l.Damping, l.ThreeDBHz = "leaking", e.CornerHz, e.Damping, e.ThreeDBHz()
-		l.CornerSE = e.CornerSE()
+		l.CornerSE, l.Source = e.CornerSE(), e.Source
 	}
 	for k, f := range lossHz {
 		l.LossDB[k], l.LossSE[k] = e.LossDB(f)
@@ -89,6 +89,35 @@ func leakOf(e leak.Estimate, open bool) Leak {
 		l.Class = "open"
 	}
 	return l
+}
+
+// lossAt returns the level lost at f Hz with its standard error, in dB: from
+// the fitted circuit, or for a sealed seating from what it may hide at 20 Hz.
+// The error is that at 20, 50 and 100 Hz, interpolated in log frequency and
+// falling as 1/f above. An open model loses nothing to a seal.
+func (l Leak) lossAt(f float64) (loss, stderr float64) {
+	switch l.Class {
+	case "leaking":
+		loss = l.Source.LossDB(leak.Params{CornerHz: l.CornerHz, Damping: l.Damping}, f)
+	case "sealed": // 10 lg(1 + q/f²) dB
+		q := (math.Pow(10, l.LossDB[0]/10) - 1) * lossHz[0] * lossHz[0]
+		loss = 10 * math.Log10(1+q/(f*f))
+	default:
+		return 0, 0
+	}
+	last := len(lossHz) - 1
+	switch {
+	case f <= lossHz[0]:
+		return loss, l.LossSE[0]
+	case f >= lossHz[last]:
+		return loss, l.LossSE[last] * lossHz[last] / f
+	}
+	k := 0
+	for f > lossHz[k+1] {
+		k++
+	}
+	t := math.Log(f/lossHz[k]) / math.Log(lossHz[k+1]/lossHz[k])
+	return loss, l.LossSE[k] + t*(l.LossSE[k+1]-l.LossSE[k])
 }
 
 // leakCurves joins the low bands of one ear. Points without a single valid

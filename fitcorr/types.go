@@ -4,7 +4,10 @@
 // be redone and says how sensitive a model is to its fit.
 package fitcorr
 
-import "asworn/capture"
+import (
+	"asworn/capture"
+	"asworn/fitcorr/leak"
+)
 
 // Axis numbers a coordinate of an offset: forward (mm), up (mm), rotation (degrees).
 type Axis int
@@ -80,6 +83,9 @@ type Leak struct {
 	LossDB [3]float64 `json:"loss_db"`
 	LossSE [3]float64 `json:"loss_stderr_db"`
 	GainDB float64    `json:"gain_db"` // level offset told apart from the leak
+	// Source is what drives the cup, zero for the plain circuit; with CornerHz
+	// and Damping it gives the loss at any frequency.
+	Source leak.Source `json:"source,omitzero"`
 }
 
 // Offset is where one seating sits relative to the fixture's marked position.
@@ -225,6 +231,7 @@ type Sensitivity struct {
 	ReproducibilityDB []float64     `json:"reproducibility_db"` // ISO 5725-2 s_R, listeners as laboratories
 	BiasDB            []float64     `json:"bias_db"`            // fixture − worn
 	BiasSE            []float64     `json:"bias_stderr_db"`
+	BiasDF            []float64     `json:"bias_df"` // degrees of freedom of the bias's t interval
 	PanelValid        []bool        `json:"panel_valid,omitempty"`
 	FixtureValid      []bool        `json:"fixture_valid,omitempty"`
 	// SummaryDB is the one figure (docs/sensitivity.md): the RMS of s_R from

@@ -22,7 +22,7 @@ type Estimate struct {
 	// square is the estimate of a small first-order leak's squared corner, and
 	// its standard error, in Hz²: what a sealed seating may hide.
 	square, squareSE float64
-	source           Source
+	Source           Source // what drives the cup; the zero value is the plain circuit
 }
 
 // ThreeDBHz returns the highest frequency in Hz at which the loss reaches
@@ -31,7 +31,7 @@ func (e Estimate) ThreeDBHz() float64 {
 	if !e.Leaking {
 		return 0
 	}
-	if e.source.ResonanceHz == 0 {
+	if e.Source.ResonanceHz == 0 {
 		return e.Params.ThreeDBHz()
 	}
 	over := func(f float64) bool { loss, _ := e.LossDB(f); return loss >= 10*math.Log10(2) }
@@ -59,7 +59,7 @@ func (e Estimate) LossDB(f float64) (loss, stderr float64) {
 		q := math.Max(0, e.square)
 		return 10 * math.Log10(1+q/(f*f)), 10 / math.Ln10 * e.squareSE / (f*f + q)
 	}
-	lv := e.source.level(e.Params, f)
+	lv := e.Source.level(e.Params, f)
 	dc, dd := lv.own[0], lv.own[1]
 	v := dc*dc*e.Cov[0][0] + 2*dc*dd*e.Cov[0][1] + dd*dd*e.Cov[1][1]
 	return -lv.level, math.Sqrt(v)
@@ -393,7 +393,7 @@ func (j *joint) result(est []Estimate, s Scatter) *Result {
 	for i := range est {
 		e := &est[i]
 		e.Leaking = j.leak[i].CornerHz > 0
-		e.Params, e.source = j.leak[i], j.source
+		e.Params, e.Source = j.leak[i], j.source
 		if !e.Leaking && j.reference.CornerHz > 0 {
 			e.Leaking, e.Params, e.Cov = true, j.reference, j.referenceCov
 		}
@@ -408,11 +408,7 @@ func (r *Result) FallDB() float64 {
 		sum, n := 0.0, 0.0
 		for k, f := range r.FreqHz {
 			if math.Abs(math.Log2(f/hz)) <= 0.5 {
-				level := r.Sealed[k]
-				if r.Reference.CornerHz > 0 {
-					level += r.Source.level(r.Reference, f).level
-				}
-				sum += level
+				sum += r.Sealed[k] - r.ReferenceLossDB(f)
 				n++
 			}
 		}
@@ -424,8 +420,5 @@ func (r *Result) FallDB() float64 {
 // ReferenceLossDB returns what the reference seatings lose in common at f Hz,
 // in dB; 0 when the data do not show it.
 func (r *Result) ReferenceLossDB(f float64) float64 {
-	if r.Reference.CornerHz == 0 {
-		return 0
-	}
-	return -r.Source.level(r.Reference, f).level
+	return r.Source.LossDB(r.Reference, f)
 }

@@ -14,9 +14,18 @@ import (
 // D being the cone in air and κ the cup's share of the compliance, and the
 // response is H = N/(G + N) with N = jωC(R + jωM). The zero Source is G = 1.
 type Source struct {
-	ResonanceHz float64 // of the cone without the cup
-	Damping     float64 // δ = 1/Q of that resonance
-	Share       float64 // κ, 0 to 1; towards 1 the cup alone counts
+	ResonanceHz float64 `json:"resonance_hz"` // of the cone without the cup
+	Damping     float64 `json:"damping"`      // δ = 1/Q of that resonance
+	Share       float64 `json:"share"`        // κ, 0 to 1; towards 1 the cup alone counts
+}
+
+// LossDB returns the level in dB that leak p takes at f Hz from this source;
+// 0 for a corner of zero.
+func (s Source) LossDB(p Params, f float64) float64 {
+	if p.CornerHz == 0 {
+		return 0
+	}
+	return -s.level(p, f).level
 }
 
 // load returns G at f and its derivatives by ln ResonanceHz, ln Damping and
