@@ -141,6 +141,15 @@ func TestDiffuseFieldOfAPoint(t *testing.T) {
 			t.Fatalf("band %d not valid", b)
 		}
 	}
+	r.Valid[0] = false
+	var text strings.Builder
+	if err := r.WriteCSV(&text); err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.Split(strings.TrimSpace(text.String()), "\n")
+	if len(lines) != band.Count || lines[0] != "frequency_hz,level_db" || lines[1] != "18.567,6.021" {
+		t.Errorf("%d lines, %q, %q", len(lines), lines[0], lines[1])
+	}
 	if m := r.Minus(r); m.LevelDB[100] != 0 || !m.Valid[100] {
 		t.Error("a curve less itself")
 	}

@@ -1,7 +1,9 @@
 package diffuse
 
 import (
+	"bufio"
 	"fmt"
+	"io"
 	"math"
 	"math/bits"
 
@@ -148,4 +150,17 @@ func (r Reference) Minus(other Reference) Reference {
 		d.Valid[b] = r.Valid[b] && other.Valid[b]
 	}
 	return d
+}
+
+// WriteCSV writes the valid bands as a reference curve of a study:
+// frequency_hz,level_db.
+func (r Reference) WriteCSV(w io.Writer) error {
+	b := bufio.NewWriter(w)
+	b.WriteString("frequency_hz,level_db\n")
+	for i, edges := range band.All() {
+		if r.Valid[i] {
+			fmt.Fprintf(b, "%.3f,%.3f\n", edges.Mid, r.LevelDB[i])
+		}
+	}
+	return b.Flush()
 }
