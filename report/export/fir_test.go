@@ -1,11 +1,15 @@
 package export
 
 import (
+	"bufio"
 	"fmt"
 	"math"
+	"strconv"
+	"strings"
 	"testing"
 
 	"asworn/capture/band"
+	"asworn/internal/vectors"
 )
 
 // biquad is a peaking equaliser (the usual bilinear design), whose poles and
@@ -177,6 +181,60 @@ func BenchmarkMinimumPhase(b *testing.B) {
 	for b.Loop() {
 		if _, err := MinimumPhase(hz, db, 48000, DefaultTaps(48000)); err != nil {
 			b.Fatal(err)
+		}
+	}
+}
+
+// Both designs against SciPy (testdata/fir/make.py). The minimum-phase one is
+// compared before its fade-out, in the first three quarters.
+func TestVectorsFIR(t *testing.T) {
+	read := func(name string) []float64 {
+		var out []float64
+		sc := bufio.NewScanner(vectors.Open(t, "fir", name))
+		for sc.Scan() {
+			for _, field := range strings.Split(sc.Text(), ",") {
+				v, err := strconv.ParseFloat(field, 64)
+				if err != nil {
+					t.Fatal(err)
+				}
+				out = append(out, v)
+			}
+		}
+		return out
+	}
+	var hz, db []float64
+	for i, v := range read("curve.csv") {
+		if i%2 == 0 {
+			hz = append(hz, v)
+		} else {
+			db = append(db, v)
+		}
+	}
+	lin, err := LinearPhase(hz, db, 48000, 1024)
+	if err != nil {
+		t.Fatal(err)
+	}
+	minimum, err := MinimumPhase(hz, db, 48000, 1024)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name      string
+		got, want []float64
+	}{
+		{"linear", lin.Taps, read("linear.csv")},
+		{"minimum", minimum.Taps[:768], read("minimum.csv")[:768]},
+	} {
+		if len(c.got) != len(c.want) {
+			t.Fatalf("%s: %d taps, SciPy %d", c.name, len(c.got), len(c.want))
+		}
+		worst := 0.0
+		for i := range c.got {
+			worst = max(worst, math.Abs(c.got[i]-c.want[i]))
+		}
+		t.Logf("%s: within %.2g", c.name, worst)
+		if worst > 2e-6 {
+			t.Errorf("%s: off by %.2g from SciPy", c.name, worst)
 		}
 	}
 }
