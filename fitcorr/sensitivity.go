@@ -77,6 +77,7 @@ func sensitivity(ss []Seating, point capture.Point, ear capture.Ear, confidence 
 // bandMean is the mean level of a group of seatings in one band.
 type bandMean struct {
 	mean, variance float64 // of the mean
+	df             float64 // of the variance
 	ok             bool
 }
 
@@ -97,7 +98,7 @@ func wornComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMean {
 			}
 			between[b], within[b] = remlComponent(fit, 0, confidence), remlComponent(fit, 1, confidence)
 			repeat[b], reproduce[b] = within[b].SD, math.Sqrt(fit.TotalVar())
-			means[b] = bandMean{fit.Mean, fit.MeanSE * fit.MeanSE, true}
+			means[b] = bandMean{fit.Mean, fit.MeanSE * fit.MeanSE, fit.MeanDF, true}
 			valid[b], haveBetween, haveWithin, haveTotal = true, true, true, true
 			continue
 		}
@@ -114,7 +115,7 @@ func wornComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMean {
 			continue
 		}
 		reproduce[b], haveTotal = sd, true
-		means[b] = bandMean{mean, sd * sd / float64(len(y)), true}
+		means[b] = bandMean{mean, sd * sd / float64(len(y)), float64(len(y) - 1), true}
 	}
 	if haveBetween {
 		r.Between = between
@@ -143,12 +144,12 @@ func fixtureComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMea
 		case len(y) >= 2:
 			mean, sd := meanSD(y)
 			fixture[b] = sdComponent(sd, len(y), confidence)
-			means[b] = bandMean{mean, sd * sd / float64(len(y)), true}
+			means[b] = bandMean{mean, sd * sd / float64(len(y)), float64(len(y) - 1), true}
 			valid[b], have = true, true
 		case len(y) == 1 && r.RepeatabilityDB != nil && r.PanelValid[b]:
 			// A lone seating scatters as the listeners' seatings do, for want
 			// of better.
-			means[b] = bandMean{y[0], r.RepeatabilityDB[b] * r.RepeatabilityDB[b], true}
+			means[b] = bandMean{y[0], r.RepeatabilityDB[b] * r.RepeatabilityDB[b], float64(max(1, r.Worn-r.Listeners)), true}
 		}
 	}
 	if have {
@@ -158,19 +159,27 @@ func fixtureComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMea
 }
 
 // fitBias fills fixture − worn. The listener is the unit: many seatings of few
-// listeners do not make the worn mean surer than the listeners allow.
+// listeners do not make the worn mean surer than the listeners allow. Degrees
+// of freedom are those of Welch and Satterthwaite.
 func fitBias(r *Sensitivity, worn, fixture []bandMean) {
-	db, se := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	db, se, df := make([]float64, band.Thirds), make([]float64, band.Thirds), make([]float64, band.Thirds)
 	have := false
 	for b := range band.Thirds {
-		if worn[b].ok && fixture[b].ok {
-			db[b] = fixture[b].mean - worn[b].mean
-			se[b] = math.Sqrt(worn[b].variance + fixture[b].variance)
-			have = true
+		w, f := worn[b], fixture[b]
+		if !w.ok || !f.ok {
+			continue
 		}
+		v := w.variance + f.variance
+		if !(v > 0) {
+			continue // identical values: nothing was measured
+		}
+		db[b] = f.mean - w.mean
+		se[b] = math.Sqrt(v)
+		df[b] = v * v / (w.variance*w.variance/w.df + f.variance*f.variance/f.df)
+		have = true
 	}
 	if have {
-		r.BiasDB, r.BiasSE = db, se
+		r.BiasDB, r.BiasSE, r.BiasDF = db, se, df
 	}
 }
 

@@ -138,6 +138,28 @@ func TestSummaryCoverage(t *testing.T) {
 	}
 }
 
+// The bias's t interval covers the truth.
+func TestBiasCoverage(t *testing.T) {
+	const runs = 120
+	c := scatter{listeners: 6, seatings: 3, fixture: 4, between: 1.5, within: 1, onFixture: 0.7, at: -2}
+	rng := rand.New(rand.NewPCG(6, 5))
+	hit, n := 0, 0
+	for range runs {
+		s := Sensitivities(c.draw(rng, capture.Blocked), DefaultOptions())[0]
+		for b := 0; b < band.Thirds; b += 10 {
+			n++
+			if math.Abs(s.BiasDB[b]-c.at) <= studentQuantile(0.975, s.BiasDF[b])*s.BiasSE[b] {
+				hit++
+			}
+		}
+	}
+	f := float64(hit) / float64(n)
+	t.Logf("covers %.3f of %d", f, n)
+	if f < 0.92 || f > 0.98 {
+		t.Errorf("covers %.3f", f)
+	}
+}
+
 // What a study cannot support stays empty, and nothing is NaN in the export.
 func TestSensitivitiesOfPoorStudies(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 7))
