@@ -6,17 +6,17 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// smoothCov is a covariance over the position bands described by few numbers:
+// SmoothCov is a covariance over the position bands described by few numbers:
 // a standard deviation per band, smooth over frequency, and a correlation that
 // falls exponentially with distance in octaves, a share Nugget of the variance
 // being uncorrelated. Few numbers because few seatings estimate it.
-type smoothCov struct {
-	SD     []float64
-	Width  float64 // octaves
-	Nugget float64
+type SmoothCov struct {
+	SD     []float64 `json:"sd"`    // dB per position band
+	Width  float64   `json:"width"` // octaves
+	Nugget float64   `json:"nugget"`
 }
 
-func (c smoothCov) matrix(bands positionBands) *mat.SymDense {
+func (c SmoothCov) matrix(bands positionBands) *mat.SymDense {
 	m := mat.NewSymDense(bands.n, nil)
 	for i := range bands.n {
 		for j := i; j < bands.n; j++ {
@@ -26,7 +26,7 @@ func (c smoothCov) matrix(bands positionBands) *mat.SymDense {
 	return m
 }
 
-func (c smoothCov) correlation(octaves float64) float64 {
+func (c SmoothCov) correlation(octaves float64) float64 {
 	if octaves == 0 {
 		return 1
 	}
@@ -70,9 +70,9 @@ func (m *momentSum) add(resid []float64, extra mat.Symmetric, variance []float64
 	}
 }
 
-// fit describes the moments by a smoothCov; half is the smoothing in position
+// fit describes the moments by a SmoothCov; half is the smoothing in position
 // bands on each side, and prior with priorWeight curves' worth steadies it.
-func (m *momentSum) fit(bands positionBands, half int, prior smoothCov, priorWeight float64) smoothCov {
+func (m *momentSum) fit(bands positionBands, half int, prior SmoothCov, priorWeight float64) SmoothCov {
 	n := bands.n
 	v := make([]float64, n)
 	valid := make([]bool, n)
@@ -81,7 +81,7 @@ func (m *momentSum) fit(bands positionBands, half int, prior smoothCov, priorWei
 		valid[i] = m.count[i][i]+priorWeight > 0
 	}
 	smoothVariance(v, valid, half)
-	out := smoothCov{SD: make([]float64, n)}
+	out := SmoothCov{SD: make([]float64, n)}
 	for i := range v {
 		out.SD[i] = math.Sqrt(math.Max(v[i], 1e-4))
 	}
@@ -102,7 +102,7 @@ func (m *momentSum) fit(bands positionBands, half int, prior smoothCov, priorWei
 	step := bands.octaves(0, 1)
 	for _, width := range []float64{0.08, 0.12, 0.17, 0.24, 0.33, 0.47, 0.66, 0.93, 1.3, 1.9, 2.6} {
 		for _, nugget := range []float64{0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.5} {
-			c := smoothCov{Width: width, Nugget: nugget}
+			c := SmoothCov{Width: width, Nugget: nugget}
 			var cost float64
 			for lag := 1; lag <= lags; lag++ {
 				if weight[lag] > 0 {
@@ -123,16 +123,17 @@ func (m *momentSum) fit(bands positionBands, half int, prior smoothCov, priorWei
 // ruler's error: each survey row's position is estimated with its nominal
 // displacement as prior, and what is left belongs to the scatter. Ordinary
 // fixture seatings join in with a wide prior. It sets scatter and total of
-// both ears and returns the ruler's standard deviation per axis.
-func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, slip [2][]float64) (ruler [3]float64) {
+// both ears and returns the ruler's standard deviation per axis and what
+// describes the two covariances.
+func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, slip [2][]float64) (ruler [3]float64, scatter, total [2]SmoothCov) {
 	ruler = [3]float64{0.4, 0.4, 0.8}
-	var start [2]smoothCov
+	var start [2]SmoothCov
 	for e := range models {
 		m := &models[e]
 		if m.survey == nil {
 			continue
 		}
-		start[e] = smoothCov{SD: m.joinScatter(), Width: 0.33, Nugget: 0.1}
+		start[e] = SmoothCov{SD: m.joinScatter(), Width: 0.33, Nugget: 0.1}
 		m.total = start[e].matrix(m.bands)
 		m.scatter = start[e].matrix(m.bands)
 	}
@@ -198,7 +199,7 @@ func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, sli
 			ruler[a] = math.Sqrt((moved[a] + 0.25) / (count[a] + 1))
 		}
 	}
-	return ruler
+	return ruler, current, start
 }
 
 func scaled(v [3]float64, by float64) [3]float64 {

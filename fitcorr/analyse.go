@@ -1,0 +1,260 @@
+package fitcorr
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"sort"
+)
+
+// Analyse estimates everything that the usable seatings of a study can say:
+// blocked and drum points, all models, bare-ear references (Model "").
+// Parts that the study cannot support are left out and named in Cannot. The
+// second value holds what is needed to judge later fixture seatings. Results
+// do not depend on opt.Jobs. The error is ctx's, or reports seatings that
+// contradict the interface (two of one ID).
+func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, error) {
+	if err := checkSeatings(ss, opt); err != nil {
+		return Analysis{}, Frozen{}, err
+	}
+	var a Analysis
+	frozen := Frozen{Options: opt}
+	names, byModel, bare := splitModels(ss)
+	var setups []*modelSetup
+	prepared := make([]*prepared, len(names))
+	for i, name := range names {
+		if err := ctx.Err(); err != nil {
+			return Analysis{}, Frozen{}, err
+		}
+		prepared[i] = prepare(name, byModel[name], opt)
+		if prepared[i].setup != nil {
+			setups = append(setups, prepared[i].setup)
+		}
+	}
+	worn, err := estimateWorn(ctx, setups, bare, opt)
+	if ctx.Err() != nil {
+		return Analysis{}, Frozen{}, ctx.Err()
+	}
+	if err != nil {
+		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", err))
+		worn = make([]*wornResult, len(setups))
+	}
+	next := 0
+	for _, p := range prepared {
+		var w *wornResult
+		if p.setup != nil {
+			w = worn[next]
+			next++
+		}
+		ma, fm := p.finish(w, opt, len(bare) > 0)
+		a.Models = append(a.Models, ma)
+		frozen.Models = append(frozen.Models, fm)
+	}
+	a.StandOuts = StandOuts(ss, opt)
+	if len(a.Models) == 0 {
+		a.Cannot = append(a.Cannot, "the study holds no headphone seating that could be used")
+	}
+	return a, frozen, nil
+}
+
+func checkSeatings(ss []Seating, opt Options) error {
+	if !(opt.Confidence > 0.5 && opt.Confidence < 1) {
+		return fmt.Errorf("confidence %g: must lie between 0.5 and 1", opt.Confidence)
+	}
+	if !(opt.ToleranceMM > 0) {
+		return fmt.Errorf("tolerance %g mm: must be above 0", opt.ToleranceMM)
+	}
+	seen := map[string]bool{}
+	for _, s := range ss {
+		if seen[s.ID] {
+			return fmt.Errorf("seating %s is given twice", s.ID)
+		}
+		seen[s.ID] = true
+	}
+	return nil
+}
+
+// splitModels lists models by name and parts their seatings from the bare ears.
+func splitModels(ss []Seating) (names []string, byModel map[string][]Seating, bare []Seating) {
+	byModel = map[string][]Seating{}
+	for _, s := range ss {
+		if s.Model == "" {
+			if s.Point == blocked {
+				bare = append(bare, s)
+			}
+			continue
+		}
+		if _, ok := byModel[s.Model]; !ok {
+			names = append(names, s.Model)
+		}
+		byModel[s.Model] = append(byModel[s.Model], s)
+	}
+	sort.Strings(names)
+	return names, byModel, bare
+}
+
+// prepared is one model before the panel is estimated.
+type prepared struct {
+	ma       ModelAnalysis
+	all      []Seating
+	blocked  []Seating
+	leaks    map[string][2]Leak
+	seal     Seal
+	setup    *modelSetup // nil without a survey
+	ordinary []Seating
+	scatter  [2]SmoothCov
+	total    [2]SmoothCov
+}
+
+func prepare(name string, ss []Seating, opt Options) *prepared {
+	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
+	for _, s := range ss {
+		if s.Point != blocked {
+			continue
+		}
+		p.blocked = append(p.blocked, s)
+		if s.Subject == fixtureSubject && s.Survey == nil {
+			p.ordinary = append(p.ordinary, s)
+		}
+	}
+	p.leaks, p.seal = JudgeSeal(p.blocked, opt)
+	p.ma.OpenBack = p.seal.Open
+	p.ma.Sensitivity = Sensitivities(ss, opt)
+	su := &modelSetup{name: name, seatings: p.blocked, survey: Survey{Model: name}}
+	rows := surveyRows(ss, true)
+	bands := newPositionBands()
+	var slip [2][]float64
+	known := false
+	for e := range 2 {
+		su.models[e].bands = bands
+		slip[e] = make([]float64, len(rows))
+		for i := range slip[e] {
+			slip[e][i] = 1
+		}
+		fit, rep, err := fitEarSurvey(rows, e, slip[e])
+		if err != nil {
+			p.cannot("%s ear: %v", earName(e), err)
+			continue
+		}
+		su.survey.Ears[e] = fit
+		su.models[e].survey = &su.survey.Ears[e]
+		p.ma.Survey[e] = rep
+		known = true
+	}
+	if !known {
+		p.ma.Cannot = nil
+		switch {
+		case len(rows) == 0:
+			p.cannot("offsets in mm: no position survey of this model on the fixture")
+		default:
+			p.cannot("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), minSurveyRows)
+		}
+		return p
+	}
+	su.ruler, p.scatter, p.total = fixtureScatter(rows, p.ordinary, &su.models, slip)
+	for e := range 2 {
+		if rep := p.ma.Survey[e]; rep != nil {
+			su.models[e].describe(rep, rows, e, su.ruler)
+		}
+	}
+	p.setup = su
+	return p
+}
+
+func (p *prepared) cannot(format string, args ...any) {
+	p.ma.Cannot = append(p.ma.Cannot, fmt.Sprintf(format, args...))
+}
+
+// finish adds offsets and verdicts once the panel is known.
+func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis, FrozenModel) {
+	fm := FrozenModel{Model: p.ma.Model, Open: p.seal.Open, Seals: sealCurves(p.blocked)}
+	if p.setup == nil {
+		return p.ma, fm
+	}
+	fm.Survey, fm.Scatter, fm.Total = &p.setup.survey, p.scatter, p.total
+	if w != nil {
+		for i := range w.offsets {
+			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
+		}
+		wornLeaks(&w.worn, w.offsets)
+		fm.Worn = freezeTarget(w, bare)
+		p.ma.Worn = &w.worn
+	} else {
+		p.cannot("a verdict: nobody wore this model, so there is no worn mean to compare with")
+	}
+	fixture := 0
+	for i, s := range p.blocked {
+		if s.Subject != fixtureSubject {
+			continue
+		}
+		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID])
+		if !ok {
+			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
+			continue
+		}
+		p.ma.Offsets = append(p.ma.Offsets, o)
+		if s.Survey != nil {
+			continue
+		}
+		fixture++
+		if fm.Worn != nil {
+			p.ma.Verdicts = append(p.ma.Verdicts, judge(o, pos, cov, fm.Worn, p.seal.Open, opt))
+		}
+	}
+	if fixture == 0 {
+		p.cannot("a verdict: no ordinary seating on the fixture")
+	}
+	if w != nil {
+		p.ma.Offsets = append(p.ma.Offsets, w.offsets...)
+		if w.worn.Listeners == 1 {
+			p.cannot("the spread between listeners: one listener only")
+		}
+	}
+	return p.ma, fm
+}
+
+// freezeTarget freezes a worn distribution.
+func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
+	t := &FrozenTarget{Mean: w.mean, DF: w.worn.Mean.DF, LossDB: w.worn.LeakLossDB, LossSD: w.worn.LeakLossSD,
+		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare}
+	for i := range headsetDim {
+		for j := range headsetDim {
+			t.Cov[i][j] = w.meanCov.At(i, j)
+		}
+	}
+	for _, o := range w.offsets {
+		pl := FrozenPlace{ID: o.ID}
+		for e := range 2 {
+			for a := range 3 {
+				pl.Pos[3*e+a] = o.Ears[e].Value[a]
+				for b := range 3 {
+					pl.Cov[3*e+a][3*e+b] = o.Ears[e].Cov[a][b]
+				}
+			}
+		}
+		t.Worn = append(t.Worn, pl)
+	}
+	return t
+}
+
+// wornLeaks summarises the leaks of the worn seatings.
+func wornLeaks(w *Worn, offsets []Offset) {
+	for e := range 2 {
+		for k := range lossHz {
+			var x []float64
+			for _, o := range offsets {
+				if o.Leak[e].Class != "" {
+					x = append(x, o.Leak[e].LossDB[k])
+				}
+			}
+			if len(x) == 0 {
+				continue
+			}
+			m, sd := meanSD(x)
+			if math.IsNaN(sd) {
+				sd = 0
+			}
+			w.LeakLossDB[e][k], w.LeakLossSD[e][k] = m, sd
+		}
+	}
+}

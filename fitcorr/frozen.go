@@ -1,0 +1,137 @@
+package fitcorr
+
+import (
+	"fmt"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Frozen is what a study knows, without its recordings: all that is needed to
+// judge a new fixture seating. It can be written as JSON or gob.
+type Frozen struct {
+	Options Options       `json:"options"`
+	Models  []FrozenModel `json:"models"`
+}
+
+// FrozenModel is what a study knows about one model.
+type FrozenModel struct {
+	Model   string        `json:"model"`
+	Open    bool          `json:"open_back"`
+	Survey  *Survey       `json:"survey,omitempty"`
+	Scatter [2]SmoothCov  `json:"scatter"`
+	Total   [2]SmoothCov  `json:"total"`
+	Worn    *FrozenTarget `json:"worn,omitempty"`
+	Seals   []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
+}
+
+// FrozenCurve is one seating as far as its seal needs it.
+type FrozenCurve struct {
+	ID      string   `json:"id"`
+	Subject string   `json:"subject"`
+	Ears    [2]Curve `json:"ears"`
+}
+
+// Check estimates a fixture seating recorded at the blocked entrance and
+// judges it against the study's worn mean. It fails when the study never met
+// the model, when the seating is not a blocked one, or when the study has no
+// survey of the model (wrapping ErrNoSurvey). Without a panel it returns the
+// offset and an undetermined verdict that says so.
+func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
+	var fm *FrozenModel
+	for i := range f.Models {
+		if f.Models[i].Model == s.Model {
+			fm = &f.Models[i]
+		}
+	}
+	if fm == nil {
+		return Offset{}, Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
+	}
+	if s.Point != blocked {
+		return Offset{}, Verdict{}, fmt.Errorf("seating %s was recorded at the %s point; a check needs the blocked entrance", s.ID, s.Point)
+	}
+	if fm.Survey == nil {
+		return Offset{}, Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, ErrNoSurvey)
+	}
+	models := fm.earModels()
+	leaks := fm.leaksWith(s, f.Options)
+	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID])
+	if !ok {
+		return Offset{}, Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
+	}
+	if fm.Worn == nil {
+		return o, Verdict{ID: o.ID, Seating: o.Seating, Outcome: Undetermined,
+			Settle: []string{settlePanel}}, nil
+	}
+	return o, judge(o, pos, cov, fm.Worn, fm.Open, f.Options), nil
+}
+
+const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
+
+func (fm *FrozenModel) earModels() (out [2]earModel) {
+	bands := newPositionBands()
+	for e := range out {
+		out[e].bands = bands
+		if fm.Survey.Ears[e].Known() {
+			out[e].survey = &fm.Survey.Ears[e]
+			out[e].scatter = fm.Scatter[e].matrix(bands)
+			out[e].total = fm.Total[e].matrix(bands)
+		}
+	}
+	return out
+}
+
+// leaksWith judges the seal of s among the study's own seatings.
+func (fm *FrozenModel) leaksWith(s Seating, opt Options) map[string][2]Leak {
+	group := make([]Seating, 0, len(fm.Seals)+1)
+	for _, c := range fm.Seals {
+		if c.ID != s.ID {
+			group = append(group, Seating{ID: c.ID, Model: fm.Model, Subject: c.Subject, Point: blocked, Ears: c.Ears})
+		}
+	}
+	leaks, _ := Leaks(append(group, s), opt)
+	return leaks
+}
+
+// frozenSeals is how many seatings are kept to judge a seal by.
+const frozenSeals = 12
+
+// sealCurves keeps the low end of ordinary seatings, evenly picked.
+func sealCurves(ss []Seating) []FrozenCurve {
+	var ordinary []Seating
+	for _, s := range ss {
+		if s.Survey == nil && s.Point == blocked {
+			ordinary = append(ordinary, s)
+		}
+	}
+	n := min(frozenSeals, len(ordinary))
+	out := make([]FrozenCurve, n)
+	for i := range out {
+		s := ordinary[i*len(ordinary)/n]
+		out[i] = FrozenCurve{ID: s.ID, Subject: s.Subject}
+		for e, c := range s.Ears {
+			k := min(leakBands, len(c.LevelDB), len(c.StdErrDB), len(c.Valid))
+			out[i].Ears[e] = Curve{LevelDB: c.LevelDB[:k:k], StdErrDB: c.StdErrDB[:k:k], Valid: c.Valid[:k:k]}
+		}
+	}
+	return out
+}
+
+// fixtureOffset places one fixture seating.
+func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
+	obs := observe(s, index, models)
+	prior := fixturePrior()
+	p, ok := place(obs, models, prior)
+	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Survey != nil, Leak: leaks}
+	if !ok {
+		return o, p.pos, nil, false
+	}
+	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
+	for e := range models {
+		o.GainDB[e] = leaks[e].GainDB
+		o.MisfitP[e] = 1
+		if obs.present[e] {
+			o.MisfitP[e] = chiTail(p.misfit[e], p.dof[e])
+		}
+	}
+	return o, p.pos, p.cov, true
+}

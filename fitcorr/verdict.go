@@ -1,0 +1,291 @@
+package fitcorr
+
+import (
+	"math"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// judgeDistance is the equivalence test in the forward–up plane. H₀ of
+// `matches`: the true distance is at least the tolerance; H₀ of `adjust`: it is
+// at most the tolerance. With the offset normal about the truth, the distance
+// of the estimate in the direction of the offset with variance v is compared
+// with the noncentral χ² law of a true offset on the border
+// (two one-sided tests; Schuirmann, J. Pharmacokin. Biopharm. 15(6), 1987).
+func judgeDistance(off Estimate, tol, confidence float64) (Outcome, [3]float64) {
+	x, y := off.Value[0], off.Value[1]
+	dist := math.Hypot(x, y)
+	var c [2][2]float64
+	for a := range 2 {
+		for b := range 2 {
+			c[a][b] = off.Cov[a][b]
+		}
+	}
+	alpha := 1 - confidence
+	scale := tScale(off.DF, alpha)
+	v := directional(c, x, y) * scale * scale
+	sd := math.Sqrt(math.Max(v, 1e-12))
+	// P(|X| ≤ dist) for a true offset at the border, and its complement.
+	inside := rice(dist/sd, tol/sd)
+	out := Undetermined
+	switch {
+	case inside <= alpha && dist < tol:
+		out = Matches
+	case 1-inside <= alpha && dist > tol:
+		out = Adjust
+	}
+	lower := riceInvert(dist/sd, 1-alpha/2) * sd
+	upper := riceInvert(dist/sd, alpha/2) * sd
+	return out, [3]float64{dist, lower, upper}
+}
+
+// directional returns the variance in the direction (x, y), or the larger
+// principal variance when the offset is too small to have a direction.
+func directional(c [2][2]float64, x, y float64) float64 {
+	mean, diff := (c[0][0]+c[1][1])/2, (c[0][0]-c[1][1])/2
+	largest := mean + math.Hypot(diff, c[0][1])
+	r2 := x*x + y*y
+	if r2 < largest {
+		return largest
+	}
+	along := (x*x*c[0][0] + 2*x*y*c[0][1] + y*y*c[1][1]) / r2
+	// A direction is itself uncertain by about sd/distance.
+	w := largest / r2
+	return along + w*(largest-along)
+}
+
+// tScale widens a normal standard deviation to a t law of df degrees at the
+// given one-sided level.
+func tScale(df, alpha float64) float64 {
+	if df <= 0 {
+		return 1
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: df}.Quantile(1 - alpha)
+	return t / distuv.UnitNormal.Quantile(1-alpha)
+}
+
+// rice returns P(|X| ≤ r) for X two-dimensional normal with unit variance
+// about a point at distance nu (Rice, Bell System Tech. J. 24, 1945), by
+// Simpson's rule over the angle-free form with the scaled Bessel function.
+func rice(r, nu float64) float64 {
+	if r <= 0 {
+		return 0
+	}
+	if r > nu+12 {
+		return 1
+	}
+	lo := math.Max(0, nu-12)
+	if r <= lo {
+		return 0
+	}
+	const steps = 400
+	h := (r - lo) / steps
+	f := func(t float64) float64 {
+		return t * math.Exp(-(t-nu)*(t-nu)/2) * scaledI0(t*nu)
+	}
+	sum := f(lo) + f(r)
+	for i := 1; i < steps; i++ {
+		w := 4.0
+		if i%2 == 0 {
+			w = 2
+		}
+		sum += w * f(lo+float64(i)*h)
+	}
+	return math.Min(1, sum*h/3)
+}
+
+// scaledI0 is exp(−x)·I₀(x) (Abramowitz & Stegun 9.8.1 and 9.8.2).
+func scaledI0(x float64) float64 {
+	if x < 3.75 {
+		t := x / 3.75
+		t *= t
+		i0 := 1 + t*(3.5156229+t*(3.0899424+t*(1.2067492+t*(0.2659732+t*(0.0360768+t*0.0045813)))))
+		return math.Exp(-x) * i0
+	}
+	t := 3.75 / x
+	return (0.39894228 + t*(0.01328592+t*(0.00225319+t*(-0.00157565+t*(0.00916281+
+		t*(-0.02057706+t*(0.02635537+t*(-0.01647633+t*0.00392377)))))))) / math.Sqrt(x)
+}
+
+// riceInvert returns the nu ≥ 0 for which P(|X| ≤ r) = p; 0 when even nu = 0
+// makes it smaller.
+func riceInvert(r, p float64) float64 {
+	if rice(r, 0) <= p {
+		return 0
+	}
+	lo, hi := 0.0, r+8
+	for range 50 {
+		mid := (lo + hi) / 2
+		if rice(r, mid) > p {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2
+}
+
+// FrozenTarget is the worn mean of a model: what a fixture seating is held against.
+type FrozenTarget struct {
+	Mean      [headsetDim]float64             `json:"mean"`
+	Cov       [headsetDim][headsetDim]float64 `json:"cov"`
+	DF        float64                         `json:"df"`
+	LossDB    [2][3]float64                   `json:"loss_db"`
+	LossSD    [2][3]float64                   `json:"loss_sd_db"`
+	Seatings  int                             `json:"seatings"`
+	Listeners int                             `json:"listeners"`
+	Bare      bool                            `json:"bare"`
+	Worn      []FrozenPlace                   `json:"worn,omitempty"`
+}
+
+// FrozenPlace is the estimated position of one worn seating, for the list of the most alike.
+type FrozenPlace struct {
+	ID  string                          `json:"id"`
+	Pos [headsetDim]float64             `json:"pos"`
+	Cov [headsetDim][headsetDim]float64 `json:"cov"`
+}
+
+// judge holds a fixture seating against the worn mean.
+func judge(o Offset, pos [headsetDim]float64, cov *mat.SymDense, t *FrozenTarget, open bool, opt Options) Verdict {
+	v := Verdict{ID: o.ID, Seating: o.Seating}
+	sum := mat.NewSymDense(headsetDim, nil)
+	var diff [headsetDim]float64
+	for i := range headsetDim {
+		diff[i] = pos[i] - t.Mean[i]
+		for j := i; j < headsetDim; j++ {
+			sum.SetSym(i, j, cov.At(i, j)+t.Cov[i][j])
+		}
+	}
+	wide := mat.NewSymDense(headsetDim, nil)
+	wide.AddSym(priorMean(), fixturePrior().cov)
+	ears, head := estimates(diff, sum, wide)
+	all := []*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset}
+	for i, est := range []Estimate{ears[0], ears[1], head} {
+		est.DF = t.DF
+		all[i].Off = est
+		all[i].Outcome, all[i].DistanceMM = judgeDistance(est, opt.ToleranceMM, opt.Confidence)
+	}
+	v.Outcome = v.Headset.Outcome
+	for e := range 2 {
+		if v.Ears[e].Outcome == Adjust {
+			v.Outcome = Adjust
+		}
+	}
+	judgeLeak(&v, o, t, open, opt)
+	v.Settle = settle(v, o, t, opt)
+	v.Nearest = nearest(pos, cov, t.Worn)
+	return v
+}
+
+// leakToleranceDB is the excess loss at 50 Hz that counts as a leak of its own.
+const leakToleranceDB = 1.5
+
+// judgeLeak compares the loss at 50 Hz with the worn one.
+func judgeLeak(v *Verdict, o Offset, t *FrozenTarget, open bool, opt Options) {
+	z := distuv.UnitNormal.Quantile((1 + opt.Confidence) / 2)
+	one := distuv.UnitNormal.Quantile(opt.Confidence)
+	var worst Outcome = Matches
+	for e := range 2 {
+		ev := &v.Ears[e]
+		ev.LeakOutcome = Undetermined
+		if open {
+			ev.LeakOutcome = Matches
+			continue
+		}
+		if o.Leak[e].Class == "" {
+			worst = Undetermined
+			continue
+		}
+		diff := o.Leak[e].LossDB[1] - t.LossDB[e][1]
+		worn := t.LossSD[e][1] / math.Sqrt(math.Max(1, float64(t.Seatings)))
+		se := math.Hypot(o.Leak[e].LossSE[1], worn)
+		ev.LeakExcessDB = [3]float64{diff, diff - z*se, diff + z*se}
+		switch {
+		case math.Abs(diff)+one*se < leakToleranceDB:
+			ev.LeakOutcome = Matches
+		case math.Abs(diff)-one*se > leakToleranceDB:
+			ev.LeakOutcome = Adjust
+		}
+		if ev.LeakOutcome == Adjust || (ev.LeakOutcome == Undetermined && worst == Matches) {
+			worst = ev.LeakOutcome
+		}
+	}
+	v.Headset.LeakOutcome = worst
+	if math.Abs(v.Ears[0].LeakExcessDB[0]) > math.Abs(v.Ears[1].LeakExcessDB[0]) {
+		v.Headset.LeakExcessDB = v.Ears[0].LeakExcessDB
+	} else {
+		v.Headset.LeakExcessDB = v.Ears[1].LeakExcessDB
+	}
+}
+
+// settle says what would settle an undetermined verdict, most useful first.
+func settle(v Verdict, o Offset, t *FrozenTarget, opt Options) []string {
+	if v.Outcome != Undetermined {
+		return nil
+	}
+	var out []string
+	var worn, seat float64
+	for a := range 2 {
+		for _, i := range []int{a, 3 + a} {
+			for _, j := range []int{a, 3 + a} {
+				worn += t.Cov[i][j] / 4
+			}
+		}
+		seat += o.Headset.Cov[a][a]
+	}
+	if worn > seat {
+		if !t.Bare {
+			out = append(out, "a bare-ear reference of every listener and of the fixture")
+		}
+		out = append(out, "more listeners, or more models worn by the same listeners")
+	} else {
+		out = append(out, "a survey with more displacements, each repeated", "a recording with less noise")
+	}
+	if d := v.Headset.DistanceMM[0]; math.Abs(d-opt.ToleranceMM) < math.Sqrt((worn+seat)/2) {
+		out = append(out, "nothing may: the seating lies close to the tolerance itself; seat it again nearer the worn mean")
+	}
+	return out
+}
+
+// nearestListed is how many worn seatings are listed.
+const nearestListed = 5
+
+// nearest lists the worn seatings most like a fixture seating: the normal
+// density of the difference of their positions under both uncertainties.
+func nearest(pos [headsetDim]float64, cov *mat.SymDense, worn []FrozenPlace) []Likeness {
+	var out []Likeness
+	logs := make([]float64, 0, len(worn))
+	top := math.Inf(-1)
+	for _, w := range worn {
+		sum := mat.NewSymDense(headsetDim, nil)
+		diff := mat.NewVecDense(headsetDim, nil)
+		for i := range headsetDim {
+			diff.SetVec(i, pos[i]-w.Pos[i])
+			for j := i; j < headsetDim; j++ {
+				sum.SetSym(i, j, cov.At(i, j)+w.Cov[i][j])
+			}
+			addSym(sum, i, i, 1e-6)
+		}
+		var chol mat.Cholesky
+		var x mat.VecDense
+		if !chol.Factorize(sum) || chol.SolveVecTo(&x, diff) != nil {
+			continue
+		}
+		l := -0.5*mat.Dot(diff, &x) - 0.5*chol.LogDet()
+		logs = append(logs, l)
+		top = math.Max(top, l)
+		out = append(out, Likeness{ID: w.ID})
+	}
+	var sum float64
+	for i := range out {
+		out[i].Share = math.Exp(logs[i] - top)
+		sum += out[i].Share
+	}
+	for i := range out {
+		out[i].Share /= sum
+	}
+	sort.SliceStable(out, func(a, b int) bool { return out[a].Share > out[b].Share })
+	return out[:min(nearestListed, len(out))]
+}
