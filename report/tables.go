@@ -81,14 +81,14 @@ func FixtureTable(r Results) Table {
 	}
 	for _, s := range fixtureSeatings(r) {
 		if s.act == actRefused {
-			t.add(text(s.model.Model), count(s.rec.Number), toned(s.act.word(), s.act.tone()), none(), none(),
+			t.add(words(s.model.Model), count(s.rec.Number), toned(s.act.word(), s.act.tone()), none(), none(),
 				linked("record again: "+mendWords(s.rec), s.rec.File), none())
 			continue
 		}
 		d := func(e fitcorr.EarVerdict) Cell { return interval(e.DistanceMM[0], e.DistanceMM[1], e.DistanceMM[2]) }
 		todo := moveWords(s.verdict, r.Options.Confidence)
 		t.add(linked(s.model.Model, s.verdict.ID), count(s.verdict.Seating), toned(s.act.word(), s.act.tone()),
-			d(s.verdict.Ears[0]), d(s.verdict.Ears[1]), text(todo), text(leakWords(s.verdict, s.offset)))
+			d(s.verdict.Ears[0]), d(s.verdict.Ears[1]), words(todo), words(leakWords(s.verdict, s.offset)))
 	}
 	return t
 }
@@ -127,11 +127,11 @@ func FixtureOffsetTable(r Results) Table {
 			if e.LeakOutcome != "" {
 				leak = interval(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
 			}
-			t.add(text(s.model.Model), count(s.verdict.Seating), text(ear.String()),
+			t.add(words(s.model.Model), count(s.verdict.Seating), words(ear.String()),
 				axisCell(e.Off, fitcorr.Forward, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Up, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Rotation, r.Options.Confidence),
-				leak, misfit, text(nearestWords(ix, s.verdict)))
+				leak, misfit, words(nearestWords(ix, s.verdict)))
 		}
 	}
 	return t
@@ -172,7 +172,7 @@ func ListenerTable(r Results) Table {
 	for _, m := range r.Analysis.Models {
 		for _, who := range listeners(r, m.Model) {
 			of, used := seatingCounts(r, m.Model, who)
-			row := []Cell{text(m.Model), text(who), text(strconv.Itoa(used) + " of " + strconv.Itoa(of))}
+			row := []Cell{words(m.Model), words(who), words(strconv.Itoa(used) + " of " + strconv.Itoa(of))}
 			mine := ordinary(m, who)
 			for _, ear := range capture.Ears {
 				e := meanEstimate(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Ears[ear] })
@@ -281,7 +281,7 @@ func ModelTable(r Results) Table {
 			continue
 		}
 		for _, a := range fitcorr.Axes {
-			row := []Cell{text(m.Model), text(names[a])}
+			row := []Cell{words(m.Model), words(names[a])}
 			if m.Worn != nil {
 				row = append(row, axisCell(m.Worn.Mean, a, r.Options.Confidence), number(m.Worn.BetweenSD[a], 1), number(m.Worn.WithinSD[a], 1))
 			} else {

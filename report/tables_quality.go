@@ -39,7 +39,7 @@ func SensitivityTable(r Results) Table {
 	}
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			t.add(text(m.Model), text(s.Ear), text(string(s.Point)), count(s.Listeners), count(s.Worn), count(s.OnFixture),
+			t.add(words(m.Model), words(s.Ear), words(string(s.Point)), count(s.Listeners), count(s.Worn), count(s.OnFixture),
 				figure(s.SummaryDB), figure(s.SeatingDB), biasRMS(r, s))
 		}
 	}
@@ -169,9 +169,9 @@ func StandOutTable(r Results) Table {
 		if rec, ok := ix.recording(s.ID); ok {
 			no = linked(strconv.Itoa(rec.Number), rec.File)
 		}
-		t.add(text(s.Group), no, text(s.Ear), text(s.Band), number(s.Distance, 1),
+		t.add(words(s.Group), no, words(s.Ear), words(s.Band), number(s.Distance, 1),
 			Cell{Text: probability(s.P), Num: []float64{s.P}},
-			Cell{Text: hertz(s.WorstHz), Num: []float64{s.WorstHz}}, number(s.WorstDB, 1), text(shortFile(s.ID)))
+			Cell{Text: hertz(s.WorstHz), Num: []float64{s.WorstHz}}, number(s.WorstDB, 1), words(shortFile(s.ID)))
 	}
 	t.Note = strconv.Itoa(tested) + " tests; each group keeps a false-alarm probability of " + percent(size) +
 		". Low: the seal's end of the range; high: the position's. P is corrected for the size of the group."
@@ -208,7 +208,7 @@ func FindingTable(r Results) Table {
 					continue
 				}
 				t.add(count(rec.Row), linked(rec.File, rec.File), toned(sev.String(), tones[sev]),
-					text(f.Channel), text(oneLine(f.Message)), text(oneLine(f.Mend)))
+					words(f.Channel), words(oneLine(f.Message)), words(oneLine(f.Mend)))
 			}
 		}
 	}

@@ -1,0 +1,318 @@
+package report
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+)
+
+// levelAspect is the aspect of level plots, differenceAspect that of plots of
+// small differences (both IEC 60263:2020, 4.1).
+const (
+	levelAspect      = 25
+	differenceAspect = 10
+)
+
+// levels returns the curve with NaN where a band does not count.
+func levels(c fitcorr.Curve, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = math.NaN()
+		if i < len(c.LevelDB) && i < len(c.Valid) && c.Valid[i] {
+			out[i] = c.LevelDB[i]
+		}
+	}
+	return out
+}
+
+// ordinaryRecordings are the usable placements of a model at a point without
+// deliberate displacement; worn ones or those on the fixture.
+func ordinaryRecordings(r Results, model string, p capture.Point, worn bool) []Recording {
+	var out []Recording
+	for _, rec := range r.Recordings {
+		if rec.Usable && rec.Model == model && rec.Point == p && rec.Survey == nil && !rec.BareEar() && rec.OnFixture() != worn {
+			out = append(out, rec)
+		}
+	}
+	return out
+}
+
+// spreadOf is the median with the 10th and 90th percentile per band over the
+// curves; a band counts where at least half of them do. ok is false for fewer
+// than three curves: a spread of two is not one.
+func spreadOf(curves [][]float64, n int) (mid, lower, upper []float64, ok bool) {
+	if len(curves) < 3 {
+		return nil, nil, nil, false
+	}
+	mid, lower, upper = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		var v []float64
+		for _, c := range curves {
+			if !math.IsNaN(c[i]) {
+				v = append(v, c[i])
+			}
+		}
+		if len(v) < 3 || 2*len(v) < len(curves) {
+			mid[i], lower[i], upper[i] = math.NaN(), math.NaN(), math.NaN()
+			continue
+		}
+		slices.Sort(v)
+		mid[i] = stat.Quantile(0.5, stat.LinInterp, v, nil)
+		lower[i] = stat.Quantile(0.1, stat.LinInterp, v, nil)
+		upper[i] = stat.Quantile(0.9, stat.LinInterp, v, nil)
+	}
+	return mid, lower, upper, true
+}
+
+// spreadSeries makes the spread of some recordings a series.
+func spreadSeries(name string, recs []Recording, ear capture.Ear, n int, st Style, shift func(int) float64) (Series, bool) {
+	var curves [][]float64
+	for _, rec := range recs {
+		curves = append(curves, shifted(levels(rec.Ears[ear], n), shift))
+	}
+	mid, lo, hi, ok := spreadOf(curves, n)
+	return Series{Name: name, Group: name, Y: mid, Lower: lo, Upper: hi, Style: st}, ok
+}
+
+func shifted(y []float64, by func(int) float64) []float64 {
+	if by != nil {
+		for i := range y {
+			y[i] += by(i)
+		}
+	}
+	return y
+}
+
+// wornFigures sets worn against fixture, per model and ear.
+func wornFigures(r Results) []Figure {
+	var out []Figure
+	n := len(r.BandsHz)
+	for _, m := range r.Analysis.Models {
+		worn := ordinaryRecordings(r, m.Model, capture.Blocked, true)
+		fixture := ordinaryRecordings(r, m.Model, capture.Blocked, false)
+		if len(worn)+len(fixture) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			c := &Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
+			if s, ok := spreadSeries("worn, median and 10–90 %", worn, ear, n, Style{}, nil); ok {
+				c.Series = append(c.Series, s)
+			}
+			if s, ok := spreadSeries("fixture, median and 10–90 %", fixture, ear, n, Style{Tint: 1, Dash: 1}, nil); ok {
+				s.Hidden = true
+				c.Series = append(c.Series, s)
+			}
+			for i, rec := range fixture {
+				name := "fixture " + fixed(float64(rec.Number), 0)
+				c.Series = append(c.Series, Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: styleFor(i)})
+			}
+			for i, who := range listeners(r, m.Model) {
+				for _, rec := range worn {
+					if rec.Subject == who {
+						c.Series = append(c.Series, Series{Name: who + "." + fixed(float64(rec.Number), 0), Group: who, Link: rec.File,
+							Y: levels(rec.Ears[ear], n), Style: Style{Tint: 1 + i%Tints, Dash: 2 + i/Tints%2, Thin: true}, Hidden: true})
+					}
+				}
+			}
+			out = append(out, Figure{Name: figureName(SectionWorn, m.Model, ear), Section: SectionWorn, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: worn against fixture",
+				Note: "Level at the blocked canal entrance per 1/24 octave: median and 10th to 90th percentile of " +
+					plural(len(worn), "worn seating") + ", and " + plural(len(fixture), "fixture seating") + ".",
+				Curves: c})
+		}
+	}
+	return shareScale(out)
+}
+
+func figureName(section, model string, ear capture.Ear) string {
+	return section + "-" + slug(model) + "-" + ear.String()
+}
+
+// correctedFigures sets the raw curve of each fixture seating beside the one
+// moved to the worn mean.
+func correctedFigures(r Results) []Figure {
+	var out []Figure
+	n := len(r.BandsHz)
+	ix := newIndex(r)
+	for _, m := range r.Analysis.Models {
+		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+			for _, ear := range capture.Ears {
+				c := &Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
+				if p == capture.Blocked {
+					if s, ok := spreadSeries("worn, median and 10–90 %", ordinaryRecordings(r, m.Model, p, true), ear, n, Style{}, nil); ok {
+						c.Series = append(c.Series, s)
+					}
+				}
+				shown := 0
+				for _, co := range m.Corrections {
+					rec, ok := ix.recording(co.ID)
+					if !ok || co.Point != p || co.Ear != ear.String() || !anyTrue(co.Applied) {
+						continue
+					}
+					raw := levels(rec.Ears[ear], n)
+					name := "seating " + fixed(float64(rec.Number), 0)
+					st := Style{Tint: 1 + shown%Tints}
+					hide := shown >= 2
+					c.Series = append(c.Series,
+						Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: Style{Tint: st.Tint, Dash: 1}, Hidden: hide},
+						correctedSeries(name+" corrected", name, rec.File, raw, co, r.Options.Confidence, st, hide))
+					shown++
+				}
+				if shown == 0 {
+					continue
+				}
+				out = append(out, Figure{Name: figureName(SectionCorrected+"-"+string(p), m.Model, ear), Section: SectionCorrected, Model: m.Model, Ear: ear.String(),
+					Title: m.Model + ", " + ear.String() + " ear, " + string(p) + " point: corrected against raw",
+					Note: "Dashed: raw. Full with the " + percent(r.Options.Confidence) + " interval of the correction: moved to the worn mean, " +
+						"only in the bands where that brought held-out curves closer.",
+					Curves: c})
+			}
+		}
+	}
+	return shareScale(out)
+}
+
+func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st Style, hide bool) Series {
+	s := Series{Name: name, Group: group, Link: link, Style: st, Hidden: hide}
+	k := quantile(confidence, 0)
+	for i := range raw {
+		y, half := math.NaN(), math.NaN()
+		if i < len(co.Applied) && co.Applied[i] && i < len(co.DeltaDB) && i < len(co.StdErrDB) {
+			y, half = raw[i]+co.DeltaDB[i], k*co.StdErrDB[i]
+		}
+		s.Y = append(s.Y, y)
+		s.Lower = append(s.Lower, y-half)
+		s.Upper = append(s.Upper, y+half)
+	}
+	return s
+}
+
+func anyTrue(v []bool) bool { return slices.Contains(v, true) }
+
+// compensatedFigures sets the drum-point curves minus the fixture's reference
+// first and the raw ones beside them, as spreads over seatings.
+func compensatedFigures(r Results) []Figure {
+	if r.ReferenceDB == nil || len(r.ReferenceDB) != len(r.BandsHz) {
+		return nil
+	}
+	var out []Figure
+	n := len(r.BandsHz)
+	minus := func(i int) float64 { return -r.ReferenceDB[i] }
+	for _, m := range r.Analysis.Models {
+		drum := ordinaryRecordings(r, m.Model, capture.Drum, false)
+		if len(drum) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			for _, v := range []struct {
+				name, title, label string
+				shift              func(int) float64
+			}{
+				{"compensated", "minus the fixture's reference", "Level re reference, dB", minus},
+				{"raw", "raw", "Level, " + r.LevelUnit, nil},
+			} {
+				c := &Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
+				if s, ok := spreadSeries("fixture, median and 10–90 %", drum, ear, n, Style{}, v.shift); ok {
+					c.Series = append(c.Series, s)
+				}
+				for i, rec := range drum {
+					name := "seating " + fixed(float64(rec.Number), 0)
+					c.Series = append(c.Series, Series{Name: name, Group: name, Link: rec.File, Style: styleFor(i), Hidden: len(drum) >= 3,
+						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
+				}
+				out = append(out, Figure{Name: v.name + "-" + slug(m.Model) + "-" + ear.String(), Section: SectionCompensated, Model: m.Model, Ear: ear.String(),
+					Title: m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
+					Note: plural(len(drum), "fixture seating") + ": median and 10th to 90th percentile per 1/24 octave. The reference belongs to this fixture; slope " +
+						fixed(r.Options.SlopeDBPerOctave, 1) + " dB per octave about 1 kHz.",
+					Curves: c})
+			}
+		}
+	}
+	return shareSpan(out)
+}
+
+// shareScale gives all figures one vertical range, so that they compare.
+func shareScale(figs []Figure) []Figure {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, f := range figs {
+		a, b := extent(*f.Curves)
+		lo, hi = min(lo, a), max(hi, b)
+	}
+	for _, f := range figs {
+		setRange(f.Curves, lo, hi)
+	}
+	return figs
+}
+
+// shareSpan gives all figures the same number of decibels, each about its own
+// levels: raw and compensated differ in level but not in scale.
+func shareSpan(figs []Figure) []Figure {
+	byKind := map[string][]Figure{}
+	for _, f := range figs {
+		byKind[f.Curves.YLabel] = append(byKind[f.Curves.YLabel], f)
+	}
+	span := 0.0
+	for _, group := range byKind {
+		shareScale(group)
+		span = max(span, group[0].Curves.YMax-group[0].Curves.YMin)
+	}
+	for _, f := range figs {
+		f.Curves.YMin = f.Curves.YMax - span
+	}
+	return figs
+}
+
+// extent is the range of everything that a curve plot draws.
+func extent(c Curves) (lo, hi float64) {
+	lo, hi = math.Inf(1), math.Inf(-1)
+	for _, s := range c.Series {
+		for _, ys := range [][]float64{s.Y, s.Lower, s.Upper} {
+			for i, y := range ys {
+				if !math.IsNaN(y) && c.Hz[i] >= 20*0.9 && c.Hz[i] <= 20000*1.1 {
+					lo, hi = min(lo, y), max(hi, y)
+				}
+			}
+		}
+	}
+	return lo, hi
+}
+
+// setRange rounds to whole grid steps and keeps at most 60 dB, the highest.
+func setRange(c *Curves, lo, hi float64) {
+	if math.IsInf(lo, 0) || math.IsInf(hi, 0) {
+		lo, hi = -30, 10
+	}
+	step := gridStep(c.DBPerDecade, hi-lo)
+	c.YMax = math.Ceil(hi/step) * step
+	c.YMin = math.Floor(lo/step) * step
+	if c.DBPerDecade > 0 {
+		c.YMin = max(c.YMin, c.YMax-60)
+		if c.YMax-c.YMin < c.DBPerDecade {
+			c.YMin = c.YMax - math.Ceil(c.DBPerDecade/step)*step
+		}
+	}
+	if c.YMax == c.YMin {
+		c.YMax += step
+	}
+}
+
+// gridStep is the distance of horizontal grid lines.
+func gridStep(aspect, span float64) float64 {
+	switch {
+	case aspect >= levelAspect:
+		return 10
+	case aspect > 0:
+		return 5
+	}
+	step := math.Pow(10, math.Floor(math.Log10(max(span, 1e-6)/2)))
+	for _, k := range []float64{1, 2, 5} {
+		if span/(k*step) <= 8 {
+			return k * step
+		}
+	}
+	return 10 * step
+}

@@ -1,0 +1,291 @@
+package report
+
+import (
+	"math"
+	"strconv"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+)
+
+// mapFigures draws where each seating sits, per model and ear.
+func mapFigures(r Results) []Figure {
+	var out []Figure
+	for _, m := range r.Analysis.Models {
+		if len(m.Offsets) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			om := offsetMap(r, m, ear)
+			if len(om.Points) == 0 {
+				continue
+			}
+			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings; the ellipse's extent along an axis is the " +
+				percent(r.Options.Confidence) + " interval of that axis. Small dots: worn seatings."
+			if om.ToleranceMM > 0 {
+				note += " Dashed circle: tolerance, " + fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Cross: the fixture's marked position."
+			}
+			if len(om.Unseen) > 0 {
+				note += " Not drawn, because the survey does not see an axis: " + join(om.Unseen) + "."
+			}
+			out = append(out, Figure{Name: figureName(SectionMap, m.Model, ear), Section: SectionMap, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: offsets", Note: note, Map: &om})
+		}
+	}
+	limit := 0.0
+	for _, f := range out {
+		limit = max(limit, f.Map.Limit)
+	}
+	for _, f := range out { // one scale for all maps
+		f.Map.Limit = limit
+	}
+	return out
+}
+
+// offsetMap puts the worn mean at the origin, where there is one, so that the
+// fixture seatings' intervals are those that the verdict rests on.
+func offsetMap(r Results, m fitcorr.ModelAnalysis, ear capture.Ear) OffsetMap {
+	om := OffsetMap{Origin: "the fixture's marked position"}
+	var origin [3]float64
+	if m.Worn != nil {
+		mean := m.Worn.EarMean[ear]
+		origin = mean.Value
+		om.Origin, om.ToleranceMM = "the worn mean of this ear", r.Options.ToleranceMM
+		om.Marked = &[2]float64{-origin[0], -origin[1]}
+		om.Mean = ellipse(mean.Cov, quantile(r.Options.Confidence, mean.DF))
+		om.Spread = &Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
+		om.Limit = om.ToleranceMM
+	}
+	verdicts := map[string]fitcorr.Verdict{}
+	for _, v := range m.Verdicts {
+		verdicts[v.ID] = v
+	}
+	for _, o := range m.Offsets {
+		if o.Survey {
+			continue
+		}
+		e := o.Ears[ear]
+		p := MapPoint{Name: o.Subject + ", seating " + strconv.Itoa(o.Seating), Link: o.ID, Group: o.Subject,
+			Worn: o.Subject != capture.FixtureSubject, X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
+		if !p.Worn {
+			p.Group, p.Label = "fixture "+strconv.Itoa(o.Seating), strconv.Itoa(o.Seating)
+			off := e
+			if v, ok := verdicts[o.ID]; ok {
+				off = v.Ears[ear].Off
+				p.X, p.Y = off.Value[0], off.Value[1]
+				p.Verdict, p.Tone = actionFor(v).word(), actionFor(v).tone()
+			}
+			p.Interval = ellipse(off.Cov, quantile(r.Options.Confidence, off.DF))
+		}
+		if !e.Seen[0] || !e.Seen[1] {
+			om.Unseen = append(om.Unseen, p.Name)
+			continue
+		}
+		om.Points = append(om.Points, p)
+		reach := max(math.Abs(p.X), math.Abs(p.Y))
+		if p.Interval != nil {
+			reach += 0.7 * p.Interval.A
+		}
+		om.Limit = max(om.Limit, reach)
+	}
+	om.Limit = min(max(4, math.Ceil((om.Limit+0.5)/2)*2), 20)
+	return om
+}
+
+// leakFigures compares the level lost at 50 Hz, per model and ear.
+func leakFigures(r Results) []Figure {
+	var out []Figure
+	k := quantile(r.Options.Confidence, 0)
+	for _, m := range r.Analysis.Models {
+		if m.OpenBack {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			d := &Dots{XLabel: "Level lost at 50 Hz, dB", Unit: "dB", Decimals: 1}
+			for _, v := range fixtureSeatings(r) {
+				if v.model.Model != m.Model || v.offset == nil {
+					continue
+				}
+				l := v.offset.Leak[ear]
+				name := "fixture " + strconv.Itoa(v.verdict.Seating)
+				dot := Dot{Name: name, Group: name, Link: v.verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - k*l.LossSE[1], Upper: l.LossDB[1] + k*l.LossSE[1]}
+				dot.Verdict, dot.Tone = sealWord(v.verdict.Ears[ear])
+				d.Rows = append(d.Rows, dot)
+			}
+			for _, who := range listeners(r, m.Model) {
+				if dot, ok := listenerLeak(m, who, ear); ok {
+					d.Rows = append(d.Rows, dot)
+				}
+			}
+			if len(d.Rows) == 0 {
+				continue
+			}
+			if m.Worn != nil {
+				mean, sd := m.Worn.LeakLossDB[ear][1], m.Worn.LeakLossSD[ear][1]
+				d.Band, d.BandName = &[3]float64{mean - sd, mean, mean + sd}, "worn mean ± SD"
+			}
+			out = append(out, Figure{Name: figureName(SectionLeak, m.Model, ear), Section: SectionLeak, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: seal",
+				Note: "Level lost at 50 Hz through the leak, against the best-sealed reference. Fixture seatings with the " + percent(r.Options.Confidence) +
+					" interval; listeners: mean and range of their seatings. Band: worn mean ± one standard deviation over seatings.",
+				Dots: d})
+		}
+	}
+	return out
+}
+
+func sealWord(e fitcorr.EarVerdict) (string, Tone) {
+	switch {
+	case leaks(e):
+		return "reseal", Act
+	case e.LeakOutcome == fitcorr.Adjust:
+		return "seals better than worn", Plain
+	case e.LeakOutcome == fitcorr.Matches:
+		return "as worn", Good
+	}
+	return "undetermined", Unsure
+}
+
+func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (Dot, bool) {
+	offs := ordinary(m, who)
+	if len(offs) == 0 {
+		return Dot{}, false
+	}
+	d := Dot{Name: who, Group: who, Lower: math.Inf(1), Upper: math.Inf(-1)}
+	for _, o := range offs {
+		if o.Leak[ear].Class == "open" {
+			return Dot{}, false
+		}
+		x := o.Leak[ear].LossDB[1]
+		d.Est += x / float64(len(offs))
+		d.Lower, d.Upper = min(d.Lower, x), max(d.Upper, x)
+	}
+	return d, true
+}
+
+// sensitivityFigures draws the scatter per third octave and the fixture's bias.
+func sensitivityFigures(r Results) []Figure {
+	var scatter, bias []Figure
+	for _, m := range r.Analysis.Models {
+		for _, s := range m.Sensitivity {
+			what := m.Model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
+			name := SectionSensitivity + "-" + slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
+			c := &Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2, DBPerDecade: differenceAspect}
+			c.add("another listener, s_R", s.ReproducibilityDB, s.PanelValid, Style{})
+			if s.Listeners > 0 {
+				c.add("same listener again, s_r", s.RepeatabilityDB, s.PanelValid, Style{Tint: 1, Dash: 1})
+			}
+			c.addComponent("between listeners", s.Between, s.PanelValid, Style{Tint: 3, Dash: 2}, true)
+			c.addComponent("fixture seatings", s.Fixture, s.FixtureValid, Style{Tint: 2}, false)
+			if len(c.Series) > 0 {
+				scatter = append(scatter, Figure{Name: name, Section: SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "scatter per third octave",
+					Note: "Standard deviations as ISO 5725-2 defines them, with intervals where they are estimated alone.", Curves: c})
+			}
+			if s.BiasDB == nil {
+				continue
+			}
+			b := &Curves{Hz: r.ThirdsHz, YLabel: "Fixture minus worn, dB", Unit: "dB", Decimals: 1, DBPerDecade: differenceAspect}
+			k := quantile(r.Options.Confidence, float64(s.Listeners-1))
+			line := Series{Name: "bias", Group: "bias", Style: Style{Tint: 1}}
+			for i := range r.ThirdsHz {
+				y, half := math.NaN(), math.NaN()
+				if biasCounts(s, i) {
+					y, half = s.BiasDB[i], k*s.BiasSE[i]
+				}
+				line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
+			}
+			b.Series = []Series{line}
+			bias = append(bias, Figure{Name: "bias-" + slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear, Section: SectionSensitivity, Model: m.Model, Ear: s.Ear,
+				Title: what + "bias of the fixture", Note: "Fixture minus worn mean with the " + percent(r.Options.Confidence) +
+					" interval. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
+		}
+	}
+	return append(append(summaryFigures(r), shareScale(scatter)...), shareScale(bias)...)
+}
+
+// summaryFigures sets the models side by side by their one figure.
+func summaryFigures(r Results) []Figure {
+	d := &Dots{XLabel: "RMS of s_R, 50 Hz to 10 kHz, dB", Unit: "dB", Decimals: 1}
+	for _, m := range r.Analysis.Models {
+		for _, s := range m.Sensitivity {
+			if s.SummaryDB[0] == 0 || s.Point != capture.Blocked {
+				continue
+			}
+			name := m.Model + ", " + s.Ear
+			d.Rows = append(d.Rows, Dot{Name: name, Group: m.Model, Est: s.SummaryDB[0], Lower: min(s.SummaryDB[0], s.SummaryDB[1]), Upper: max(s.SummaryDB[0], s.SummaryDB[2])})
+		}
+	}
+	for i, row := range d.Rows {
+		if row.Lower == 0 && row.Upper == row.Est { // no interval
+			d.Rows[i].Lower = row.Est
+		}
+	}
+	if len(d.Rows) == 0 {
+		return nil
+	}
+	return []Figure{{Name: SectionSensitivity + "-models", Section: SectionSensitivity, Title: "Models side by side: fit sensitivity",
+		Note: "How far one listener putting the headphone on once is from the panel's mean, with its interval. Smaller is less sensitive.", Dots: d}}
+}
+
+func (c *Curves) add(name string, y []float64, valid []bool, st Style) {
+	if y == nil {
+		return
+	}
+	s := Series{Name: name, Group: name, Style: st}
+	for i := range c.Hz {
+		v := math.NaN()
+		if i < len(y) && (i >= len(valid) || valid[i]) {
+			v = y[i]
+		}
+		s.Y = append(s.Y, v)
+	}
+	c.Series = append(c.Series, s)
+}
+
+func (c *Curves) addComponent(name string, v []fitcorr.Component, valid []bool, st Style, hidden bool) {
+	if v == nil {
+		return
+	}
+	s := Series{Name: name, Group: name, Style: st, Hidden: hidden}
+	for i := range c.Hz {
+		y, lo, hi := math.NaN(), math.NaN(), math.NaN()
+		if i < len(v) && (i >= len(valid) || valid[i]) {
+			y, lo, hi = v[i].SD, v[i].Lower, v[i].Upper
+		}
+		s.Y, s.Lower, s.Upper = append(s.Y, y), append(s.Lower, lo), append(s.Upper, hi)
+	}
+	c.Series = append(c.Series, s)
+}
+
+// surveyFigures draws the level change per mm and per degree.
+func surveyFigures(r Results) []Figure {
+	var out []Figure
+	k := quantile(r.Options.Confidence, 0)
+	names := [3]string{"forward, dB per mm", "up, dB per mm", "rotation, dB per degree"}
+	for _, m := range r.Analysis.Models {
+		for _, ear := range capture.Ears {
+			s := m.Survey[ear]
+			if s == nil || len(s.SlopeDB[0]) == 0 {
+				continue
+			}
+			c := &Curves{Hz: r.BandsHz, YLabel: "Level change, dB per mm or degree", Unit: "dB", Decimals: 2}
+			for a, name := range names {
+				line := Series{Name: name, Group: name, Style: Style{Tint: 1 + a, Dash: a}}
+				for i := range r.BandsHz {
+					y, half := math.NaN(), math.NaN()
+					if i < len(s.SlopeDB[a]) && i < len(s.SlopeSE[a]) && (s.SlopeSE[a][i] > 0 || s.SlopeDB[a][i] != 0) {
+						y, half = s.SlopeDB[a][i], k*s.SlopeSE[a][i]
+					}
+					line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
+				}
+				c.Series = append(c.Series, line)
+			}
+			out = append(out, Figure{Name: figureName(SectionSurvey, m.Model, ear), Section: SectionSurvey, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: how the response moves",
+				Note: "Level change per mm or degree at the marked position, with the " + percent(r.Options.Confidence) + " interval; " +
+					plural(s.Displacements, "displacement") + ", held-out error " + fixed(s.HeldOutDB, 1) + " dB.",
+				Curves: c})
+		}
+	}
+	return shareScale(out)
+}

@@ -1,0 +1,345 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"image/color"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"github.com/google/renameio/v2"
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgimg"
+	"gonum.org/v1/plot/vg/vgsvg"
+)
+
+// PlotOptions shape the plot files.
+type PlotOptions struct {
+	WidthMM  float64  // 0 means 170, a page's text width
+	HeightMM float64  // of maps and dot plots; 0 suits the content. The aspect of frequency plots is fixed.
+	FontSize float64  // points; 0 means 9
+	Font     string   // "sans" (also when empty), "serif" or "mono"
+	DPI      int      // of PNG; 0 means 200
+	Formats  []string // "svg", "png"; empty means both
+	NoTitle  bool     // leave the title to the paper's caption
+}
+
+func (o PlotOptions) withDefaults() (PlotOptions, error) {
+	if o.WidthMM == 0 {
+		o.WidthMM = 170
+	}
+	if o.FontSize == 0 {
+		o.FontSize = 9
+	}
+	if o.DPI == 0 {
+		o.DPI = 200
+	}
+	if o.Font == "" {
+		o.Font = "sans"
+	}
+	if len(o.Formats) == 0 {
+		o.Formats = []string{"svg", "png"}
+	}
+	switch {
+	case o.WidthMM < 40 || o.WidthMM > 1000 || o.HeightMM < 0 || o.HeightMM > 1000:
+		return o, fmt.Errorf("plot size %g × %g mm: choose a width from 40 to 1000 mm and a height up to 1000 mm", o.WidthMM, o.HeightMM)
+	case o.FontSize < 4 || o.FontSize > 40:
+		return o, fmt.Errorf("font size %g pt: choose 4 to 40", o.FontSize)
+	case o.DPI < 30 || o.DPI > 1200:
+		return o, fmt.Errorf("%d dots per inch: choose 30 to 1200", o.DPI)
+	case !slices.Contains([]string{"sans", "serif", "mono"}, o.Font):
+		return o, fmt.Errorf("font %q: choose sans, serif or mono", o.Font)
+	}
+	for _, f := range o.Formats {
+		if f != "svg" && f != "png" {
+			return o, fmt.Errorf("plot format %q: choose svg or png", f)
+		}
+	}
+	return o, nil
+}
+
+// WritePlots writes every figure to dir (made when missing) and returns the
+// file names. The same results give the same bytes: no clock, no random order.
+// Each file is written beside its place and renamed.
+func WritePlots(dir string, r Results, opt PlotOptions) ([]string, error) {
+	opt, err := opt.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		return nil, err
+	}
+	var names []string
+	for _, f := range Figures(r) {
+		for _, format := range opt.Formats {
+			b, err := f.Render(format, opt)
+			if err != nil {
+				return names, fmt.Errorf("plot %s: %w", f.Name, err)
+			}
+			name := f.Name + "." + format
+			if err := renameio.WriteFile(filepath.Join(dir, name), b, 0o666); err != nil {
+				return names, err
+			}
+			names = append(names, name)
+		}
+	}
+	return names, nil
+}
+
+// Render draws the figure as "svg" or "png".
+func (f Figure) Render(format string, opt PlotOptions) ([]byte, error) {
+	opt, err := opt.withDefaults()
+	if err != nil {
+		return nil, err
+	}
+	p, w, h, err := f.layout(opt)
+	if err != nil {
+		return nil, err
+	}
+	return encode(p, w, h, format, opt.DPI)
+}
+
+// layout makes the plot and the size at which its data area has its aspect.
+func (f Figure) layout(opt PlotOptions) (*plot.Plot, vg.Length, vg.Length, error) {
+	var err error
+	p := newPlot(f, opt)
+	w := vg.Length(opt.WidthMM) * vg.Millimeter
+	h := vg.Length(opt.HeightMM) * vg.Millimeter
+	aspect := 0.0 // height over width of the data area
+	switch {
+	case f.Curves != nil:
+		err = addCurves(p, f.Curves, opt)
+		aspect = 0.5
+		if c := f.Curves; c.DBPerDecade > 0 {
+			aspect = (c.YMax - c.YMin) / c.DBPerDecade / 3
+		}
+	case f.Map != nil:
+		err = addMap(p, f.Map, opt)
+		aspect = 1
+		if w > 110*vg.Millimeter {
+			w = 110 * vg.Millimeter // a square map needs no more
+		}
+	case f.Dots != nil:
+		err = addDots(p, f.Dots, opt)
+		if h == 0 {
+			h = vg.Points(opt.FontSize) * (6 + 1.9*vg.Length(len(f.Dots.Rows)))
+		}
+	}
+	if err == nil && aspect > 0 {
+		h = heightFor(p, w, aspect)
+	}
+	return p, w, h, err
+}
+
+// heightFor finds the height that gives the data area its aspect: the room
+// for labels does not depend on it.
+func heightFor(p *plot.Plot, w vg.Length, aspect float64) vg.Length {
+	h := w
+	for range 3 {
+		area := p.DataCanvas(draw.NewCanvas(vgsvg.New(w, h), w, h))
+		have := area.Max.Y - area.Min.Y
+		want := vg.Length(aspect) * (area.Max.X - area.Min.X)
+		h += want - have
+	}
+	return h
+}
+
+func encode(p *plot.Plot, w, h vg.Length, format string, dpi int) ([]byte, error) {
+	var b bytes.Buffer
+	if format == "svg" {
+		c := vgsvg.New(w, h)
+		p.Draw(draw.New(c))
+		_, err := c.WriteTo(&b)
+		return b.Bytes(), err
+	}
+	c := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(dpi))}
+	p.Draw(draw.New(c))
+	_, err := c.WriteTo(&b)
+	return b.Bytes(), err
+}
+
+// okabeIto are colours that people with colour-vision deficiencies tell apart
+// (Okabe & Ito, Color Universal Design, 2008); those of them that stand out
+// at least 3:1 from white (WCAG 2.2, 1.4.11), but for purple, 2.9:1, which
+// always comes with a mark or dash of its own. Tint 0 is black.
+var okabeIto = [Tints + 1]color.RGBA{
+	{0x22, 0x22, 0x22, 0xff},
+	{0x00, 0x72, 0xB2, 0xff}, // blue
+	{0xD5, 0x5E, 0x00, 0xff}, // vermilion
+	{0x00, 0x9E, 0x73, 0xff}, // bluish green
+	{0xCC, 0x79, 0xA7, 0xff}, // reddish purple
+}
+
+var grid = color.RGBA{0xdd, 0xdd, 0xdd, 0xff}
+
+// dashes in points per dash style.
+var dashes = [Dashes][]vg.Length{nil, {5, 2.5}, {1.5, 2}, {7, 2, 1.5, 2}}
+
+func pale(c color.RGBA) color.NRGBA { return color.NRGBA{c.R, c.G, c.B, 0x30} }
+
+func lineStyle(s Style) draw.LineStyle {
+	w := vg.Points(1.2)
+	if s.Thin {
+		w = vg.Points(0.6)
+	}
+	return draw.LineStyle{Color: okabeIto[s.Tint], Width: w, Dashes: dashes[s.Dash]}
+}
+
+func newPlot(f Figure, opt PlotOptions) *plot.Plot {
+	p := plot.New()
+	variant := font.Variant(strings.ToUpper(opt.Font[:1]) + opt.Font[1:])
+	size := vg.Points(opt.FontSize)
+	for _, st := range []*text.Style{&p.Title.TextStyle, &p.X.Label.TextStyle, &p.Y.Label.TextStyle,
+		&p.X.Tick.Label, &p.Y.Tick.Label, &p.Legend.TextStyle} {
+		st.Font.Variant, st.Font.Size = variant, size
+	}
+	p.Title.TextStyle.Font.Size = 1.1 * size
+	p.Title.Padding = size / 2
+	if !opt.NoTitle {
+		p.Title.Text = f.Title
+	}
+	p.Legend.Top, p.Legend.ThumbnailWidth = true, 2.5*size
+	p.X.Padding, p.Y.Padding = 0, 0
+	return p
+}
+
+func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) error {
+	p.X.Min, p.X.Max, p.X.Scale = 20, 20000, plot.LogScale{}
+	p.Y.Min, p.Y.Max = c.YMin, c.YMax
+	p.X.Label.Text, p.Y.Label.Text = "Frequency, Hz", c.YLabel
+	p.X.Tick.Marker = plot.ConstantTicks(frequencyTicks())
+	p.Y.Tick.Marker = plot.ConstantTicks(levelTicks(c))
+	g := plotter.NewGrid()
+	g.Vertical.Color, g.Horizontal.Color = grid, grid
+	p.Add(g)
+	for _, s := range c.Series {
+		if s.Hidden {
+			continue
+		}
+		for _, poly := range bandPolygons(c, s) {
+			pg, err := plotter.NewPolygon(poly)
+			if err != nil {
+				return err
+			}
+			pg.Color, pg.LineStyle.Width = pale(okabeIto[s.Style.Tint]), 0
+			p.Add(pg)
+		}
+	}
+	var entries []legendEntry
+	for _, s := range c.Series {
+		if s.Hidden {
+			continue
+		}
+		var first *plotter.Line
+		for _, run := range runs(c, s.Y) {
+			l, err := plotter.NewLine(run)
+			if err != nil {
+				return err
+			}
+			l.LineStyle = lineStyle(s.Style)
+			p.Add(clipped{l})
+			if first == nil {
+				first = l
+			}
+		}
+		if first != nil {
+			entries = append(entries, legendEntry{s.Name, first})
+		}
+	}
+	addLegend(p, entries, opt)
+	return nil
+}
+
+type legendEntry struct {
+	name string
+	line plot.Thumbnailer
+}
+
+// addLegend puts the legend below the plot, in the room of the X label, so
+// that it never covers a curve.
+func addLegend(p *plot.Plot, entries []legendEntry, opt PlotOptions) {
+	p.Add(&below{entries: entries, style: p.Legend.TextStyle, size: vg.Points(opt.FontSize)})
+	perRow := legendColumns(opt)
+	rows := (len(entries) + perRow - 1) / perRow
+	p.X.Label.Text += strings.Repeat("\n ", rows)
+}
+
+func legendColumns(opt PlotOptions) int {
+	return max(1, int(opt.WidthMM*72/25.4/(opt.FontSize*17)))
+}
+
+// runs cuts a curve where it has nothing to draw.
+func runs(c *Curves, y []float64) []plotter.XYs {
+	var out []plotter.XYs
+	var cur plotter.XYs
+	flush := func() {
+		if len(cur) > 1 {
+			out = append(out, cur)
+		}
+		cur = nil
+	}
+	for i, v := range y {
+		if math.IsNaN(v) || c.Hz[i] < 19 || c.Hz[i] > 20600 {
+			flush()
+			continue
+		}
+		cur = append(cur, plotter.XY{X: min(max(c.Hz[i], 20), 20000), Y: v})
+	}
+	flush()
+	return out
+}
+
+// bandPolygons are the areas between the lower and the upper limit.
+func bandPolygons(c *Curves, s Series) []plotter.XYs {
+	if s.Lower == nil {
+		return nil
+	}
+	lower, upper := runs(c, clampAll(s.Lower, c)), runs(c, clampAll(s.Upper, c))
+	var out []plotter.XYs
+	for i := range min(len(lower), len(upper)) {
+		poly := slices.Clone(upper[i])
+		back := slices.Clone(lower[i])
+		slices.Reverse(back)
+		out = append(out, append(poly, back...))
+	}
+	return out
+}
+
+func clampAll(y []float64, c *Curves) []float64 {
+	out := make([]float64, len(y))
+	for i, v := range y {
+		out[i] = min(max(v, c.YMin), c.YMax) // NaN stays NaN
+	}
+	return out
+}
+
+func frequencyTicks() []plot.Tick {
+	labels := map[float64]string{20: "20", 50: "50", 100: "100", 200: "200", 500: "500", 1000: "1 k", 2000: "2 k", 5000: "5 k", 10000: "10 k", 20000: "20 k"}
+	var out []plot.Tick
+	for _, decade := range []float64{10, 100, 1000, 10000} {
+		for k := 1.0; k < 10; k++ {
+			if f := k * decade; f >= 20 && f <= 20000 {
+				out = append(out, plot.Tick{Value: f, Label: labels[f]})
+			}
+		}
+	}
+	return out
+}
+
+func levelTicks(c *Curves) []plot.Tick {
+	var out []plot.Tick
+	step := gridStep(c.DBPerDecade, c.YMax-c.YMin)
+	d := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
+	for k := math.Ceil(c.YMin/step - 1e-9); k*step <= c.YMax+1e-9*step; k++ {
+		out = append(out, plot.Tick{Value: k * step, Label: fixed(k*step, d)})
+	}
+	return out
+}

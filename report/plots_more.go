@@ -1,0 +1,236 @@
+package report
+
+import (
+	"image/color"
+	"math"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/plotter"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+)
+
+// clipped keeps a line inside the data area, which gonum's own line leaves.
+type clipped struct{ *plotter.Line }
+
+func (l clipped) Plot(c draw.Canvas, p *plot.Plot) {
+	trX, trY := p.Transforms(&c)
+	pts := make([]vg.Point, len(l.XYs))
+	for i, xy := range l.XYs {
+		pts[i] = vg.Point{X: trX(xy.X), Y: trY(xy.Y)}
+	}
+	c.StrokeLines(l.LineStyle, c.ClipLinesXY(pts)...)
+}
+
+// below draws a legend in rows under the X axis.
+type below struct {
+	entries []legendEntry
+	style   text.Style
+	size    vg.Length
+}
+
+func (b *below) Plot(c draw.Canvas, p *plot.Plot) {
+	width := c.Max.X - c.Min.X
+	perRow := max(1, int(width/(b.size*17)))
+	cell := width / vg.Length(perRow)
+	st := b.style
+	st.XAlign, st.YAlign = text.XLeft, text.YCenter
+	// Under the axis, its tick labels and its name.
+	top := c.Min.Y - 4.2*b.size
+	for i, e := range b.entries {
+		x := c.Min.X + cell*vg.Length(i%perRow)
+		y := top - 1.35*b.size*vg.Length(i/perRow)
+		thumb := draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
+			Min: vg.Point{X: x, Y: y - b.size/2}, Max: vg.Point{X: x + 2.5*b.size, Y: y + b.size/2}}}
+		e.line.Thumbnail(&thumb)
+		c.FillText(st, vg.Point{X: x + 3*b.size, Y: y}, e.name)
+	}
+}
+
+// toneColor is the colour of a verdict in plots; its shape says the same.
+func toneColor(t Tone) color.RGBA {
+	switch t {
+	case Good:
+		return okabeIto[3]
+	case Act, Bad:
+		return okabeIto[2]
+	case Unsure:
+		return okabeIto[1]
+	}
+	return okabeIto[0]
+}
+
+// toneGlyph is the mark of a verdict: disc use, triangle move or reseal, ring
+// undetermined, cross refused.
+func toneGlyph(t Tone) draw.GlyphDrawer {
+	switch t {
+	case Act:
+		return draw.TriangleGlyph{}
+	case Unsure:
+		return draw.RingGlyph{}
+	case Bad:
+		return draw.CrossGlyph{}
+	}
+	return draw.CircleGlyph{}
+}
+
+func addMap(p *plot.Plot, m *OffsetMap, opt PlotOptions) error {
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -m.Limit, m.Limit, -m.Limit, m.Limit
+	p.X.Label.Text, p.Y.Label.Text = "Forward (toward the nose), mm", "Up (toward the crown), mm"
+	p.X.Tick.Marker, p.Y.Tick.Marker = plot.ConstantTicks(mapTicks(m.Limit)), plot.ConstantTicks(mapTicks(m.Limit))
+	g := plotter.NewGrid()
+	g.Vertical.Color, g.Horizontal.Color = grid, grid
+	p.Add(g)
+	if m.Spread != nil {
+		pg, err := plotter.NewPolygon(ring(*m.Spread, 0, 0, m.Limit))
+		if err != nil {
+			return err
+		}
+		pg.Color, pg.LineStyle.Width = color.NRGBA{0x88, 0x88, 0x88, 0x40}, 0
+		p.Add(pg)
+	}
+	outline := func(e Ellipse, x, y float64, st draw.LineStyle) error {
+		l, err := plotter.NewLine(ring(e, x, y, 0))
+		if err != nil {
+			return err
+		}
+		l.LineStyle = st
+		p.Add(clipped{l})
+		return nil
+	}
+	if m.ToleranceMM > 0 {
+		err := outline(Ellipse{A: m.ToleranceMM, B: m.ToleranceMM}, 0, 0, draw.LineStyle{Color: okabeIto[0], Width: vg.Points(1), Dashes: dashes[1]})
+		if err != nil {
+			return err
+		}
+	}
+	if m.Mean != nil {
+		if err := outline(*m.Mean, 0, 0, draw.LineStyle{Color: okabeIto[0], Width: vg.Points(0.8)}); err != nil {
+			return err
+		}
+	}
+	if m.Marked != nil {
+		if err := addMark(p, m.Marked[0], m.Marked[1], draw.PlusGlyph{}, okabeIto[0], 4); err != nil {
+			return err
+		}
+	}
+	for _, pt := range m.Points {
+		if math.Abs(pt.X) > m.Limit || math.Abs(pt.Y) > m.Limit {
+			continue
+		}
+		if pt.Worn {
+			if err := addMark(p, pt.X, pt.Y, draw.CircleGlyph{}, color.RGBA{0x77, 0x77, 0x77, 0xff}, 1.2); err != nil {
+				return err
+			}
+			continue
+		}
+		c := toneColor(pt.Tone)
+		if pt.Interval != nil {
+			if err := outline(*pt.Interval, pt.X, pt.Y, draw.LineStyle{Color: c, Width: vg.Points(0.7)}); err != nil {
+				return err
+			}
+		}
+		if err := addMark(p, pt.X, pt.Y, toneGlyph(pt.Tone), c, 3.2); err != nil {
+			return err
+		}
+		l, err := plotter.NewLabels(plotter.XYLabels{XYs: plotter.XYs{{X: pt.X, Y: pt.Y}}, Labels: []string{pt.Label}})
+		if err != nil {
+			return err
+		}
+		l.Offset = vg.Point{X: vg.Points(4), Y: vg.Points(2)}
+		l.TextStyle[0].Font = p.X.Tick.Label.Font
+		p.Add(l)
+	}
+	return nil
+}
+
+func mapTicks(limit float64) []plot.Tick {
+	step := 2.0
+	if limit > 10 {
+		step = 5
+	}
+	var out []plot.Tick
+	for k := math.Ceil(-limit / step); k*step <= limit; k++ {
+		out = append(out, plot.Tick{Value: k * step, Label: fixed(k*step, 0)})
+	}
+	return out
+}
+
+// ring is an ellipse as a closed line; limit > 0 keeps it inside the frame.
+func ring(e Ellipse, x, y, limit float64) plotter.XYs {
+	const n = 72
+	out := make(plotter.XYs, n+1)
+	for i := range out {
+		px, py := e.at(x, y, 2*math.Pi*float64(i)/n)
+		if limit > 0 {
+			px, py = min(max(px, -limit), limit), min(max(py, -limit), limit)
+		}
+		out[i] = plotter.XY{X: px, Y: py}
+	}
+	return out
+}
+
+func addMark(p *plot.Plot, x, y float64, g draw.GlyphDrawer, c color.Color, radius float64) error {
+	s, err := plotter.NewScatter(plotter.XYs{{X: x, Y: y}})
+	if err != nil {
+		return err
+	}
+	s.GlyphStyle = draw.GlyphStyle{Color: c, Radius: vg.Points(radius), Shape: g}
+	p.Add(s)
+	return nil
+}
+
+func addDots(p *plot.Plot, d *Dots, opt PlotOptions) error {
+	lo, hi := d.extent()
+	p.X.Min, p.X.Max = lo, hi
+	p.Y.Min, p.Y.Max = -float64(len(d.Rows))+0.4, 0.6
+	p.X.Label.Text = d.XLabel
+	var ticks []plot.Tick
+	for i, r := range d.Rows {
+		ticks = append(ticks, plot.Tick{Value: -float64(i), Label: r.Name})
+	}
+	p.Y.Tick.Marker = plot.ConstantTicks(ticks)
+	p.Y.Tick.Length, p.Y.LineStyle.Width = 0, 0
+	p.Y.Tick.Label.YAlign = text.YCenter
+	g := plotter.NewGrid()
+	g.Vertical.Color, g.Horizontal.Color = grid, grid
+	p.Add(g)
+	if d.Band != nil {
+		a, b := max(d.Band[0], lo), min(d.Band[2], hi)
+		pg, err := plotter.NewPolygon(plotter.XYs{{X: a, Y: p.Y.Min}, {X: b, Y: p.Y.Min}, {X: b, Y: p.Y.Max}, {X: a, Y: p.Y.Max}})
+		if err != nil {
+			return err
+		}
+		pg.Color, pg.LineStyle.Width = color.NRGBA{0x88, 0x88, 0x88, 0x40}, 0
+		p.Add(pg)
+	}
+	for i, r := range d.Rows {
+		y := -float64(i)
+		l, err := plotter.NewLine(plotter.XYs{{X: r.Lower, Y: y}, {X: r.Upper, Y: y}})
+		if err != nil {
+			return err
+		}
+		l.LineStyle = draw.LineStyle{Color: toneColor(r.Tone), Width: vg.Points(1)}
+		p.Add(clipped{l})
+		if err := addMark(p, r.Est, y, toneGlyph(r.Tone), toneColor(r.Tone), 3); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// extent is the range of the value axis, with 0 and some room.
+func (d *Dots) extent() (lo, hi float64) {
+	for _, r := range d.Rows {
+		lo, hi = min(lo, r.Lower), max(hi, r.Upper)
+	}
+	if d.Band != nil {
+		lo, hi = min(lo, d.Band[0]), max(hi, d.Band[2])
+	}
+	pad := 0.04 * max(hi-lo, 0.1)
+	if lo < 0 {
+		lo -= pad
+	}
+	return lo, hi + pad
+}
