@@ -32,7 +32,7 @@ func (c cup) volume(gap float64) float64 {
 }
 
 func (c cup) compliance(gap float64) float64 {
-	return c.volume(gap) / (airDensity * soundSpeed * soundSpeed)
+	return c.volume(gap) / (AirDensity * SoundSpeed * SoundSpeed)
 }
 
 func between(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
@@ -62,6 +62,17 @@ func drawCup(r *rand.Rand, open bool, nonlinearity float64) cup {
 	}
 	c.depth /= math.Sqrt(nonlinearity)
 	c.wall = math.Min(0.9, c.wall*math.Sqrt(nonlinearity))
+	return c
+}
+
+// twin is the other side of the same headset: another driver of the same kind.
+func (c cup) twin(r *rand.Rand) cup {
+	c.gain *= math.Exp(0.04 * r.NormFloat64())
+	c.resonanceHz *= math.Exp(0.03 * r.NormFloat64())
+	c.q *= math.Exp(0.05 * r.NormFloat64())
+	c.driverX += 0.0004 * r.NormFloat64()
+	c.driverY += 0.0004 * r.NormFloat64()
+	c.lean[0] += 0.01 * r.NormFloat64()
 	return c
 }
 

@@ -134,7 +134,7 @@ func (e ear) gather(field [][]complex128, receivers []point, step float64) []com
 		tmp := make([]complex128, len(out))
 		addWave(tmp, step, d, s.gain)
 		for n := range out {
-			ka := 2 * math.Pi * float64(n) * step * s.size / soundSpeed
+			ka := 2 * math.Pi * float64(n) * step * s.size / SoundSpeed
 			out[n] += field[5+i][n] * tmp[n] * complex(ka*ka/(1+ka*ka), 0)
 		}
 	}

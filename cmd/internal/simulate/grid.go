@@ -28,8 +28,8 @@ func UniformGrid(stepHz, topHz float64) *Grid {
 	return g
 }
 
-// interpolate carries values from the coarse part to the frequencies asked for.
-func (g *Grid) interpolate(coarse []complex128, out []complex128) {
+// Interpolate carries values from the coarse part to the frequencies asked for.
+func (g *Grid) Interpolate(coarse []complex128, out []complex128) {
 	for i, f := range g.Hz {
 		x := f / g.StepHz
 		k := int(x)

@@ -13,9 +13,9 @@ import (
 
 // Properties of air at 20 °C and 101.325 kPa (handbook values, quoted from memory).
 const (
-	airDensity   = 1.204    // kg/m³
-	soundSpeed   = 343.2    // m/s
-	airViscosity = 1.825e-5 // Pa·s
+	AirDensity   = 1.204    // kg/m³
+	SoundSpeed   = 343.2    // m/s
+	AirViscosity = 1.825e-5 // Pa·s
 )
 
 // Placement is the true state of one cup on one ear.

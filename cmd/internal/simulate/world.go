@@ -25,19 +25,20 @@ func Piston(seed uint64, d Design, open []bool) Acoustics {
 		fixture[e].canal = canal{length: 0.0225, radius: 0.00375, load: 1}
 	}
 	for _, o := range open {
-		w.cups = append(w.cups, drawCup(r, o, d.Nonlinearity))
+		left := drawCup(r, o, d.Nonlinearity)
+		w.cups = append(w.cups, [2]cup{left, left.twin(r)})
 	}
 	return w
 }
 
 type pistonWorld struct {
 	ears [][2]ear
-	cups []cup
+	cups [][2]cup
 }
 
 // Headphone implements Acoustics.
 func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placement, g *Grid) []complex128 {
-	c, e := w.cups[model], w.ears[subject][side]
+	c, e := w.cups[model][side], w.ears[subject][side]
 	src := c.sources(p)
 	at := e.receivers(p.MicMM)
 	area := math.Pi * c.driver * c.driver
@@ -61,7 +62,7 @@ func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placemen
 			soft := 1 / (1 + (f/c.softHz)*(f/c.softHz))
 			one := complex(c.wall*soft, 0)
 			sum := order[0][n] + one*order[1][n] + one*one*order[2][n]
-			wave := complex(0, f*airDensity*skin/area) * u0[n] * sum
+			wave := complex(0, f*AirDensity*skin/area) * u0[n] * sum
 			order[0][n] = wave + p0[n]
 		}
 		field[i] = order[0]
@@ -73,7 +74,7 @@ func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placemen
 		wave[n] -= p0[n]
 	}
 	out := make([]complex128, len(g.Hz))
-	g.interpolate(wave, out)
+	g.Interpolate(wave, out)
 	gain := complex(math.Pow(10, p.GainDB/20), 0)
 	for i, f := range g.Hz {
 		_, uniform := c.drive(f, p.SlitMM, p.GapMM/1000)
@@ -112,7 +113,7 @@ func (w *pistonWorld) freeField(subject int, side capture.Ear, from point, micMM
 		addWave(field[i], g.StepHz, 0.1-a.x*from.x-a.y*from.y-a.z*from.z, 1)
 	}
 	out := make([]complex128, len(g.Hz))
-	g.interpolate(e.gather(field, at, g.StepHz), out)
+	g.Interpolate(e.gather(field, at, g.StepHz), out)
 	for i, f := range g.Hz {
 		x := f / 700
 		out[i] *= complex(1+(e.headShelf-1)*x*x/(1+x*x), 0)
@@ -158,6 +159,6 @@ func (w *pistonWorld) Canal(subject int, side capture.Ear, g *Grid) []complex128
 }
 
 // Seal implements Acoustics.
-func (w *pistonWorld) Seal(model, _ int, _ capture.Ear, p Placement) Seal {
-	return w.cups[model].sealTruth(p)
+func (w *pistonWorld) Seal(model, _ int, side capture.Ear, p Placement) Seal {
+	return w.cups[model][side].sealTruth(p)
 }
