@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"asworn/capture"
 	"asworn/fitcorr/varcomp"
 )
 
@@ -90,7 +91,7 @@ func contender(rng *rand.Rand, study, model string, c scatter) Contender {
 // Of two models alike, each is called the less sensitive at 95 % about as
 // often as chance has it; of two unlike, the right one nearly always.
 func TestRankIsCalibrated(t *testing.T) {
-	const runs = 400
+	const runs = 200
 	rng := rand.New(rand.NewPCG(8, 8))
 	opt := DefaultOptions()
 	opt.Bootstrap = 1000
@@ -146,6 +147,27 @@ func TestRankWithoutFigures(t *testing.T) {
 	}
 	if Rank(nil, DefaultOptions()) == nil {
 		t.Error("no contenders: want an empty ranking")
+	}
+}
+
+// Without any panel the figure of repeatability is compared, with the seatings
+// on the fixture as units.
+func TestRankOnAFixtureAlone(t *testing.T) {
+	rng := rand.New(rand.NewPCG(2, 9))
+	var cs []Contender
+	for i, sd := range []float64{2, 0.5, 0.55} {
+		ss := scatter{fixture: 10, onFixture: sd}.draw(rng, capture.Drum)
+		for j := range ss {
+			ss[j].ID = fmt.Sprint(i, ss[j].ID)
+		}
+		cs = append(cs, Contender{"s", fmt.Sprint("Model ", i), Sensitivities(ss, DefaultOptions())})
+	}
+	r := Rank(cs, DefaultOptions())
+	if r[0].Figure != ByRepeatability || r[2].Model != "Model 0" || r[2].RankLow != 3 || r[0].Less[2] < 0.99 {
+		t.Errorf("%+v", r)
+	}
+	if r[0].Less[1] > 0.975 || r[0].SummaryDB[2] <= r[0].SummaryDB[0] {
+		t.Errorf("two alike are told apart: %+v", r[:2])
 	}
 }
 

@@ -35,6 +35,7 @@ func Sensitivities(ss []Seating, opt Options) []Sensitivity {
 
 // fitPanel is the worn or the fixture seatings in the form the estimators use.
 type fitPanel struct {
+	id      []string    // per seating, unique
 	subject []string    // per seating
 	level   [][]float64 // per seating, then per third-octave band; NaN where it does not count
 }
@@ -58,6 +59,7 @@ func sensitivity(ss []Seating, point capture.Point, ear capture.Ear, confidence 
 		if s.Subject == capture.FixtureSubject {
 			p = &fixture
 		}
+		p.id = append(p.id, s.ID)
 		p.subject = append(p.subject, s.Subject)
 		p.level = append(p.level, levels[i])
 	}

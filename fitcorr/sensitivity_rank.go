@@ -19,6 +19,8 @@ type Contender struct {
 type Standing struct {
 	Study string `json:"study"`
 	Model string `json:"model"`
+	// Figure is what was compared: ByReproducibility or ByRepeatability.
+	Figure string `json:"figure"`
 	// SummaryDB is the RMS of the two ears' figures with its interval; all 0
 	// when there is none, and the interval 0 with fewer than three listeners.
 	SummaryDB [3]float64 `json:"summary_db"`
@@ -33,18 +35,34 @@ type Standing struct {
 	Less []float64 `json:"less"`
 }
 
+// The two figures that a ranking can compare.
+const (
+	ByReproducibility = "reproducibility" // SummaryDB, of a panel
+	ByRepeatability   = "repeatability"   // SeatingDB
+)
+
 // rankDraws is the number of draws when Options.Bootstrap is 0.
 const rankDraws = 4000
 
 // Rank puts models side by side, the least sensitive to its fit first, with
-// the uncertainty of the order. It draws every figure anew from its jackknife
+// the uncertainty of the order. The figure is the summary of reproducibility;
+// only when no contender has one, as in studies without a panel, that of
+// repeatability, and Figure says so. It draws every figure anew from its jackknife
 // distribution (Student's t on the logarithm). The same listeners of the same
 // study move all of its models together, so what they share does not blur the
 // order; different studies are independent. Draws are seeded with opt.Seed.
 func Rank(contenders []Contender, opt Options) []Standing {
+	figure := ByRepeatability
+	for _, c := range contenders {
+		for _, s := range c.Ears {
+			if s.SummaryDB[0] > 0 {
+				figure = ByReproducibility
+			}
+		}
+	}
 	entries := make([]rankEntry, len(contenders))
 	for i, c := range contenders {
-		entries[i] = newRankEntry(c, opt.Confidence)
+		entries[i] = newRankEntry(c, figure, opt.Confidence)
 	}
 	// The order of the arguments settles ties.
 	slices.SortStableFunc(entries, func(a, b rankEntry) int {
@@ -120,12 +138,18 @@ type rankEntry struct {
 
 func (e rankEntry) known() bool { return len(e.deviation) > 0 }
 
-func newRankEntry(c Contender, confidence float64) rankEntry {
-	e := rankEntry{Standing: Standing{Study: c.Study, Model: c.Model}}
+func newRankEntry(c Contender, figure string, confidence float64) rankEntry {
+	e := rankEntry{Standing: Standing{Study: c.Study, Model: c.Model, Figure: figure}}
+	of := func(s Sensitivity) (float64, []Influence) {
+		if figure == ByRepeatability {
+			return s.SeatingDB[0], s.SeatingInfluence
+		}
+		return s.SummaryDB[0], s.Influence
+	}
 	power, n := 0.0, 0.0
 	for _, s := range c.Ears {
-		if s.SummaryDB[0] > 0 {
-			power += s.SummaryDB[0] * s.SummaryDB[0]
+		if f, _ := of(s); f > 0 {
+			power += f * f
 			n++
 		}
 	}
@@ -136,12 +160,13 @@ func newRankEntry(c Contender, confidence float64) rankEntry {
 	e.SummaryDB[0] = est
 	shift := make(map[string]float64)
 	for _, s := range c.Ears {
-		share := s.SummaryDB[0] * s.SummaryDB[0] / power
-		for _, f := range s.Influence {
-			if _, ok := shift[f.Listener]; !ok {
-				e.listener = append(e.listener, f.Listener)
+		f, influence := of(s)
+		share := f * f / power
+		for _, i := range influence {
+			if _, ok := shift[i.Listener]; !ok {
+				e.listener = append(e.listener, i.Listener)
 			}
-			shift[f.Listener] += share * f.Shift
+			shift[i.Listener] += share * i.Shift
 		}
 	}
 	k := float64(len(e.listener))

@@ -1,7 +1,6 @@
 package fitcorr
 
 import (
-	"fmt"
 	"math"
 
 	"asworn/capture/band"
@@ -14,7 +13,7 @@ const (
 	summaryHighHz = 10100
 )
 
-// summarise fills SummaryDB, SeatingDB and Influence.
+// summarise fills SummaryDB and SeatingDB with their influences.
 func summarise(r *Sensitivity, worn, fixture fitPanel, confidence float64) {
 	total := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, worn, totalVariance)) }
 	within := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, worn, withinVariance)) }
@@ -24,7 +23,7 @@ func summarise(r *Sensitivity, worn, fixture fitPanel, confidence float64) {
 	seatings := fixture
 	switch {
 	case r.Listeners >= 2 && r.Within != nil:
-		r.SeatingDB, _ = jackknife(worn, within, confidence)
+		r.SeatingDB, r.SeatingInfluence = jackknife(worn, within, confidence)
 		return
 	case r.Within != nil:
 		seatings = worn
@@ -32,17 +31,14 @@ func summarise(r *Sensitivity, worn, fixture fitPanel, confidence float64) {
 	if len(seatings.subject) >= 2 {
 		// One subject: each seating is a unit of its own, and the variance
 		// between units is the variance of a seating.
-		units := fitPanel{level: seatings.level}
-		for i := range seatings.subject {
-			units.subject = append(units.subject, fmt.Sprint(i))
-		}
+		units := fitPanel{id: seatings.id, subject: seatings.id, level: seatings.level}
 		all := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, units, totalVariance)) }
-		r.SeatingDB, _ = jackknife(units, all, confidence)
+		r.SeatingDB, r.SeatingInfluence = jackknife(units, all, confidence)
 	}
 }
 
 // meanVariance averages a per-band variance of p over the summary bands in
-// which the whole fitPanel holds at least three units (two when it has no more).
+// which the whole panel holds at least three units (two when it has no more).
 func meanVariance(p, whole fitPanel, variance func(subject []string, y []float64) float64) float64 {
 	need := min(3, len(uniqueNames(whole.subject)))
 	sum, n := 0.0, 0

@@ -241,15 +241,17 @@ type Sensitivity struct {
 	// SeatingDB is the same of s_r: of the panel's seatings, or of the
 	// fixture's when there is no panel.
 	SeatingDB [3]float64 `json:"seating_db"` // estimate, lower, upper
-	// Influence is what each listener does to the logarithm of SummaryDB; it
-	// is what a ranking of several models needs.
-	Influence []Influence `json:"influence,omitempty"`
+	// Influence is what each listener does to the logarithm of SummaryDB, and
+	// SeatingInfluence what each listener (each seating, without a panel) does
+	// to that of SeatingDB; a ranking of several models needs them.
+	Influence        []Influence `json:"influence,omitempty"`
+	SeatingInfluence []Influence `json:"seating_influence,omitempty"`
 }
 
-// Influence is the jackknife shift of log SummaryDB by one listener: the
-// estimate of everyone minus that without the listener.
+// Influence is the jackknife shift of the logarithm of a summary figure by one
+// listener or seating: the estimate of everyone minus that without.
 type Influence struct {
-	Listener string  `json:"listener"`
+	Listener string  `json:"listener"` // or the id of the seating
 	Shift    float64 `json:"shift"`
 }
 
