@@ -1,0 +1,46 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/cmplx"
+	"sort"
+)
+
+// check reports what makes a curve unusable.
+func (c Curve) check() error {
+	if len(c.DB) != len(c.Hz) || (c.PhaseDeg != nil && len(c.PhaseDeg) != len(c.Hz)) {
+		return errors.New("frequencies, levels and phases differ in number")
+	}
+	for i, f := range c.Hz {
+		if !(f > 0) || math.IsInf(f, 0) || math.IsNaN(c.DB[i]) || math.IsInf(c.DB[i], 0) {
+			return fmt.Errorf("point %d: %g Hz, %g dB", i+1, f, c.DB[i])
+		}
+		if i > 0 && f <= c.Hz[i-1] {
+			return fmt.Errorf("frequencies must ascend: %g Hz follows %g Hz", f, c.Hz[i-1])
+		}
+	}
+	return nil
+}
+
+// at returns the complex response at f: level and phase linear over log
+// frequency between the points, constant beyond them.
+func (c Curve) at(f float64) complex128 {
+	i := sort.SearchFloat64s(c.Hz, f)
+	var db, deg float64
+	pick := func(v []float64) float64 {
+		switch {
+		case v == nil:
+			return 0
+		case i == 0:
+			return v[0]
+		case i == len(c.Hz):
+			return v[i-1]
+		}
+		t := math.Log(f/c.Hz[i-1]) / math.Log(c.Hz[i]/c.Hz[i-1])
+		return v[i-1] + t*(v[i]-v[i-1])
+	}
+	db, deg = pick(c.DB), pick(c.PhaseDeg)
+	return cmplx.Rect(math.Pow(10, db/20), deg*math.Pi/180)
+}

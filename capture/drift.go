@@ -1,0 +1,117 @@
+package capture
+
+import (
+	"math"
+	"math/cmplx"
+)
+
+// align measures by how much each repeat is later than its cut says, relative
+// to the first, to a small part of a sample: from the slope of the phase of
+// the cross-spectrum of the two, weighted by its magnitude. It starts with the
+// low frequencies, where the phase cannot have wrapped, and takes in higher
+// ones as the remainder shrinks.
+func (t *take) align() {
+	var roles []int
+	if t.x[loopback] != nil {
+		roles = []int{loopback}
+	} else {
+		for e := range 2 {
+			if t.x[e] != nil {
+				roles = append(roles, e)
+			}
+		}
+	}
+	t.rec.DriftPPM, t.rec.DriftSEPPM = 0, 0
+	se := make([]float64, len(t.cut))
+	for k := 1; k < len(t.cut); k++ {
+		t.shift[k], se[k] = t.delay(k, roles)
+	}
+	if len(t.cut) < 2 {
+		return
+	}
+	// Least squares line of the place of each repeat over its number.
+	var n, sx, sy, sxx, sxy float64
+	at := func(k int) float64 { return float64(t.cut[k]-t.cut[0]) + t.shift[k] }
+	for k, j := range t.index {
+		x := float64(j) * float64(t.p.period)
+		n, sx, sy, sxx, sxy = n+1, sx+x, sy+at(k), sxx+x*x, sxy+x*at(k)
+	}
+	den := n*sxx - sx*sx
+	slope := (n*sxy - sx*sy) / den
+	t.rec.DriftPPM = (slope - 1) * 1e6
+	// Its error: from the phase noise, or from the scatter about the line when
+	// that is larger.
+	variance := 0.0
+	for _, v := range se {
+		variance = max(variance, v*v)
+	}
+	if n > 2 {
+		mean, scatter := (sy-slope*sx)/n, 0.0
+		for k, j := range t.index {
+			r := at(k) - mean - slope*float64(j)*float64(t.p.period)
+			scatter += r * r
+		}
+		variance = max(variance, 2*scatter/(n-2))
+	}
+	// variance is that of a difference of two repeats, twice that of one.
+	t.rec.DriftSEPPM = math.Sqrt(variance/2*n/den) * 1e6
+}
+
+// delay returns how much later repeat k is than repeat 0 beyond their cuts, in
+// samples, with its standard error.
+func (t *take) delay(k int, roles []int) (shift, se float64) {
+	p := t.p
+	step := 1 / float64(p.n) // cycles per sample per bin
+	lo := max(1, int(p.lowHz/p.rate*float64(p.n)))
+	hi := min(p.fft.Bins()-1, int(p.highHz/p.rate*float64(p.n)))
+	for top := min(hi, max(4*lo, p.n/100)); ; top = min(2*top, hi) {
+		for range 2 {
+			var slope, curve, noise float64
+			for _, role := range roles {
+				a, b := t.spectrum(0, role), t.spectrum(k, role)
+				phase := 2 * math.Pi * step * shift
+				turn := cmplx.Rect(1, phase)
+				var r complex128
+				for i := lo; i <= top; i++ {
+					if (i-lo)%256 == 0 {
+						r = cmplx.Rect(1, phase*float64(i))
+					}
+					c := b[i] * cmplx.Conj(a[i]) * r
+					r *= turn
+					f := 2 * math.Pi * float64(i) * step
+					slope -= f * imag(c)
+					curve += f * f * real(c)
+					noise += f * f * imag(c) * imag(c)
+				}
+			}
+			if !(curve > 0) {
+				return shift, math.Inf(1)
+			}
+			shift += slope / curve
+			se = math.Sqrt(noise) / curve
+		}
+		if top == hi {
+			return shift, se
+		}
+	}
+}
+
+// clock finishes the drift: without repeats it is read off the sweep itself.
+func (t *take) clock() {}
+
+// reference returns the spectrum of the excitation as the recorder's clock saw
+// it.
+func (t *take) reference() []complex128 {
+	p := t.p
+	ratio := 1 + t.rec.DriftPPM*1e-6
+	if !p.design || math.Abs(t.rec.DriftPPM*1e-6)*float64(len(p.x)) < 0.005 {
+		return p.spectrum
+	}
+	clear(p.buf.segment)
+	copy(p.buf.segment[p.preroll:], p.setup.Sweep.Stretched(ratio))
+	if p.buf.stretch == nil {
+		p.buf.stretch = make([]complex128, p.fft.Bins())
+	}
+	p.fft.Forward(p.buf.stretch, p.buf.segment)
+	return p.buf.stretch
+}

@@ -1,0 +1,358 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"asworn/capture/band"
+	"asworn/capture/deconv"
+	"asworn/capture/exposure"
+	"asworn/capture/sweep"
+)
+
+// NoLevelDB stands where nothing could be measured. It is finite so that
+// results stay valid JSON.
+const NoLevelDB = -300
+
+// HarmonicOrders lists the orders in Response.HarmonicDB.
+var HarmonicOrders = [...]int{2, 3, 4, 5}
+
+// Curve is a level, and if known a phase, over frequency. Hz ascends; PhaseDeg
+// is nil or as long as Hz.
+type Curve struct {
+	Hz, DB, PhaseDeg []float64
+}
+
+// Microphone says what is known of one measuring chain.
+type Microphone struct {
+	// Response is the microphone's own response relative to its sensitivity;
+	// it is divided out. Between its points level and phase run linearly over
+	// log frequency, beyond them they stay as at the ends.
+	Response Curve
+	// PaPerUnit is the sound pressure of a sample value of 1 (full scale), in
+	// pascals; 0 when the chain is not calibrated.
+	PaPerUnit float64
+}
+
+// Window says how the linear response is cut out of the impulse response: from
+// PreSeconds before the direct sound to PostSeconds after it, with half-Hann
+// fades. A zero field takes the default, which depends on the excitation; see
+// docs/capture.md.
+type Window struct {
+	PreSeconds, PostSeconds, FadeInSeconds, FadeOutSeconds float64
+}
+
+// Setup is everything that turns recordings of one study into responses.
+type Setup struct {
+	// Sweep is what was played. With an Excitation only its Repeats,
+	// GapSeconds, LeadSeconds and RateHz count.
+	Sweep sweep.Design
+	// Excitation is one repeat of any other signal, at Sweep.RateHz.
+	Excitation []float64
+
+	// Left, Right and Loopback are 1-based channels of the recording; 0 for
+	// none. One ear at least must be there.
+	Left, Right, Loopback int
+	Microphones           [2]Microphone
+	// DriveVoltsRMS is the voltage that the sweep's RMS (Design.RMS, or the
+	// RMS of Excitation) makes at the headphone; 0 when unknown.
+	DriveVoltsRMS float64
+	Window        Window
+	// MinSNRDB is the ratio of signal to noise from which a band counts;
+	// default 10.
+	MinSNRDB float64
+}
+
+// Processor turns recordings into responses. It is built once from a Setup and
+// keeps transform plans, the excitation's spectrum and buffers; one goroutine
+// may use it at a time. Clone gives further ones, which share what is constant.
+type Processor struct {
+	*constants
+	fft    *deconv.FFT
+	levels *deconv.BandPower
+	harm   *deconv.FFT
+	buf    buffers
+	find   *locator
+}
+
+// constants is what all clones share; nobody writes to it after New.
+type constants struct {
+	setup    Setup
+	channel  [3]int // 0-based channel of left, right, loopback; −1 for none
+	rate     float64
+	repeats  int
+	x        []float64 // one repeat of the excitation
+	xRMS     float64
+	preroll  int // samples cut before the expected start of a repeat
+	gap      int
+	period   int
+	tail     int // samples kept after the end of a repeat
+	segment  int // preroll + len(x) + tail
+	n        int // transform length
+	spectrum []complex128
+	lowHz    float64 // edges of the band in which the excitation has content
+	highHz   float64
+	design   bool            // a synchronised sweep: harmonics separate
+	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
+	correct  [2][]complex128 // 1 over the microphone's response, per bin
+	aWeight  []float64       // of the power, per bin
+	bands    []band.Band
+	pre      int // window, in samples
+	post     int
+	window   []float64
+	sumW2    float64   // Σw²
+	sumW4    float64   // Σw⁴
+	kappa    []float64 // per band, the share of its energy that the window lets noise meet
+	orders   []harmonic
+	harmN    int // transform length for harmonic responses
+}
+
+// buffers are reused from recording to recording.
+type buffers struct {
+	segment   []float64
+	impulse   []float64
+	windowed  []float64
+	spectra   [][]complex128 // per repeat and channel
+	inverse   []complex128   // of the reference, as last used
+	mean      []complex128
+	density   []float64
+	power     []float64
+	stretch   []complex128
+	harmSeq   []float64
+	harmSpec  []complex128
+	harmPower []float64
+	second    []float64
+}
+
+const prerollSeconds = 0.02
+
+// NewProcessor checks the setup and prepares everything that recordings share.
+func NewProcessor(s Setup) (*Processor, error) {
+	c := &constants{setup: s, rate: s.Sweep.RateHz, bands: band.All(), design: len(s.Excitation) == 0}
+	if s.Left < 0 || s.Right < 0 || s.Loopback < 0 || (s.Left == 0 && s.Right == 0) {
+		return nil, errors.New("capture: name the channel of at least one ear, counted from 1")
+	}
+	c.channel = [3]int{s.Left - 1, s.Right - 1, s.Loopback - 1}
+	for i, a := range c.channel {
+		for _, b := range c.channel[:i] {
+			if a >= 0 && a == b {
+				return nil, fmt.Errorf("capture: channel %d is named twice", a+1)
+			}
+		}
+	}
+	d := s.Sweep
+	if c.design {
+		if err := d.Validate(); err != nil {
+			return nil, err
+		}
+		c.x, c.xRMS = d.Sweep(), d.RMS()
+		c.lowHz, c.highHz = d.StartHz, d.StopHz
+	} else {
+		if !(d.RateHz > 0) || d.GapSeconds < 0 || d.LeadSeconds < 0 || d.Repeats < 0 {
+			return nil, errors.New("capture: an excitation file needs its rate, and no negative gap, lead or repeats")
+		}
+		c.x = s.Excitation
+		c.xRMS = rms(c.x)
+		if !(c.xRMS > 0) || math.IsInf(c.xRMS, 0) {
+			return nil, errors.New("capture: the excitation is silent or not finite")
+		}
+	}
+	c.repeats = max(1, d.Repeats)
+	c.layout()
+	if err := c.prepareSpectra(); err != nil {
+		return nil, err
+	}
+	if err := c.prepareWindow(); err != nil {
+		return nil, err
+	}
+	p := &Processor{constants: c}
+	p.find = newLocator(c)
+	return p, p.allocate()
+}
+
+// Clone returns a processor for another goroutine.
+func (p *Processor) Clone() *Processor {
+	q := &Processor{constants: p.constants, find: p.find.clone()}
+	if err := q.allocate(); err != nil {
+		panic(err) // the same call succeeded for p
+	}
+	return q
+}
+
+// Setup returns what the processor was built from.
+func (p *Processor) Setup() Setup { return p.setup }
+
+func (p *Processor) allocate() (err error) {
+	p.fft = deconv.NewFFT(p.n)
+	if p.levels, err = deconv.NewBandPower(p.rate, len(p.window), p.bands); err != nil {
+		return err
+	}
+	p.buf.segment = make([]float64, p.n)
+	p.buf.impulse = make([]float64, p.n)
+	p.buf.windowed = make([]float64, len(p.window))
+	p.buf.inverse = make([]complex128, p.fft.Bins())
+	p.buf.mean = make([]complex128, p.fft.Bins())
+	p.buf.density = make([]float64, p.fft.Bins())
+	p.buf.power = make([]float64, len(p.bands))
+	return p.allocateHarmonics()
+}
+
+// layout fixes the lengths: how much is cut around a repeat, and the size of
+// its transform.
+func (c *constants) layout() {
+	samples := func(seconds float64) int { return int(math.Round(seconds * c.rate)) }
+	c.preroll = samples(prerollSeconds)
+	c.gap = samples(c.setup.Sweep.GapSeconds)
+	c.period = len(c.x) + c.gap
+	c.tail = min(samples(1), max(0, c.gap-c.preroll))
+	if c.repeats == 1 {
+		c.tail = samples(1) // nothing follows: silence as far as it was recorded
+	}
+	c.segment = c.preroll + len(c.x) + c.tail
+	c.n = deconv.FastLen(c.segment)
+}
+
+func (c *constants) prepareSpectra() error {
+	fft := deconv.NewFFT(c.n)
+	seq := make([]float64, c.n)
+	copy(seq[c.preroll:], c.x)
+	c.spectrum = make([]complex128, fft.Bins())
+	fft.Forward(c.spectrum, seq)
+	if !c.design {
+		c.lowHz, c.highHz = contentEdges(c.spectrum, c.rate/float64(c.n))
+	}
+	step := c.rate / float64(c.n)
+	c.pass = make([]float64, fft.Bins())
+	c.aWeight = make([]float64, fft.Bins())
+	for k := range c.pass {
+		f := float64(k) * step
+		c.pass[k] = passBand(f, c.lowHz, c.highHz, c.rate)
+		if k > 0 {
+			c.aWeight[k] = math.Pow(10, exposure.AWeightDB(f)/10)
+		}
+	}
+	for e, m := range c.setup.Microphones {
+		if c.channel[e] < 0 || len(m.Response.Hz) == 0 {
+			continue
+		}
+		if err := m.Response.check(); err != nil {
+			return fmt.Errorf("capture: response of the %s microphone: %w", Ear(e), err)
+		}
+		c.correct[e] = make([]complex128, fft.Bins())
+		for k := range c.correct[e] {
+			c.correct[e][k] = 1 / m.Response.at(float64(k)*step)
+		}
+	}
+	return nil
+}
+
+// passBand is 1 from low to high, and falls as half a Hann window over the
+// octave below and the quarter octave above (or up to half the rate).
+func passBand(f, low, high, rate float64) float64 {
+	if f <= 0 {
+		return 0
+	}
+	above := min(high*math.Pow(2, 0.25), rate/2)
+	down := 1.0
+	if f > high {
+		down = deconv.Smoothstep(math.Log(above/f) / math.Log(above/high))
+	}
+	return down * deconv.Smoothstep(math.Log2(2*f/low))
+}
+
+// contentEdges returns the lowest and the highest frequency at which the
+// excitation, smoothed over a sixth of an octave, is within 60 dB of its
+// strongest part.
+func contentEdges(spectrum []complex128, step float64) (low, high float64) {
+	cum := make([]float64, len(spectrum)+1)
+	for k, v := range spectrum {
+		cum[k+1] = cum[k] + real(v)*real(v) + imag(v)*imag(v)
+	}
+	r := math.Pow(2, 1.0/12)
+	density := func(k int) float64 {
+		a, b := int(float64(k)/r), min(int(float64(k)*r)+1, len(spectrum))
+		return (cum[b] - cum[a]) / float64(b-a)
+	}
+	peak := 0.0
+	for k := 1; k < len(spectrum); k++ {
+		peak = max(peak, density(k))
+	}
+	first, last := len(spectrum), 0
+	for k := 1; k < len(spectrum); k++ {
+		if density(k) >= 1e-6*peak {
+			first, last = min(first, k), k
+		}
+	}
+	return float64(first) * step, float64(last) * step
+}
+
+// Default window lengths; docs/capture.md says why.
+const (
+	defaultPre         = 0.2
+	defaultPreForeign  = 0.05
+	defaultPost        = 0.5
+	defaultFadeInPart  = 0.5
+	defaultFadeOutPart = 0.4
+)
+
+func (c *constants) prepareWindow() error {
+	w := c.setup.Window
+	if w.PreSeconds == 0 {
+		w.PreSeconds = defaultPreForeign
+		if c.design {
+			w.PreSeconds = min(defaultPre, 0.7*c.setup.Sweep.HarmonicLead(2))
+		}
+	}
+	if w.PostSeconds == 0 {
+		w.PostSeconds = min(defaultPost, max(0.02, float64(c.tail)/c.rate-prerollSeconds))
+	}
+	if w.FadeInSeconds == 0 {
+		w.FadeInSeconds = defaultFadeInPart * w.PreSeconds
+	}
+	if w.FadeOutSeconds == 0 {
+		w.FadeOutSeconds = defaultFadeOutPart * w.PostSeconds
+	}
+	if !(w.PreSeconds > 0 && w.PostSeconds > 0 && w.FadeInSeconds >= 0 && w.FadeOutSeconds >= 0 &&
+		w.FadeInSeconds <= w.PreSeconds && w.FadeOutSeconds <= w.PostSeconds) {
+		return fmt.Errorf("capture: window %+v: lengths must be positive and fades not longer than their side", w)
+	}
+	c.setup.Window = w
+	s := func(v float64) int { return int(math.Round(v * c.rate)) }
+	c.pre, c.post = s(w.PreSeconds), s(w.PostSeconds)
+	if c.pre+c.post > c.n {
+		return fmt.Errorf("capture: a window of %g s does not fit a sweep of %g s", w.PreSeconds+w.PostSeconds, float64(c.n)/c.rate)
+	}
+	c.window = deconv.Tukey(c.pre+c.post, s(w.FadeInSeconds), s(w.FadeOutSeconds))
+	for _, v := range c.window {
+		c.sumW2 += v * v
+		c.sumW4 += v * v * v * v
+	}
+	c.prepareKappa()
+	c.prepareHarmonics()
+	return nil
+}
+
+func rms(x []float64) float64 {
+	s := 0.0
+	for _, v := range x {
+		s += v * v
+	}
+	return math.Sqrt(s / float64(len(x)))
+}
+
+// decibels is 10·lg of a power ratio, floored at NoLevelDB.
+func decibels(power float64) float64 {
+	if !(power > 1e-30) {
+		return NoLevelDB
+	}
+	return 10 * math.Log10(power)
+}
+
+// power2 returns a second buffer of one value per band.
+func (b *buffers) power2(n int) []float64 {
+	if len(b.second) != n {
+		b.second = make([]float64, n)
+	}
+	return b.second
+}
