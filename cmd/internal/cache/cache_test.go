@@ -52,6 +52,24 @@ func TestStore(t *testing.T) {
 	}
 }
 
+func TestAsJSON(t *testing.T) {
+	s, err := Open(t.TempDir())
+	if err != nil {
+		t.Fatal(err)
+	}
+	type value struct{ A [2]*int }
+	one := 1
+	k, _ := KeyOf("json")
+	if err := s.Put(k, AsJSON(&value{[2]*int{nil, &one}}), "behind"); err != nil {
+		t.Fatal(err)
+	}
+	var v value
+	var w string
+	if !s.Get(k, AsJSON(&v), &w) || v.A[0] != nil || v.A[1] == nil || *v.A[1] != 1 || w != "behind" {
+		t.Errorf("%v %q", v, w)
+	}
+}
+
 func TestKeyTellsPartsApart(t *testing.T) {
 	seen := map[Key][]any{}
 	for _, parts := range [][]any{{"ab", "c"}, {"a", "bc"}, {"abc"}, {"a", "b", "c"}, {1.0}, {"1"}, {[]float64{1, 0}}, {[]float64{1}}} {
@@ -106,6 +124,12 @@ func TestStamps(t *testing.T) {
 	k2, changed, err := s.Key("a.wav", wav)
 	if err != nil || changed || k2 != k1 || s.Read() != 0 {
 		t.Errorf("settled file: read %d, changed %v, %v", s.Read(), changed, err)
+	}
+
+	// Doubt makes it be read again.
+	s.Doubt()
+	if k, changed, err := s.Key("a.wav", wav); err != nil || changed || k != k1 || s.Read() != 1 {
+		t.Errorf("doubted file: read %d, changed %v, %v", s.Read(), changed, err)
 	}
 
 	// Same size, and the time of modification put back: the change still shows

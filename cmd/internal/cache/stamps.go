@@ -78,6 +78,17 @@ func (s *Stamps) Key(name, path string) (k Key, changed bool, err error) {
 	return k, known && old.Key != k, nil
 }
 
+// Doubt makes every file be read again. Later content is still compared with
+// what was seen before.
+func (s *Stamps) Doubt() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for name, e := range s.entries {
+		e.Seen = 0
+		s.entries[name] = e
+	}
+}
+
 // Read is the number of files whose bytes had to be read since LoadStamps.
 func (s *Stamps) Read() int {
 	s.mu.Lock()

@@ -9,6 +9,7 @@ import (
 	"crypto/sha256"
 	"encoding/gob"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -130,3 +131,14 @@ func cutGob(name string) (string, bool) {
 	ext := filepath.Ext(name)
 	return name[:len(name)-len(ext)], ext == ".gob"
 }
+
+// AsJSON returns a value that is kept as JSON inside a gob file: for types
+// that gob cannot take, such as an array with nil pointers, and where nil and
+// empty slices must stay apart. v is a pointer.
+func AsJSON(v any) any { return &viaJSON{v} }
+
+type viaJSON struct{ v any }
+
+func (j *viaJSON) GobEncode() ([]byte, error) { return json.Marshal(j.v) }
+
+func (j *viaJSON) GobDecode(b []byte) error { return json.Unmarshal(b, j.v) }
