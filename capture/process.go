@@ -74,6 +74,7 @@ type Processor struct {
 	harm   *deconv.FFT
 	buf    buffers
 	find   *locator
+	input  input
 }
 
 // constants is what all clones share; nobody writes to it after New.
