@@ -15,6 +15,15 @@ func biasCounts(s fitcorr.Sensitivity, i int) bool {
 		(i >= len(s.PanelValid) || s.PanelValid[i]) && (i >= len(s.FixtureValid) || s.FixtureValid[i])
 }
 
+// biasHalf is half the interval of the bias of a third-octave band.
+func biasHalf(r Results, s fitcorr.Sensitivity, i int) float64 {
+	df := 0.0
+	if i < len(s.BiasDF) {
+		df = s.BiasDF[i]
+	}
+	return quantile(r.Options.Confidence, df) * s.BiasSE[i]
+}
+
 // biasRMS is the RMS of fixture minus worn over the third octaves from 50 Hz
 // to 10 kHz that count.
 func biasRMS(r Results, s fitcorr.Sensitivity) Cell {

@@ -294,6 +294,8 @@ func setRange(c *Curves, lo, hi float64) {
 		if c.YMax-c.YMin < c.DBPerDecade {
 			c.YMin = c.YMax - math.Ceil(c.DBPerDecade/step)*step
 		}
+	} else if lo >= 0 {
+		c.YMin = 0
 	}
 	if c.YMax == c.YMin {
 		c.YMax += step

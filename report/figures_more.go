@@ -170,7 +170,7 @@ func sensitivityFigures(r Results) []Figure {
 		for _, s := range m.Sensitivity {
 			what := m.Model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
 			name := SectionSensitivity + "-" + slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
-			c := &Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2, DBPerDecade: differenceAspect}
+			c := &Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
 			c.add("another listener, s_R", s.ReproducibilityDB, s.PanelValid, Style{})
 			if s.Listeners > 0 {
 				c.add("same listener again, s_r", s.RepeatabilityDB, s.PanelValid, Style{Tint: 1, Dash: 1})
@@ -185,12 +185,11 @@ func sensitivityFigures(r Results) []Figure {
 				continue
 			}
 			b := &Curves{Hz: r.ThirdsHz, YLabel: "Fixture minus worn, dB", Unit: "dB", Decimals: 1, DBPerDecade: differenceAspect}
-			k := quantile(r.Options.Confidence, float64(s.Listeners-1))
 			line := Series{Name: "bias", Group: "bias", Style: Style{Tint: 1}}
 			for i := range r.ThirdsHz {
 				y, half := math.NaN(), math.NaN()
 				if biasCounts(s, i) {
-					y, half = s.BiasDB[i], k*s.BiasSE[i]
+					y, half = s.BiasDB[i], biasHalf(r, s, i)
 				}
 				line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
 			}

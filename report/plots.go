@@ -10,7 +10,7 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2"
+	"github.com/google/renameio/v2/maybe"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/plotter"
@@ -85,7 +85,7 @@ func WritePlots(dir string, r Results, opt PlotOptions) ([]string, error) {
 				return names, fmt.Errorf("plot %s: %w", f.Name, err)
 			}
 			name := f.Name + "." + format
-			if err := renameio.WriteFile(filepath.Join(dir, name), b, 0o666); err != nil {
+			if err := maybe.WriteFile(filepath.Join(dir, name), b, 0o666); err != nil {
 				return names, err
 			}
 			names = append(names, name)
@@ -100,35 +100,44 @@ func (f Figure) Render(format string, opt PlotOptions) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, w, h, err := f.layout(opt)
+	l, err := f.layout(opt)
 	if err != nil {
 		return nil, err
 	}
-	return encode(p, w, h, format, opt.DPI)
+	return l.encode(format, opt.DPI)
 }
 
-// layout makes the plot and the size at which its data area has its aspect.
-func (f Figure) layout(opt PlotOptions) (*plot.Plot, vg.Length, vg.Length, error) {
+// layout is a plot with the size at which its data area has its aspect, the
+// legend below it, and a margin around both.
+type layout struct {
+	p      *plot.Plot
+	w, h   vg.Length // of the plot
+	legend legend
+	margin vg.Length
+}
+
+func (f Figure) layout(opt PlotOptions) (layout, error) {
 	var err error
 	p := newPlot(f, opt)
-	w := vg.Length(opt.WidthMM) * vg.Millimeter
+	l := layout{p: p, margin: vg.Points(opt.FontSize) * 0.7}
+	w := vg.Length(opt.WidthMM)*vg.Millimeter - 2*l.margin
 	h := vg.Length(opt.HeightMM) * vg.Millimeter
 	aspect := 0.0 // height over width of the data area
 	switch {
 	case f.Curves != nil:
-		err = addCurves(p, f.Curves, opt)
+		l.legend, err = addCurves(p, f.Curves, opt)
 		aspect = 0.5
 		if c := f.Curves; c.DBPerDecade > 0 {
 			aspect = (c.YMax - c.YMin) / c.DBPerDecade / 3
 		}
 	case f.Map != nil:
-		err = addMap(p, f.Map, opt)
+		err = addMap(p, f.Map)
 		aspect = 1
 		if w > 110*vg.Millimeter {
 			w = 110 * vg.Millimeter // a square map needs no more
 		}
 	case f.Dots != nil:
-		err = addDots(p, f.Dots, opt)
+		err = addDots(p, f.Dots)
 		if h == 0 {
 			h = vg.Points(opt.FontSize) * (6 + 1.9*vg.Length(len(f.Dots.Rows)))
 		}
@@ -136,7 +145,8 @@ func (f Figure) layout(opt PlotOptions) (*plot.Plot, vg.Length, vg.Length, error
 	if err == nil && aspect > 0 {
 		h = heightFor(p, w, aspect)
 	}
-	return p, w, h, err
+	l.w, l.h = w, h
+	return l, err
 }
 
 // heightFor finds the height that gives the data area its aspect: the room
@@ -152,16 +162,21 @@ func heightFor(p *plot.Plot, w vg.Length, aspect float64) vg.Length {
 	return h
 }
 
-func encode(p *plot.Plot, w, h vg.Length, format string, dpi int) ([]byte, error) {
-	var b bytes.Buffer
+func (l layout) encode(format string, dpi int) ([]byte, error) {
+	w, h := l.w+2*l.margin, l.h+2*l.margin+l.legend.height(l.w)
+	var c vg.CanvasWriterTo
 	if format == "svg" {
-		c := vgsvg.New(w, h)
-		p.Draw(draw.New(c))
-		_, err := c.WriteTo(&b)
-		return b.Bytes(), err
+		c = vgsvg.New(w, h)
+	} else {
+		c = vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(dpi))}
 	}
-	c := vgimg.PngCanvas{Canvas: vgimg.NewWith(vgimg.UseWH(w, h), vgimg.UseDPI(dpi))}
-	p.Draw(draw.New(c))
+	all := draw.NewCanvas(c, w, h)
+	all.SetColor(color.White)
+	all.Fill(all.Rectangle.Path())
+	inner := draw.Crop(all, l.margin, -l.margin, l.margin, -l.margin)
+	l.p.Draw(draw.Crop(inner, 0, 0, l.legend.height(l.w), 0))
+	l.legend.draw(inner)
+	var b bytes.Buffer
 	_, err := c.WriteTo(&b)
 	return b.Bytes(), err
 }
@@ -206,12 +221,12 @@ func newPlot(f Figure, opt PlotOptions) *plot.Plot {
 	if !opt.NoTitle {
 		p.Title.Text = f.Title
 	}
-	p.Legend.Top, p.Legend.ThumbnailWidth = true, 2.5*size
 	p.X.Padding, p.Y.Padding = 0, 0
 	return p
 }
 
-func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) error {
+func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) (legend, error) {
+	leg := legend{style: p.Legend.TextStyle, size: vg.Points(opt.FontSize)}
 	p.X.Min, p.X.Max, p.X.Scale = 20, 20000, plot.LogScale{}
 	p.Y.Min, p.Y.Max = c.YMin, c.YMax
 	p.X.Label.Text, p.Y.Label.Text = "Frequency, Hz", c.YLabel
@@ -227,13 +242,12 @@ func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) error {
 		for _, poly := range bandPolygons(c, s) {
 			pg, err := plotter.NewPolygon(poly)
 			if err != nil {
-				return err
+				return leg, err
 			}
 			pg.Color, pg.LineStyle.Width = pale(okabeIto[s.Style.Tint]), 0
 			p.Add(pg)
 		}
 	}
-	var entries []legendEntry
 	for _, s := range c.Series {
 		if s.Hidden {
 			continue
@@ -242,7 +256,7 @@ func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) error {
 		for _, run := range runs(c, s.Y) {
 			l, err := plotter.NewLine(run)
 			if err != nil {
-				return err
+				return leg, err
 			}
 			l.LineStyle = lineStyle(s.Style)
 			p.Add(clipped{l})
@@ -251,29 +265,10 @@ func addCurves(p *plot.Plot, c *Curves, opt PlotOptions) error {
 			}
 		}
 		if first != nil {
-			entries = append(entries, legendEntry{s.Name, first})
+			leg.entries = append(leg.entries, legendEntry{s.Name, first})
 		}
 	}
-	addLegend(p, entries, opt)
-	return nil
-}
-
-type legendEntry struct {
-	name string
-	line plot.Thumbnailer
-}
-
-// addLegend puts the legend below the plot, in the room of the X label, so
-// that it never covers a curve.
-func addLegend(p *plot.Plot, entries []legendEntry, opt PlotOptions) {
-	p.Add(&below{entries: entries, style: p.Legend.TextStyle, size: vg.Points(opt.FontSize)})
-	perRow := legendColumns(opt)
-	rows := (len(entries) + perRow - 1) / perRow
-	p.X.Label.Text += strings.Repeat("\n ", rows)
-}
-
-func legendColumns(opt PlotOptions) int {
-	return max(1, int(opt.WidthMM*72/25.4/(opt.FontSize*17)))
+	return leg, nil
 }
 
 // runs cuts a curve where it has nothing to draw.
@@ -335,10 +330,14 @@ func frequencyTicks() []plot.Tick {
 }
 
 func levelTicks(c *Curves) []plot.Tick {
+	return valueTicks(c.YMin, c.YMax, gridStep(c.DBPerDecade, c.YMax-c.YMin))
+}
+
+// valueTicks are the multiples of step from lo to hi.
+func valueTicks(lo, hi, step float64) []plot.Tick {
 	var out []plot.Tick
-	step := gridStep(c.DBPerDecade, c.YMax-c.YMin)
 	d := max(0, int(math.Ceil(-math.Log10(step)-1e-9)))
-	for k := math.Ceil(c.YMin/step - 1e-9); k*step <= c.YMax+1e-9*step; k++ {
+	for k := math.Ceil(lo/step - 1e-9); k*step <= hi+1e-9*step; k++ {
 		out = append(out, plot.Tick{Value: k * step, Label: fixed(k*step, d)})
 	}
 	return out

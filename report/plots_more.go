@@ -23,28 +23,50 @@ func (l clipped) Plot(c draw.Canvas, p *plot.Plot) {
 	c.StrokeLines(l.LineStyle, c.ClipLinesXY(pts)...)
 }
 
-// below draws a legend in rows under the X axis.
-type below struct {
+// legend stands in rows under the plot, where it covers no curve.
+type legend struct {
 	entries []legendEntry
 	style   text.Style
 	size    vg.Length
 }
 
-func (b *below) Plot(c draw.Canvas, p *plot.Plot) {
+type legendEntry struct {
+	name string
+	line plot.Thumbnailer
+}
+
+// columns is how many entries of the longest name fit side by side.
+func (l legend) columns(width vg.Length) int {
+	widest := l.size
+	for _, e := range l.entries {
+		widest = max(widest, l.style.Width(e.name))
+	}
+	return max(1, int(width/(widest+4.5*l.size)))
+}
+
+func (l legend) height(width vg.Length) vg.Length {
+	if len(l.entries) == 0 {
+		return 0
+	}
+	n := l.columns(width)
+	return 1.4 * l.size * (vg.Length((len(l.entries)+n-1)/n) + 0.5)
+}
+
+func (l legend) draw(c draw.Canvas) {
+	if len(l.entries) == 0 {
+		return
+	}
 	width := c.Max.X - c.Min.X
-	perRow := max(1, int(width/(b.size*17)))
-	cell := width / vg.Length(perRow)
-	st := b.style
+	n := l.columns(width)
+	st := l.style
 	st.XAlign, st.YAlign = text.XLeft, text.YCenter
-	// Under the axis, its tick labels and its name.
-	top := c.Min.Y - 4.2*b.size
-	for i, e := range b.entries {
-		x := c.Min.X + cell*vg.Length(i%perRow)
-		y := top - 1.35*b.size*vg.Length(i/perRow)
-		thumb := draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
-			Min: vg.Point{X: x, Y: y - b.size/2}, Max: vg.Point{X: x + 2.5*b.size, Y: y + b.size/2}}}
-		e.line.Thumbnail(&thumb)
-		c.FillText(st, vg.Point{X: x + 3*b.size, Y: y}, e.name)
+	top := c.Min.Y + l.height(width) - 1.2*l.size
+	for i, e := range l.entries {
+		x := c.Min.X + width/vg.Length(n)*vg.Length(i%n)
+		y := top - 1.4*l.size*vg.Length(i/n)
+		e.line.Thumbnail(&draw.Canvas{Canvas: c.Canvas, Rectangle: vg.Rectangle{
+			Min: vg.Point{X: x, Y: y - l.size/2}, Max: vg.Point{X: x + 2.5*l.size, Y: y + l.size/2}}})
+		c.FillText(st, vg.Point{X: x + 3*l.size, Y: y}, e.name)
 	}
 }
 
@@ -66,7 +88,7 @@ func toneColor(t Tone) color.RGBA {
 func toneGlyph(t Tone) draw.GlyphDrawer {
 	switch t {
 	case Act:
-		return draw.TriangleGlyph{}
+		return draw.PyramidGlyph{}
 	case Unsure:
 		return draw.RingGlyph{}
 	case Bad:
@@ -75,7 +97,7 @@ func toneGlyph(t Tone) draw.GlyphDrawer {
 	return draw.CircleGlyph{}
 }
 
-func addMap(p *plot.Plot, m *OffsetMap, opt PlotOptions) error {
+func addMap(p *plot.Plot, m *OffsetMap) error {
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -m.Limit, m.Limit, -m.Limit, m.Limit
 	p.X.Label.Text, p.Y.Label.Text = "Forward (toward the nose), mm", "Up (toward the crown), mm"
 	p.X.Tick.Marker, p.Y.Tick.Marker = plot.ConstantTicks(mapTicks(m.Limit)), plot.ConstantTicks(mapTicks(m.Limit))
@@ -181,11 +203,12 @@ func addMark(p *plot.Plot, x, y float64, g draw.GlyphDrawer, c color.Color, radi
 	return nil
 }
 
-func addDots(p *plot.Plot, d *Dots, opt PlotOptions) error {
+func addDots(p *plot.Plot, d *Dots) error {
 	lo, hi := d.extent()
 	p.X.Min, p.X.Max = lo, hi
 	p.Y.Min, p.Y.Max = -float64(len(d.Rows))+0.4, 0.6
 	p.X.Label.Text = d.XLabel
+	p.X.Tick.Marker = plot.ConstantTicks(valueTicks(lo, hi, gridStep(0, hi-lo)))
 	var ticks []plot.Tick
 	for i, r := range d.Rows {
 		ticks = append(ticks, plot.Tick{Value: -float64(i), Label: r.Name})

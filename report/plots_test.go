@@ -83,12 +83,12 @@ func drawnAspect(f Figure, opt PlotOptions) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	p, w, h, err := f.layout(opt)
+	l, err := f.layout(opt)
 	if err != nil {
 		return 0, err
 	}
-	area := p.DataCanvas(draw.NewCanvas(vgsvg.New(w, h), w, h))
-	x, y := p.Transforms(&area)
+	area := l.p.DataCanvas(draw.NewCanvas(vgsvg.New(l.w, l.h), l.w, l.h))
+	x, y := l.p.Transforms(&area)
 	perDB := float64(y(f.Curves.YMax)-y(f.Curves.YMin)) / (f.Curves.YMax - f.Curves.YMin)
 	return float64(x(1000)-x(100)) / perDB, nil
 }

@@ -57,7 +57,7 @@ const (
 	Bad
 )
 
-func words(s string) Cell            { return Cell{Text: s} }
+func words(s string) Cell           { return Cell{Text: s} }
 func toned(s string, t Tone) Cell   { return Cell{Text: s, Tone: t} }
 func number(v float64, d int) Cell  { return Cell{Text: fixed(v, d), Num: []float64{v}} }
 func count(n int) Cell              { return number(float64(n), 0) }

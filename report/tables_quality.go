@@ -135,7 +135,7 @@ func sensitivityColumns(r Results, s fitcorr.Sensitivity) []bandColumn {
 			if !biasCounts(s, i) {
 				return none(), false
 			}
-			return spread(s.BiasDB[i], quantile(r.Options.Confidence, float64(s.Listeners-1))*s.BiasSE[i]), true
+			return spread(s.BiasDB[i], biasHalf(r, s, i)), true
 		}})
 	}
 	return out
