@@ -1,0 +1,160 @@
+package main
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"asworn/capture"
+	"asworn/cmd/internal/simulate"
+	"asworn/fitcorr"
+)
+
+// The estimated quantities, in the order of the table.
+const (
+	fixtureHeadset = iota
+	fixtureEar
+	wornHeadset
+	wornEar
+	wornMean  // against the mean of the population the panel came from
+	panelMean // the same estimate against the mean of this panel's own seatings
+	quantities
+)
+
+var quantityNames = [quantities]string{
+	"fixture seating, headset", "fixture seating, each ear",
+	"worn seating, headset", "worn seating, each ear",
+	"worn mean (people)", "worn mean (this panel)",
+}
+
+// trial is one estimate on one axis beside its truth.
+type trial struct {
+	err            float64 // estimate − truth, mm or degrees
+	covered, gross bool
+	seen           bool
+}
+
+// verdictTrial is one verdict on a fixture seating a known distance from the people's mean.
+type verdictTrial struct {
+	distance         float64
+	outcome, headset fitcorr.Outcome
+}
+
+// leakTrial is the seal of one ear whose truth loses more than 3 dB at 50 Hz.
+type leakTrial struct {
+	found    bool    // called a leak
+	relative float64 // corner's relative error
+	lossErr  float64 // error of the loss at 50 Hz, dB
+}
+
+// score is everything one study says about the estimator.
+type score struct {
+	trials        [quantities][3][]trial
+	missing       [quantities]int // not answered
+	verdicts      []verdictTrial
+	noVerdict     int
+	leaks         []leakTrial
+	tight, called int // ears that lose less than 0.3 dB at 50 Hz; those called a leak of more than 1 dB
+	failed        error
+	seconds       float64
+}
+
+// judge compares an analysis with the truth of its study.
+func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
+	var out score
+	byModel := map[string]fitcorr.ModelAnalysis{}
+	for _, m := range a.Models {
+		byModel[m.Model] = m
+	}
+	for m, name := range s.Models {
+		ma := byModel[name]
+		offsets := map[string]fitcorr.Offset{}
+		for _, o := range ma.Offsets {
+			offsets[o.ID] = o
+		}
+		verdicts := map[string]fitcorr.Verdict{}
+		for _, v := range ma.Verdicts {
+			verdicts[v.ID] = v
+		}
+		for _, r := range s.Rows {
+			if r.ModelIndex != m || r.Point != capture.Blocked || r.Survey != nil {
+				continue
+			}
+			o, ok := offsets[r.File]
+			out.offset(s, r, o, ok, confidence)
+			if r.OnFixture() {
+				out.verdict(s, r, verdicts, s.Worn[m].Mean)
+			}
+		}
+		if ma.Worn == nil {
+			out.missing[wornMean]++
+			out.missing[panelMean]++
+			continue
+		}
+		out.add(wornMean, ma.Worn.Mean, s.Worn[m].Mean, confidence)
+		out.add(panelMean, ma.Worn.Mean, s.Worn[m].PanelMean, confidence)
+	}
+	return out
+}
+
+// offset scores one ordinary seating.
+func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok bool, confidence float64) {
+	headset, ear := wornHeadset, wornEar
+	if r.OnFixture() {
+		headset, ear = fixtureHeadset, fixtureEar
+	}
+	if !ok {
+		out.missing[headset]++
+		out.missing[ear] += 2
+		return
+	}
+	out.add(headset, o.Headset, r.Headset(), confidence)
+	for e, p := range r.True {
+		out.add(ear, o.Ears[e], p.Vector(), confidence)
+		if s.Open[r.ModelIndex] {
+			continue
+		}
+		truth := s.World.Seal(r.ModelIndex, r.SubjectIndex, capture.Ear(e), p)
+		got := o.Leak[e]
+		switch {
+		case truth.LossDB[1] > 3:
+			out.leaks = append(out.leaks, leakTrial{
+				found: got.Class == "leaking", relative: got.CornerHz/truth.CornerHz - 1, lossErr: got.LossDB[1] - truth.LossDB[1],
+			})
+		case truth.LossDB[1] < 0.3:
+			out.tight++
+			if got.Class == "leaking" && got.LossDB[1] > 1 {
+				out.called++
+			}
+		}
+	}
+}
+
+func (out *score) verdict(s *simulate.Study, r simulate.Row, verdicts map[string]fitcorr.Verdict, mean [3]float64) {
+	v, ok := verdicts[r.File]
+	if !ok {
+		out.noVerdict++
+		return
+	}
+	h := r.Headset()
+	out.verdicts = append(out.verdicts, verdictTrial{
+		distance: math.Hypot(h[0]-mean[0], h[1]-mean[1]), outcome: v.Outcome, headset: v.Headset.Outcome,
+	})
+}
+
+func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence float64) {
+	quantile := distuv.UnitNormal.Quantile((1 + confidence) / 2)
+	if e.DF > 0 {
+		quantile = distuv.StudentsT{Sigma: 1, Nu: e.DF}.Quantile((1 + confidence) / 2)
+	}
+	for a := range 3 {
+		sd := math.Sqrt(e.Cov[a][a])
+		err := e.Value[a] - truth[a]
+		out.trials[q][a] = append(out.trials[q][a], trial{
+			err:     err,
+			covered: math.Abs(err) <= quantile*sd,
+			gross:   e.Value[a]*truth[a] < 0 && math.Abs(e.Value[a]) > 2*sd,
+			seen:    e.Seen[a],
+		})
+	}
+}
