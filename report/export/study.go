@@ -1,0 +1,209 @@
+package export
+
+import (
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/google/renameio/v2/maybe"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// Corrections writes, into dir, the corrections of r as filters at rateHz: one
+// WAV file per seating, point and phase, left and right channel. An ear that
+// is not corrected, and bands in which a correction was withheld, are passed
+// at 0 dB. It returns the files written, in the order of the results. The
+// folder must exist.
+func Corrections(dir string, r report.Results, rateHz float64) ([]string, error) {
+	var files []string
+	names := make(namer)
+	for _, m := range r.Analysis.Models {
+		for _, pair := range pairCorrections(m.Corrections) {
+			name := names.file(pair.id + " " + string(pair.point))
+			for _, design := range []struct {
+				name string
+				f    func([]float64, []float64, float64, int) (Filter, error)
+			}{{"minimum-phase", MinimumPhase}, {"linear-phase", LinearPhase}} {
+				var filters [2]Filter
+				for e, c := range pair.ears {
+					hz, db := correctionCurve(c)
+					f, err := design.f(hz, db, rateHz, DefaultTaps(rateHz))
+					if err != nil {
+						return files, fmt.Errorf("correction of %s, %s ear: %w", pair.id, capture.Ear(e), err)
+					}
+					filters[e] = f
+				}
+				path := filepath.Join(dir, fmt.Sprintf("%s-%s-%.0fhz.wav", name, design.name, rateHz))
+				if err := WriteFilters(path, filters[:]...); err != nil {
+					return files, err
+				}
+				files = append(files, path)
+			}
+		}
+	}
+	return files, nil
+}
+
+// correctionPair is the correction of both ears at one point of one seating.
+type correctionPair struct {
+	id    string
+	point capture.Point
+	ears  [2]*fitcorr.Correction // nil: not corrected
+}
+
+// pairCorrections puts the ears together and leaves out seatings of which
+// nothing is corrected.
+func pairCorrections(cs []fitcorr.Correction) []correctionPair {
+	var out []correctionPair
+next:
+	for i, c := range cs {
+		applied := false
+		for _, a := range c.Applied {
+			applied = applied || a
+		}
+		if !applied {
+			continue
+		}
+		ear := capture.Left
+		if c.Ear == capture.Right.String() {
+			ear = capture.Right
+		}
+		for j := range out {
+			if out[j].id == c.ID && out[j].point == c.Point {
+				out[j].ears[ear] = &cs[i]
+				continue next
+			}
+		}
+		p := correctionPair{id: c.ID, point: c.Point}
+		p.ears[ear] = &cs[i]
+		out = append(out, p)
+	}
+	return out
+}
+
+func correctionCurve(c *fitcorr.Correction) (hz, db []float64) {
+	for b, edges := range band.All() {
+		level := 0.0
+		if c != nil && b < len(c.DeltaDB) && b < len(c.Applied) && c.Applied[b] {
+			level = c.DeltaDB[b]
+		}
+		hz, db = append(hz, edges.Mid), append(db, level)
+	}
+	return hz, db
+}
+
+// Impulses finds the impulse responses of a recording: left and right at
+// rateHz, nil slices when there are none.
+type Impulses func(rec report.Recording) (rateHz float64, ears [2][]float64, err error)
+
+// Headphones writes, into dir, the impulse responses of r as CDL files for
+// AES69 (WriteCDL): one per model, subject and point, of the usable seatings
+// that were placed normally. common carries what the results do not know
+// (organisation, contact, licence, version, date). It returns the files
+// written. The folder must exist.
+func Headphones(dir string, r report.Results, impulses Impulses, common HeadphoneSet) ([]string, error) {
+	type key struct {
+		model, unit, subject string
+		point                capture.Point
+	}
+	var order []key
+	sets := make(map[key]*HeadphoneSet)
+	for _, rec := range r.Recordings {
+		if !rec.Usable || rec.Model == "" || rec.Survey != nil {
+			continue
+		}
+		rate, ears, err := impulses(rec)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", rec.File, err)
+		}
+		if len(ears[0]) == 0 || len(ears[1]) == 0 {
+			continue
+		}
+		k := key{rec.Model, rec.Unit, rec.Subject, rec.Point}
+		h := sets[k]
+		if h == nil {
+			set := common
+			set.DatabaseName, set.RateHz = r.Title, rate
+			set.Title = strings.TrimSpace(fmt.Sprintf("%s %s on %s, %s", rec.Model, rec.Unit, rec.Subject, rec.Point))
+			set.Listener, set.Model = rec.Subject, strings.TrimSpace(rec.Model+" "+rec.Unit)
+			set.ListenerDescription = "listener"
+			if rec.OnFixture() {
+				set.ListenerDescription = strings.TrimSpace(r.Fixture + " " + r.Coupler)
+			}
+			set.ReceiverDescription = map[capture.Point]string{
+				capture.Blocked: "microphone at the blocked entrance of the ear canal",
+				capture.Drum:    "ear simulator, drum reference point",
+			}[rec.Point] + ", " + r.LevelUnit
+			set.Comment, set.IR = "", nil
+			h = &set
+			sets[k] = h
+			order = append(order, k)
+		}
+		if rate != h.RateHz {
+			return nil, fmt.Errorf("%s: %g Hz, the seatings before it %g Hz: one file holds one rate", rec.File, rate, h.RateHz)
+		}
+		h.IR = append(h.IR, ears)
+		if h.Comment != "" {
+			h.Comment += "\n"
+		}
+		h.Comment += fmt.Sprintf("measurement %d: seating %d, %s", len(h.IR), rec.Number, rec.File)
+	}
+	var files []string
+	names := make(namer)
+	for _, k := range order {
+		h := sets[k]
+		h.padToLongest()
+		name := names.file(strings.Join([]string{k.model, k.unit, k.subject, string(k.point)}, " "))
+		path := filepath.Join(dir, name+".cdl")
+		var text strings.Builder
+		if err := WriteCDL(&text, name, *h); err != nil {
+			return files, fmt.Errorf("%s: %w", path, err)
+		}
+		if err := maybe.WriteFile(path, []byte(text.String()), 0o666); err != nil {
+			return files, err
+		}
+		files = append(files, path)
+	}
+	return files, nil
+}
+
+// padToLongest fills the responses up with zeros to one length.
+func (h *HeadphoneSet) padToLongest() {
+	longest := 0
+	for _, pair := range h.IR {
+		longest = max(longest, len(pair[0]), len(pair[1]))
+	}
+	for m, pair := range h.IR {
+		for e, ir := range pair {
+			if len(ir) < longest {
+				h.IR[m][e] = append(ir[:len(ir):len(ir)], make([]float64, longest-len(ir))...)
+			}
+		}
+	}
+}
+
+// namer gives file names and never the same one twice.
+type namer map[string]bool
+
+// file makes a file name of an id: letters, digits and dots stay, the rest
+// becomes dashes.
+func (n namer) file(id string) string {
+	id = strings.ReplaceAll(filepath.ToSlash(id), ".wav", "")
+	dashed := strings.FieldsFunc(id, func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= 'A' && r <= 'Z' || r >= '0' && r <= '9' || r == '.')
+	})
+	base := strings.TrimLeft(strings.Join(dashed, "-"), ".")
+	if base == "" {
+		base = "unnamed"
+	}
+	name := base
+	for i := 2; n[strings.ToLower(name)]; i++ {
+		name = fmt.Sprintf("%s-%d", base, i)
+	}
+	n[strings.ToLower(name)] = true // some file systems know no case
+	return name
+}

@@ -1,0 +1,104 @@
+package export
+
+import (
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/capture/wavfile"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// A corrected ear gets its correction where it was applied and 0 dB elsewhere,
+// the other ear a plain pulse, and a seating that was not corrected no file.
+func TestCorrections(t *testing.T) {
+	c := fitcorr.Correction{ID: "recordings/f 1.wav", Point: capture.Blocked, Ear: "right",
+		DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count)}
+	withheld := fitcorr.Correction{ID: "recordings/f2.wav", Point: capture.Blocked, Ear: "left",
+		DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count)}
+	for b, edges := range band.All() {
+		c.DeltaDB[b], withheld.DeltaDB[b] = 2, 2
+		c.Applied[b] = edges.Mid > 1000 && edges.Mid < 8000
+	}
+	dir := t.TempDir()
+	files, err := Corrections(dir, report.Results{Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{
+		{Model: "Model A", Corrections: []fitcorr.Correction{c, withheld}}}}}, 48000)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []string{"recordings-f-1-blocked-minimum-phase-48000hz.wav", "recordings-f-1-blocked-linear-phase-48000hz.wav"}
+	if len(files) != 2 || filepath.Base(files[0]) != want[0] || filepath.Base(files[1]) != want[1] {
+		t.Fatalf("files %v", files)
+	}
+	for _, file := range files {
+		_, ch, err := wavfile.ReadAll(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		left, right := Filter{Taps: ch[0], RateHz: 48000}, Filter{Taps: ch[1], RateHz: 48000}
+		for hz, want := range map[float64]float64{100: 0, 2000: 2, 4000: 2, 15000: 0} {
+			if math.Abs(right.LevelDB(hz)-want) > 0.05 || math.Abs(left.LevelDB(hz)) > 0.001 {
+				t.Errorf("%s at %g Hz: left %.3f, right %.3f dB, want 0 and %g", file, hz, left.LevelDB(hz), right.LevelDB(hz), want)
+			}
+		}
+	}
+}
+
+// Seatings of one model, subject and point share a file; surveys, bare ears
+// and refused recordings are left out; lengths are made alike.
+func TestHeadphones(t *testing.T) {
+	rec := func(file, model, subject string, number int) report.Recording {
+		return report.Recording{Usable: true, Seating: capture.Seating{File: file, Model: model, Subject: subject, Point: capture.Blocked, Number: number}}
+	}
+	survey := rec("s.wav", "Model A", capture.FixtureSubject, 9)
+	survey.Survey = &capture.Displacement{UpMM: 4}
+	refused := rec("x.wav", "Model A", "L01", 3)
+	refused.Usable = false
+	r := report.Results{Title: "Study", Fixture: "fixture 1", LevelUnit: "dB re 1 Pa/V", Recordings: []report.Recording{
+		rec("a.wav", "Model A", "L01", 1), rec("b.wav", "Model A", "L01", 2), refused, survey,
+		rec("f.wav", "Model A", capture.FixtureSubject, 1), rec("bare.wav", "", "L01", 1), rec("none.wav", "Model A", "L02", 1)}}
+	impulses := func(rec report.Recording) (float64, [2][]float64, error) {
+		switch rec.File {
+		case "none.wav":
+			return 0, [2][]float64{}, nil
+		case "b.wav":
+			return 48000, [2][]float64{{5, 6}, {7, 8}}, nil
+		}
+		return 48000, [2][]float64{{1, 2, 3}, {4, 5, 6}}, nil
+	}
+	dir := t.TempDir()
+	files, err := Headphones(dir, r, impulses, HeadphoneSet{Version: "test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(files) != 2 || filepath.Base(files[0]) != "Model-A-L01-blocked.cdl" || filepath.Base(files[1]) != "Model-A-fixture-blocked.cdl" {
+		t.Fatalf("files %v", files)
+	}
+	text, err := os.ReadFile(files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"M = 2 ;", "N = 3 ;", "1, 2, 3, 4, 5, 6, 5, 6,\n  0, 7, 8, 0 ;"} {
+		if !strings.Contains(strings.ReplaceAll(string(text), ",\n  ", ", "), strings.ReplaceAll(want, ",\n  ", ", ")) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+	if strings.Contains(string(text), "x.wav") || !strings.Contains(string(text), `measurement 2: seating 2, b.wav`) {
+		t.Errorf("the comment does not tell the seatings:\n%s", text)
+	}
+}
+
+// Names that would fall together are kept apart.
+func TestFileNames(t *testing.T) {
+	n := make(namer)
+	for _, c := range [][2]string{{"a/b.wav", "a-b"}, {"a b", "a-b-2"}, {"A-B", "A-B-3"}, {"../ü", "unnamed"}, {"", "unnamed-2"}} {
+		if got := n.file(c[0]); got != c[1] {
+			t.Errorf("%q becomes %q, want %q", c[0], got, c[1])
+		}
+	}
+}
