@@ -10,6 +10,7 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 
 	"asworn/capture/band"
+	"asworn/capture/deconv"
 )
 
 // front is straight ahead.
@@ -115,31 +116,15 @@ func (s Set) levels(receiver int, weight []float64) Reference {
 		}
 	}
 	r := Reference{LevelDB: make([]float64, band.Count), Valid: make([]bool, band.Count)}
-	bin := s.RateHz / float64(n)
-	for b, edges := range band.All() {
+	bands := band.All()
+	deconv.MeanOver(r.LevelDB, power, s.RateHz/float64(n), bands)
+	for b, edges := range bands {
 		r.Valid[b] = edges.Upper <= 0.47*s.RateHz && edges.Mid >= 2*s.RateHz/float64(taps)
-		if edges.Upper <= s.RateHz/2 {
-			r.LevelDB[b] = 10 * math.Log10(averageBetween(power, edges.Lower/bin, edges.Upper/bin))
+		if r.LevelDB[b] > 0 {
+			r.LevelDB[b] = 10 * math.Log10(r.LevelDB[b])
 		}
 	}
 	return r
-}
-
-// averageBetween is the mean of y, taken as piecewise linear between its
-// samples, from sample position a to b.
-func averageBetween(y []float64, a, b float64) float64 {
-	area := 0.0
-	at := func(x float64) float64 {
-		i := min(int(x), len(y)-2)
-		t := x - float64(i)
-		return y[i]*(1-t) + y[i+1]*t
-	}
-	for x := a; x < b; {
-		next := min(b, math.Floor(x)+1)
-		area += (next - x) * (at(x) + at(next)) / 2
-		x = next
-	}
-	return area / (b - a)
 }
 
 // Minus returns r less other in dB, valid where both are.
