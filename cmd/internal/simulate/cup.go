@@ -58,7 +58,7 @@ func drawCup(r *rand.Rand, open bool, nonlinearity float64) cup {
 		f, damping := between(r, 900, 1400), between(r, 0.6, 1)
 		w := 2 * math.Pi * f
 		c.portM = 1 / (w * w * c.compliance(0))
-		c.portR = damping * w * c.portM
+		c.portR = 0.2 * damping * w * c.portM
 	}
 	c.depth /= math.Sqrt(nonlinearity)
 	c.wall = math.Min(0.9, c.wall*math.Sqrt(nonlinearity))
@@ -90,9 +90,14 @@ func (c cup) leakPath(slitMM, w float64) complex128 {
 func (c cup) drive(f, slitMM, gap float64) (u, p complex128) {
 	w := 2 * math.Pi * math.Max(f, 1)
 	cav := c.compliance(gap)
-	// The cushion takes sound from the cavity above about 1.5 kHz.
-	x := w / (2 * math.Pi * 1500)
-	loss := cav * 2500 * x * x / (1 + x*x)
+	// The cushion takes sound from the cavity above about 1.5 kHz; that of an
+	// open back is porous and takes it earlier.
+	lossHz, rate := 1500.0, 2500.0
+	if c.open {
+		lossHz, rate = 600, 5000
+	}
+	x := w / (2 * math.Pi * lossHz)
+	loss := cav * rate * x * x / (1 + x*x)
 	y := complex(loss, w*cav)
 	if slitMM > 0 {
 		y += 1 / c.leakPath(slitMM, w)
@@ -110,7 +115,7 @@ func (c cup) drive(f, slitMM, gap float64) (u, p complex128) {
 	// open back is scaled at its mass-controlled plateau instead.
 	source := c.gain * (1 + 1/c.stiffness)
 	if c.open {
-		source = c.gain * md / c.portM
+		source = 0.5 * c.gain * md / c.portM
 	}
 	u = complex(source, 0) / (zd + za)
 	return u, u * za
