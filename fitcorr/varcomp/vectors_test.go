@@ -40,8 +40,8 @@ func TestVectorsLme4(t *testing.T) {
 		}
 		want[row[0]][row[1]] = number(t, row[2])
 	}
-	if len(sets) < 6 {
-		t.Fatalf("%d data sets, want 6 or more", len(sets))
+	if len(sets) < 9 {
+		t.Fatalf("%d data sets, want 9 or more", len(sets))
 	}
 	for name, s := range sets {
 		factors := [][]string{s.outer}
@@ -72,6 +72,33 @@ func TestVectorsLme4(t *testing.T) {
 				t.Errorf("%s: %s = %.8g, lme4 %.8g", name, q, g, w)
 			}
 		}
+	}
+}
+
+// The batches of dyestuff of Davies, Statistical Methods in Research and
+// Production, as the documentation of lme4 has them: between batches 1764,
+// within 2451, mean 1527.5 (published values quoted from memory).
+func TestVectorsDyestuff(t *testing.T) {
+	groups := make(map[string][]float64)
+	var order []string
+	for _, row := range readCSV(t, "lme4", "data.csv") {
+		if row[0] == "dyestuff" {
+			if groups[row[1]] == nil {
+				order = append(order, row[1])
+			}
+			groups[row[1]] = append(groups[row[1]], number(t, row[3]))
+		}
+	}
+	var batches [][]float64
+	for _, b := range order {
+		batches = append(batches, groups[b])
+	}
+	p, err := ISO5725(batches)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Round(p.BetweenLabs*p.BetweenLabs) != 1764 || math.Round(p.Repeatability*p.Repeatability) != 2451 || p.Mean != 1527.5 {
+		t.Errorf("between %.2f, within %.2f, mean %.2f", p.BetweenLabs*p.BetweenLabs, p.Repeatability*p.Repeatability, p.Mean)
 	}
 }
 

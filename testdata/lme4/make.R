@@ -43,6 +43,14 @@ sets <- list(
 while (!isSingular(lmer(y ~ 1 + (1 | outer), sets$boundary)))
   sets$boundary <- one(c(4, 5, 3, 4, 6), 0, 1)
 
+# Published data that lme4 carries: yields of dyestuff batches, a second set
+# whose between component is zero (Box & Tiao 1973), and pastes from casks of
+# batches (all from Davies, Statistical Methods in Research and Production).
+published <- function(outer, inner, y) data.frame(outer = as.integer(outer), inner = as.integer(inner), y = y)
+sets$dyestuff <- published(Dyestuff$Batch, 0, Dyestuff$Yield)
+sets$dyestuff2 <- published(Dyestuff2$Batch, 0, Dyestuff2$Yield)
+sets$pastes <- published(Pastes$batch, Pastes$cask, Pastes$strength)
+
 control <- lmerControl(optimizer = "bobyqa", optCtrl = list(rhoend = 1e-10),
                        check.conv.singular = "ignore")
 
