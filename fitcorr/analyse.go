@@ -51,6 +51,10 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 		frozen.Models = append(frozen.Models, fm)
 	}
 	a.StandOuts = StandOuts(ss, opt)
+	for i, p := range prepared {
+		m := &a.Models[i]
+		m.Curves = FinalCurves(p.all, *m, p.survey(), a.StandOuts, opt)
+	}
 	if len(a.Models) == 0 {
 		a.Cannot = append(a.Cannot, "the study holds no headphone seating that could be used")
 	}
@@ -119,6 +123,9 @@ func prepare(name string, ss []Seating, opt Options) *prepared {
 	}
 	p.leaks, p.seal = JudgeSeal(p.blocked, opt)
 	p.ma.OpenBack = p.seal.Open
+	if !p.seal.Told {
+		p.cannot("%s", p.seal.Reason)
+	}
 	p.ma.Sensitivity = Sensitivities(ss, opt)
 	su := &modelSetup{name: name, seatings: p.blocked, survey: Survey{Model: name}}
 	rows := surveyRows(ss, true)
@@ -210,7 +217,16 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 			p.cannot("the spread between listeners: one listener only")
 		}
 	}
+	p.ma.Corrections = Corrections(p.all, p.survey(), p.ma.Offsets, p.ma.Worn, opt)
 	return p.ma, fm
+}
+
+// survey returns the model's survey, nil without one.
+func (p *prepared) survey() *Survey {
+	if p.setup == nil {
+		return nil
+	}
+	return &p.setup.survey
 }
 
 // freezeTarget freezes a worn distribution.

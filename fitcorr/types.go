@@ -51,6 +51,9 @@ type Options struct {
 	Bootstrap   int     // seeded bootstrap draws; 0 leaves it out
 	Seed        uint64
 	Jobs        int // workers; 0 means all cores
+	// CalibrationDB is the standard uncertainty of the level calibration (from
+	// the calibrator's and microphone's certificates); 0 = not stated.
+	CalibrationDB float64
 }
 
 // DefaultOptions returns the defaults of the study format.
@@ -207,6 +210,46 @@ type Correction struct {
 	AfterDB  float64 `json:"after_db"`
 }
 
+// FinalCurve is the curve of one model at one point and ear from the fixture's
+// seatings: slices per kept band. LevelDB is nil when no seating could be used.
+type FinalCurve struct {
+	Point   capture.Point `json:"point"`
+	Ear     string        `json:"ear"`
+	Members []CurveMember `json:"members"` // every ordinary fixture seating, used or not
+	Used    int           `json:"used"`
+	LevelDB []float64     `json:"level_db,omitempty"` // mean of the used ones, corrected where Corrected says so
+	// SpreadDB is the standard deviation over the used seatings; LowDB and
+	// HighDB their extremes.
+	SpreadDB []float64 `json:"spread_db,omitempty"`
+	LowDB    []float64 `json:"low_db,omitempty"`
+	HighDB   []float64 `json:"high_db,omitempty"`
+	Valid    []bool    `json:"valid,omitempty"`
+	// StdErrDB is the combined standard uncertainty of LevelDB, HalfDB the
+	// half-width of its interval at the study's confidence.
+	StdErrDB []float64   `json:"stderr_db,omitempty"`
+	HalfDB   []float64   `json:"half_db,omitempty"`
+	Budget   []BudgetRow `json:"budget,omitempty"`
+	Notes    []string    `json:"notes,omitempty"` // what the interval does not hold, in plain words
+}
+
+// CurveMember says whether a seating went into a final curve, and why.
+type CurveMember struct {
+	ID        string `json:"id"`
+	Seating   int    `json:"seating"`
+	Used      bool   `json:"used"`
+	Corrected bool   `json:"corrected"`
+	Why       string `json:"why"`
+}
+
+// BudgetRow is one source of uncertainty of a final curve (JCGM 100:2008),
+// per third-octave band; the last row is the combination.
+type BudgetRow struct {
+	Source string    `json:"source"`
+	Type   string    `json:"type"` // "A" (statistics of this study), "B" (otherwise), "combined"
+	StdDB  []float64 `json:"std_db"`
+	DF     []float64 `json:"df"` // degrees of freedom; 0 = so many that they do not matter
+}
+
 // Component is a variance component with its interval, as standard deviations in dB.
 type Component struct {
 	SD    float64 `json:"sd"`
@@ -265,6 +308,7 @@ type ModelAnalysis struct {
 	Worn        *Worn            `json:"worn,omitempty"`
 	Verdicts    []Verdict        `json:"verdicts,omitempty"`
 	Corrections []Correction     `json:"corrections,omitempty"`
+	Curves      []FinalCurve     `json:"curves,omitempty"`
 	Sensitivity []Sensitivity    `json:"sensitivity,omitempty"`
 	Cannot      []string         `json:"cannot,omitempty"` // what this study cannot answer about the model, in plain words
 }

@@ -1,0 +1,246 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"asworn/capture"
+	"asworn/capture/band"
+)
+
+// Limits of a correction (docs/correction.md).
+const (
+	correctionDepthDB = 10.0 // a deeper change means: seat it again
+	// leakTopHz is where the leak's part of a correction ends; the survey's
+	// part begins at positionLowHz and ends at positionHighHz.
+	leakTopHz = 890.0
+	// The correction must bring the curve nearer with this probability, given
+	// all that is uncertain about offset, worn mean, survey and leak: as a whole
+	// and in each third octave. The survey's error is taken as independent of
+	// the scatter it is made of, which makes the probability cautious: in
+	// simulation 99 % of the corrections come nearer.
+	nearerWhole = 0.85
+	nearerThird = 0.55
+	// reachBeyond is how far outside the survey an offset may lie, as a share
+	// of the survey's reach.
+	reachBeyond = 0.25
+)
+
+// Corrections predicts, for every ordinary fixture seating of one model, the
+// level change from its offset and leak to the worn mean, and applies it per
+// third octave only where held-out seatings show that it brings the curve
+// nearer and the propagated uncertainty lets it:
+//
+//   - leave-one-displacement-out of the survey (blocked entrance),
+//   - leave-one-seating-out among the fixture's seatings, at the point corrected,
+//   - leave-one-listener-out: nearer to where a listener wears it whom the worn
+//     mean did not know.
+//
+// ss are all seatings of the model; offsets and worn those estimated from
+// them. Only position and leak are corrected, never the difference between
+// ears. At the drum the same change is added as at the blocked entrance, which
+// assumes that the relation of the two does not depend on the position (near
+// open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),
+// 1995; Hammershøi & Møller, JASA 100(1), 1996). Without a survey or a worn
+// mean it returns nil.
+func Corrections(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, opt Options) []Correction {
+	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
+		return nil
+	}
+	c := newCorrector(ss, survey, offsets, worn, opt)
+	var out []Correction
+	for _, s := range ss {
+		o, ok := c.offsetOf(s)
+		if !ok || !ordinaryFixture(s) {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			if survey.Ears[ear].Known() {
+				out = append(out, c.correct(s, o, int(ear)))
+			}
+		}
+	}
+	return out
+}
+
+func ordinaryFixture(s Seating) bool {
+	return s.Subject == fixtureSubject && s.Survey == nil && s.Model != ""
+}
+
+// corrector holds what the corrections of one model share.
+type corrector struct {
+	survey  *Survey
+	offsets map[int]Offset // ordinary fixture seatings by number
+	target  [2]target
+	// displacement[ear][third] reports that held-out displacements came nearer.
+	displacement [2][]bool
+	held         map[capture.Point]*[2]heldOut
+	listeners    [2][]listenerPlace
+	opt          Options
+	predicted    map[[2]int]*prediction // by seating number and ear
+}
+
+func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, opt Options) *corrector {
+	c := &corrector{survey: survey, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
+	for _, o := range offsets {
+		if o.Subject == fixtureSubject && !o.Survey {
+			c.offsets[o.Seating] = o
+		}
+	}
+	for ear := range 2 {
+		if !survey.Ears[ear].Known() {
+			continue
+		}
+		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
+		c.displacement[ear] = displacementHelps(ss, &survey.Ears[ear], ear)
+		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
+	}
+	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+		c.held[p] = &[2]heldOut{}
+		for ear := range 2 {
+			if survey.Ears[ear].Known() {
+				c.held[p][ear] = c.holdOutSeatings(ss, p, ear)
+			}
+		}
+	}
+	return c
+}
+
+// offsetOf returns the offset of a fixture seating. A drum row shares that of
+// the blocked row with its number: the headphone was not touched in between.
+func (c *corrector) offsetOf(s Seating) (Offset, bool) {
+	o, ok := c.offsets[s.Number]
+	return o, ok && s.Subject == fixtureSubject
+}
+
+// correct makes the correction of one ear of one seating.
+func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
+	out := Correction{
+		ID: s.ID, Point: s.Point, Ear: earName(ear),
+		DeltaDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Applied: make([]bool, band.Count),
+	}
+	held := &c.held[s.Point][ear]
+	out.BeforeDB, out.AfterDB = held.distance(s.ID)
+	if why := c.outside(o.Ears[ear], ear); why != "" {
+		out.Withheld = why
+		return out
+	}
+	p := c.predict(s.Number, o, ear)
+	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
+	valid := s.Ears[ear].Valid
+	var reasons withheld
+	for _, part := range correctionParts() {
+		reasons.begin(part)
+		if p.nearer(part.from, part.to) < nearerWhole {
+			reasons.addAll("the change is not larger than its uncertainty")
+			continue
+		}
+		for third := part.from; third < part.to; third++ {
+			reason := ""
+			switch {
+			case p.nearer(third, third+1) < nearerThird:
+				reason = "the change is not larger than its uncertainty"
+			case p.deepest(third) > correctionDepthDB:
+				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
+			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
+				reason = "held-out displacements do not come nearer"
+			case !held.helps(third):
+				reason = held.why(s.Point)
+			case part.position && !listeners[third]:
+				reason = "held-out listeners do not come nearer"
+			}
+			if reason != "" {
+				reasons.add(reason)
+				continue
+			}
+			for b := perThird * third; b < perThird*(third+1); b++ {
+				if p.known[b] && valid[b] {
+					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = p.delta[b], p.stderr[b], true
+				}
+			}
+		}
+	}
+	out.Withheld = reasons.String()
+	return out
+}
+
+// outside says why an offset is out of the survey's reach, if it is.
+func (c *corrector) outside(at Estimate, ear int) string {
+	reach := c.survey.Ears[ear].reach()
+	for _, a := range []Axis{Forward, Up} {
+		limit := (1 + reachBeyond) * reach[a]
+		for _, v := range []float64{at.Value[a], c.target[ear].at.Value[a]} {
+			if math.Abs(v) > limit {
+				return fmt.Sprintf("everywhere: %.1f mm lies outside the survey's ±%.1f mm", v, reach[a])
+			}
+		}
+	}
+	return ""
+}
+
+// correctionPart is a range of third octaves that is judged as a whole.
+type correctionPart struct {
+	name     string
+	from, to int // third octaves
+	position bool
+}
+
+func correctionParts() []correctionPart {
+	parts := []correctionPart{{name: "low end (seal)"}, {name: "above (position)", position: true}}
+	thirds := band.AllThirds()
+	for t, b := range thirds {
+		if b.Lower < positionLowHz {
+			parts[0].to = t + 1
+		}
+		if b.Upper < positionHighHz {
+			parts[1].to = t + 1
+		}
+	}
+	parts[1].from = parts[0].to
+	return parts
+}
+
+// withheld gathers why third octaves were not corrected, part by part.
+type withheld struct {
+	parts []withheldPart
+}
+
+type withheldPart struct {
+	correctionPart
+	reasons []string
+	counts  []int
+}
+
+func (w *withheld) begin(p correctionPart) {
+	w.parts = append(w.parts, withheldPart{correctionPart: p})
+}
+
+func (w *withheld) add(reason string) { w.count(reason, 1) }
+
+func (w *withheld) addAll(reason string) {
+	p := w.parts[len(w.parts)-1]
+	w.count(reason, p.to-p.from)
+}
+
+func (w *withheld) count(reason string, n int) {
+	p := &w.parts[len(w.parts)-1]
+	for i, r := range p.reasons {
+		if r == reason {
+			p.counts[i] += n
+			return
+		}
+	}
+	p.reasons, p.counts = append(p.reasons, reason), append(p.counts, n)
+}
+
+// String names, per part, the reasons and in how many third octaves each held.
+func (w *withheld) String() string {
+	var lines []string
+	for _, p := range w.parts {
+		for i, r := range p.reasons {
+			lines = append(lines, fmt.Sprintf("%s, %d of %d third octaves: %s", p.name, p.counts[i], p.to-p.from, r))
+		}
+	}
+	return strings.Join(lines, "; ")
+}

@@ -1,0 +1,237 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+
+	"asworn/capture"
+	"asworn/capture/band"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// displacementHelps holds out each displacement of the survey in turn and
+// reports, per third octave, whether predicting it from the others comes
+// nearer to what was measured there than leaving the level at the marked
+// position does.
+func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
+	rows := surveyRows(ss, true)
+	out := make([]bool, band.Thirds)
+	if len(rows) != len(e.At) {
+		return out // not the rows the survey was made from
+	}
+	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	for _, group := range sameDisplacement(e.At) {
+		if e.At[group[0]] == [3]float64{} {
+			continue // at the marked position there is nothing to correct
+		}
+		for _, z := range e.Zones {
+			inv, ay := mat.NewDense(len(group), len(group), nil), mat.NewDense(len(group), z.To-z.From, nil)
+			for a, i := range group {
+				for b, j := range group {
+					inv.Set(a, b, z.Inv[i][j])
+				}
+				ay.SetRow(a, e.Weights[i][z.From:z.To])
+			}
+			var held mat.Dense
+			if held.Solve(inv, ay) != nil {
+				continue
+			}
+			for a, i := range group {
+				for b := z.From; b < z.To; b++ {
+					if !e.Valid[b] {
+						continue
+					}
+					was := rows[i].Ears[ear].LevelDB[b] - e.BaseDB[b]
+					is := held.At(a, b-z.From)
+					before[b/perThird] += was * was
+					after[b/perThird] += is * is
+				}
+			}
+		}
+	}
+	for t := range out {
+		out[t] = after[t] < before[t]
+	}
+	return out
+}
+
+// heldOut compares the fixture's seatings at one point and ear with each
+// other, before and after each was moved to the other's position.
+type heldOut struct {
+	seatings      int
+	before, after []float64             // mean square over pairs per third octave, dB²
+	single        map[string][2]float64 // the same of one seating, 1 kHz to 10 kHz
+}
+
+// minHeldOut is the number of fixture seatings below which nothing can be held out.
+const minHeldOut = 3
+
+// holdOutSeatings predicts each fixture seating's curve from every other one.
+// Rows with a known displacement take part with that; the others with their
+// estimated offset, which at the drum is independent of the curves compared.
+func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) heldOut {
+	type member struct {
+		s     Seating
+		level []float64 // survey level at its position
+		loss  []float64 // loss to the leak
+	}
+	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
+	all := band.All()
+	e := &c.survey.Ears[ear]
+	var members []member
+	for _, s := range ss {
+		if s.Point != point || s.Subject != fixtureSubject || s.Model == "" || s.Seal != "" {
+			continue
+		}
+		m := member{s: s, loss: make([]float64, band.Count)}
+		switch o, ok := c.offsetOf(s); {
+		case s.Survey != nil && point == capture.Drum:
+			m.level, _ = c.survey.Predict(ear, s.Survey.Vector())
+		case s.Survey == nil && ok:
+			m.level, _ = c.survey.Predict(ear, o.Ears[ear].Value)
+			for b, f := range all {
+				m.loss[b], _ = o.Leak[ear].lossAt(f.Mid)
+			}
+		default:
+			continue
+		}
+		members = append(members, m)
+	}
+	h.seatings = len(members)
+	pairs := make([]float64, band.Thirds)
+	for i, a := range members {
+		var wide [2]float64
+		bands := 0.0
+		for k, b := range members {
+			if i == k {
+				continue
+			}
+			for n, f := range all {
+				if !a.s.Ears[ear].Valid[n] || !b.s.Ears[ear].Valid[n] {
+					continue
+				}
+				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]
+				is := was
+				if e.Valid[n] && f.Lower >= positionLowHz && f.Upper < positionHighHz {
+					is += b.level[n] - a.level[n]
+				}
+				if f.Mid < leakTopHz {
+					is += a.loss[n] - b.loss[n]
+				}
+				t := n / perThird
+				h.before[t] += was * was
+				h.after[t] += is * is
+				pairs[t]++
+				if f.Mid >= 1000 && f.Mid <= 10000 {
+					wide[0] += was * was
+					wide[1] += is * is
+					bands++
+				}
+			}
+		}
+		if bands > 0 {
+			h.single[a.s.ID] = [2]float64{math.Sqrt(wide[0] / bands), math.Sqrt(wide[1] / bands)}
+		}
+	}
+	for t := range pairs {
+		if pairs[t] > 0 {
+			h.before[t] /= pairs[t]
+			h.after[t] /= pairs[t]
+		}
+	}
+	return h
+}
+
+// helps reports whether the seatings came nearer to each other in a third
+// octave, its neighbours counted in.
+func (h *heldOut) helps(third int) bool {
+	if h.seatings < minHeldOut {
+		return false
+	}
+	var before, after float64
+	for t := max(0, third-1); t <= min(band.Thirds-1, third+1); t++ {
+		before += h.before[t]
+		after += h.after[t]
+	}
+	return after < before
+}
+
+func (h *heldOut) why(p capture.Point) string {
+	if h.seatings < minHeldOut {
+		return fmt.Sprintf("%d %s seatings on the fixture are too few to hold one out (%d are needed)", h.seatings, p, minHeldOut)
+	}
+	return fmt.Sprintf("held-out %s seatings do not come nearer", p)
+}
+
+// distance returns the RMS distance of a seating to the others, 1 kHz to
+// 10 kHz, before and after it is moved to their positions.
+func (h *heldOut) distance(id string) (before, after float64) {
+	d := h.single[id]
+	return d[0], d[1]
+}
+
+// listenerPlace is where one listener wears the headphone, as a level change
+// of the survey per kept band, and where all the others do on average.
+type listenerPlace struct{ own, others []float64 }
+
+func listenerPlaces(survey *Survey, offsets []Offset, ear int) []listenerPlace {
+	var subjects []string
+	sums, counts := map[string][3]float64{}, map[string]float64{}
+	for _, o := range offsets {
+		if o.Subject == fixtureSubject || o.Survey {
+			continue
+		}
+		if counts[o.Subject] == 0 {
+			subjects = append(subjects, o.Subject)
+		}
+		v := sums[o.Subject]
+		for a := range v {
+			v[a] += o.Ears[ear].Value[a]
+		}
+		sums[o.Subject] = v
+		counts[o.Subject]++
+	}
+	var out []listenerPlace
+	if len(subjects) < 2 {
+		return nil
+	}
+	for _, l := range subjects {
+		var own, others [3]float64
+		for _, s := range subjects {
+			for a := range own {
+				v := sums[s][a] / counts[s]
+				if s == l {
+					own[a] = v
+				} else {
+					others[a] += v / float64(len(subjects)-1)
+				}
+			}
+		}
+		var p listenerPlace
+		p.own, _ = survey.Predict(ear, own)
+		p.others, _ = survey.Predict(ear, others)
+		out = append(out, p)
+	}
+	return out
+}
+
+// leaveOneListenerOut reports per third octave whether a seating at d comes
+// nearer to where the held-out listeners wear the headphone when it is moved
+// to the mean of the other listeners.
+func (c *corrector) leaveOneListenerOut(d [3]float64, ear int) []bool {
+	here, _ := c.survey.Predict(ear, d)
+	out := make([]bool, band.Thirds)
+	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	for _, l := range c.listeners[ear] {
+		for b := range here {
+			was, is := l.own[b]-here[b], l.own[b]-l.others[b]
+			before[b/perThird] += was * was
+			after[b/perThird] += is * is
+		}
+	}
+	for t := range out {
+		out[t] = after[t] < before[t]
+	}
+	return out
+}

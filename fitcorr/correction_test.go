@@ -1,0 +1,257 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"testing"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/leak"
+)
+
+// paths is a headphone on an ear as a sum of sound paths whose lengths change
+// with the displacement: not the survey's model.
+type paths struct {
+	strength []float64
+	delayUS  []float64
+	turn     [][3]float64 // µs per mm and degree
+}
+
+func newPaths(rng *rand.Rand) paths {
+	p := paths{strength: []float64{1}, delayUS: []float64{0}, turn: [][3]float64{{}}}
+	for k := range 5 {
+		p.strength = append(p.strength, 0.5*math.Pow(0.8, float64(k)))
+		p.delayUS = append(p.delayUS, 40+60*float64(k)+20*rng.Float64())
+		p.turn = append(p.turn, [3]float64{2.5 * rng.NormFloat64(), 2.5 * rng.NormFloat64(), 0.4 * rng.NormFloat64()})
+	}
+	return p
+}
+
+func (p paths) level(f float64, d [3]float64) float64 {
+	var sum complex128
+	for k, a := range p.strength {
+		tau := p.delayUS[k]
+		for i, v := range p.turn[k] {
+			tau += v * d[i]
+		}
+		sum += complex(a, 0) * cmplx.Exp(complex(0, -2*math.Pi*f*tau*1e-6))
+	}
+	return 20 * math.Log10(cmplx.Abs(sum)+0.05)
+}
+
+// fixtureStudy is one simulated model: survey, seatings at given offsets and
+// what was estimated about them, with the truth.
+type fixtureStudy struct {
+	ss      []Seating
+	survey  *Survey
+	offsets []Offset
+	worn    *Worn
+	placed  map[string][3]float64 // position of each fixture seating
+	wornAt  [3]float64
+	paths   [2]paths
+	drum    func(f float64, d [3]float64) float64 // blocked to drum
+}
+
+// simulateFixture makes a survey of 13 displacements, seatings on the fixture
+// at the given offsets and eight listeners around wornAt. Offsets are known to
+// fixtureSD, the worn mean to wornSD (mm).
+func simulateFixture(t *testing.T, seed uint64, at [][3]float64, wornAt [3]float64, fixtureSD, wornSD, scatterDB float64) fixtureStudy {
+	t.Helper()
+	rng := rand.New(rand.NewPCG(seed, 77))
+	st := fixtureStudy{survey: &Survey{Model: "M"}, worn: &Worn{Listeners: 8}, placed: map[string][3]float64{}, wornAt: wornAt}
+	st.paths = [2]paths{newPaths(rng), newPaths(rng)}
+	st.drum = func(f float64, _ [3]float64) float64 { return 8 * math.Exp(-math.Pow(math.Log2(f/2800), 2)) }
+	all := band.All()
+	seat := func(id string, number int, point capture.Point, d [3]float64, survey *capture.Displacement) Seating {
+		s := Seating{ID: id, Model: "M", Subject: capture.FixtureSubject, Point: point, Number: number, Survey: survey}
+		for e := range s.Ears {
+			c := Curve{make([]float64, band.Count), make([]float64, band.Count), make([]bool, band.Count)}
+			smooth := 0.0
+			for b, f := range all {
+				if b%8 == 0 {
+					smooth = rng.NormFloat64()
+				}
+				c.LevelDB[b] = st.paths[e].level(f.Mid, d) + scatterDB*smooth*math.Min(1, f.Mid/4000) + 0.02*rng.NormFloat64()
+				if point == capture.Drum {
+					c.LevelDB[b] += st.drum(f.Mid, d)
+				}
+				c.StdErrDB[b], c.Valid[b] = 0.02, true
+			}
+			s.Ears[e] = c
+		}
+		return s
+	}
+	var rows []Seating
+	for _, d := range [][3]float64{{}, {}, {6, 0, 0}, {-6, 0, 0}, {0, 6, 0}, {0, -6, 0}, {4, 4, 0}, {-4, 4, 0}, {4, -4, 0}, {-4, -4, 0}, {3, 0, 0}, {-3, 0, 0}, {0, 3, 0}, {0, -3, 0}} {
+		rows = append(rows, seat(fmt.Sprint("survey", len(rows)), 100+len(rows), capture.Blocked, d, &capture.Displacement{ForwardMM: d[0], UpMM: d[1]}))
+	}
+	slip := make([]float64, len(rows))
+	for i := range slip {
+		slip[i] = 1
+	}
+	for e := range st.survey.Ears {
+		es, _, err := fitEarSurvey(rows, e, slip)
+		if err != nil {
+			t.Fatal(err)
+		}
+		st.survey.Ears[e] = es
+	}
+	st.ss = rows
+	around := func(v [3]float64, sd float64) Estimate {
+		var e Estimate
+		for a := range 2 {
+			e.Value[a] = v[a] + sd*rng.NormFloat64()
+			e.Cov[a][a] = sd * sd
+		}
+		return e
+	}
+	for i, d := range at {
+		id := fmt.Sprint("f", i)
+		st.placed[id] = d
+		st.ss = append(st.ss, seat(id, i, capture.Blocked, d, nil), seat(id+"d", i, capture.Drum, d, nil))
+		st.offsets = append(st.offsets, Offset{ID: id, Subject: capture.FixtureSubject, Seating: i, Ears: [2]Estimate{around(d, fixtureSD), around(d, fixtureSD)}})
+	}
+	for e := range st.worn.EarMean {
+		st.worn.EarMean[e] = around(wornAt, wornSD)
+	}
+	for l := range 8 {
+		p := wornAt
+		for a := range 2 {
+			p[a] += 1.5 * rng.NormFloat64()
+		}
+		st.offsets = append(st.offsets, Offset{ID: fmt.Sprint("w", l), Subject: fmt.Sprint("L", l), Ears: [2]Estimate{around(p, wornSD), around(p, wornSD)}})
+	}
+	return st
+}
+
+// TestCorrectionsComeNearer: the corrected curve must be nearer to the level
+// at the true worn mean than the curve as measured, and the mean error of
+// seatings 4 mm off must fall to half.
+func TestCorrectionsComeNearer(t *testing.T) {
+	all := band.All()
+	var applied, nearer int
+	var before, after, count, was4, is4 float64
+	for seed := range uint64(12) {
+		rng := rand.New(rand.NewPCG(seed, 1))
+		var at [][3]float64
+		for range 6 {
+			phi := 2 * math.Pi * rng.Float64()
+			at = append(at, [3]float64{4 * math.Cos(phi), 4 * math.Sin(phi)})
+		}
+		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
+		for _, c := range Corrections(st.ss, st.survey, st.offsets, st.worn, DefaultOptions()) {
+			var s Seating
+			for _, x := range st.ss {
+				if x.ID == c.ID {
+					s = x
+				}
+			}
+			e := 0
+			if c.Ear == "right" {
+				e = 1
+			}
+			var b2, a2, n float64
+			some := false
+			for b, f := range all {
+				if f.Mid < 1000 || f.Mid > 10000 {
+					continue
+				}
+				want := st.paths[e].level(f.Mid, st.wornAt)
+				if c.Point == capture.Drum {
+					want += st.drum(f.Mid, st.wornAt)
+				}
+				was := s.Ears[e].LevelDB[b] - want
+				is := was + c.DeltaDB[b]
+				some = some || c.Applied[b]
+				b2 += was * was
+				a2 += is * is
+				n++
+			}
+			before += math.Sqrt(b2 / n)
+			after += math.Sqrt(a2 / n)
+			count++
+			if some {
+				applied++
+				was4 += math.Sqrt(b2 / n)
+				is4 += math.Sqrt(a2 / n)
+				if a2 < b2 {
+					nearer++
+				}
+			}
+		}
+	}
+	t.Logf("%d curves, corrected %d, of them nearer %d; mean error 1–10 kHz %.2f dB before, %.2f dB after; of the corrected %.2f and %.2f dB",
+		int(count), applied, nearer, before/count, after/count, was4/float64(applied), is4/float64(applied))
+	if applied == 0 || float64(nearer) < 0.95*float64(applied) {
+		t.Errorf("nearer in %d of %d", nearer, applied)
+	}
+	if after > 0.5*before {
+		t.Errorf("mean error %.2f dB, was %.2f dB", after/count, before/count)
+	}
+}
+
+// TestCorrectionsMendALeak: a fixture that leaks more than the listeners do is
+// brought to their mean, at the blocked entrance and at the drum.
+func TestCorrectionsMendALeak(t *testing.T) {
+	slit := func(mm float64) (leak.Params, Leak) {
+		s := leak.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
+		p := leak.FromCircuit(s.Resistance(), s.Mass(), leak.Compliance(1e-4))
+		l := Leak{Class: "leaking", CornerHz: p.CornerHz, Damping: p.Damping, LossSE: [3]float64{0.3, 0.2, 0.1}}
+		for k, f := range lossHz {
+			l.LossDB[k] = p.LossDB(f)
+		}
+		return p, l
+	}
+	at := make([][3]float64, 5)
+	st := simulateFixture(t, 3, at, [3]float64{}, 0.6, 0.8, 0.1)
+	worn, wornLeak := slit(0.2)
+	for i := range st.offsets {
+		o := &st.offsets[i]
+		if o.Subject != capture.FixtureSubject {
+			o.Leak = [2]Leak{wornLeak, wornLeak}
+			continue
+		}
+		p, l := slit(0.3 + 0.06*float64(o.Seating))
+		o.Leak = [2]Leak{l, l}
+		for _, s := range st.ss {
+			if s.Survey == nil && s.Number == o.Seating {
+				for e := range s.Ears {
+					for b, f := range band.All() {
+						s.Ears[e].LevelDB[b] -= p.LossDB(f.Mid)
+					}
+				}
+			}
+		}
+	}
+	cs := Corrections(st.ss, st.survey, st.offsets, st.worn, DefaultOptions())
+	if len(cs) != 5*2*2 {
+		t.Fatalf("%d corrections, want 20", len(cs))
+	}
+	for _, c := range cs {
+		var number int
+		for _, s := range st.ss {
+			if s.ID == c.ID {
+				number = s.Number
+			}
+		}
+		p, _ := slit(0.3 + 0.06*float64(number))
+		for b, f := range band.All() {
+			if f.Lower > 80 || f.Mid < 20 {
+				continue
+			}
+			want := p.LossDB(f.Mid) - worn.LossDB(f.Mid)
+			lowest := band.All()[b/perThird*perThird].Mid // the whole third octave goes by its deepest band
+			deep := p.LossDB(lowest)-worn.LossDB(lowest) > correctionDepthDB-0.5
+			if !c.Applied[b] && !deep {
+				t.Fatalf("%s %s at %.0f Hz not corrected: %s", c.ID, c.Ear, f.Mid, c.Withheld)
+			}
+			if c.Applied[b] && math.Abs(c.DeltaDB[b]-want) > 0.2 {
+				t.Fatalf("%s at %.0f Hz: %.2f dB, want %.2f", c.ID, f.Mid, c.DeltaDB[b], want)
+			}
+		}
+	}
+	t.Log(cs[0].Withheld)
+}

@@ -1,0 +1,250 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+
+	"asworn/capture"
+	"asworn/capture/band"
+)
+
+// FinalCurves makes the curves of one model from the fixture's ordinary
+// seatings, per point and ear. Which seatings go in follows the verdicts: one
+// that matches goes in as it is; one that does not goes in where its correction
+// was applied over most of 1 kHz to 10 kHz, else stays out; one that stands out
+// of its group stays out unless it was corrected; without a verdict the rest go
+// in. m holds the offsets, verdicts and corrections of the model; survey may be
+// nil. Every level carries an interval with an uncertainty budget after JCGM
+// 100:2008 (docs/correction.md).
+func FinalCurves(ss []Seating, m ModelAnalysis, survey *Survey, standOuts []StandOut, opt Options) []FinalCurve {
+	var c *corrector
+	if survey != nil && m.Worn != nil && (survey.Ears[0].Known() || survey.Ears[1].Known()) {
+		c = newCorrector(ss, survey, m.Offsets, m.Worn, opt)
+	}
+	verdicts := map[int]Verdict{}
+	for _, v := range m.Verdicts {
+		verdicts[v.Seating] = v
+	}
+	var out []FinalCurve
+	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
+		var rows []Seating
+		for _, s := range ss {
+			if ordinaryFixture(s) && s.Point == point {
+				rows = append(rows, s)
+			}
+		}
+		if len(rows) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			ch := chooser{ear: int(ear), verdicts: verdicts, flagged: flaggedSeatings(ss, standOuts, ear.String()), corrections: m.Corrections}
+			fc := FinalCurve{Point: point, Ear: ear.String()}
+			parts := ch.choose(rows, &fc)
+			fc.average(parts, int(ear))
+			if fc.LevelDB != nil {
+				fc.uncertainty(parts, rows, c, m, int(ear), opt)
+			}
+			out = append(out, fc)
+		}
+	}
+	return out
+}
+
+// flaggedSeatings maps the number of each fixture seating that stands out at
+// either point to where it does.
+func flaggedSeatings(ss []Seating, standOuts []StandOut, ear string) map[int]string {
+	numbers := map[string]int{}
+	for _, s := range ss {
+		if ordinaryFixture(s) {
+			numbers[s.ID] = s.Number
+		}
+	}
+	out := map[int]string{}
+	for _, so := range standOuts {
+		if n, ok := numbers[so.ID]; ok && so.Flagged && so.Ear == ear {
+			out[n] = so.Band
+		}
+	}
+	return out
+}
+
+// part is one seating's share of a final curve.
+type part struct {
+	s          Seating
+	correction *Correction // nil when it goes in as measured
+}
+
+// level returns the level of a part in band b.
+func (p part) level(ear, b int) float64 {
+	v := p.s.Ears[ear].LevelDB[b]
+	if p.correction != nil && p.correction.Applied[b] {
+		v += p.correction.DeltaDB[b]
+	}
+	return v
+}
+
+// chooser decides which seatings of one ear go into a curve.
+type chooser struct {
+	ear         int
+	verdicts    map[int]Verdict
+	flagged     map[int]string
+	corrections []Correction
+}
+
+// choose fills the members of a curve and returns those that go in.
+func (ch chooser) choose(rows []Seating, fc *FinalCurve) []part {
+	var parts []part
+	for _, s := range rows {
+		m := CurveMember{ID: s.ID, Seating: s.Number}
+		corr := ch.correctionOf(s)
+		v, judged := ch.verdicts[s.Number]
+		stands, flagged := ch.flagged[s.Number]
+		leakOff := judged && v.Ears[ch.ear].LeakOutcome == Adjust
+		switch {
+		case judged && (v.Outcome == Adjust || v.Ears[ch.ear].Outcome == Adjust):
+			m.Corrected = covers(corr, 1000, 10000)
+			m.Used = m.Corrected
+			m.Why = "off its place; not corrected: " + withheldOf(corr)
+			if m.Used {
+				m.Why = "off its place; corrected to the worn mean"
+			}
+		case flagged:
+			m.Why = fmt.Sprintf("stands out of its group (%s band)", stands)
+		case judged && v.Outcome == Matches:
+			m.Used, m.Why = true, "matches the worn mean"
+		case judged:
+			m.Used, m.Why = true, "not shown to be off its place"
+			m.Corrected = covers(corr, 1000, 10000)
+			if m.Corrected {
+				m.Why += "; corrected to the worn mean"
+			}
+		default:
+			m.Used, m.Why = true, "ordinary seating; position not judged"
+		}
+		if m.Used && leakOff {
+			if covers(corr, 20, 100) {
+				m.Corrected = true
+				m.Why += "; its seal corrected to the worn mean"
+			} else {
+				m.Used, m.Corrected = false, false
+				m.Why = "seal unlike the worn one; not corrected: " + withheldOf(corr)
+			}
+		}
+		fc.Members = append(fc.Members, m)
+		if m.Used {
+			p := part{s: s}
+			if m.Corrected {
+				p.correction = corr
+			}
+			parts = append(parts, p)
+		}
+	}
+	fc.Used = len(parts)
+	if len(parts) == 0 {
+		fc.Notes = append(fc.Notes, "no curve: no seating could be used as it is or corrected; seat the headphone again")
+	}
+	return parts
+}
+
+func (ch chooser) correctionOf(s Seating) *Correction {
+	for i := range ch.corrections {
+		c := &ch.corrections[i]
+		if c.ID == s.ID && c.Ear == earName(ch.ear) {
+			return c
+		}
+	}
+	return nil
+}
+
+func withheldOf(c *Correction) string {
+	if c == nil {
+		return "no survey or worn mean to correct with"
+	}
+	return c.Withheld
+}
+
+// covers reports whether a correction was applied to at least two thirds of
+// the bands between two frequencies in Hz.
+func covers(c *Correction, from, to float64) bool {
+	if c == nil {
+		return false
+	}
+	applied, n := 0, 0
+	for b, f := range band.All() {
+		if f.Mid >= from && f.Mid <= to {
+			n++
+			if c.Applied[b] {
+				applied++
+			}
+		}
+	}
+	return 3*applied >= 2*n
+}
+
+// average fills level and spread. A band counts when it does in at least half
+// of the parts.
+func (fc *FinalCurve) average(parts []part, ear int) {
+	if len(parts) == 0 {
+		return
+	}
+	fc.LevelDB, fc.SpreadDB = make([]float64, band.Count), make([]float64, band.Count)
+	fc.LowDB, fc.HighDB = make([]float64, band.Count), make([]float64, band.Count)
+	fc.Valid = make([]bool, band.Count)
+	for b := range fc.LevelDB {
+		x := levelsAt(parts, ear, b)
+		if len(x) == 0 || 2*len(x) < len(parts) {
+			continue
+		}
+		fc.Valid[b] = true
+		mean, sd := meanSD(x)
+		fc.LevelDB[b] = mean
+		if len(x) > 1 {
+			fc.SpreadDB[b] = sd
+		}
+		low, high := math.Inf(1), math.Inf(-1)
+		for _, v := range x {
+			low, high = math.Min(low, v), math.Max(high, v)
+		}
+		fc.LowDB[b], fc.HighDB[b] = low, high
+	}
+}
+
+// levelsAt returns the valid levels of the parts in band b.
+func levelsAt(parts []part, ear, b int) []float64 {
+	var x []float64
+	for _, p := range parts {
+		if p.s.Ears[ear].Valid[b] {
+			x = append(x, p.level(ear, b))
+		}
+	}
+	return x
+}
+
+// Against returns the curve compensated by the fixture's own reference: levels
+// minus referenceDB per kept band (slope about 1 kHz included; see
+// TiltedReference), spread and interval unchanged. A reference belongs to one
+// fixture and must not be carried to another.
+func (fc FinalCurve) Against(referenceDB []float64) FinalCurve {
+	minus := func(v []float64) []float64 {
+		if v == nil {
+			return nil
+		}
+		out := make([]float64, len(v))
+		for b := range v {
+			out[b] = v[b] - referenceDB[b]
+		}
+		return out
+	}
+	fc.LevelDB, fc.LowDB, fc.HighDB = minus(fc.LevelDB), minus(fc.LowDB), minus(fc.HighDB)
+	return fc
+}
+
+// TiltedReference returns referenceDB plus a slope in dB per octave about
+// 1 kHz, per kept band.
+func TiltedReference(referenceDB []float64, dBPerOctave float64) []float64 {
+	out := make([]float64, len(referenceDB))
+	for b, f := range band.All() {
+		out[b] = referenceDB[b] + dBPerOctave*math.Log2(f.Mid/1000)
+	}
+	return out
+}

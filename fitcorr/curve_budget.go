@@ -1,0 +1,213 @@
+package fitcorr
+
+import (
+	"math"
+
+	"asworn/capture/band"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// source is one contribution to a final curve's uncertainty, per kept band.
+type source struct {
+	name, kind string
+	std        []float64
+	df         float64 // 0 = infinite
+}
+
+// uncertainty fills interval and budget after JCGM 100:2008: the standard
+// uncertainties of the sources, combined by the root of the sum of squares
+// (5.1.2), with effective degrees of freedom by Welch and Satterthwaite (G.4)
+// and Student's t at the study's confidence (G.3).
+func (fc *FinalCurve) uncertainty(parts []part, rows []Seating, c *corrector, m ModelAnalysis, ear int, opt Options) {
+	sources := []source{fc.reseating(parts, rows, ear)}
+	if c != nil && c.survey.Ears[ear].Known() {
+		sources = append(sources, fc.position(parts, c, m.Worn.EarMean[ear].DF, ear)...)
+	} else {
+		fc.Notes = append(fc.Notes, "the interval holds seating and calibration only: without survey and listeners the place on the head is not known")
+	}
+	cal := source{name: "level calibration", kind: "B", std: make([]float64, band.Count)}
+	for b := range cal.std {
+		cal.std[b] = opt.CalibrationDB
+	}
+	if opt.CalibrationDB > 0 {
+		sources = append(sources, cal)
+	} else {
+		fc.Notes = append(fc.Notes, "the uncertainty of the level calibration is not stated and not in the interval")
+	}
+
+	fc.StdErrDB, fc.HalfDB = make([]float64, band.Count), make([]float64, band.Count)
+	df := make([]float64, band.Count)
+	for b := range fc.StdErrDB {
+		var u2, den float64
+		for _, s := range sources {
+			v := s.std[b] * s.std[b]
+			u2 += v
+			if s.df > 0 {
+				den += v * v / s.df
+			}
+		}
+		fc.StdErrDB[b] = math.Sqrt(u2)
+		if den > 0 {
+			df[b] = u2 * u2 / den
+		}
+		fc.HalfDB[b] = coverage(opt.Confidence, df[b]) * fc.StdErrDB[b]
+	}
+	for _, s := range sources {
+		std, n := overThirds(s.std, fc.Valid), make([]float64, band.Thirds)
+		for t := range n {
+			n[t] = s.df
+		}
+		fc.Budget = append(fc.Budget, BudgetRow{s.name, s.kind, std, n})
+	}
+	total := BudgetRow{Source: "combined", Type: "combined", StdDB: overThirds(fc.StdErrDB, fc.Valid), DF: make([]float64, band.Thirds)}
+	for t := range total.DF {
+		var u2, den float64
+		for _, r := range fc.Budget {
+			v := r.StdDB[t] * r.StdDB[t]
+			u2 += v
+			if r.DF[t] > 0 {
+				den += v * v / r.DF[t]
+			}
+		}
+		if den > 0 {
+			total.DF[t] = u2 * u2 / den
+		}
+	}
+	fc.Budget = append(fc.Budget, total)
+}
+
+// coverage returns the coverage factor: Student's t for df degrees of freedom
+// (0 = normal) at a two-sided confidence.
+func coverage(confidence, df float64) float64 {
+	q := (1 + confidence) / 2
+	if df <= 0 {
+		return distuv.UnitNormal.Quantile(q)
+	}
+	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: math.Max(df, 1)}.Quantile(q)
+}
+
+// overThirds returns the root mean square over the valid bands of each third
+// octave.
+func overThirds(v []float64, valid []bool) []float64 {
+	out := make([]float64, band.Thirds)
+	for t := range out {
+		sum, n := 0.0, 0.0
+		for b := t * perThird; b < (t+1)*perThird; b++ {
+			if valid[b] {
+				sum += v[b] * v[b]
+				n++
+			}
+		}
+		if n > 0 {
+			out[t] = math.Sqrt(sum / n)
+		}
+	}
+	return out
+}
+
+// reseating is the scatter of the seatings (type A, measurement noise
+// included): standard deviation of the used ones over √n. Of a single one the
+// standard deviation of all ordinary fixture seatings counts, as measured.
+func (fc *FinalCurve) reseating(parts []part, rows []Seating, ear int) source {
+	s := source{name: "seating on the fixture", kind: "A", std: make([]float64, band.Count), df: float64(len(parts) - 1)}
+	if len(parts) > 1 {
+		for b := range s.std {
+			if n := len(levelsAt(parts, ear, b)); n > 1 {
+				s.std[b] = fc.SpreadDB[b] / math.Sqrt(float64(n))
+			}
+		}
+		return s
+	}
+	if len(rows) < 2 {
+		fc.Notes = append(fc.Notes, "one seating: its scatter is not known and not in the interval")
+		s.df = 0
+		for b := range s.std {
+			s.std[b] = parts[0].s.Ears[ear].StdErrDB[b]
+		}
+		s.name = "measurement noise"
+		return s
+	}
+	var all []part
+	for _, r := range rows {
+		all = append(all, part{s: r})
+	}
+	s.df = float64(len(rows) - 1)
+	for b := range s.std {
+		if x := levelsAt(all, ear, b); len(x) > 1 {
+			_, s.std[b] = meanSD(x)
+		}
+	}
+	return s
+}
+
+// position is what the place of the used seatings against the worn mean may
+// still do to the level (type B, from the survey model): the change that is
+// left from where they are to the worn mean, its uncertainty and, where it was
+// not corrected, itself. The worn mean is common to all of them, so that this
+// does not average out over seatings: the draws of the worn mean are shared.
+// The variance is shared out to the sources by their covariance with the sum.
+func (fc *FinalCurve) position(parts []part, c *corrector, df float64, ear int) []source {
+	names := [...]string{"seal against the worn mean", "place against the worn mean", "correction to the worn mean"}
+	out := make([]source, len(names))
+	for k, n := range names {
+		out[k] = source{name: n, kind: "B", std: make([]float64, band.Count), df: df}
+	}
+	// left[source][draw][band], mean over the seatings
+	var left [len(names)][correctionDraws][]float64
+	for k := range left {
+		for i := range left[k] {
+			left[k][i] = make([]float64, band.Count)
+		}
+	}
+	all := band.All()
+	counted := 0.0
+	for _, p := range parts {
+		o, ok := c.offsetOf(p.s)
+		if !ok {
+			continue
+		}
+		counted++
+		pr := c.predict(p.s.Number, o, ear)
+		for i, truth := range pr.truths {
+			for b, v := range truth {
+				k := 1
+				switch {
+				case p.correction != nil && p.correction.Applied[b]:
+					k, v = 2, v-p.correction.DeltaDB[b]
+				case all[b].Lower < positionLowHz:
+					k = 0
+				}
+				left[k][i][b] += v
+			}
+		}
+	}
+	if counted == 0 {
+		return nil
+	}
+	for b := range band.Count {
+		var sq [len(names)]float64
+		total := 0.0
+		for i := range correctionDraws {
+			sum := 0.0
+			for k := range left {
+				sum += left[k][i][b]
+			}
+			for k := range left {
+				sq[k] += left[k][i][b] * sum
+			}
+			total += sum * sum
+		}
+		shared := 0.0
+		for k := range sq {
+			sq[k] = math.Max(sq[k], 0)
+			shared += sq[k]
+		}
+		for k := range sq {
+			if shared > 0 {
+				out[k].std[b] = math.Sqrt(sq[k]/shared*total/correctionDraws) / counted
+			}
+		}
+	}
+	return out
+}
