@@ -17,9 +17,29 @@ type DemoOptions struct {
 	Seed       uint64 // default 1
 	Listeners  int    // default 8
 	Seatings   int    // per listener and model, default 5
-	SurveySize int    // displacements per model, default 13
+	SurveySize int    // displacements per model, default 13, negative for none
 	Jobs       int    // workers, default all cores
 	Progress   func(done, total int)
+}
+
+func (o DemoOptions) withDefaults() DemoOptions {
+	if o.Seed == 0 {
+		o.Seed = 1
+	}
+	if o.Listeners == 0 {
+		o.Listeners = 8
+	}
+	if o.Seatings == 0 {
+		o.Seatings = 5
+	}
+	if o.SurveySize == 0 {
+		o.SurveySize = 13
+	}
+	o.SurveySize = max(o.SurveySize, 0)
+	if o.Jobs <= 0 {
+		o.Jobs = runtime.GOMAXPROCS(0)
+	}
+	return o
 }
 
 // TruthFile is where the truth of a demo study lies, under its folder.
@@ -39,21 +59,7 @@ func demoDesign(opt DemoOptions) Design {
 // the truth where the pipeline does not look. It appears all at once when it
 // is complete; an error leaves nothing behind. The same options give the same bytes.
 func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) {
-	if opt.Seed == 0 {
-		opt.Seed = 1
-	}
-	if opt.Listeners == 0 {
-		opt.Listeners = 8
-	}
-	if opt.Seatings == 0 {
-		opt.Seatings = 5
-	}
-	if opt.SurveySize == 0 {
-		opt.SurveySize = 13
-	}
-	if opt.Jobs <= 0 {
-		opt.Jobs = runtime.GOMAXPROCS(0)
-	}
+	opt = opt.withDefaults()
 	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
 		return Truth{}, fmt.Errorf("%s is not empty; name a new folder for the demo study", dir)
 	}

@@ -45,40 +45,35 @@ func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placemen
 	// At the head every wave meets its own reflection: the factor of two less
 	// what skin and hair take.
 	const skin = 1.9
-	field := make([][]complex128, len(at))
+	// Two smooth transfers are summed on the coarse grid: from the driver's
+	// volume velocity through the sound waves in the cup, and from the uniform
+	// pressure in it. The circuit between them is taken at every frequency.
+	waves, uniform := make([][]complex128, len(at)), make([][]complex128, len(at))
 	var order [3][]complex128
-	u0 := make([]complex128, g.Coarse)
-	p0 := make([]complex128, g.Coarse)
-	for n := range u0 {
-		u0[n], p0[n] = c.drive(float64(n)*g.StepHz, p.SlitMM, p.GapMM/1000)
-	}
 	for i, a := range at {
 		for o := range order {
 			order[o] = make([]complex128, g.Coarse)
 			rayleigh(order[o], g.StepHz, src[o], area/float64(len(src[o])/images[o]), a)
 		}
+		uniform[i] = make([]complex128, g.Coarse)
 		for n := range order[0] {
 			f := float64(n) * g.StepHz
 			soft := 1 / (1 + (f/c.softHz)*(f/c.softHz))
 			one := complex(c.wall*soft, 0)
 			sum := order[0][n] + one*order[1][n] + one*one*order[2][n]
-			wave := complex(0, f*AirDensity*skin/area) * u0[n] * sum
-			order[0][n] = wave + p0[n]
+			order[0][n] = complex(0, f*AirDensity*skin/area) * sum
+			uniform[i][n] = 1
 		}
-		field[i] = order[0]
+		waves[i] = order[0]
 	}
-	wave := e.gather(field, at, g.StepHz)
-	// The uniform pressure is exact at every frequency; only what the ear adds
-	// to it is smooth enough to interpolate.
-	for n := range wave {
-		wave[n] -= p0[n]
-	}
-	out := make([]complex128, len(g.Hz))
-	g.Interpolate(wave, out)
+	fromU, fromP := make([]complex128, len(g.Hz)), make([]complex128, len(g.Hz))
+	g.Interpolate(e.gather(waves, at, g.StepHz), fromU)
+	g.Interpolate(e.gather(uniform, at, g.StepHz), fromP)
 	gain := complex(math.Pow(10, p.GainDB/20), 0)
+	out := make([]complex128, len(g.Hz))
 	for i, f := range g.Hz {
-		_, uniform := c.drive(f, p.SlitMM, p.GapMM/1000)
-		out[i] = gain * (out[i] + uniform)
+		u, p0 := c.drive(f, p.SlitMM, p.GapMM/1000)
+		out[i] = gain * (u*fromU[i] + p0*fromP[i])
 	}
 	return out
 }

@@ -48,15 +48,18 @@ func (w *world) Headphone(model, subject int, side capture.Ear, p simulate.Place
 	at := h.inside(p, ear.places(p.MicMM))
 	shapes := h.shapes(at, depth, p)
 	sparse := thin(g)
-	wave := make([]complex128, sparse.Coarse)
-	field := make([]complex128, len(at))
+	// Smooth transfers from volume velocity and from uniform pressure.
+	viaU, viaP := make([]complex128, sparse.Coarse), make([]complex128, sparse.Coarse)
+	field, ones := make([]complex128, len(at)), make([]complex128, len(at))
+	for i := range ones {
+		ones[i] = 1
+	}
 	terms := make([]complex128, len(h.modes))
 	const c2 = simulate.SoundSpeed * simulate.SoundSpeed
-	for k := range wave {
+	for k := range viaU {
 		f := float64(k) * sparse.StepHz
 		om := 2 * math.Pi * f
-		u, p0 := h.drive(f, slit, gap)
-		front := complex(0, om*simulate.AirDensity*c2/h.volume(gap)) * u
+		front := complex(0, om*simulate.AirDensity*c2/h.volume(gap))
 		for j, m := range h.modes {
 			pz, q := float64(m.p)*math.Pi/depth, h.quality
 			if m.p > 0 {
@@ -66,19 +69,23 @@ func (w *world) Headphone(model, subject int, side capture.Ear, p simulate.Place
 			terms[j] = front / complex(w2-om*om, om*math.Sqrt(w2)/q)
 		}
 		for i, shape := range shapes {
-			field[i] = p0
+			var re, im float64
 			for j, s := range shape {
-				field[i] += complex(s*real(terms[j]), s*imag(terms[j]))
+				re += s * real(terms[j])
+				im += s * imag(terms[j])
 			}
+			field[i] = complex(re, im)
 		}
-		wave[k] = ear.listen(field, f) - p0
+		viaU[k], viaP[k] = ear.listen(field, f), ear.listen(ones, f)
 	}
+	fromU, fromP := make([]complex128, len(g.Hz)), make([]complex128, len(g.Hz))
+	sparse.Interpolate(viaU, fromU)
+	sparse.Interpolate(viaP, fromP)
 	out := make([]complex128, len(g.Hz))
-	sparse.Interpolate(wave, out)
 	gain := complex(math.Pow(10, p.GainDB/20), 0)
 	for i, f := range g.Hz {
-		_, p0 := h.drive(f, slit, gap)
-		out[i] = gain * (out[i] + p0)
+		u, p0 := h.drive(f, slit, gap)
+		out[i] = gain * (u*fromU[i] + p0*fromP[i])
 	}
 	return out
 }
