@@ -1,0 +1,134 @@
+package main
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"asworn/capture"
+	"asworn/cmd/internal/simulate"
+	"asworn/fitcorr"
+)
+
+// oracle answers with the truth, moved by shift, with standard deviation sd on every axis.
+func oracle(s *simulate.Study, shift, sd float64) fitcorr.Analysis {
+	estimate := func(v [3]float64) fitcorr.Estimate {
+		var e fitcorr.Estimate
+		for a := range 3 {
+			e.Value[a] = v[a] + shift
+			e.Cov[a][a] = sd * sd
+		}
+		return e
+	}
+	var out fitcorr.Analysis
+	for m, name := range s.Models {
+		ma := fitcorr.ModelAnalysis{Model: name, Worn: &fitcorr.Worn{Mean: estimate(s.Worn[m].Mean)}}
+		for _, r := range s.Rows {
+			if r.ModelIndex != m || r.Point != capture.Blocked || r.Survey != nil {
+				continue
+			}
+			o := fitcorr.Offset{ID: r.File, Headset: estimate(r.Headset())}
+			for e, p := range r.True {
+				o.Ears[e] = estimate(p.Vector())
+				seal := s.World.Seal(m, r.SubjectIndex, capture.Ear(e), p)
+				o.Leak[e] = fitcorr.Leak{Class: "sealed", LossDB: seal.LossDB}
+				if seal.CornerHz > 0 {
+					o.Leak[e].Class, o.Leak[e].CornerHz = "leaking", 1.05*seal.CornerHz
+				}
+			}
+			ma.Offsets = append(ma.Offsets, o)
+			if r.OnFixture() {
+				ma.Verdicts = append(ma.Verdicts, fitcorr.Verdict{
+					ID: r.File, Outcome: fitcorr.Matches, Headset: fitcorr.EarVerdict{Outcome: fitcorr.Adjust},
+				})
+			}
+		}
+		out.Models = append(out.Models, ma)
+	}
+	return out
+}
+
+func studies(n int) []*simulate.Study {
+	d := simulate.BarDesign()
+	d.Listeners, d.Seatings, d.SurveySize, d.BareEar, d.LeakChance = 3, 2, 0, false, 0.9
+	var out []*simulate.Study
+	for i := range n {
+		out = append(out, simulate.Draw(uint64(i), d, simulate.Piston))
+	}
+	return out
+}
+
+func TestJudgeScoresTheTruth(t *testing.T) {
+	for _, c := range []struct{ shift, sd, cover float64 }{{0, 0.1, 100}, {0.5, 1, 100}, {-0.5, 0.2, 0}} {
+		var scores []score
+		for _, s := range studies(3) {
+			scores = append(scores, judge(s, oracle(s, c.shift, c.sd), 0.95))
+		}
+		for q := range quantities {
+			if q == panelMean {
+				continue // the oracle gives the people's mean
+			}
+			for a := range 3 {
+				f := axisOf(scores, q, a)
+				if math.Abs(f.bias.value-c.shift) > 1e-9 || math.Abs(f.rms.value-math.Abs(c.shift)) > 1e-9 || f.cover.value != c.cover {
+					t.Errorf("shift %g, sd %g: %s axis %d: %+v", c.shift, c.sd, quantityNames[q], a, f)
+				}
+			}
+		}
+		for _, d := range trueDistance {
+			got := over(scores, near(d), func(v verdictTrial) float64 {
+				return percent(v.outcome == fitcorr.Matches && v.headset == fitcorr.Adjust)
+			})
+			if got.value != 100 {
+				t.Errorf("verdicts at %g mm: %+v", d, got)
+			}
+		}
+		l := leaksOf(scores)
+		if l.n == 0 || l.found.value != 100 || l.within10.value != 100 || math.Abs(l.median-5) > 1e-9 || l.loss.value != 0 || l.wrongly.value != 0 {
+			t.Errorf("leaks: %+v", l)
+		}
+	}
+}
+
+func TestJudgeCountsWhatIsMissing(t *testing.T) {
+	s := studies(1)[0]
+	got := judge(s, fitcorr.Analysis{}, 0.95)
+	want := [quantities]int{fixtureHeadset: 18, fixtureEar: 36, wornHeadset: 18, wornEar: 36, wornMean: 3, panelMean: 3}
+	if got.missing != want || got.noVerdict != 18 {
+		t.Errorf("missing %v (want %v), verdicts %d", got.missing, want, got.noVerdict)
+	}
+}
+
+// A wrong sign counts only when the estimate claims to be sure of it.
+func TestGrossErrors(t *testing.T) {
+	var s score
+	for _, c := range []struct{ value, truth, sd float64 }{{3, -1, 1}, {1.5, -1, 1}, {3, 1, 1}} {
+		var e fitcorr.Estimate
+		e.Value[0], e.Cov[0][0] = c.value, c.sd*c.sd
+		s.add(0, e, [3]float64{c.truth}, 0.95)
+	}
+	for i, want := range []bool{true, false, false} {
+		if got := s.trials[0][0][i].gross; got != want {
+			t.Errorf("trial %d: gross %v", i, got)
+		}
+	}
+}
+
+// With equal counts the clustered error is the standard error of the studies' means.
+func TestClustered(t *testing.T) {
+	got := clustered([]float64{2, 4, 9}, []float64{2, 2, 2})
+	// Means 1, 2, 4.5: mean 2.5, variance 3.25.
+	if math.Abs(got.value-2.5) > 1e-12 || math.Abs(got.se-math.Sqrt(3.25/3)) > 1e-12 {
+		t.Errorf("%+v", got)
+	}
+}
+
+func TestConditionsDifferByName(t *testing.T) {
+	seen := map[string]bool{}
+	for _, c := range conditions() {
+		if seen[c.name] || c.what == "" || strings.ContainsAny(c.name, " |") {
+			t.Errorf("condition %q", c.name)
+		}
+		seen[c.name] = true
+	}
+}
