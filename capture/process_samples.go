@@ -138,6 +138,7 @@ func (t *take) spectrum(k, role int) []complex128 {
 // Levels of the sweep at the microphone are read off on the way.
 func (t *take) transform() {
 	p := t.p
+	t.rec.SoundSeconds = float64(len(t.cut)*len(p.x)) / p.rate
 	for role, x := range t.x {
 		if x == nil {
 			continue

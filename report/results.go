@@ -41,6 +41,8 @@ type Recording struct {
 	DriftPPM float64           `json:"drift_ppm"`
 	Ears     [2]fitcorr.Curve  `json:"ears"`
 	NoiseDB  [2][]float64      `json:"noise_db"`
+	// SoundSeconds is how long the sweeps sounded, all repeats together.
+	SoundSeconds float64 `json:"sound_seconds,omitempty"`
 	// SweepLevelA is the A-weighted level of the sweep, dB SPL; 0 when not calibrated.
 	SweepLevelA [2]float64 `json:"sweep_level_a_db"`
 	ImpulseWAV  string     `json:"impulse_wav,omitempty"` // under results/

@@ -14,7 +14,7 @@ import (
 func AllTables(r Results) []Table {
 	tables := []Table{FixtureTable(r), FixtureOffsetTable(r), ListenerTable(r), ModelTable(r), SensitivityTable(r), StandOutTable(r)}
 	tables = append(tables, RepeatabilityTables(r)...)
-	tables = append(tables, FindingTable(r))
+	tables = append(tables, ExposureTable(r), FindingTable(r))
 	out := tables[:0]
 	for _, t := range tables {
 		if !t.empty() {

@@ -1,0 +1,68 @@
+package report
+
+import (
+	"fmt"
+
+	"asworn/capture/exposure"
+)
+
+// ExposureTable shows what each listener was exposed to, a caution from
+// calibrated recordings; refused recordings count, since their sweeps were
+// heard. It is empty when no listener's recording is calibrated.
+func ExposureTable(r Results) Table {
+	limit := exposure.Limits()[0]
+	t := Table{
+		Name: "exposure", Title: "Sound exposure of the listeners",
+		Note: fmt.Sprintf("A caution, not a clearance: local rules and qualified people decide. Levels at the microphone in the ear, dB SPL A-weighted, "+
+			"the louder ear; ISO 11904-1 tells how to relate them to limits, which are meant for the field without the listener. "+
+			"Share of a day at %.0f dB L_EX,8h (%s). Only what was recorded is counted.", limit.LEX8hDB, limit.Name),
+		Columns: []Column{
+			{Head: "Listener", Key: "subject", Repeat: true},
+			{Head: "Recordings", Key: "recordings", Kind: Number},
+			{Head: "Sound\ns", Key: "sound_s", Kind: Number},
+			{Head: "Highest\ndB(A)", Key: "highest_db_a", Kind: Number},
+			{Head: "L_EX,8h\ndB", Key: "lex_8h_db", Kind: Number},
+			{Head: "Share of\na day, %", Key: "share_percent", Kind: Number},
+		},
+	}
+	type heard struct {
+		recordings int
+		ears       [2]exposure.Session
+	}
+	var order []string
+	listeners := make(map[string]*heard)
+	for _, rec := range r.Recordings {
+		if rec.OnFixture() || rec.SoundSeconds <= 0 || (rec.SweepLevelA[0] <= 0 && rec.SweepLevelA[1] <= 0) {
+			continue
+		}
+		h := listeners[rec.Subject]
+		if h == nil {
+			h = &heard{}
+			listeners[rec.Subject] = h
+			order = append(order, rec.Subject)
+		}
+		h.recordings++
+		for e := range h.ears {
+			h.ears[e] = h.ears[e].With(rec.SweepLevelA[e], rec.SoundSeconds)
+		}
+	}
+	for _, subject := range order {
+		h := listeners[subject]
+		s := h.ears[0]
+		if h.ears[1].LEX8hDB() > s.LEX8hDB() {
+			s = h.ears[1]
+		}
+		share := 100 * limit.Share(s)
+		text := number(share, 2)
+		switch {
+		case share < 0.01:
+			text = Cell{Text: "< 0.01", Num: []float64{share}}
+		case share >= 100:
+			text.Tone = Bad
+		case share >= 10:
+			text.Tone = Act
+		}
+		t.add(words(subject), count(h.recordings), number(s.Seconds, 0), number(s.MaxLevelA, 1), number(s.LEX8hDB(), 1), text)
+	}
+	return t
+}

@@ -1,0 +1,36 @@
+package report
+
+import (
+	"math"
+	"testing"
+
+	"asworn/capture"
+)
+
+// Listeners are added up by their louder ear, refused recordings included; the
+// fixture and recordings without calibration are not heard by anybody.
+func TestExposureTable(t *testing.T) {
+	rec := func(subject string, left, right float64, usable bool) Recording {
+		return Recording{Seating: capture.Seating{Subject: subject, Point: capture.Blocked}, Usable: usable,
+			SoundSeconds: 6, SweepLevelA: [2]float64{left, right}}
+	}
+	got := ExposureTable(Results{Recordings: []Recording{
+		rec("L02", 90, 80, true), rec("L01", 70, 73, true), rec("L02", 90, 80, false),
+		rec(capture.FixtureSubject, 110, 110, true), rec("L03", 0, 0, true)}})
+	if len(got.Rows) != 2 || got.Rows[0][0].Text != "L02" || got.Rows[1][0].Text != "L01" {
+		t.Fatalf("rows %+v", got.Rows)
+	}
+	// 12 s at 90 dB: 90 − 10·lg(28800/12) = 56.2 dB; 0.417 % of a day at 80 dB.
+	want := []float64{2, 12, 90, 90 - 10*math.Log10(2400), 100 * 12 * 10 / 28800.}
+	for i, w := range want {
+		if g := got.Rows[0][i+1].Num[0]; math.Abs(g-w) > 1e-9 {
+			t.Errorf("%s: %v, want %v", got.Columns[i+1].Key, g, w)
+		}
+	}
+	if l := got.Rows[1][3].Num[0]; l != 73 {
+		t.Errorf("the louder ear of L01: %v", l)
+	}
+	if got := ExposureTable(Results{Recordings: []Recording{rec("L01", 0, 0, true)}}); !got.empty() {
+		t.Errorf("an exposure without calibration: %+v", got.Rows)
+	}
+}
