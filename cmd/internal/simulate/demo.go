@@ -55,7 +55,7 @@ func demoDesign(opt DemoOptions) Design {
 }
 
 // WriteDemo writes an invented study into dir, which must not exist or be
-// empty: recordings, calibration, study.toml, seatings.csv, a safety page, and
+// empty: recordings, calibration, study.toml, seatings.csv, a page of cautions, and
 // the truth where the pipeline does not look. It appears all at once when it
 // is complete; an error leaves nothing behind. The same options give the same bytes.
 func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) {

@@ -9,10 +9,9 @@ import (
 	"path/filepath"
 	"strconv"
 
-	"github.com/go-audio/audio"
-	"github.com/go-audio/wav"
-
 	"asworn/capture"
+	"asworn/capture/wavfile"
+	"asworn/docs"
 )
 
 const studyTOML = `title = "Demo: two closed-back models and one open-back model, invented"
@@ -46,11 +45,13 @@ calibrator = "calibration/cal-right.wav"
 calibrator_db_spl = 94.0
 
 [fixture]
-name = "fixture 1"
+name = "%s"
 coupler = "invented"
 reference = "calibration/diffuse-field.csv"
 slope_db_per_octave = 0.0
 `
+
+const fixtureName = "fixture 1"
 
 const readme = `# Demo study
 
@@ -62,16 +63,7 @@ Some things are wrong on purpose: seatings on the fixture that are off or leak,
 a cough, a clipped recording, exchanged cables, mains hum, a recorder's clock.
 truth/truth.json says which; asworn never reads it.
 
-## Before you measure people
-
-- Set the level with a calibrated microphone before anyone puts a headphone on.
-  Start low; keep sweeps well below the exposure limits that apply to you
-  (ISO 11904-1 describes how to relate a level in the ear to them).
-- Never push a microphone into the canal. A blocked-entrance microphone sits
-  flush in a soft plug at the entrance; a qualified person shows how.
-- Stop at once on pain, dizziness or any discomfort, and when a listener asks.
-- Fresh or disinfected plugs, cushions and microphones for every listener.
-- Your own rules, your ethics board and qualified people have the last word.
+cautions.md is to be read before anybody wears a headphone for a measurement.
 `
 
 func writeText(dir string, s *Study, t Truth) error {
@@ -81,9 +73,10 @@ func writeText(dir string, s *Study, t Truth) error {
 	}
 	x := demoSweep
 	files := map[string][]byte{
-		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS),
+		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS, fixtureName),
 		"seatings.csv":                  sheet,
 		"README.md":                     []byte(readme),
+		"cautions.md":                   []byte(docs.Cautions()),
 		"calibration/mic-left.csv":      []byte(microphones[0].csv()),
 		"calibration/mic-right.csv":     []byte(microphones[1].csv()),
 		"calibration/diffuse-field.csv": []byte(s.diffuseField()),
@@ -134,37 +127,15 @@ func (s *Study) diffuseField() string {
 	for f := 20.0; f < 20001; f *= math.Pow(2, 1.0/12) {
 		g.Hz = append(g.Hz, f)
 	}
-	out := "frequency_hz,level_db\n"
+	out := "# fixture: " + fixtureName + "\nfrequency_hz,level_db\n"
 	for i, l := range w.diffuse(s.Design.Listeners, g) {
 		out += fmt.Sprintf("%.2f,%.3f\n", g.Hz[i], l)
 	}
 	return out
 }
 
-// writeWAV writes a 24-bit WAV file.
-func writeWAV(path string, ch [][]float64) error {
-	const full = 1<<23 - 1
-	n := len(ch[0])
-	data := make([]int, 0, n*len(ch))
-	for i := range n {
-		for _, c := range ch {
-			v := math.Max(-1, math.Min(1, c[i]))
-			data = append(data, int(math.Round(v*full)))
-		}
-	}
-	f, err := os.Create(path)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	rate := int(demoSweep.rate)
-	enc := wav.NewEncoder(f, rate, 24, len(ch), 1)
-	buf := &audio.IntBuffer{Format: &audio.Format{NumChannels: len(ch), SampleRate: rate}, Data: data, SourceBitDepth: 24}
-	if err := enc.Write(buf); err != nil {
-		return err
-	}
-	if err := enc.Close(); err != nil {
-		return err
-	}
-	return f.Close()
+// writeWAV writes a 24-bit WAV file of the demo's rate.
+func writeWAV(path string, channels [][]float64) error {
+	f := wavfile.Format{RateHz: int(demoSweep.rate), Channels: len(channels), Bits: 24}
+	return wavfile.Write(path, f, channels)
 }

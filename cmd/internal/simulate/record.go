@@ -95,7 +95,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 	if faults[FaultClipped] {
 		for _, c := range r.chans[:2] {
 			for i := range c {
-				c[i] *= 12
+				c[i] = math.Max(-1, math.Min(1, 12*c[i]))
 			}
 		}
 	}
