@@ -43,6 +43,8 @@ type Cell struct {
 	Tone Tone
 	// Link is the key of the seating that the cell speaks of, for the page.
 	Link string
+	// Here marks the cell that is the target of such links.
+	Here bool
 }
 
 // Tone lets a terminal or page underline what the words already say.

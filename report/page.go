@@ -1,0 +1,297 @@
+package report
+
+import (
+	"crypto/sha256"
+	"embed"
+	"encoding/base64"
+	"html/template"
+	"io"
+	"strconv"
+	"strings"
+
+	"asworn/capture"
+	"asworn/docs"
+
+	"github.com/yuin/goldmark"
+)
+
+//go:embed page
+var pageFiles embed.FS
+
+// pageData is what the template sees.
+type pageData struct {
+	R        Results
+	Title    string
+	CSP      string
+	CSS      template.CSS
+	JS       template.JS
+	Counts   []string
+	Answers  []modelAnswer
+	Summary  []Section
+	Sections []pageSection
+	Data     []figureData
+	Cautions template.HTML
+}
+
+// modelAnswer is one model on the first screen.
+type modelAnswer struct {
+	Model string
+	Rows  []answerRow
+	Note  string // when there is nothing to judge
+}
+
+type answerRow struct {
+	Seating int
+	Word    string
+	Tone    Tone
+	Do      string
+	Link    string
+}
+
+type pageSection struct {
+	ID, Title, Intro string
+	Blocks           []pageBlock
+}
+
+type pageBlock struct {
+	Title   string
+	Figures []pageFigure
+	Tables  []Table
+	Fold    bool // the tables are long: closed at first
+}
+
+type pageFigure struct {
+	Figure
+	Index int // in pageData.Data
+}
+
+// WritePage writes the study as one self-contained HTML page: styles, script,
+// plots and data are inside, nothing is fetched, and a content security policy
+// forbids everything else. The same results give the same bytes.
+func WritePage(w io.Writer, r Results) error {
+	css, js, err := pageAssets()
+	if err != nil {
+		return err
+	}
+	t, err := pageTemplate("page.html")
+	if err != nil {
+		return err
+	}
+	cautions, err := cautionsHTML()
+	if err != nil {
+		return err
+	}
+	d := pageData{R: r, Title: r.Title, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
+		Counts: counts(r), Answers: answers(r), Summary: Sections(r), Cautions: cautions}
+	if d.Title == "" {
+		d.Title = "Untitled study"
+	}
+	d.Sections, d.Data = pageSections(r)
+	return t.Execute(w, d)
+}
+
+func pageAssets() (css, js string, err error) {
+	c, err := pageFiles.ReadFile("page/page.css")
+	if err != nil {
+		return "", "", err
+	}
+	j, err := pageFiles.ReadFile("page/page.js")
+	return string(c), string(j), err
+}
+
+// policy allows the page's own script by its hash and nothing from anywhere.
+func policy(js string) string {
+	sum := sha256.Sum256([]byte(js))
+	return "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
+}
+
+func pageTemplate(name string) (*template.Template, error) {
+	return template.New(name).Funcs(template.FuncMap{
+		"glyph":  func(t Tone) template.HTML { return template.HTML(glyph(t, 8, 8)) },
+		"tone":   func(t Tone) string { return t.class() },
+		"head":   func(s string) string { return oneLine(s) },
+		"cell":   func(c Column) bool { return c.right() },
+		"anchor": anchor,
+		"last":   func(i int, hz levelList) int { return len(hz) - 1 },
+	}).ParseFS(pageFiles, "page/"+name)
+}
+
+// cautionsHTML renders the project's own page; goldmark leaves raw HTML out.
+func cautionsHTML() (template.HTML, error) {
+	_, body, _ := strings.Cut(docs.Cautions(), "\n") // the section has its own title
+	var b strings.Builder
+	if err := goldmark.Convert([]byte(body), &b); err != nil {
+		return "", err
+	}
+	return template.HTML(b.String()), nil
+}
+
+// anchor is the place of a seating on the page: a file name is anything, an id
+// must hold no space.
+func anchor(key string) string {
+	sum := sha256.Sum256([]byte(key))
+	return "s-" + base64.RawURLEncoding.EncodeToString(sum[:9])
+}
+
+func counts(r Results) []string {
+	people, refused := map[string]bool{}, 0
+	for _, rec := range r.Recordings {
+		if !rec.OnFixture() {
+			people[rec.Subject] = true
+		}
+		if !rec.Usable {
+			refused++
+		}
+	}
+	return []string{plural(len(r.Analysis.Models), "model"), plural(len(people), "listener"),
+		plural(len(r.Recordings), "recording"), fixed(float64(refused), 0) + " refused"}
+}
+
+func answers(r Results) []modelAnswer {
+	var out []modelAnswer
+	at := map[string]int{}
+	for _, m := range r.Analysis.Models {
+		at[m.Model] = len(out)
+		out = append(out, modelAnswer{Model: m.Model})
+	}
+	for _, f := range fixtureSeatings(r) {
+		row := answerRow{Seating: f.verdict.Seating, Word: f.act.word(), Tone: f.act.tone(), Link: f.verdict.ID}
+		switch f.act {
+		case actRefused:
+			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, "record again: "+mendWords(f.rec)
+		case actUnsure:
+			row.Do = "cannot be told yet"
+			if len(f.verdict.Settle) > 0 {
+				row.Do += "; what would: " + strings.Join(f.verdict.Settle, ", ")
+			}
+		default:
+			row.Do = moveWords(f.verdict, r.Options.Confidence)
+		}
+		a := &out[at[f.model.Model]]
+		a.Rows = append(a.Rows, row)
+	}
+	for i := range out {
+		if len(out[i].Rows) == 0 {
+			out[i].Note = "No fixture seating could be judged; see what this study cannot tell."
+		}
+	}
+	return out
+}
+
+// pageSections puts tables and figures in reading order.
+func pageSections(r Results) ([]pageSection, []figureData) {
+	p := pageBuilder{r: r, figures: Figures(r)}
+	p.section("seatings", "Fixture seatings", "Each fixture seating against the worn ones. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × refused.",
+		tables(false, FixtureTable(r)), tables(true, FixtureOffsetTable(r)))
+	p.section(SectionWorn, "Worn against fixture", "Levels at the blocked canal entrance. Tick a listener to see each of their seatings.", p.blocks(SectionWorn)...)
+	p.section(SectionMap, "Where each seating sits", "Side view of the head axes, the nose to the right for both ears. All maps have one scale.",
+		append(p.blocks(SectionMap), tables(true, ListenerTable(r)), tables(false, ModelTable(r)))...)
+	p.section(SectionLeak, "Seal", "What the leak costs at 50 Hz.", append(p.blocks(SectionLeak), tables(true, LeakTable(r)))...)
+	p.section("findings", "Quality findings", "What was found about recordings, refusals first. A file name leads to its row in the list of recordings.",
+		tables(false, FindingTable(r)), tables(false, StandOutTable(r)))
+	p.section(SectionCorrected, "Corrected against raw", "For seatings that cannot be redone: the level change from offset and leak to the worn mean. "+
+		"It assumes that the relation of blocked entrance to drum does not depend on the position (near open-entrance loading); ear shape is never corrected.",
+		append(p.blocks(SectionCorrected), tables(true, CorrectionTable(r)))...)
+	p.section(SectionCompensated, "Compensated against raw", "The drum-point curve minus the fixture's own reference, and raw beside it at the same scale. A reference is never carried to another fixture.",
+		p.blocks(SectionCompensated)...)
+	p.section(SectionSensitivity, "Fit sensitivity", "How much the response depends on how the headphone sits.",
+		append(append([]pageBlock{tables(false, SensitivityTable(r))}, p.blocks(SectionSensitivity)...), tables(true, RepeatabilityTables(r)...))...)
+	p.section(SectionSurvey, "How the response moves", "What the position survey says about each millimetre and degree.",
+		append(p.blocks(SectionSurvey), tables(false, SurveyTable(r)))...)
+	p.section("recordings", "Recordings", "Every row of the seating sheet.", tables(true, RecordingTable(r)))
+	return p.sections, p.data
+}
+
+type pageBuilder struct {
+	r        Results
+	figures  []Figure
+	sections []pageSection
+	data     []figureData
+}
+
+// section adds a section unless all its blocks are empty.
+func (p *pageBuilder) section(id, title, intro string, blocks ...pageBlock) {
+	s := pageSection{ID: id, Title: title, Intro: intro}
+	for _, b := range blocks {
+		if len(b.Figures)+len(b.Tables) > 0 {
+			s.Blocks = append(s.Blocks, b)
+		}
+	}
+	if len(s.Blocks) > 0 {
+		p.sections = append(p.sections, s)
+	}
+}
+
+// blocks makes one block per model of a section's figures.
+func (p *pageBuilder) blocks(section string) []pageBlock {
+	var out []pageBlock
+	for _, f := range p.figures {
+		if f.Section != section {
+			continue
+		}
+		if len(out) == 0 || out[len(out)-1].Title != f.Model {
+			out = append(out, pageBlock{Title: f.Model})
+		}
+		b := &out[len(out)-1]
+		b.Figures = append(b.Figures, pageFigure{f, len(p.data)})
+		p.data = append(p.data, f.data())
+	}
+	return out
+}
+
+func tables(fold bool, ts ...Table) pageBlock {
+	b := pageBlock{Fold: fold}
+	for _, t := range ts {
+		if !t.empty() {
+			b.Tables = append(b.Tables, t)
+		}
+	}
+	return b
+}
+
+// RecordingTable lists every recording with what became of it.
+func RecordingTable(r Results) Table {
+	t := Table{Name: "recordings", Title: "Recordings", Columns: []Column{
+		{Head: "Row", Key: "row", Kind: Number, Repeat: true}, {Head: "File", Key: "file", Repeat: true}, {Head: "Seating", Key: "seating"},
+		{Head: "Use", Key: "use"}, {Head: "Repeats\nused of", Key: "repeats"}, {Head: "Drift\nppm", Key: "drift_ppm", Kind: Number},
+		{Head: "Seal", Key: "seal"}, {Head: "Notes", Key: "notes"}}}
+	for _, rec := range r.Recordings {
+		use := toned("used", Good)
+		if !rec.Usable {
+			use = toned("refused", Bad)
+		}
+		t.add(count(rec.Row), Cell{Text: rec.File, Link: rec.File, Here: true}, words(seatingName(rec)), use,
+			words(strconv.Itoa(rec.Used)+" of "+strconv.Itoa(rec.Repeats)), number(rec.DriftPPM, 1), words(oneLine(rec.Seal)), words(oneLine(rec.Notes)))
+	}
+	return t
+}
+
+// LeakTable lists what the leak costs per fixture seating and ear.
+func LeakTable(r Results) Table {
+	t := Table{Name: "leaks", Title: "Seal of each fixture seating", Note: "Loss against the best-sealed reference, with the " + percent(r.Options.Confidence) + " interval.",
+		Columns: []Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "No.", Key: "seating", Kind: Number, Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true},
+			{Head: "Class", Key: "class"}, {Head: "Corner\nHz", Key: "corner_hz", Kind: Interval},
+			{Head: "Loss 20 Hz\ndB", Key: "loss_20hz_db", Kind: Interval}, {Head: "Loss 50 Hz\ndB", Key: "loss_50hz_db", Kind: Interval}, {Head: "Loss 100 Hz\ndB", Key: "loss_100hz_db", Kind: Interval}}}
+	k := quantile(r.Options.Confidence, 0)
+	for _, s := range fixtureSeatings(r) {
+		if s.offset == nil {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			l := s.offset.Leak[ear]
+			row := []Cell{words(s.model.Model), count(s.verdict.Seating), words(ear.String()), words(l.Class), none()}
+			if l.CornerHz > 0 {
+				row[4] = spread(l.CornerHz, k*l.CornerSE)
+			}
+			for i := range l.LossDB {
+				if l.Class == "open" {
+					row = append(row, none())
+					continue
+				}
+				row = append(row, spread(l.LossDB[i], k*l.LossSE[i]))
+			}
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
