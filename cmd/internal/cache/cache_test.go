@@ -70,9 +70,21 @@ func TestAsJSON(t *testing.T) {
 	}
 }
 
+type part struct {
+	A      string
+	B      *float64 `json:"-"`
+	hidden []int
+}
+
 func TestKeyTellsPartsApart(t *testing.T) {
+	zero := 0.0
 	seen := map[Key][]any{}
-	for _, parts := range [][]any{{"ab", "c"}, {"a", "bc"}, {"abc"}, {"a", "b", "c"}, {1.0}, {"1"}, {[]float64{1, 0}}, {[]float64{1}}} {
+	for _, parts := range [][]any{
+		{"ab", "c"}, {"a", "bc"}, {"abc"}, {"a", "b", "c"}, {1.0}, {1}, {"1"}, {true}, {uint8(1)},
+		{[]float64{1, 0}}, {[]float64{1}}, {[]float64(nil)}, {[2]float64{1, 0}},
+		{part{}}, {part{B: &zero}}, {part{hidden: []int{1}}}, {part{hidden: []int{1, 2}}}, {part{A: "1"}},
+		{Key{1}}, {Key{2}},
+	} {
 		k, err := KeyOf(parts...)
 		if err != nil {
 			t.Fatal(err)
@@ -84,6 +96,22 @@ func TestKeyTellsPartsApart(t *testing.T) {
 		if again, _ := KeyOf(parts...); again != k {
 			t.Errorf("%v: the key is not stable", parts)
 		}
+	}
+	if _, err := KeyOf(map[string]int{}); err == nil {
+		t.Error("a map has no stable order, but a key")
+	}
+}
+
+// A key must be the same in every process, whatever that did before: this one
+// was written down from an earlier run.
+func TestKeyIsTheSameInEveryProcess(t *testing.T) {
+	k, err := KeyOf("response", 1.5, []int{1, 2}, part{A: "x"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	const want = "6dce915a78319e4243e9f01babbf5f860f4b39075ee5263393f1f03b1cdac273"
+	if k.String() != want {
+		t.Errorf("key %s, want %s", k, want)
 	}
 }
 

@@ -24,20 +24,6 @@ type Key [sha256.Size]byte
 // String returns the key in hexadecimal digits.
 func (k Key) String() string { return hex.EncodeToString(k[:]) }
 
-// KeyOf hashes the parts in order. Parts are told apart by their gob encoding,
-// so that two lists of parts have the same key only when they are equal. A part
-// must not hold a map: its order is not stable.
-func KeyOf(parts ...any) (Key, error) {
-	h := sha256.New()
-	enc := gob.NewEncoder(h)
-	for _, p := range parts {
-		if err := enc.Encode(p); err != nil {
-			return Key{}, fmt.Errorf("cache key: %w", err)
-		}
-	}
-	return Key(h.Sum(nil)), nil
-}
-
 // FileKey hashes the bytes of a file, streaming.
 func FileKey(name string) (Key, error) {
 	f, err := os.Open(name)
