@@ -96,9 +96,6 @@ func (t *take) delay(k int, roles []int) (shift, se float64) {
 	}
 }
 
-// clock finishes the drift: without repeats it is read off the sweep itself.
-func (t *take) clock() {}
-
 // reference returns the spectrum of the excitation as the recorder's clock saw
 // it.
 func (t *take) reference() []complex128 {

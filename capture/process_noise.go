@@ -156,7 +156,8 @@ func (t *take) noiseFromRest(whole int) noiseSpectrum {
 	for i, v := range b.mean {
 		b.density[i] = real(v)*real(v) + imag(v)*imag(v)
 	}
-	left := max(float64(p.segment)-gone, 1)
+	recorded := min(p.segment, t.total-t.cut[t.firstKept()]) // the file may end early
+	left := max(float64(recorded)-gone, 1)
 	bands, freedom := p.widened(left / p.rate)
 	out := noiseSpectrum{make([]float64, len(p.bands)), freedom}
 	deconv.MeanOver(out.density, b.density, p.rate/float64(p.n), bands)
@@ -164,4 +165,13 @@ func (t *take) noiseFromRest(whole int) noiseSpectrum {
 		out.density[i] /= left
 	}
 	return out
+}
+
+func (t *take) firstKept() int {
+	for k, w := range t.keep {
+		if w > 0 {
+			return k
+		}
+	}
+	return 0
 }

@@ -131,17 +131,21 @@ func (d Design) Sweep() []float64 {
 // so without interpolation.
 func (d Design) Stretched(ratio float64) []float64 {
 	d = d.withDefaults()
-	n := int(math.Round(d.Seconds * d.RateHz * ratio))
-	x := make([]float64, n)
-	l := d.Rate()
-	k := 2 * math.Pi * d.StartHz * l
+	x := make([]float64, int(math.Round(d.Seconds*d.RateHz*ratio)))
 	step := 1 / (d.RateHz * ratio)
 	for i := range x {
-		t := float64(i) * step
-		// The phase passes 10⁵ rad: exp and sin keep it to 1e-11.
-		x[i] = d.Amplitude * d.fade(t) * math.Sin(k*math.Exp(t/l))
+		x[i] = d.at(float64(i) * step)
 	}
 	return x
+}
+
+// At returns the sweep t seconds after its start, at any t from 0 to Seconds.
+func (d Design) At(t float64) float64 { return d.withDefaults().at(t) }
+
+func (d Design) at(t float64) float64 {
+	l := d.Rate()
+	// The phase passes 10⁵ rad: exp and sin keep it to 1e-11.
+	return d.Amplitude * d.fade(t) * math.Sin(2*math.Pi*d.StartHz*l*math.Exp(t/l))
 }
 
 // fade returns the half-Hann fades at t seconds.

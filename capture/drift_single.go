@@ -1,0 +1,179 @@
+package capture
+
+import (
+	"math"
+	"math/cmplx"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/deconv"
+)
+
+// clock estimates the drift of a recording with one repeat from the sweep
+// itself. A recorder that runs fast by d hears what the sweep does at time t
+// later by d·t; divided by the sweep as designed, the response gets a group
+// delay d·t(f) that grows with the time t(f) at which the sweep passes f. The
+// response's own group delay is taken out as that of the minimum-phase system
+// of the same magnitude (by the real cepstrum: Oppenheim and Schafer,
+// Discrete-Time Signal Processing, chapter on the complex cepstrum), which a
+// loopback is and an earphone on an ear nearly is; what it is not goes into
+// the standard error, because the regression sees it as scatter.
+func (t *take) clock() {
+	p := t.p
+	if len(t.cut) != 1 || !p.design {
+		return
+	}
+	var best struct{ d, se float64 }
+	best.se = math.Inf(1)
+	for _, role := range []int{loopback, left, right} {
+		if t.x[role] == nil {
+			continue
+		}
+		if d, se, ok := t.driftOf(role); ok && se < best.se {
+			best.d, best.se = d, se
+		}
+		if role == loopback {
+			break
+		}
+	}
+	if math.IsInf(best.se, 1) {
+		return
+	}
+	t.rec.DriftPPM, t.rec.DriftSEPPM = best.d*1e6, best.se*1e6
+}
+
+// The range in which the sweep's own delay is read, Hz: below it the delay of
+// the response itself is large, above it the minimum phase is uncertain since
+// the magnitude ends.
+const (
+	driftFromHz = 300
+	driftToHz   = 16000
+	driftBlocks = 6 // per octave
+)
+
+// driftOf regresses the excess group delay of one channel on the time of the
+// sweep. The standard error is that of the regression, blocks a sixth of an
+// octave wide counting as independent.
+func (t *take) driftOf(role int) (d, se float64, ok bool) {
+	p, b := t.p, &t.p.buf
+	p.invert(b.inverse, p.spectrum)
+	for i, v := range t.spectrum(0, role) {
+		b.mean[i] = v * b.inverse[i]
+	}
+	p.fft.Inverse(b.impulse, b.mean)
+	whole := int(math.Floor(t.onset()))
+	half := int(0.1 * p.rate)
+	n := deconv.FastLen(4 * half)
+	fft := deconv.NewFFT(n)
+	// The response, with the direct sound at sample 0; time runs from −half to
+	// half.
+	h, th := make([]float64, n), make([]float64, n)
+	w := deconv.Tukey(2*half, half, half)
+	for i := range w {
+		j := i - half
+		v := w[i] * b.impulse[(((whole+j)%p.n)+p.n)%p.n]
+		h[((j%n)+n)%n] = v
+		th[((j%n)+n)%n] = v * float64(j)
+	}
+	spec, slope := make([]complex128, fft.Bins()), make([]complex128, fft.Bins())
+	fft.Forward(spec, h)
+	fft.Forward(slope, th)
+	low := make([]float64, fft.Bins())
+	if role != loopback {
+		low = minimumPhaseDelay(fft, spec, int(max(p.lowHz, 20)/p.rate*float64(n)), int(min(p.highHz, p.rate/2)*0.98/p.rate*float64(n)))
+	}
+
+	// One row per block: a constant, the time of the sweep and, for an ear,
+	// what a slope of the magnitude below the band does to the delay within,
+	// which falls as 1/f².
+	columns := 2
+	if role != loopback {
+		columns = 3
+	}
+	var rows, delays []float64
+	ratio := math.Pow(2, 1.0/driftBlocks)
+	for f := max(driftFromHz, 4*p.lowHz); f*ratio < min(driftToHz, 0.8*p.highHz); f *= ratio {
+		var delay, weight, when float64
+		for k := int(f / p.rate * float64(n)); k < int(f*ratio/p.rate*float64(n)); k++ {
+			m := real(spec[k])*real(spec[k]) + imag(spec[k])*imag(spec[k])
+			if m == 0 {
+				continue
+			}
+			delay += real(slope[k]*cmplx.Conj(spec[k])) - m*low[k]
+			when += m * p.setup.Sweep.TimeOf(float64(k)*p.rate/float64(n))
+			weight += m
+		}
+		if weight == 0 {
+			continue
+		}
+		low := driftFromHz / f
+		rows = append(rows, []float64{1, when / weight, low * low}[:columns]...)
+		delays = append(delays, delay/weight/p.rate)
+	}
+	if len(delays) < 8 {
+		return 0, 0, false
+	}
+	return slopeOf(mat.NewDense(len(delays), columns, rows), mat.NewVecDense(len(delays), delays))
+}
+
+// slopeOf returns the coefficient of column 1 of a least-squares fit and its
+// standard error. Neighbouring residuals of a smooth misfit are alike; what
+// they are worth together follows from their correlation, as for a first-order
+// autoregressive process.
+func slopeOf(a *mat.Dense, y *mat.VecDense) (slope, se float64, ok bool) {
+	var qr mat.QR
+	qr.Factorize(a)
+	var x, fit mat.VecDense
+	if qr.SolveVecTo(&x, false, y) != nil {
+		return 0, 0, false
+	}
+	fit.MulVec(a, &x)
+	scatter, along, last := 0.0, 0.0, 0.0
+	for i := range y.Len() {
+		r := y.AtVec(i) - fit.AtVec(i)
+		scatter += r * r
+		along += r * last
+		last = r
+	}
+	var normal, inverse mat.Dense
+	normal.Mul(a.T(), a)
+	if inverse.Inverse(&normal) != nil {
+		return 0, 0, false
+	}
+	rows, columns := a.Dims()
+	alike := max(0, min(along/max(scatter, 1e-300), 0.95))
+	variance := scatter / float64(rows-columns) * inverse.At(1, 1) * (1 + alike) / (1 - alike)
+	return x.AtVec(1), math.Sqrt(variance), true
+}
+
+// minimumPhaseDelay returns, per bin, the group delay in samples of the
+// minimum-phase system with the magnitude of spec. Outside the bins low to
+// high the magnitude is held at its value there.
+func minimumPhaseDelay(fft *deconv.FFT, spec []complex128, low, high int) []float64 {
+	n := fft.Len()
+	logs := make([]complex128, len(spec))
+	for k := range spec {
+		a := cmplx.Abs(spec[max(low, min(k, high))])
+		logs[k] = complex(math.Log(max(a, 1e-300)), 0)
+	}
+	c := make([]float64, n)
+	fft.Inverse(c, logs)
+	// Folded to positive times it is the complex cepstrum; its time moment
+	// transforms to the group delay.
+	for i := range c {
+		switch {
+		case i == 0 || i > n/2:
+			c[i] = 0
+		case i < n/2:
+			c[i] *= 2 * float64(i)
+		default:
+			c[i] *= float64(i)
+		}
+	}
+	fft.Forward(logs, c)
+	out := make([]float64, len(spec))
+	for k, v := range logs {
+		out[k] = real(v)
+	}
+	return out
+}
