@@ -9,6 +9,8 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
+
+	"asworn/capture"
 )
 
 var small = DemoOptions{Listeners: 1, Seatings: 1, SurveySize: 1}
@@ -84,5 +86,26 @@ func TestWriteDemoStopped(t *testing.T) {
 	left, _ := os.ReadDir(parent)
 	if len(left) != 0 {
 		t.Errorf("left behind: %v", left)
+	}
+}
+
+// The program's own reader accepts what is written.
+func TestDemoLoads(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "demo")
+	truth, err := WriteDemo(t.Context(), dir, small)
+	if err != nil {
+		t.Fatal(err)
+	}
+	study, err := capture.LoadStudy(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(study.Seatings) != len(truth.Seatings) {
+		t.Fatalf("%d rows read, %d written", len(study.Seatings), len(truth.Seatings))
+	}
+	for i, s := range study.Seatings {
+		if want := truth.Seatings[i]; s.File != want.File || s.Subject != want.Subject || (s.Survey != nil) != want.Survey {
+			t.Errorf("row %d: %+v, want %+v", i, s, want)
+		}
 	}
 }

@@ -39,7 +39,7 @@ func (m microphone) response(f float64) complex128 {
 }
 
 const (
-	driveVoltsRMS = 0.1
+	driveVoltsRMS = 0.05
 	humHz         = 50.0
 )
 
@@ -95,7 +95,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 	if faults[FaultClipped] {
 		for _, c := range r.chans[:2] {
 			for i := range c {
-				c[i] = math.Max(-1, math.Min(1, 12*c[i]))
+				c[i] = math.Max(-1, math.Min(1, 30*c[i]))
 			}
 		}
 	}

@@ -91,7 +91,7 @@ func (w *pistonWorld) Loudspeaker(subject int, side capture.Ear, yawDeg float64,
 	sin, cos := math.Sincos((60 + turn) * math.Pi / 180)
 	out := w.freeField(subject, side, point{x: cos, z: sin}, micMM, g)
 	for i, f := range g.Hz {
-		out[i] *= highPass(f, 55) / 2
+		out[i] *= highPass(f, 55)
 	}
 	return out
 }
