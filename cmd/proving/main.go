@@ -41,6 +41,7 @@ func run(ctx context.Context, args []string) error {
 	pattern := fs.String("condition", "^bar$", "regular expression: which conditions to run")
 	list := fs.Bool("list", false, "list the conditions and stop")
 	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
+	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
 	csvPath := fs.String("csv", "", "also write the figures as CSV to this file")
 	if err := fs.Parse(args); err != nil {
 		return err
@@ -52,6 +53,9 @@ func run(ctx context.Context, args []string) error {
 	choose, err := regexp.Compile(*pattern)
 	if err != nil {
 		return err
+	}
+	if *spread {
+		return plausible(ctx, os.Stdout, world, *seed, *studies, *jobs)
 	}
 	var results []result
 	for _, c := range conditions() {
