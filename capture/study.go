@@ -1,0 +1,169 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"asworn/capture/sweep"
+)
+
+// Names of the two files that make a folder a study.
+const (
+	StudyFile = "study.toml"
+	SheetFile = "seatings.csv"
+)
+
+// Study is what was recorded: study.toml with its defaults filled in, and the
+// rows of seatings.csv. docs/study-format.md tells every key and column. Paths
+// are relative to Dir, with slashes.
+type Study struct {
+	Dir   string
+	Title string // default: the name of the folder
+
+	// Sweep is what was played. With Excitation only its RateHz, Repeats,
+	// GapSeconds and LeadSeconds count.
+	Sweep sweep.Design
+	// Excitation is the WAV file that was played instead, one repeat of it; or
+	// empty.
+	Excitation string
+
+	Channels      Channels
+	DriveVoltsRMS float64 // voltage at the headphone that the sweep's RMS makes; 0 when unknown
+	Microphones   [2]MicrophoneFiles
+	Fixture       Fixture
+	Limits        Limits
+
+	Seatings []Seating
+	// NotRecorded are the rows whose recording is not there, left out of
+	// Seatings; only LoadPartial leaves any.
+	NotRecorded []Seating
+}
+
+// Channels are 1-based channels of the recordings; 0 for none.
+type Channels struct {
+	Left, Right, Loopback int
+}
+
+// MicrophoneFiles says where the calibration of one ear's microphone is kept.
+type MicrophoneFiles struct {
+	Correction      string  // CSV, see ReadResponseCSV; empty when there is none
+	Calibrator      string  // WAV; empty when there is none
+	CalibratorDBSPL float64 // level of the calibrator, dB re 20 µPa; default 94
+}
+
+// Fixture describes the fixture.
+type Fixture struct {
+	Name    string // default "fixture"
+	Coupler string // free text
+	// Reference is the CSV of the response at the drum reference point with
+	// which the fixture's curve is compared; empty when there is none.
+	Reference        string
+	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz
+}
+
+// Limits are the criteria of the verdict.
+type Limits struct {
+	MaxOffsetMM float64 // an offset below this is as good as none; default 3
+	Confidence  float64 // of tests and intervals; default 0.95
+}
+
+// Defaults of the limits.
+const (
+	DefaultMaxOffsetMM = 3.0
+	DefaultConfidence  = 0.95
+)
+
+// DefaultStudy returns a study with every default, and without rows.
+func DefaultStudy() Study {
+	return Study{
+		Sweep:    sweep.Default(),
+		Channels: Channels{Left: 1, Right: 2},
+		Fixture:  Fixture{Name: FixtureSubject},
+		Limits:   Limits{MaxOffsetMM: DefaultMaxOffsetMM, Confidence: DefaultConfidence},
+	}
+}
+
+// LoadStudy reads the study in a folder and checks everything that can be
+// checked without listening to a recording: keys, numbers, rows, and that each
+// file is there, is what it should be and is whole. It returns everything that
+// is wrong at once, as [StudyErrors].
+func LoadStudy(dir string) (*Study, error) { return loadStudy(dir, false) }
+
+// LoadPartial is LoadStudy for a study that is still being recorded: rows
+// whose file is not there are put into NotRecorded.
+func LoadPartial(dir string) (*Study, error) { return loadStudy(dir, true) }
+
+func loadStudy(dir string, partial bool) (*Study, error) {
+	if info, err := os.Stat(dir); err != nil {
+		return nil, fmt.Errorf("study folder: %w", err)
+	} else if !info.IsDir() {
+		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, StudyFile)
+	}
+	var problems StudyErrors
+	s := DefaultStudy()
+	toml, err := readText(filepath.Join(dir, StudyFile))
+	if err != nil {
+		problems = append(problems, missingText(filepath.Join(dir, StudyFile), err))
+	}
+	parsed, bad := parseStudy(filepath.Join(dir, StudyFile), toml)
+	problems = append(problems, bad...)
+	if err == nil {
+		s = parsed.Study
+	}
+	s.Dir = dir
+	if s.Title == "" {
+		s.Title = filepath.Base(filepath.Clean(dir))
+	}
+	sheet, err := readText(filepath.Join(dir, SheetFile))
+	if err != nil {
+		problems = append(problems, missingText(filepath.Join(dir, SheetFile), err))
+	} else {
+		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet)
+		problems = append(problems, bad...)
+	}
+	problems = append(problems, s.checkFiles(parsed, partial)...)
+	if err := problems.sorted(); err != nil {
+		return nil, err
+	}
+	return &s, nil
+}
+
+// maxText is the size beyond which a text file cannot be part of a study.
+const maxText = 16 << 20
+
+// readText reads a text file of moderate size.
+func readText(path string) ([]byte, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	b, err := io.ReadAll(io.LimitReader(f, maxText+1))
+	if err == nil && len(b) > maxText {
+		err = fmt.Errorf("larger than %d MiB", maxText>>20)
+	}
+	return b, err
+}
+
+// missingText is the problem of a text file that cannot be read.
+func missingText(path string, err error) Problem {
+	p := Problem{File: path, Message: reason(err), Mend: "see that it is a text file which you may read", Err: err}
+	if errors.Is(err, fs.ErrNotExist) {
+		p.Message, p.Mend = "there is no such file", "make it (docs/study-format.md), or name the folder that holds it"
+	}
+	return p
+}
+
+// reason is an error of the operating system without the path, which the
+// problem names already.
+func reason(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
+}

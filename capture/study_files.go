@@ -1,0 +1,142 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"asworn/capture/wavfile"
+)
+
+// checkFiles looks at every file that the study names, and takes the rate from
+// the excitation file where study.toml leaves it open.
+func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
+	before := len(p.doc.problems)
+	if s.Excitation != "" {
+		f, ok := s.header(p, "sweep.file", s.Excitation)
+		switch {
+		case !ok:
+		case !p.rateGiven:
+			s.Sweep.RateHz = float64(f.RateHz)
+		case float64(f.RateHz) != s.Sweep.RateHz:
+			p.report("sweep.file", "write the rate of the file", "%s has %d Hz, yet sweep.rate_hz is %g", s.Excitation, f.RateHz, s.Sweep.RateHz)
+		}
+		if ok && f.Channels != 1 {
+			p.report("sweep.file", "save one channel of it", "%s has %d channels; an excitation has one", s.Excitation, f.Channels)
+		}
+	}
+	for e, m := range s.Microphones {
+		key := "microphone." + Ear(e).String()
+		channel := [2]int{s.Channels.Left, s.Channels.Right}[e]
+		if m.Correction != "" {
+			s.curve(p, key+".correction", m.Correction)
+		}
+		if m.Calibrator == "" {
+			continue
+		}
+		f, ok := s.header(p, key+".calibrator", m.Calibrator)
+		if ok && float64(f.RateHz) != s.Sweep.RateHz {
+			p.report(key+".calibrator", "record the calibrator with the settings of the study", "%s has %d Hz, the study %g", m.Calibrator, f.RateHz, s.Sweep.RateHz)
+		}
+		if ok && f.Channels > 1 && f.Channels < channel {
+			p.report(key+".calibrator", "record the channel of the "+Ear(e).String()+" microphone", "%s has %d channels, and the microphone is on channel %d", m.Calibrator, f.Channels, channel)
+		}
+	}
+	if s.Fixture.Reference != "" {
+		fixture := s.curve(p, "fixture.reference", s.Fixture.Reference)
+		if fixture != "" && !strings.EqualFold(fixture, s.Fixture.Name) {
+			p.report("fixture.reference", "a reference is never carried to another fixture: name the one of this fixture, or mend fixture.name",
+				"%s belongs to %q, and this study was made on %q", s.Fixture.Reference, fixture, s.Fixture.Name)
+		}
+	}
+	problems := append(StudyErrors(nil), p.doc.problems[before:]...)
+	return append(problems, s.checkRecordings(partial)...)
+}
+
+// join returns the path of a file of the study.
+func (s *Study) join(file string) string { return filepath.Join(s.Dir, filepath.FromSlash(file)) }
+
+// header reads the header of a WAV file that study.toml names.
+func (s *Study) header(p *parsedStudy, key, file string) (wavfile.Format, bool) {
+	r, err := wavfile.Open(s.join(file))
+	if err != nil {
+		message, mend := explain(err)
+		p.report(key, mend, "%s: %s", file, message)
+		return wavfile.Format{}, false
+	}
+	defer r.Close()
+	return r.Format(), true
+}
+
+// curve checks a CSV that study.toml names, and returns the fixture it names.
+func (s *Study) curve(p *parsedStudy, key, file string) (fixture string) {
+	if _, err := os.Stat(s.join(file)); err != nil {
+		message, mend := explain(err)
+		p.report(key, mend, "%s: %s", file, message)
+		return ""
+	}
+	_, fixture, problems := readCurve(s.join(file))
+	p.doc.problems = append(p.doc.problems, problems...)
+	return fixture
+}
+
+// explain splits an error of opening a file into finding and mend.
+func explain(err error) (message, mend string) {
+	var bad *wavfile.Error
+	switch {
+	case errors.As(err, &bad):
+		return bad.Message, bad.Mend
+	case errors.Is(err, fs.ErrNotExist):
+		return "there is no such file", "mend the path, or put the file there"
+	default:
+		return reason(err), "see that it is a file which you may read"
+	}
+}
+
+// checkRecordings reads the header of every recording.
+func (s *Study) checkRecordings(partial bool) (problems StudyErrors) {
+	sheet := filepath.Join(s.Dir, SheetFile)
+	need := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
+	var there []Seating
+	for _, row := range s.Seatings {
+		report := func(err error, mend, message string) {
+			problems = append(problems, Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
+		}
+		r, err := wavfile.Open(s.join(row.File))
+		if errors.Is(err, fs.ErrNotExist) && partial {
+			s.NotRecorded = append(s.NotRecorded, row)
+			continue
+		}
+		there = append(there, row)
+		if err != nil {
+			message, mend := explain(err)
+			if errors.Is(err, fs.ErrNotExist) {
+				mend = "record it, mend the path, or take the row out"
+			}
+			report(err, mend, message)
+			continue
+		}
+		f := r.Format()
+		r.Close()
+		if float64(f.RateHz) != s.Sweep.RateHz {
+			report(nil, "set sweep.rate_hz to the rate that was played and recorded, or record it again at that rate",
+				fmt.Sprintf("the recording has %d Hz, the study %g", f.RateHz, s.Sweep.RateHz))
+		}
+		if f.Channels < need {
+			report(nil, "record all channels, or mend [channels] in "+StudyFile,
+				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), StudyFile, need))
+		}
+	}
+	s.Seatings = there
+	return problems
+}
+
+func plural(n int, noun string) string {
+	if n == 1 {
+		return "1 " + noun
+	}
+	return fmt.Sprintf("%d %ss", n, noun)
+}

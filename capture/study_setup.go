@@ -1,0 +1,78 @@
+package capture
+
+import (
+	"errors"
+	"fmt"
+
+	"asworn/capture/wavfile"
+)
+
+// Setup reads the excitation, the microphone corrections and the calibrator
+// recordings, and returns all that turns a recording of the study into
+// responses. Its content decides every response: with the bytes of a recording
+// it makes the key under which a response can be kept.
+func (s *Study) Setup() (Setup, error) {
+	out := Setup{
+		Sweep: s.Sweep,
+		Left:  s.Channels.Left, Right: s.Channels.Right, Loopback: s.Channels.Loopback,
+		DriveVoltsRMS: s.DriveVoltsRMS,
+	}
+	var errs []error
+	if s.Excitation != "" {
+		_, x, err := wavfile.ReadAll(s.join(s.Excitation))
+		if err != nil {
+			errs = append(errs, err)
+		} else {
+			out.Excitation = x[0]
+		}
+	}
+	for e, m := range s.Microphones {
+		mic := &out.Microphones[e]
+		var err error
+		if m.Correction != "" {
+			mic.Response, err = ReadResponseCSV(s.join(m.Correction))
+			errs = append(errs, err)
+		}
+		if m.Calibrator != "" {
+			c, err := s.Calibration(Ear(e))
+			mic.PaPerUnit = c.PaPerUnit
+			errs = append(errs, err)
+		}
+	}
+	return out, errors.Join(errs...)
+}
+
+// Calibration measures the calibrator recording of one ear. A study without
+// one gives the zero Calibration.
+func (s *Study) Calibration(e Ear) (Calibration, error) {
+	m := s.Microphones[e]
+	if m.Calibrator == "" {
+		return Calibration{}, nil
+	}
+	path := s.join(m.Calibrator)
+	f, x, err := wavfile.ReadAll(path)
+	if err != nil {
+		return Calibration{}, err
+	}
+	channel := [2]int{s.Channels.Left, s.Channels.Right}[e]
+	if f.Channels == 1 {
+		channel = 1
+	}
+	if channel < 1 || channel > f.Channels {
+		return Calibration{}, fmt.Errorf("%s: no channel %d for the %s microphone; record it with the channels of the study", path, channel, e)
+	}
+	c, err := Calibrate(x[channel-1], float64(f.RateHz), m.CalibratorDBSPL)
+	if err != nil {
+		return c, fmt.Errorf("%s, channel %d: %w", path, channel, err)
+	}
+	return c, nil
+}
+
+// Reference reads the fixture's reference curve. A study without one gives a
+// curve without points.
+func (s *Study) Reference() (Curve, error) {
+	if s.Fixture.Reference == "" {
+		return Curve{}, nil
+	}
+	return ReadResponseCSV(s.join(s.Fixture.Reference))
+}

@@ -1,0 +1,431 @@
+package capture
+
+import (
+	"bytes"
+	"errors"
+	"io/fs"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+
+	"asworn/capture/sweep"
+	"asworn/capture/wavfile"
+)
+
+const goodTOML = `title = "Good"
+[sweep]
+kind = "exponential"
+start_hz = 10.0
+stop_hz = 20000.0
+seconds = 1.0
+repeats = 2
+gap_seconds = 0.5
+lead_seconds = 0.5
+rate_hz = 48000
+[channels]
+left = 1
+right = 2
+loopback = 3
+[drive]
+volts_rms = 0.1
+[microphone.left]
+correction = "calibration/mic.csv"
+calibrator = "calibration/cal.wav"
+[fixture]
+name = "fixture 1"
+coupler = "invented"
+reference = "calibration/reference.csv"
+slope_db_per_octave = -1
+`
+
+const goodSheet = `file,model,unit,subject,point,seating,forward_mm,up_mm,rotation_deg,seal,notes
+recordings/a.wav,Model A,1,fixture,blocked,1,,,,,
+recordings/b.wav,Model A,1,fixture,drum,1,,,,,"a note, with a comma"
+recordings/c.wav,Model A,1,fixture,blocked,2,4,-2.5,,shim 1 mm,
+recordings/d.wav,,,L01,blocked,1,,,,,
+`
+
+// tone is a calibrator recording.
+func tone(hz, level, seconds float64) []float64 {
+	x := make([]float64, int(seconds*48000))
+	for i := range x {
+		x[i] = level * math.Sin(2*math.Pi*hz/48000*float64(i))
+	}
+	return x
+}
+
+// wavBytes returns a short WAV file.
+func wavBytes(t testing.TB, f wavfile.Format, x ...[]float64) []byte {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "x.wav")
+	if err := wavfile.Write(path, f, x); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func silence(channels int) [][]float64 {
+	x := make([][]float64, channels)
+	for i := range x {
+		x[i] = make([]float64, 100)
+	}
+	return x
+}
+
+// goodStudy returns the files of a study without fault.
+func goodStudy(t testing.TB) map[string]string {
+	three := string(wavBytes(t, wavfile.Format{RateHz: 48000, Channels: 3, Bits: 24}, silence(3)...))
+	return map[string]string{
+		StudyFile: goodTOML, SheetFile: goodSheet,
+		"recordings/a.wav": three, "recordings/b.wav": three, "recordings/c.wav": three, "recordings/d.wav": three,
+		"calibration/mic.csv":       "frequency_hz,level_db\n20,-0.5\n1000,0\n20000,2\n",
+		"calibration/reference.csv": "# fixture: fixture 1\nfrequency_hz;level_db;phase_deg\n20;-0,5;0\n1000;0;10\n",
+		"calibration/cal.wav":       string(wavBytes(t, wavfile.Format{RateHz: 48000, Channels: 1, Bits: 24}, tone(1000, 0.1, 1))),
+	}
+}
+
+func writeStudy(t testing.TB, files map[string]string) string {
+	t.Helper()
+	dir := t.TempDir()
+	for name, content := range files {
+		path := filepath.Join(dir, name)
+		if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(path, []byte(content), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+func TestLoadStudy(t *testing.T) {
+	dir := writeStudy(t, goodStudy(t))
+	got, err := LoadStudy(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := &Study{
+		Dir: dir, Title: "Good",
+		Sweep:    sweep.Design{StartHz: 10, StopHz: 20000, Seconds: 1, Repeats: 2, GapSeconds: .5, LeadSeconds: .5, RateHz: 48000},
+		Channels: Channels{1, 2, 3}, DriveVoltsRMS: 0.1,
+		Microphones: [2]MicrophoneFiles{{"calibration/mic.csv", "calibration/cal.wav", 94}, {CalibratorDBSPL: 94}},
+		Fixture:     Fixture{"fixture 1", "invented", "calibration/reference.csv", -1},
+		Limits:      Limits{3, 0.95},
+		Seatings: []Seating{
+			{Row: 2, File: "recordings/a.wav", Model: "Model A", Unit: "1", Subject: "fixture", Point: Blocked, Number: 1},
+			{Row: 3, File: "recordings/b.wav", Model: "Model A", Unit: "1", Subject: "fixture", Point: Drum, Number: 1, Notes: "a note, with a comma"},
+			{Row: 4, File: "recordings/c.wav", Model: "Model A", Unit: "1", Subject: "fixture", Point: Blocked, Number: 2, Survey: &Displacement{ForwardMM: 4, UpMM: -2.5}, Seal: "shim 1 mm"},
+			{Row: 5, File: "recordings/d.wav", Subject: "L01", Point: Blocked, Number: 1},
+		},
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Error(d)
+	}
+	setup, err := got.Setup()
+	if err != nil {
+		t.Fatal(err)
+	}
+	// 94 dB SPL is 1.0024 Pa; the tone's RMS is 0.1/√2.
+	if pa := setup.Microphones[Left].PaPerUnit; math.Abs(pa/(20e-6*math.Pow(10, 94./20)/(0.1/math.Sqrt2))-1) > 1e-5 {
+		t.Errorf("%g Pa per unit", pa)
+	}
+	if n := len(setup.Microphones[Left].Response.Hz); n != 3 || setup.Loopback != 3 || setup.DriveVoltsRMS != 0.1 {
+		t.Errorf("setup %+v", setup)
+	}
+	reference, err := got.Reference()
+	if err != nil || reference.DB[0] != -0.5 || reference.PhaseDeg[1] != 10 {
+		t.Errorf("reference %v, %v", reference, err)
+	}
+}
+
+// The text of one fault, and the line that must come of it.
+func TestStudyErrors(t *testing.T) {
+	mono := string(wavBytes(t, wavfile.Format{RateHz: 48000, Channels: 1, Bits: 24}, silence(1)...))
+	slow := string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 3, Bits: 24}, silence(3)...))
+	three := goodStudy(t)["recordings/a.wav"]
+	cases := []struct {
+		name           string
+		file, old, new string // replaced within file; old == "" replaces all of it
+		want           string
+	}{
+		{"unknown key", StudyFile, "rate_hz", "rate_hertz", `study.toml:10: unknown key rate_hertz in [sweep]; did you mean rate_hz?`},
+		{"unknown table", StudyFile, "[fixture]", "[fixtures]", `study.toml:20: unknown key fixtures; did you mean fixture?`},
+		{"key of another table", StudyFile, "left = 1", "left = 1\nvolts_rms = 1", `study.toml:13: unknown key volts_rms in [channels]; it belongs in [drive]`},
+		{"unlike any", StudyFile, "left = 1", "left = 1\nzzzzzzz = 1", `study.toml:13: unknown key zzzzzzz in [channels]; known here: left, right, loopback`},
+		{"unknown microphone", StudyFile, "[microphone.left]", "[microphone.lefft]", `study.toml:17: unknown key lefft in [microphone]; did you mean left?`},
+		{"text for a number", StudyFile, "48000", `"48 kHz"`, `study.toml:10: sweep.rate_hz must be a number, without quotes`},
+		{"fraction of a repeat", StudyFile, "repeats = 2", "repeats = 2.5", `study.toml:7: sweep.repeats must be a whole number`},
+		{"number for a table", StudyFile, "title =", "limits = 3 #", `study.toml:1: limits must be a table`},
+		{"inline table", StudyFile, "[drive]\nvolts_rms = 0.1", "[limits]\nconfidence={}", `study.toml:16: limits.confidence must be a number`},
+		{"no TOML", StudyFile, "left = 1", "left 1", `study.toml:12: not TOML: `},
+		{"Latin-1", StudyFile, "invented", "k\xfcnstlich", `study.toml:22: the text is not UTF-8`},
+		{"NaN", StudyFile, "slope_db_per_octave = -1", "slope_db_per_octave = nan", `study.toml:24: fixture.slope_db_per_octave is NaN: impossible`},
+		{"huge", StudyFile, "volts_rms = 0.1", "volts_rms = 1e9", `study.toml:16: drive.volts_rms is 1e+09: impossible; write a number`},
+		{"negative", StudyFile, "gap_seconds = 0.5", "gap_seconds = -1", `study.toml:8: sweep.gap_seconds is -1`},
+		{"beyond half the rate", StudyFile, "stop_hz = 20000.0", "stop_hz = 24000.0", `study.toml:5: sweep.stop_hz is 24000`},
+		{"no repeats", StudyFile, "repeats = 2", "repeats = 0", `study.toml:7: sweep.repeats is 0: impossible`},
+		{"confidence", StudyFile, "[drive]", "[limits]\nconfidence = 95\n[drive]", `study.toml:16: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999`},
+		{"kind", StudyFile, `"exponential"`, `"linear"`, `study.toml:3: sweep.kind is "linear"; write exponential`},
+		{"channel 0", StudyFile, "left = 1", "left = 0", `study.toml:12: channels.left is 0: impossible; channels count from 1`},
+		{"one channel twice", StudyFile, "loopback = 3", "loopback = 2", `study.toml:14: channels.right and channels.loopback are both 2`},
+		{"no ear", StudyFile, "left = 1\nright = 2", "", `study.toml:11: no ear has a channel`},
+		{"correction outside", StudyFile, "calibration/mic.csv", "../mic.csv", `study.toml:18: microphone.left.correction is "../mic.csv", which is not below the study folder`},
+		{"correction missing", StudyFile, "calibration/mic.csv", "calibration/mike.csv", `study.toml:18: calibration/mike.csv: there is no such file`},
+		{"calibrator missing", StudyFile, "calibration/cal.wav", "cal.wav", `study.toml:19: cal.wav: there is no such file`},
+		{"calibrator no WAV", "calibration/cal.wav", "", "94 dB", `study.toml:19: calibration/cal.wav: not a WAV file`},
+		{"calibrator's rate", "calibration/cal.wav", "", slow, `study.toml:19: calibration/cal.wav has 44100 Hz, the study 48000`},
+		{"another fixture's reference", StudyFile, `name = "fixture 1"`, `name = "fixture 2"`, `study.toml:23: calibration/reference.csv belongs to "fixture 1", and this study was made on "fixture 2"; a reference is never carried`},
+		{"excitation and sweep", StudyFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:4: sweep.start_hz describes a sweep, yet sweep.file names an excitation`},
+		{"excitation of three channels", StudyFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:3: recordings/a.wav has 3 channels; an excitation has one`},
+		{"curve descends", "calibration/mic.csv", "1000,0", "10,0", `mic.csv:3: 10 Hz follows 20 Hz`},
+		{"curve of text", "calibration/mic.csv", "1000,0", "1000,flat", `mic.csv:3: level_db is "flat", not a number`},
+		{"curve without level", "calibration/mic.csv", "level_db", "gain", `mic.csv:1: there is no column level_db`},
+		{"curve empty", "calibration/mic.csv", "", "", `mic.csv: the file is empty`},
+		{"curve of one point", "calibration/mic.csv", "1000,0\n20000,2\n", "", `mic.csv: 1 points make no curve`},
+
+		{"unknown column", SheetFile, "rotation_deg", "rotation", `seatings.csv:1: unknown column "rotation"; did you mean rotation_deg?`},
+		{"missing column", SheetFile, "subject", "notes2", `seatings.csv:1: there is no column subject`},
+		{"column twice", SheetFile, "notes", "seal", `seatings.csv:1: column seal is there twice`},
+		{"file missing", SheetFile, "recordings/a.wav", "recordings/z.wav", `seatings.csv:2: recordings/z.wav: there is no such file; record it`},
+		{"file twice", SheetFile, "recordings/b.wav", "recordings/./a.wav", `seatings.csv:3: recordings/a.wav is in row 2 already`},
+		{"file outside", SheetFile, "recordings/a.wav", "../a.wav", `seatings.csv:2: file is "../a.wav", which is not below the study folder`},
+		{"file outside, absolute", SheetFile, "recordings/a.wav", "/a.wav", `seatings.csv:2: file is "/a.wav", which is not below the study folder`},
+		{"file outside, from Windows", SheetFile, "recordings/a.wav", `..\a.wav`, `seatings.csv:2: file is "..\\a.wav", which is not below the study folder`},
+		{"file a folder", SheetFile, "recordings/a.wav", "recordings", `seatings.csv:2: recordings: not a file`},
+		{"no file", SheetFile, "recordings/a.wav", "", `seatings.csv:2: file is empty`},
+		{"seating twice", SheetFile, "recordings/b.wav,Model A,1,fixture,drum", "recordings/b.wav,Model A,1,fixture,blocked", `seatings.csv:3: seating 1 of Model A on fixture at the blocked point is in row 2 already`},
+		{"seating negative", SheetFile, "blocked,2", "blocked,-2", `seatings.csv:4: seating is -2: impossible`},
+		{"seating text", SheetFile, "blocked,2", "blocked,two", `seatings.csv:4: seating is "two", not a number`},
+		{"seating NaN", SheetFile, "blocked,2", "blocked,NaN", `seatings.csv:4: seating is "NaN", not a number`},
+		{"seating a half", SheetFile, "blocked,2", "blocked,2.5", `seatings.csv:4: seating is 2.5, not a whole number`},
+		{"seating empty", SheetFile, "blocked,2", "blocked,", `seatings.csv:4: seating is empty`},
+		{"displacement huge", SheetFile, ",4,-2.5", ",4000,-2.5", `seatings.csv:4: forward_mm is 4000: impossible; write a number, -100 to 100`},
+		{"displacement infinite", SheetFile, ",4,-2.5", ",4,inf", `seatings.csv:4: up_mm is inf: impossible`},
+		{"decimal comma", SheetFile, ",4,-2.5", `,4,"-2,5"`, `seatings.csv:4: up_mm is "-2,5": a comma inside a number; write it with a point: -2.5`},
+		{"too many fields", SheetFile, ",4,-2.5", `,4,-2,5`, `seatings.csv:4: 12 fields under 11 columns`},
+		{"point", SheetFile, "drum", "drumm", `seatings.csv:3: point is "drumm"; write blocked or drum`},
+		{"drum of a listener", SheetFile, ",,,L01,blocked", ",Model A,,L01,drum", `seatings.csv:5: point is drum for the listener L01`},
+		{"drum without model", SheetFile, "Model A,1,fixture,drum", ",,fixture,drum", `seatings.csv:3: model is empty on a drum row`},
+		{"displaced bare ear", SheetFile, ",,,L01,blocked,1,", ",,,L01,blocked,1,3", `seatings.csv:5: a displacement on a bare-ear row`},
+		{"no subject", SheetFile, "L01", "", `seatings.csv:5: subject is empty`},
+		{"spelling", SheetFile, "recordings/c.wav,Model A", "recordings/c.wav,model a", `seatings.csv:4: model "model a" differs from "Model A" only in case or spaces`},
+		{"a field short", SheetFile, ",,,,,\nrec", ",,,,\nrec", `seatings.csv:2: 10 fields under 11 columns`},
+		{"open quote", SheetFile, `"a note`, `a "note`, `seatings.csv:3: `},
+		{"no rows", SheetFile, goodSheet[strings.Index(goodSheet, "\n"):], "", `seatings.csv: the sheet has no rows`},
+		{"empty sheet", SheetFile, "", " \n", `seatings.csv: the file is empty`},
+		{"UTF-16", SheetFile, "", "\xff\xfef\x00i\x00", `seatings.csv: not plain text (UTF-16, or a spreadsheet's own format)`},
+		{"Latin-1 sheet", SheetFile, "a note", "\xfcber", `seatings.csv:3: the text is not UTF-8`},
+		{"one channel", "recordings/b.wav", "", mono, `seatings.csv:3: recordings/b.wav: the recording has 1 channel, and study.toml names channel 3`},
+		{"wrong rate", "recordings/b.wav", "", slow, `seatings.csv:3: recordings/b.wav: the recording has 44100 Hz, the study 48000`},
+		{"no WAV", "recordings/b.wav", "", "ID3 something", `seatings.csv:3: recordings/b.wav: not a WAV file but an MP3 file`},
+		{"empty WAV", "recordings/b.wav", "", "", `seatings.csv:3: recordings/b.wav: the file is empty`},
+		{"truncated WAV", "recordings/b.wav", "", three[:len(three)-90], `seatings.csv:3: recordings/b.wav: truncated: the header promises 100 frames, the file holds 90`},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			files := goodStudy(t)
+			changed := c.new
+			if c.old != "" {
+				changed = strings.Replace(files[c.file], c.old, c.new, 1)
+				if changed == files[c.file] {
+					t.Fatalf("%q is not in %s", c.old, c.file)
+				}
+			}
+			files[c.file] = changed
+			dir := writeStudy(t, files)
+			_, err := LoadStudy(dir)
+			var all StudyErrors
+			if !errors.As(err, &all) {
+				t.Fatalf("%v, want %q", err, c.want)
+			}
+			for _, p := range all {
+				if strings.Contains(p.Error(), c.want) && strings.HasPrefix(p.Error(), dir) && !strings.Contains(p.Error(), "\n") {
+					return
+				}
+			}
+			t.Errorf("got\n%v\nwant\n%s", err, c.want)
+		})
+	}
+}
+
+// Several faults in several files make one line each, and all come at once.
+func TestAllErrorsAtOnce(t *testing.T) {
+	files := goodStudy(t)
+	files[StudyFile] = strings.NewReplacer("repeats = 2", `repeats = "2"`, "seconds = 1.0", `seconds = "1"`, "volts_rms", "volt_rms", "mic.csv", "mike.csv").Replace(files[StudyFile])
+	files[SheetFile] = strings.NewReplacer("blocked,2", "blocked,-2", "recordings/d.wav", "recordings/e.wav").Replace(files[SheetFile])
+	files["recordings/a.wav"] = ""
+	_, err := LoadStudy(writeStudy(t, files))
+	var all StudyErrors
+	if !errors.As(err, &all) {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, p := range all {
+		got = append(got, p.Message)
+		if p.Mend == "" {
+			t.Errorf("no mend: %v", p)
+		}
+	}
+	want := []string{
+		"sweep.seconds must be a number, without quotes",
+		"sweep.repeats must be a whole number",
+		"unknown key volt_rms in [drive]",
+		"calibration/mike.csv: there is no such file",
+		"recordings/a.wav: the file is empty",
+		"seating is -2: impossible",
+		"recordings/e.wav: there is no such file",
+	}
+	if d := cmp.Diff(want, got); d != "" {
+		t.Errorf("%s\n%v", d, err)
+	}
+	if !errors.Is(err, wavfile.ErrEmpty) || !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("the errors underneath are lost: %v", err)
+	}
+}
+
+func TestStudyFolder(t *testing.T) {
+	if _, err := LoadStudy(filepath.Join(t.TempDir(), "none")); !errors.Is(err, fs.ErrNotExist) {
+		t.Error(err)
+	}
+	_, err := LoadStudy(t.TempDir())
+	var all StudyErrors
+	if !errors.As(err, &all) || len(all) != 2 || !strings.Contains(all[0].Error(), "study.toml: there is no such file") || !strings.Contains(all[1].Error(), "seatings.csv: there is no such file") {
+		t.Error(err)
+	}
+}
+
+// A minimal study has every default; an excitation file brings its rate.
+func TestDefaults(t *testing.T) {
+	files := goodStudy(t)
+	two := string(wavBytes(t, wavfile.Format{RateHz: 48000, Channels: 2, Bits: 16}, silence(2)...))
+	for _, f := range []string{"a", "b", "c", "d"} {
+		files["recordings/"+f+".wav"] = two
+	}
+	files[StudyFile] = ""
+	dir := writeStudy(t, files)
+	got, err := LoadStudy(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := DefaultStudy()
+	want.Dir, want.Title = dir, filepath.Base(dir)
+	want.Microphones = [2]MicrophoneFiles{{CalibratorDBSPL: 94}, {CalibratorDBSPL: 94}}
+	if d := cmp.Diff(&want, got, cmpopts.IgnoreFields(Study{}, "Seatings")); d != "" {
+		t.Error(d)
+	}
+
+	slow := string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 2, Bits: 16}, silence(2)...))
+	for _, f := range []string{"a", "b", "c", "d"} {
+		files["recordings/"+f+".wav"] = slow
+	}
+	files["music.wav"] = string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 1, Bits: 16}, []float64{0, .5}))
+	files[StudyFile] = "sweep.file = 'music.wav'\nchannels = {left = 2}"
+	got, err = LoadStudy(writeStudy(t, files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(sweep.Design{Repeats: 1, RateHz: 44100}, got.Sweep); d != "" || got.Channels != (Channels{Left: 2}) {
+		t.Error(d, got.Channels)
+	}
+	setup, err := got.Setup()
+	if err != nil || len(setup.Excitation) != 2 {
+		t.Errorf("%v, %v", setup.Excitation, err)
+	}
+}
+
+func TestLoadPartial(t *testing.T) {
+	files := goodStudy(t)
+	delete(files, "recordings/b.wav")
+	s, err := LoadPartial(writeStudy(t, files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(s.Seatings) != 3 || len(s.NotRecorded) != 1 || s.NotRecorded[0].File != "recordings/b.wav" {
+		t.Errorf("%v, %v", s.Seatings, s.NotRecorded)
+	}
+}
+
+// What spreadsheets make of a sheet means the same.
+func TestSheetDialects(t *testing.T) {
+	want, problems := parseSheet("s", []byte(goodSheet))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	semicolons := strings.NewReplacer(`"a note, with a comma"`, "a note, with a comma", ",", ";").Replace(goodSheet)
+	semicolons = strings.ReplaceAll(semicolons, "a note; with a comma", "a note, with a comma")
+	dialects := map[string]string{
+		"byte order mark":  "\ufeff" + goodSheet,
+		"CRLF":             strings.ReplaceAll(goodSheet, "\n", "\r\n"),
+		"CR":               strings.ReplaceAll(goodSheet, "\n", "\r"),
+		"semicolons":       semicolons,
+		"decimal comma":    strings.ReplaceAll(semicolons, "-2.5", "-2,5"),
+		"minus sign":       strings.ReplaceAll(goodSheet, "-2.5", "−2.5"),
+		"tabs":             strings.ReplaceAll(semicolons, ";", "\t"),
+		"spaces":           strings.ReplaceAll(semicolons, ";", " ; "),
+		"case":             strings.NewReplacer("file,model", "File, MODEL ", "drum", "Drum", "fixture", "Fixture").Replace(goodSheet),
+		"backslashes":      strings.ReplaceAll(goodSheet, "recordings/", `recordings\`),
+		"whole number":     strings.ReplaceAll(goodSheet, "blocked,2", "blocked,2.0"),
+		"empty rows after": goodSheet + ",,,,,,,,,,\n\n",
+		"empty columns":    strings.ReplaceAll(goodSheet, "\n", ",,\n"),
+	}
+	for name, text := range dialects {
+		got, problems := parseSheet("s", []byte(text))
+		if d := cmp.Diff(want, got); d != "" || len(problems) > 0 {
+			t.Errorf("%s: %v\n%s", name, problems, d)
+		}
+	}
+}
+
+// A study that is written is read as the same.
+func TestWriteStudy(t *testing.T) {
+	files := goodStudy(t)
+	first, err := LoadStudy(writeStudy(t, files))
+	if err != nil {
+		t.Fatal(err)
+	}
+	again := maps.Clone(files)
+	var toml, sheet bytes.Buffer
+	if err := errors.Join(WriteStudyTOML(&toml, *first), WriteSheet(&sheet, first.Seatings)); err != nil {
+		t.Fatal(err)
+	}
+	again[StudyFile], again[SheetFile] = toml.String(), sheet.String()
+	second, err := LoadStudy(writeStudy(t, again))
+	if err != nil {
+		t.Fatalf("%v\n%s", err, toml.String())
+	}
+	if d := cmp.Diff(first, second, cmpopts.IgnoreFields(Study{}, "Dir")); d != "" {
+		t.Errorf("%s\n%s", d, toml.String())
+	}
+	if want := strings.Replace(goodSheet, ",4,-2.5,,", ",4,-2.5,0,", 1); sheet.String() != want {
+		t.Errorf("sheet:\n%s", sheet.String())
+	}
+	if !strings.Contains(toml.String(), "# silence before the first sweep: the noise is estimated there\nlead_seconds = 0.5\n") {
+		t.Errorf("no word on the keys:\n%s", toml.String())
+	}
+}
+
+func TestCurve(t *testing.T) {
+	c, problems := parseCurve("c", []byte("# a comment\nfrequency_hz,level_db,phase_deg\n100,0,170\n1000,6,-170\n"))
+	if len(problems) > 0 {
+		t.Fatal(problems)
+	}
+	for f, want := range map[float64]float64{10: 0, 100: 0, math.Sqrt(1e5): 3, 1000: 6, 5000: 6} {
+		if got := c.LevelDB(f); math.Abs(got-want) > 1e-12 {
+			t.Errorf("%g Hz: %g dB, want %g", f, got, want)
+		}
+	}
+	if c.PhaseDeg[1] != 190 {
+		t.Errorf("the phase jumps: %v", c.PhaseDeg)
+	}
+}
