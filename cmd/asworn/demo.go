@@ -1,0 +1,65 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/simulate"
+)
+
+func (a *app) demoCommand() *cobra.Command {
+	var opt simulate.DemoOptions
+	var only bool
+	cmd := &cobra.Command{
+		Use:   "demo [DIR]",
+		Short: "Write an invented study with real WAV files and run everything on it",
+		Long: `Writes an invented study into DIR (asworn-demo when none is named): two
+closed-back and one open-back model, eight listeners, a survey, fixture seatings
+of which some are off on purpose, and a few spoilt recordings. Then runs the
+main job on it. What is true of the study lies in ` + simulate.TruthFile + `, which the
+run never reads. The same seed gives the same study.`,
+		Example: `  asworn demo
+  asworn demo /tmp/trial --listeners 4 --seatings 3
+  asworn demo --write-only && asworn run asworn-demo`,
+		Args: cobra.MaximumNArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			dir := "asworn-demo"
+			if len(args) == 1 {
+				dir = args[0]
+			}
+			if opt.Listeners < 1 || opt.Seatings < 1 || opt.SurveySize < 0 {
+				return usagef("--listeners and --seatings must be at least 1, --survey at least 0")
+			}
+			return a.demo(cmd.Context(), dir, opt, only)
+		},
+	}
+	flags := cmd.Flags()
+	flags.Uint64Var(&opt.Seed, "seed", 1, "draws the study")
+	flags.IntVar(&opt.Listeners, "listeners", 8, "listeners in the panel")
+	flags.IntVar(&opt.Seatings, "seatings", 5, "seatings per listener and model")
+	flags.IntVar(&opt.SurveySize, "survey", 13, "displacements of the survey per model")
+	flags.BoolVar(&only, "write-only", false, "write the study, do not run it")
+	return cmd
+}
+
+func (a *app) demo(ctx context.Context, dir string, opt simulate.DemoOptions, only bool) error {
+	opt.Jobs = a.jobs
+	step, end := a.progress("writing the study")
+	opt.Progress = step
+	truth, err := simulate.WriteDemo(ctx, dir, opt)
+	end()
+	if err != nil {
+		return err
+	}
+	a.note("%s: an invented study of %d recordings; what is true of it is in %s",
+		dir, len(truth.Seatings), filepath.Join(dir, filepath.FromSlash(simulate.TruthFile)))
+	if only {
+		fmt.Fprintln(a.out, dir)
+		return nil
+	}
+	return a.run(ctx, dir, pipeline.Options{Jobs: a.jobs})
+}

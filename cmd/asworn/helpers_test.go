@@ -1,0 +1,119 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"asworn/capture/wavfile"
+)
+
+// writeTestWAV writes a 24-bit PCM file of a quiet 1 kHz tone:
+//
+//	wav NAME rate=48000 channels=3 seconds=4
+func writeTestWAV(ts *testscript.TestScript, _ bool, args []string) {
+	rate, channels, seconds := 48000, 2, 1.0
+	for _, a := range args[1:] {
+		key, value, _ := strings.Cut(a, "=")
+		v, err := strconv.ParseFloat(value, 64)
+		ts.Check(err)
+		switch key {
+		case "rate":
+			rate = int(v)
+		case "channels":
+			channels = int(v)
+		case "seconds":
+			seconds = v
+		default:
+			ts.Fatalf("wav: unknown %q", a)
+		}
+	}
+	signal := make([][]float64, channels)
+	for c := range signal {
+		signal[c] = make([]float64, int(seconds*float64(rate)))
+		for i := range signal[c] {
+			signal[c][i] = 0.1 * math.Sin(2*math.Pi*1000*float64(i)/float64(rate))
+		}
+	}
+	name := ts.MkAbs(args[0])
+	ts.Check(os.MkdirAll(filepath.Dir(name), 0o777))
+	ts.Check(wavfile.Write(name, wavfile.Format{RateHz: rate, Channels: channels, Bits: 24}, signal))
+}
+
+// truncate FILE BYTES cuts a file; FILE is made a file of its own first, so
+// that a shared recording behind a link stays as it is.
+func truncate(ts *testscript.TestScript, _ bool, args []string) {
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	name := ts.MkAbs(args[0])
+	content, err := os.ReadFile(name)
+	ts.Check(err)
+	ts.Check(os.Remove(name))
+	ts.Check(os.WriteFile(name, content[:n], 0o666))
+}
+
+// sums DIR FILE writes one line per WAV file under DIR: hash and name.
+func sums(ts *testscript.TestScript, _ bool, args []string) {
+	var b strings.Builder
+	root := ts.MkAbs(args[0])
+	ts.Check(filepath.WalkDir(root, func(p string, d fs.DirEntry, err error) error {
+		if err != nil || filepath.Ext(p) != ".wav" {
+			return err
+		}
+		content, err := os.ReadFile(p)
+		rel, _ := filepath.Rel(root, p)
+		if !strings.HasPrefix(rel, "results") {
+			fmt.Fprintf(&b, "%x %s\n", sha256.Sum256(content), rel)
+		}
+		return err
+	}))
+	if b.Len() == 0 {
+		ts.Fatalf("no WAV file under %s", args[0])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[1]), []byte(b.String()), 0o666))
+}
+
+// json FILE wants one JSON value and nothing behind it; FILE may be stdout.
+func wantJSON(ts *testscript.TestScript, _ bool, args []string) {
+	var v any
+	if err := json.Unmarshal([]byte(ts.ReadFile(args[0])), &v); err != nil {
+		ts.Fatalf("%s is not one JSON value: %v", args[0], err)
+	}
+}
+
+// linkStudy SRC DST makes a study of its own out of a shared one: texts are
+// copied, recordings are hard links. Nothing may write into a recording.
+func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
+	src, dst := ts.MkAbs(args[0]), ts.MkAbs(args[1])
+	ts.Check(filepath.WalkDir(src, func(p string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(src, p)
+		if err != nil {
+			return err
+		}
+		to := filepath.Join(dst, rel)
+		switch {
+		case d.IsDir():
+			return os.MkdirAll(to, 0o777)
+		case filepath.Ext(p) == ".wav":
+			if os.Link(p, to) == nil {
+				return nil
+			}
+		}
+		content, err := os.ReadFile(p)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(to, content, 0o666)
+	}))
+}

@@ -1,0 +1,136 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+
+	"github.com/spf13/cobra"
+
+	"asworn/capture"
+	"asworn/capture/sweep"
+	"asworn/cmd/internal/pipeline"
+	"asworn/report"
+)
+
+type inspectOptions struct {
+	study string
+	setup capture.Setup
+}
+
+func (a *app) inspectCommand() *cobra.Command {
+	opt := inspectOptions{setup: capture.Setup{Sweep: sweep.Default(), Left: 1, Right: 2}}
+	cmd := &cobra.Command{
+		Use:   "inspect FILE...",
+		Short: "Look at recordings one at a time: levels, noise, clipping, drift, what to mend",
+		Long: `Processes each recording by itself and tells what is wrong with it and what
+mends it. What was played and which channel is which come from --study, or from
+the flags. Files need not be in a seating sheet. Nothing is written.`,
+		Example: `  asworn inspect --study my-study my-study/recordings/*.wav
+  asworn inspect take1.wav --seconds 3 --repeats 2 --loopback 3
+  asworn inspect --study my-study new.wav --json`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(cmd *cobra.Command, files []string) error {
+			if opt.study != "" {
+				for _, name := range []string{"start", "stop", "seconds", "repeats", "gap", "lead", "rate", "left", "right", "loopback"} {
+					if cmd.Flags().Changed(name) {
+						return usagef("--%s and --study: the study says what was played; leave one of them out", name)
+					}
+				}
+			}
+			return a.inspect(cmd.Context(), files, opt)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&opt.study, "study", "", "study folder whose study.toml says what was played")
+	f.IntVar(&opt.setup.Left, "left", 1, "channel of the left ear, 0 for none")
+	f.IntVar(&opt.setup.Right, "right", 2, "channel of the right ear, 0 for none")
+	f.IntVar(&opt.setup.Loopback, "loopback", 0, "channel of the electrical reference, 0 for none")
+	sweepFlags(f, &opt.setup.Sweep)
+	return cmd
+}
+
+func (a *app) inspect(ctx context.Context, files []string, opt inspectOptions) error {
+	setup := opt.setup
+	if opt.study != "" {
+		var err error
+		if setup, err = pipeline.StudySetup(opt.study); err != nil {
+			return err
+		}
+	}
+	step, end := a.progress("recordings")
+	found, err := pipeline.Inspect(ctx, setup, files, a.jobs, step)
+	end()
+	if err != nil {
+		return err
+	}
+	needed := false
+	for _, r := range found {
+		needed = needed || !r.Recording.Quality.Usable()
+		for _, f := range r.Recording.Quality.Findings {
+			a.finding(r.File, f)
+		}
+	}
+	if a.json {
+		err = json.NewEncoder(a.out).Encode(found)
+	} else {
+		err = inspectionTable(found).WriteText(a.out, a.tableOptions())
+	}
+	if err == nil && needed {
+		return errOperator
+	}
+	return err
+}
+
+func inspectionTable(found []pipeline.Inspection) report.Table {
+	unit := "dBFS"
+	for _, r := range found {
+		if r.Calibrated {
+			unit = "dB SPL"
+		}
+	}
+	t := report.Table{
+		Name: "inspection", Title: "Recordings",
+		Note: "Level: of the sweep at the microphone. Noise: between the sweeps, as the median over bands of signal over noise. " +
+			"Bands: how many of the kept bands count. What was found stands on stderr with its mend.",
+		Columns: []report.Column{
+			{Head: "File", Key: "file", Repeat: true},
+			{Head: "Ear", Key: "ear", Repeat: true},
+			{Head: "Level\n" + unit, Key: "level_db", Kind: report.Number},
+			{Head: "Signal over\nnoise, dB", Key: "snr_db", Kind: report.Number},
+			{Head: "Bands\nthat count", Key: "valid_bands", Kind: report.Number},
+			{Head: "Repeats\nused", Key: "repeats"},
+			{Head: "Clock\nppm", Key: "drift_ppm", Kind: report.Number},
+			{Head: "State", Key: "state"},
+		},
+	}
+	for _, r := range found {
+		state := report.Cell{Text: "good", Tone: report.Good}
+		if n := len(r.Recording.Quality.Findings); n > 0 {
+			worst := r.Recording.Quality.Findings[0].Severity
+			state = report.Cell{Text: worst.String(), Tone: report.Plain}
+			switch worst {
+			case capture.Warning:
+				state.Tone = report.Unsure
+			case capture.Refusal:
+				state.Tone = report.Bad
+			}
+		}
+		for e, ear := range r.Recording.Ears {
+			if !r.Present[e] {
+				continue
+			}
+			number := func(digits int, v float64) report.Cell {
+				return report.Cell{Text: fmt.Sprintf("%.*f", digits, v), Num: []float64{v}}
+			}
+			t.Rows = append(t.Rows, []report.Cell{
+				{Text: filepath.Base(r.File)}, {Text: capture.Ear(e).String()},
+				number(1, ear.SweepLevelDB), number(0, r.SNRDB[e]), number(0, float64(r.ValidBands[e])),
+				{Text: fmt.Sprintf("%d of %d", r.Recording.Used, r.Recording.Repeats)},
+				number(1, r.Recording.DriftPPM), state,
+			})
+		}
+	}
+	return t
+}

@@ -1,0 +1,19 @@
+// Command asworn makes headphone measurements on a fixture count for the way
+// people wear the headphones: it judges fixture seatings against worn ones.
+package main
+
+import (
+	"context"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+func main() { os.Exit(start()) }
+
+// start runs the command line of this process and returns its exit code.
+func start() int {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	return execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
+}

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"testing"
+
+	"asworn/cmd/internal/simulate"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"asworn": func() { os.Exit(start()) },
+	})
+}
+
+// TestScripts runs testdata/script/*.txtar, each in its own folder. Beside the
+// usual commands they may use
+//
+//	code N asworn ...      run and want exit code N
+//	wav NAME KEY=VALUE...  write a WAV file, see writeTestWAV
+//	truncate FILE BYTES    keep the first bytes of a file only
+//	sums DIR FILE          write the SHA-256 of every WAV file under DIR to FILE
+//	json FILE              want one valid JSON value
+//	link SRC DST           make a study out of a shared one
+func TestScripts(t *testing.T) {
+	// One small demo study for all scripts that need one; they link it.
+	demo := filepath.Join(t.TempDir(), "demo")
+	if _, err := simulate.WriteDemo(t.Context(), demo, simulate.DemoOptions{Listeners: 3, Seatings: 2, SurveySize: 5}); err != nil {
+		t.Fatal(err)
+	}
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("DEMO", demo)
+			env.Setenv("NO_COLOR", "")
+			return nil
+		},
+		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
+			"code":     wantCode,
+			"wav":      writeTestWAV,
+			"truncate": truncate,
+			"sums":     sums,
+			"json":     wantJSON,
+			"link":     linkStudy,
+		},
+	})
+}
+
+func wantCode(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: code N command [arguments]")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	switch {
+	case errors.As(err, &exit):
+		got = exit.ExitCode()
+	case err != nil:
+		ts.Fatalf("%v", err)
+	}
+	if got != want {
+		ts.Fatalf("exit code %d, want %d", got, want)
+	}
+}

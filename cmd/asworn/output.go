@@ -1,0 +1,96 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"github.com/fatih/color"
+	"github.com/schollz/progressbar/v3"
+	"golang.org/x/term"
+
+	"asworn/capture"
+	"asworn/docs"
+	"asworn/report"
+)
+
+// terminal returns the file behind w when it is a terminal, else nil.
+func terminal(w io.Writer) *os.File {
+	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+		return f
+	}
+	return nil
+}
+
+// coloured reports whether w may hold colour (https://no-color.org).
+func coloured(w io.Writer) bool {
+	return terminal(w) != nil && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+}
+
+func (a *app) tableOptions() report.TableOptions {
+	opt := report.TableOptions{Color: coloured(a.out)}
+	if f := terminal(a.out); f != nil {
+		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {
+			opt.Width = min(width, 120)
+		}
+	}
+	return opt
+}
+
+// note tells the operator something on stderr.
+func (a *app) note(format string, args ...any) {
+	if !a.quiet {
+		fmt.Fprintf(a.err, format+"\n", args...)
+	}
+}
+
+// cautions prints the page for sessions with listeners. It is shown even when
+// notes are not wanted.
+func (a *app) cautions() { fmt.Fprintln(a.err, docs.Cautions()) }
+
+// finding prints what was found about one file: where, how bad, what, and the
+// mend below.
+func (a *app) finding(where string, f capture.Finding) {
+	if a.quiet && f.Severity < capture.Refusal {
+		return
+	}
+	paint := color.New(map[capture.Severity]color.Attribute{
+		capture.Note: color.Reset, capture.Warning: color.FgYellow, capture.Refusal: color.FgRed}[f.Severity])
+	paint.DisableColor()
+	if coloured(a.err) {
+		paint.EnableColor()
+	}
+	channel := ""
+	if f.Channel != "" {
+		channel = f.Channel + " channel: "
+	}
+	fmt.Fprintf(a.err, "%s: %s: %s%s", where, paint.Sprint(f.Severity), channel, f.Message)
+	if f.Mend != "" {
+		fmt.Fprintf(a.err, "; %s", f.Mend)
+	}
+	fmt.Fprintln(a.err)
+}
+
+// progress returns a function that shows how much of a task is done, on a
+// terminal only, and one that ends the display.
+func (a *app) progress(what string) (step func(done, total int), end func()) {
+	f := terminal(a.err)
+	if f == nil || a.quiet {
+		return func(int, int) {}, func() {}
+	}
+	var bar *progressbar.ProgressBar
+	step = func(done, total int) {
+		if bar == nil {
+			bar = progressbar.NewOptions(total, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
+				progressbar.OptionShowCount(), progressbar.OptionThrottle(100*time.Millisecond),
+				progressbar.OptionClearOnFinish(), progressbar.OptionSetWidth(30))
+		}
+		_ = bar.Set(done) // a display that fails is no reason to stop
+	}
+	return step, func() {
+		if bar != nil {
+			_ = bar.Finish()
+		}
+	}
+}

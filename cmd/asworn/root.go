@@ -1,0 +1,129 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"runtime"
+	"runtime/debug"
+
+	"github.com/spf13/cobra"
+)
+
+// Exit codes of every command.
+const (
+	exitDone     = 0
+	exitFailed   = 1
+	exitUsage    = 2
+	exitOperator = 3 // done, and some seating needs the operator
+)
+
+// errOperator ends a command that did its work and found something for the
+// operator to do. What that is has been told by then.
+var errOperator = errors.New("some seating needs the operator")
+
+// usageError marks a wrong command line.
+type usageError struct{ error }
+
+func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
+
+// app is what all commands share.
+type app struct {
+	out, err io.Writer
+	json     bool
+	jobs     int
+	quiet    bool
+	started  bool // a command's own work has begun: errors are no longer those of usage
+}
+
+// execute runs one command line and returns the exit code.
+func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	a := &app{out: stdout, err: stderr}
+	root := a.root()
+	root.SetArgs(args)
+	root.SetOut(stdout)
+	root.SetErr(stderr)
+	cmd, err := root.ExecuteContextC(ctx)
+	var usage usageError
+	switch {
+	case err == nil:
+		return exitDone
+	case errors.Is(err, errOperator):
+		return exitOperator
+	case errors.As(err, &usage) || !a.started:
+		fmt.Fprintf(stderr, "asworn: %v\nTry '%s --help'.\n", err, cmd.CommandPath())
+		return exitUsage
+	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
+		fmt.Fprintln(stderr, "asworn: interrupted; what was finished is kept, run the same command to continue")
+		return exitFailed
+	}
+	printError(stderr, err)
+	return exitFailed
+}
+
+// printError prints one line for each of several joined errors.
+func printError(w io.Writer, err error) {
+	if many, ok := err.(interface{ Unwrap() []error }); ok {
+		for _, e := range many.Unwrap() {
+			printError(w, e)
+		}
+		return
+	}
+	fmt.Fprintf(w, "asworn: %v\n", err)
+}
+
+func (a *app) root() *cobra.Command {
+	root := &cobra.Command{
+		Use:   "asworn",
+		Short: "Make a headphone measurement on a fixture count for the way people wear it",
+		Long: `asworn judges how a headphone was seated on a measurement fixture against how
+people wear it: which fixture seatings to use, which to move and where, and
+what the recordings cannot tell.
+
+Tables go to stdout, progress and findings to stderr.
+Exit codes: 0 done; 1 the work could not be done; 2 wrong usage; 3 done, and
+some seating needs the operator.`,
+		Example: `  asworn demo
+  asworn new my-study --models "Model A,Model B" --listeners 8
+  asworn run my-study`,
+		Version:       version(),
+		SilenceErrors: true,
+		SilenceUsage:  true,
+		Args:          cobra.NoArgs,
+		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
+		PersistentPreRunE: func(*cobra.Command, []string) error {
+			if a.jobs < 1 {
+				return usagef("--jobs %d: want 1 or more", a.jobs)
+			}
+			a.started = true
+			return nil
+		},
+	}
+	root.CompletionOptions.HiddenDefaultCmd = false
+	flags := root.PersistentFlags()
+	flags.BoolVar(&a.json, "json", false, "print JSON for machines instead of tables")
+	flags.IntVar(&a.jobs, "jobs", runtime.NumCPU(), "number of workers")
+	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
+	root.AddCommand(
+		a.demoCommand(), a.newCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
+		a.checkCommand(), a.sensitivityCommand(), a.reportCommand(), a.serveCommand(),
+		a.referenceCommand(),
+	)
+	return root
+}
+
+// version is the module's version and revision as the Go tool recorded them.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok {
+		return "unknown"
+	}
+	v := info.Main.Version
+	for _, s := range info.Settings {
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 && v == "(devel)" {
+			v = s.Value[:12]
+		}
+	}
+	return v
+}

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"asworn/capture"
+	"asworn/cmd/internal/pipeline"
+	"asworn/report"
+)
+
+func (a *app) runCommand() *cobra.Command {
+	var opt pipeline.Options
+	cmd := &cobra.Command{
+		Use:   "run DIR",
+		Short: "Do everything in a study: responses, offsets, verdicts, corrections, tables",
+		Long: `The main job. Reads study.toml and seatings.csv in DIR, checks and transforms
+every recording, estimates where each seating sits, judges the fixture seatings
+against the worn ones and writes everything under DIR/results: results.json,
+tables as CSV and Markdown, the page and the plots. Recordings are only read.
+
+What was computed is kept (docs/cache.md): a second run does only what changed,
+and an interrupted one continues where it stopped.`,
+		Example: `  asworn run my-study
+  asworn run my-study --json >results.json
+  asworn run my-study --jobs 1 2>findings.txt | less`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			opt.Jobs = a.jobs
+			return a.run(cmd.Context(), args[0], opt)
+		},
+	}
+	runFlags(cmd, &opt)
+	return cmd
+}
+
+func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
+	cmd.Flags().BoolVar(&opt.Rehash, "rehash", false, "read every recording again, even those whose size and times have not changed")
+	cmd.Flags().BoolVar(&opt.Partial, "partial", false, "leave out rows whose recording is not there yet")
+}
+
+func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
+	step, end := a.progress("recordings")
+	opt.Progress = step
+	r, counts, err := pipeline.Run(ctx, dir, opt)
+	end()
+	if err != nil {
+		if !opt.Partial && errors.Is(err, fs.ErrNotExist) {
+			defer a.note("A study that is still being recorded runs with --partial, which leaves out rows without a file.")
+		}
+		return err
+	}
+	for _, rec := range r.Recordings {
+		for _, f := range rec.Findings {
+			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
+		}
+	}
+	for _, f := range r.Findings {
+		a.note("%s: %s", dir, f)
+	}
+	for _, file := range counts.Changed {
+		a.finding(file, capture.Finding{Severity: capture.Note, Message: "the file changed since an earlier run",
+			Mend: "it was read anew; recordings should never change, so make sure that this was meant"})
+	}
+	a.note("%s", countsLine(counts))
+	if a.json {
+		err = report.WriteJSON(a.out, r)
+	} else {
+		err = a.printResults(r)
+	}
+	if err != nil {
+		return err
+	}
+	if report.NeedsOperator(r) {
+		return errOperator
+	}
+	return nil
+}
+
+func countsLine(c pipeline.Counts) string {
+	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d refused", c.Recordings, c.Processed, c.Cached, c.Refused)}
+	if c.Missing > 0 {
+		parts = append(parts, fmt.Sprintf("%d not recorded yet", c.Missing))
+	}
+	if !c.Estimated {
+		parts = append(parts, "estimates from the cache")
+	}
+	return strings.Join(parts, "; ")
+}
+
+// printResults prints the tables and, last because it is what is read first on
+// a terminal, the summary in plain words.
+func (a *app) printResults(r report.Results) error {
+	opt := a.tableOptions()
+	if err := report.Tables(a.out, r, opt); err != nil {
+		return err
+	}
+	return report.SummaryWidth(a.out, r, opt.Width)
+}

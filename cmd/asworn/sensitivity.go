@@ -1,0 +1,149 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"asworn/capture"
+	"asworn/cmd/internal/pipeline"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+func (a *app) sensitivityCommand() *cobra.Command {
+	point := string(capture.Blocked)
+	cmd := &cobra.Command{
+		Use:   "sensitivity DIR...",
+		Short: "Put models side by side by their fit sensitivity, over one or several studies",
+		Long: `Ranks models by how much their response depends on how they sit, from the
+last results of each study: one figure per model (docs/sensitivity.md) with its
+interval, the interval of the rank, and per third octave the components behind
+it. Listeners of the same name in one study are the same person.`,
+		Example: `  asworn sensitivity my-study
+  asworn sensitivity spring-study autumn-study --json
+  asworn sensitivity my-study --point drum`,
+		Args: cobra.MinimumNArgs(1),
+		RunE: func(_ *cobra.Command, dirs []string) error {
+			if p := capture.Point(point); p != capture.Blocked && p != capture.Drum {
+				return usagef("--point %q: want %s or %s", point, capture.Blocked, capture.Drum)
+			}
+			return a.sensitivity(dirs, capture.Point(point))
+		},
+	}
+	cmd.Flags().StringVar(&point, "point", point, "microphone point: blocked or drum")
+	return cmd
+}
+
+// sideBySide is the JSON of the command.
+type sideBySide struct {
+	Point     capture.Point                               `json:"point"`
+	Standings []fitcorr.Standing                          `json:"standings"`
+	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
+}
+
+func (a *app) sensitivity(dirs []string, point capture.Point) error {
+	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
+	var contenders []fitcorr.Contender
+	var studies []report.Results
+	for _, dir := range dirs {
+		r, err := pipeline.LastResults(dir)
+		if err != nil {
+			return err
+		}
+		name := filepath.Base(filepath.Clean(dir))
+		if _, twice := out.Studies[name]; twice {
+			name = filepath.Clean(dir)
+		}
+		if _, twice := out.Studies[name]; twice {
+			return usagef("study %s is named twice", dir)
+		}
+		out.Studies[name] = map[string][]fitcorr.Sensitivity{}
+		for _, m := range r.Analysis.Models {
+			var ears []fitcorr.Sensitivity
+			for _, s := range m.Sensitivity {
+				if s.Point == point {
+					ears = append(ears, s)
+				}
+			}
+			if len(ears) == 0 {
+				a.note("%s: %s has no %s seatings to compare", dir, m.Model, point)
+				continue
+			}
+			out.Studies[name][m.Model] = ears
+			contenders = append(contenders, fitcorr.Contender{Study: name, Model: m.Model, Ears: ears})
+		}
+		studies = append(studies, r)
+	}
+	opt := fitcorr.DefaultOptions()
+	opt.Confidence = studies[0].Options.Confidence
+	out.Standings = fitcorr.Rank(contenders, opt)
+	if a.json {
+		return json.NewEncoder(a.out).Encode(out)
+	}
+	table := a.tableOptions()
+	if err := standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, table); err != nil {
+		return err
+	}
+	for i, r := range studies {
+		if len(dirs) > 1 {
+			fmt.Fprintf(a.out, "%s\n\n", dirs[i])
+		}
+		tables := append([]report.Table{report.SensitivityTable(r)}, report.RepeatabilityTables(r)...)
+		for _, t := range tables {
+			if len(t.Rows) == 0 {
+				continue
+			}
+			if err := t.WriteText(a.out, table); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// standingTable is the ranking for people.
+func standingTable(standings []fitcorr.Standing, confidence float64, several bool) report.Table {
+	t := report.Table{
+		Name: "standings", Title: "Models by fit sensitivity, the least sensitive first",
+		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the panel's mean; "+
+			"intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence),
+	}
+	if several {
+		t.Columns = append(t.Columns, report.Column{Head: "Study", Key: "study", Repeat: true})
+	}
+	t.Columns = append(t.Columns,
+		report.Column{Head: "Model", Key: "model", Repeat: true},
+		report.Column{Head: "Rank", Key: "rank", Kind: report.Number},
+		report.Column{Head: "Rank\nfrom to", Key: "rank_interval"},
+		report.Column{Head: "Listener and\nseating, dB", Key: "summary_db", Kind: report.Interval},
+		report.Column{Head: "Steadier than\nthe next", Key: "less_than_next", Kind: report.Number},
+	)
+	for i, s := range standings {
+		var row []report.Cell
+		if several {
+			row = append(row, report.Cell{Text: s.Study})
+		}
+		row = append(row, report.Cell{Text: s.Model})
+		if s.Rank == 0 {
+			row = append(row, report.Cell{Text: "–"}, report.Cell{Text: "no panel"}, report.Cell{Text: "–"}, report.Cell{Text: "–"})
+			t.Rows = append(t.Rows, row)
+			continue
+		}
+		figure := report.Cell{Text: fmt.Sprintf("%.2f", s.SummaryDB[0]), Num: s.SummaryDB[:1]}
+		if s.SummaryDB[2] > 0 {
+			figure = report.Cell{Text: fmt.Sprintf("%.2f (%.2f to %.2f)", s.SummaryDB[0], s.SummaryDB[1], s.SummaryDB[2]), Num: s.SummaryDB[:]}
+		}
+		next := report.Cell{Text: "–"}
+		if i+1 < len(standings) && standings[i+1].Rank > 0 {
+			next = report.Cell{Text: strings.Replace(fmt.Sprintf("%.0f %%", 100*s.Less[i+1]), "100 %", "> 99 %", 1), Num: []float64{s.Less[i+1]}}
+		}
+		t.Rows = append(t.Rows, append(row,
+			report.Cell{Text: fmt.Sprint(s.Rank), Num: []float64{float64(s.Rank)}},
+			report.Cell{Text: fmt.Sprintf("%d to %d", s.RankLow, s.RankHigh)}, figure, next))
+	}
+	return t
+}

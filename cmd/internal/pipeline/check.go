@@ -1,0 +1,159 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"encoding/gob"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"asworn/capture"
+	"asworn/cmd/internal/cache"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// frozen is all that a check needs of a study: results/frozen.gob.
+type frozen struct {
+	Texts  cache.Key // of study.toml and seatings.csv
+	About  report.Results
+	Setup  capture.Setup
+	Models []frozenModel
+	Fit    fitcorr.Frozen
+}
+
+type frozenModel struct {
+	Name    string
+	Highest int // number of the last seating on the fixture
+}
+
+// FrozenStudy is what the last run left for judging new seatings.
+type FrozenStudy struct {
+	dir       string
+	frozen    frozen
+	processor *capture.Processor
+}
+
+// CheckOptions say what a new recording is of.
+type CheckOptions struct {
+	Model  string // may be empty when the study holds one model
+	Number int    // 0 means one more than the study's highest
+}
+
+// OpenFrozen reads what the last run of the study in dir left.
+func OpenFrozen(dir string) (*FrozenStudy, error) {
+	name := filepath.Join(dir, ResultsDir, frozenFile)
+	raw, err := os.ReadFile(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("%s: no results yet; run 'asworn run %s' first", name, dir)
+	}
+	if err != nil {
+		return nil, err
+	}
+	s := &FrozenStudy{dir: dir}
+	if err := gob.NewDecoder(bytes.NewReader(raw)).Decode(&s.frozen); err != nil {
+		return nil, fmt.Errorf("%s: cannot be read (%w); run 'asworn run %s' again", name, err, dir)
+	}
+	s.processor, err = capture.NewProcessor(s.frozen.Setup)
+	return s, err
+}
+
+// Stale reports whether study.toml or seatings.csv changed since the run.
+func (s *FrozenStudy) Stale() bool {
+	key, err := textsKey(s.dir)
+	return err != nil || key != s.frozen.Texts
+}
+
+// textsKey hashes what a person wrote: study.toml and seatings.csv.
+func textsKey(dir string) (cache.Key, error) {
+	toml, err := cache.FileKey(filepath.Join(dir, capture.StudyFile))
+	if err != nil {
+		return cache.Key{}, err
+	}
+	sheet, err := cache.FileKey(filepath.Join(dir, capture.SheetFile))
+	if err != nil {
+		return cache.Key{}, err
+	}
+	return cache.KeyOf(toml, sheet)
+}
+
+// model finds the model of a new recording and the next number of a seating.
+func (s *FrozenStudy) model(name string) (frozenModel, error) {
+	var names []string
+	for _, m := range s.frozen.Models {
+		if m.Name == name || name == "" && len(s.frozen.Models) == 1 {
+			return m, nil
+		}
+		names = append(names, fmt.Sprintf("%q", m.Name))
+	}
+	if name == "" {
+		return frozenModel{}, fmt.Errorf("the study holds several models; name one with --model: %s", strings.Join(names, ", "))
+	}
+	return frozenModel{}, fmt.Errorf("the study holds no model %q; it holds %s", name, strings.Join(names, ", "))
+}
+
+// Check judges one recording of a fixture seating at the blocked entrance. The
+// results hold that one recording and, when it is usable, its verdict.
+func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) (report.Results, error) {
+	m, err := s.model(opt.Model)
+	if err != nil {
+		return report.Results{}, err
+	}
+	if err := ctx.Err(); err != nil {
+		return report.Results{}, err
+	}
+	rec, err := process(s.processor, file)
+	if err != nil {
+		return report.Results{}, err
+	}
+	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: opt.Number}
+	if row.Number == 0 {
+		row.Number = m.Highest + 1
+	}
+	r := s.frozen.About
+	r.LevelUnit = rec.LevelUnit
+	r.Recordings = []report.Recording{recordingResult(row, rec)}
+	if !rec.Quality.Usable() {
+		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
+		return r, nil
+	}
+	offset, verdict, err := s.frozen.Fit.Check(fitSeating(row, rec))
+	if err != nil {
+		return report.Results{}, err
+	}
+	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name, Offsets: []fitcorr.Offset{offset}, Verdicts: []fitcorr.Verdict{verdict}}}
+	return r, nil
+}
+
+// freezeOf collects what checks need.
+func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, fit fitcorr.Frozen) frozen {
+	f := frozen{About: about, Setup: setup, Fit: fit}
+	for _, row := range study.Seatings {
+		if row.Model == "" {
+			continue
+		}
+		at := slices.IndexFunc(f.Models, func(m frozenModel) bool { return m.Name == row.Model })
+		if at < 0 {
+			at = len(f.Models)
+			f.Models = append(f.Models, frozenModel{Name: row.Model})
+		}
+		if row.OnFixture() {
+			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)
+		}
+	}
+	return f
+}
+
+// write writes results/frozen.gob under the study folder.
+func (f frozen) write(dir string) error {
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(f); err != nil {
+		return err
+	}
+	return writeFile(filepath.Join(dir, ResultsDir, frozenFile), b.Bytes())
+}

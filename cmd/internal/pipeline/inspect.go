@@ -1,0 +1,87 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"sync"
+	"sync/atomic"
+
+	"golang.org/x/sync/errgroup"
+
+	"asworn/capture"
+)
+
+// Inspection is what one recording shows by itself. Impulse responses are left
+// out.
+type Inspection struct {
+	File       string            `json:"file"`
+	Recording  capture.Recording `json:"recording"`
+	Present    [2]bool           `json:"present"`     // ears that have a channel
+	Calibrated bool              `json:"calibrated"`  // levels of the sweep are in dB SPL
+	SNRDB      [2]float64        `json:"snr_db"`      // median over the bands that count, 0 when none does
+	ValidBands [2]int            `json:"valid_bands"` // bands that count
+}
+
+// Inspect processes files by themselves, in their order, and keeps nothing.
+func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int, progress func(done, total int)) ([]Inspection, error) {
+	first, err := capture.NewProcessor(setup)
+	if err != nil {
+		return nil, err
+	}
+	out := make([]Inspection, len(files))
+	var next, done atomic.Int64
+	var mu sync.Mutex
+	g, ctx := errgroup.WithContext(ctx)
+	for range min(max(jobs, 1), len(files)) {
+		g.Go(func() error {
+			own := first.Clone()
+			for {
+				i := int(next.Add(1)) - 1
+				if i >= len(files) {
+					return nil
+				}
+				if err := ctx.Err(); err != nil {
+					return err
+				}
+				rec, err := process(own, files[i])
+				if err != nil {
+					return fmt.Errorf("%s: %w", files[i], err)
+				}
+				takeImpulses(&rec)
+				out[i] = inspection(files[i], setup, rec)
+				if n := int(done.Add(1)); progress != nil {
+					mu.Lock()
+					progress(n, len(files))
+					mu.Unlock()
+				}
+			}
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func inspection(file string, setup capture.Setup, rec capture.Recording) Inspection {
+	out := Inspection{File: file, Recording: rec, Present: [2]bool{setup.Left > 0, setup.Right > 0}, Calibrated: true}
+	for e, r := range rec.Ears {
+		if !out.Present[e] {
+			continue
+		}
+		out.Calibrated = out.Calibrated && setup.Microphones[e].PaPerUnit > 0
+		var snr []float64
+		for i, ok := range r.Valid {
+			if ok {
+				snr = append(snr, r.LevelDB[i]-r.NoiseDB[i])
+			}
+		}
+		out.ValidBands[e] = len(snr)
+		if len(snr) > 0 {
+			slices.Sort(snr)
+			out.SNRDB[e] = snr[len(snr)/2]
+		}
+	}
+	return out
+}

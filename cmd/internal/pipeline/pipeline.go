@@ -1,0 +1,166 @@
+// Package pipeline is the whole line once: study folder, responses, estimates,
+// results on disk. It wires capture, fitcorr and report together and keeps
+// what is dear to compute (docs/cache.md).
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"sync"
+
+	"asworn/capture"
+	"asworn/cmd/internal/cache"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// Options are the choices of a run that do not change its results.
+type Options struct {
+	Jobs     int                   // workers; 0 means all cores
+	Progress func(done, total int) // recordings; never called by two goroutines at once; may be nil
+	Rehash   bool                  // read every file again, whatever its stamp says
+	Partial  bool                  // leave out rows whose recording is not there yet
+}
+
+// Counts says what a run had to do.
+type Counts struct {
+	Recordings int      `json:"recordings"`
+	Missing    int      `json:"missing,omitempty"` // rows not recorded yet, left out with Options.Partial
+	Processed  int      `json:"processed"`         // responses computed
+	Cached     int      `json:"cached"`            // responses taken from the cache
+	Refused    int      `json:"refused"`           // recordings that count in no curve
+	Read       int      `json:"read"`              // files whose bytes were read to see whether they changed
+	Estimated  bool     `json:"estimated"`         // estimates were computed, not taken from the cache
+	Changed    []string `json:"changed,omitempty"` // recordings that changed since an earlier run
+}
+
+// Run does everything in the study folder dir and writes the results under
+// it. All errors of the study are joined in one; what was finished when ctx
+// ends is kept for the next run. Recordings are only read.
+func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
+	var counts Counts
+	load := capture.LoadStudy
+	if opt.Partial {
+		load = capture.LoadPartial
+	}
+	study, err := load(dir)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	if len(study.Seatings) == 0 {
+		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(dir, capture.SheetFile), len(study.NotRecorded))
+	}
+	program, err := programKey()
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	setup, err := study.Setup()
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	l, err := openLine(dir, program, setup, opt)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	responses, err := l.responder.all(ctx, study.Seatings)
+	err = errors.Join(err, l.stamps.Save())
+	counts.Recordings, counts.Missing = len(responses), len(study.NotRecorded)
+	counts.Processed, counts.Cached = int(l.responder.processed.Load()), int(l.responder.cached.Load())
+	counts.Read = l.stamps.Read()
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	for i, row := range study.Seatings {
+		if l.responder.changed[i] {
+			counts.Changed = append(counts.Changed, row.File)
+		}
+		if !responses[i].Recording.Quality.Usable() {
+			counts.Refused++
+		}
+	}
+	e, err := l.estimate(ctx, study, responses)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	counts.Estimated = e.fresh
+	head, err := about(study)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	r := results(head, study, responses, e.Analysis)
+	return r, counts, l.finish(freezeOf(head, study, setup, e.Frozen), r, e.key, responses)
+}
+
+// line is one run's access to what is kept.
+type line struct {
+	dir       string
+	program   cache.Key
+	responses cache.Store
+	estimates cache.Store
+	stamps    *cache.Stamps
+	responder *responder
+	opt       Options
+}
+
+func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
+	l := &line{dir: dir, program: program, opt: opt}
+	root := filepath.Join(dir, ResultsDir, cacheDir)
+	var err error
+	if l.responses, err = cache.Open(filepath.Join(root, "responses")); err != nil {
+		return nil, err
+	}
+	if l.estimates, err = cache.Open(filepath.Join(root, "estimates")); err != nil {
+		return nil, err
+	}
+	l.stamps = cache.LoadStamps(filepath.Join(root, "stamps.gob"))
+	if opt.Rehash {
+		l.stamps.Doubt()
+	}
+	key, err := cache.KeyOf(program, setup)
+	if err != nil {
+		return nil, err
+	}
+	l.responder = &responder{
+		dir: dir, setup: key, store: l.responses, stamps: l.stamps, opt: opt, changed: map[int]bool{},
+		first: sync.OnceValues(func() (*capture.Processor, error) { return capture.NewProcessor(setup) }),
+	}
+	return l, nil
+}
+
+// estimates is what is kept of an analysis.
+type estimates struct {
+	Analysis fitcorr.Analysis
+	Frozen   fitcorr.Frozen
+	key      cache.Key
+	fresh    bool // computed now
+}
+
+// estimate analyses the usable responses, or finds that it was done before.
+func (l *line) estimate(ctx context.Context, study *capture.Study, responses []response) (estimates, error) {
+	opt := fitOptions(study, l.opt.Jobs)
+	var seatings []fitcorr.Seating
+	var keys []cache.Key
+	for i, row := range study.Seatings {
+		if rec := responses[i].Recording; rec.Quality.Usable() {
+			seatings = append(seatings, fitSeating(row, rec))
+			keys = append(keys, responses[i].Key)
+		}
+	}
+	keyed := opt
+	keyed.Jobs = 0 // does not change the results
+	key, err := cache.KeyOf("estimates", l.program, keyed, rowsOf(seatings), keys)
+	if err != nil {
+		return estimates{}, err
+	}
+	e := estimates{key: key}
+	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen) {
+		return e, nil
+	}
+	e.fresh = true
+	if e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt); err != nil {
+		return e, err
+	}
+	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen)
+}

@@ -1,0 +1,20 @@
+package pipeline
+
+import (
+	"os"
+	"sync"
+
+	"asworn/cmd/internal/cache"
+)
+
+// programKey is the content hash of the running program. It is part of every
+// key, so that a new version of any algorithm never reads what an old one
+// computed; nobody has to remember to raise a number. Where the program cannot
+// be read, nothing is found in the cache.
+var programKey = sync.OnceValues(func() (cache.Key, error) {
+	name, err := os.Executable()
+	if err != nil {
+		return cache.Key{}, err
+	}
+	return cache.FileKey(name)
+})

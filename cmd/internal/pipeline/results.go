@@ -1,0 +1,101 @@
+package pipeline
+
+import (
+	"math"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// bootstrapDraws is the cross-check of the analytic intervals of a run.
+const bootstrapDraws = 1000
+
+func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
+	opt := fitcorr.DefaultOptions()
+	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
+	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
+	return opt
+}
+
+// uncalibrated is the level unit of recordings whose sweep level is not in
+// dB SPL (capture.Recording.LevelUnit).
+const uncalibrated = "dB, relative"
+
+// curves are the levels of a recording as the estimators see them.
+func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
+	for e, r := range rec.Ears {
+		out[e] = fitcorr.Curve{LevelDB: r.LevelDB, StdErrDB: r.StdErrDB, Valid: r.Valid}
+	}
+	return out
+}
+
+func fitSeating(row capture.Seating, rec capture.Recording) fitcorr.Seating {
+	return fitcorr.Seating{
+		ID: row.File, Model: row.Model, Unit: row.Unit, Subject: row.Subject, Point: row.Point,
+		Number: row.Number, Survey: row.Survey, Seal: row.Seal, Ears: curves(rec),
+	}
+}
+
+// rowsOf is what the sheet says about seatings, without their curves.
+func rowsOf(ss []fitcorr.Seating) []fitcorr.Seating {
+	out := make([]fitcorr.Seating, len(ss))
+	for i, s := range ss {
+		s.Ears = [2]fitcorr.Curve{}
+		out[i] = s
+	}
+	return out
+}
+
+// recordingResult is one row of the sheet with what became of it.
+func recordingResult(row capture.Seating, rec capture.Recording) report.Recording {
+	out := report.Recording{
+		Seating: row, Usable: rec.Quality.Usable(), Findings: rec.Quality.Findings,
+		Repeats: rec.Repeats, Used: rec.Used, DriftPPM: rec.DriftPPM, Ears: curves(rec), SoundSeconds: rec.SoundSeconds,
+	}
+	for e, r := range rec.Ears {
+		out.NoiseDB[e] = r.NoiseDB
+		if rec.LevelUnit != uncalibrated {
+			out.SweepLevelA[e] = r.SweepLevelA
+		}
+	}
+	return out
+}
+
+// octaves is how many octaves f lies above the reference frequency.
+func octaves(f float64) float64 { return math.Log2(f / band.ReferenceHz) }
+
+// about is what a result says of its study before any recording.
+func about(study *capture.Study) (report.Results, error) {
+	r := report.Results{
+		Schema: report.Schema, Title: study.Title, Fixture: study.Fixture.Name, Coupler: study.Fixture.Coupler,
+		Options: report.Options{ToleranceMM: study.Limits.MaxOffsetMM, Confidence: study.Limits.Confidence,
+			SlopeDBPerOctave: study.Fixture.SlopeDBPerOctave},
+	}
+	for _, b := range band.All() {
+		r.BandsHz = append(r.BandsHz, b.Mid)
+	}
+	for _, b := range band.AllThirds() {
+		r.ThirdsHz = append(r.ThirdsHz, b.Mid)
+	}
+	var err error
+	if r.ReferenceDB, err = referenceDB(study); err != nil {
+		return r, err
+	}
+	r.Findings = calibrationFindings(study)
+	return r, nil
+}
+
+func results(about report.Results, study *capture.Study, responses []response, a fitcorr.Analysis) report.Results {
+	r := about
+	r.Analysis = a
+	for i, row := range study.Seatings {
+		rec := responses[i].Recording
+		if r.LevelUnit == "" {
+			r.LevelUnit = rec.LevelUnit
+		}
+		r.Recordings = append(r.Recordings, recordingResult(row, rec))
+	}
+	return r
+}

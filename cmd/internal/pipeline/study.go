@@ -1,0 +1,109 @@
+package pipeline
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/capture/sweep"
+	"asworn/capture/wavfile"
+	"asworn/docs"
+)
+
+// Names of what a new study holds beside study.toml and seatings.csv.
+const (
+	SweepFile    = "sweep.wav"
+	CautionsFile = "cautions.md"
+)
+
+// StudySetup reads what was played and how it was recorded from a study that
+// may still lack recordings.
+func StudySetup(dir string) (capture.Setup, error) {
+	study, err := capture.LoadPartial(dir)
+	if err != nil {
+		return capture.Setup{}, err
+	}
+	return study.Setup()
+}
+
+// optionalKeys stands at the end of a new study.toml for the operator to fill in.
+const optionalKeys = `
+# Also possible; take the number signs away and fill in.
+#
+# loopback = 3                                  under [channels]: the electrical reference
+# coupler = "IEC 60318-4"                       under [fixture]: what the fixture's ear is
+# reference = "calibration/diffuse-field.csv"   under [fixture]: of this fixture, no other
+#
+# [drive]
+# volts_rms = 0.1                               at the headphone while the sweep plays
+#
+# [microphone.left]                             and the same for [microphone.right]
+# correction = "calibration/mic-left.csv"       frequency_hz,level_db[,phase_deg]
+# calibrator = "calibration/cal-left.wav"       a calibrator, recorded with the gain of the study
+# calibrator_db_spl = 94.0
+`
+
+// WriteStudy starts a study in dir, which is made: study.toml, the sheet, the
+// sweep, the cautions, and the folders that wait for recordings.
+func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error {
+	for _, sub := range []string{"recordings", "calibration"} {
+		if err := os.MkdirAll(filepath.Join(dir, sub), 0o777); err != nil {
+			return err
+		}
+	}
+	study := capture.DefaultStudy()
+	study.Title, study.Sweep = title, d
+	err := render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error {
+		if err := capture.WriteStudyTOML(w, study); err != nil {
+			return err
+		}
+		_, err := io.WriteString(w, optionalKeys)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return capture.WriteSheet(w, rows) })
+	if err != nil {
+		return err
+	}
+	if err := writeFile(filepath.Join(dir, CautionsFile), []byte(docs.Cautions())); err != nil {
+		return err
+	}
+	return WriteSweep(filepath.Join(dir, SweepFile), d, 24)
+}
+
+// WriteSweep writes the excitation as a WAV file of one channel.
+func WriteSweep(file string, d sweep.Design, bits int) error {
+	return wavfile.Write(file, wavfile.Format{RateHz: int(d.RateHz), Channels: 1, Bits: bits}, [][]float64{d.Signal()})
+}
+
+// referenceDB is the fixture's own reference per kept band with the study's
+// slope added about 1 kHz; nil without a reference.
+func referenceDB(study *capture.Study) ([]float64, error) {
+	c, err := study.Reference()
+	if err != nil || len(c.Hz) == 0 {
+		return nil, err
+	}
+	out := make([]float64, band.Count)
+	for i, b := range band.All() {
+		out[i] = c.LevelDB(b.Mid) + study.Fixture.SlopeDBPerOctave*octaves(b.Mid)
+	}
+	return out, nil
+}
+
+// calibrationFindings tells what a study cannot say for want of calibration.
+func calibrationFindings(study *capture.Study) (out []string) {
+	for _, ear := range capture.Ears {
+		if channel := [2]int{study.Channels.Left, study.Channels.Right}[ear]; channel > 0 && study.Microphones[ear].Calibrator == "" {
+			out = append(out, fmt.Sprintf("No calibrator recording for the %s microphone: its levels are relative, and sound exposure is not known.", ear))
+		}
+	}
+	if study.DriveVoltsRMS == 0 && len(out) == 0 {
+		out = append(out, "The drive voltage is not given: levels are sound pressures of this session, not per volt.")
+	}
+	return out
+}

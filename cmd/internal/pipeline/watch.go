@@ -1,0 +1,227 @@
+package pipeline
+
+import (
+	"context"
+	"io/fs"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"time"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// Watch keeps the results of a study fresh while recordings land in its folder.
+type Watch struct {
+	dir   string
+	model string // of recordings that are in no row of the sheet
+	opt   Options
+	told  func(error) // hears of every error; may be nil
+
+	mu     sync.Mutex
+	r      report.Results
+	last   string
+	err    error
+	extras []report.Results // of recordings outside the sheet, in the order of landing
+}
+
+// NewWatch returns a watch of the study in dir; Follow starts it.
+func NewWatch(dir, model string, opt Options, told func(error)) *Watch {
+	opt.Partial = true
+	return &Watch{dir: dir, model: model, opt: opt, told: told}
+}
+
+// Latest returns the results as they are now and the file of the recording
+// that came last. It answers from memory.
+func (w *Watch) Latest() (report.Results, string, error) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.r, w.last, w.err
+}
+
+// Follow runs the study and then again whenever something in its folder has
+// changed and settled, looking every interval, until ctx ends.
+func (w *Watch) Follow(ctx context.Context, interval time.Duration) {
+	seen := w.look()
+	w.run(ctx)
+	acted := seen
+	tick := time.NewTicker(interval)
+	defer tick.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-tick.C:
+		}
+		now := w.look()
+		// A file that still grows is left alone until two looks agree.
+		if slices.Equal(now, seen) && !slices.Equal(now, acted) {
+			w.act(ctx, acted, now)
+			acted = now
+		}
+		seen = now
+	}
+}
+
+// glimpse is what a look at the folder sees of one file.
+type glimpse struct {
+	name string // under the study folder, with slashes
+	size int64
+	time int64
+}
+
+// look lists study.toml, the sheet and every WAV file outside results and
+// calibration, in lexical order.
+func (w *Watch) look() (out []glimpse) {
+	// What cannot be read now will be seen at the next look.
+	_ = filepath.WalkDir(w.dir, func(path string, d fs.DirEntry, err error) error {
+		if err != nil {
+			return nil
+		}
+		rel, err := filepath.Rel(w.dir, path)
+		if err != nil {
+			return nil
+		}
+		name := filepath.ToSlash(rel)
+		if d.IsDir() {
+			if name == ResultsDir || name == "calibration" {
+				return fs.SkipDir
+			}
+			return nil
+		}
+		if name != capture.StudyFile && name != capture.SheetFile && !strings.EqualFold(filepath.Ext(name), ".wav") {
+			return nil
+		}
+		if info, err := d.Info(); err == nil {
+			out = append(out, glimpse{name, info.Size(), info.ModTime().UnixNano()})
+		}
+		return nil
+	})
+	return out
+}
+
+// act judges what is new at once, as a check does, and then runs the study
+// when one of its own files changed.
+func (w *Watch) act(ctx context.Context, before, now []glimpse) {
+	study, err := capture.LoadPartial(w.dir)
+	if err != nil {
+		w.show(nil, "", err)
+		return
+	}
+	own := false
+	for _, g := range now {
+		if slices.Contains(before, g) {
+			continue
+		}
+		row := slices.IndexFunc(study.Seatings, func(s capture.Seating) bool { return s.File == g.name })
+		switch {
+		case g.name == capture.StudyFile || g.name == capture.SheetFile:
+			own = true
+		case row < 0:
+			if g.name != study.Excitation && g.name != SweepFile {
+				w.check(ctx, g.name, CheckOptions{Model: w.model})
+			}
+		default:
+			own = true
+			if s := study.Seatings[row]; s.OnFixture() && s.Point == capture.Blocked && s.Model != "" && s.Survey == nil {
+				w.check(ctx, g.name, CheckOptions{Model: s.Model, Number: s.Number})
+			}
+			w.show(nil, g.name, nil)
+		}
+	}
+	if own || len(now) < len(before) {
+		w.run(ctx)
+	}
+}
+
+// run does the whole study and shows its results.
+func (w *Watch) run(ctx context.Context) {
+	r, _, err := Run(ctx, w.dir, w.opt)
+	if err != nil {
+		if ctx.Err() == nil {
+			w.show(nil, "", err)
+		}
+		return
+	}
+	w.mu.Lock()
+	// A row of the sheet takes the place of what was only checked before.
+	w.extras = slices.DeleteFunc(w.extras, func(x report.Results) bool {
+		return slices.ContainsFunc(r.Recordings, func(rec report.Recording) bool { return rec.File == x.Recordings[0].File })
+	})
+	for _, x := range w.extras {
+		r = merge(r, x)
+	}
+	w.mu.Unlock()
+	w.show(&r, "", nil)
+}
+
+// check judges one recording by the last run and shows it among its results.
+func (w *Watch) check(ctx context.Context, name string, opt CheckOptions) {
+	x, err := func() (report.Results, error) {
+		study, err := OpenFrozen(w.dir)
+		if err != nil {
+			return report.Results{}, err
+		}
+		return study.Check(ctx, filepath.Join(w.dir, filepath.FromSlash(name)), opt)
+	}()
+	if err != nil {
+		w.show(nil, "", err)
+		return
+	}
+	x.Recordings[0].File = name
+	for i := range x.Analysis.Models {
+		m := &x.Analysis.Models[i]
+		for j := range m.Verdicts {
+			m.Verdicts[j].ID = name
+		}
+		for j := range m.Offsets {
+			m.Offsets[j].ID = name
+		}
+	}
+	w.mu.Lock()
+	w.extras = append(w.extras, x)
+	r := merge(w.r, x)
+	w.mu.Unlock()
+	w.show(&r, name, nil)
+}
+
+// show changes what Latest returns; a nil r and an empty last leave it as it is.
+func (w *Watch) show(r *report.Results, last string, err error) {
+	w.mu.Lock()
+	if r != nil {
+		w.r = *r
+	}
+	if last != "" {
+		w.last = last
+	}
+	w.err = err
+	w.mu.Unlock()
+	if err != nil && w.told != nil {
+		w.told(err)
+	}
+}
+
+// merge returns r with the one recording of x, in place of an earlier one of
+// the same file. Neither argument is changed.
+func merge(r, x report.Results) report.Results {
+	file := x.Recordings[0].File
+	r.Recordings = slices.DeleteFunc(slices.Clone(r.Recordings), func(rec report.Recording) bool { return rec.File == file })
+	r.Recordings = append(r.Recordings, x.Recordings[0])
+	r.Analysis.Models = slices.Clone(r.Analysis.Models)
+	for _, add := range x.Analysis.Models {
+		at := slices.IndexFunc(r.Analysis.Models, func(m fitcorr.ModelAnalysis) bool { return m.Model == add.Model })
+		if at < 0 {
+			r.Analysis.Models = append(r.Analysis.Models, add)
+			continue
+		}
+		m := &r.Analysis.Models[at]
+		m.Verdicts = slices.DeleteFunc(slices.Clone(m.Verdicts), func(v fitcorr.Verdict) bool { return v.ID == file })
+		m.Verdicts = append(m.Verdicts, add.Verdicts...)
+		m.Offsets = slices.DeleteFunc(slices.Clone(m.Offsets), func(o fitcorr.Offset) bool { return o.ID == file })
+		m.Offsets = append(m.Offsets, add.Offsets...)
+	}
+	return r
+}

@@ -1,0 +1,49 @@
+package pipeline
+
+import (
+	"errors"
+	"io/fs"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/capture/wavfile"
+)
+
+// process reads and transforms one recording. A file that can be opened but
+// holds no usable sound is a recording with a refusal, so that one bad file
+// does not keep the others from being judged; only the operating system's own
+// errors are errors.
+func process(p *capture.Processor, path string) (capture.Recording, error) {
+	rec, err := func() (capture.Recording, error) {
+		in, err := wavfile.Open(path)
+		if err != nil {
+			return capture.Recording{}, err
+		}
+		defer in.Close()
+		return p.Process(in)
+	}()
+	var system *fs.PathError
+	if err == nil || errors.As(err, &system) {
+		return rec, err
+	}
+	return refused(err), nil
+}
+
+// refused is the recording of a file that could not be processed.
+func refused(err error) capture.Recording {
+	f := capture.Finding{Code: "unreadable", Severity: capture.Refusal, Message: err.Error(), Mend: "record again"}
+	var bad *wavfile.Error
+	if errors.As(err, &bad) {
+		f.Message, f.Mend = bad.Message, bad.Mend
+	}
+	rec := capture.Recording{Quality: capture.Quality{Findings: []capture.Finding{f}}}
+	for e := range rec.Ears {
+		ear := &rec.Ears[e]
+		ear.LevelDB, ear.StdErrDB, ear.NoiseDB = make([]float64, band.Count), make([]float64, band.Count), make([]float64, band.Count)
+		ear.Valid = make([]bool, band.Count)
+		for i := range ear.LevelDB {
+			ear.LevelDB[i], ear.NoiseDB[i] = capture.NoLevelDB, capture.NoLevelDB
+		}
+	}
+	return rec
+}
