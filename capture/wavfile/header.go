@@ -269,6 +269,9 @@ func (p *parser) readFormat(size int64) error {
 func (p *parser) samples(start, size int64) error {
 	p.start = start
 	present := p.size - start
+	if size%2 == 0 && size%p.block == 1 {
+		size-- // FFmpeg counts the padding byte into the size of an RF64 file's samples
+	}
 	switch {
 	case size > present && size >= 0x7FFFF000 && size <= unknown32 && p.ds64 == nil:
 		return p.fail(ErrTruncated, "rewrite it with a converter that ignores the length in the header, or copy it again from the recorder",
