@@ -1,0 +1,270 @@
+package deconv
+
+// complexFFT is a decimation-in-time transform with radices 4, 2, 3 and 5 (and
+// a plain sum for other primes), Cooley and Tukey, Math. Comp. 19, 1965. It
+// recurses depth first, so that all but the outermost steps work within the
+// processor's fast memory. It is read-only after it was made.
+type complexFFT struct {
+	n      int
+	radix  []int          // from the outermost step inwards
+	turns  [][]complex128 // per step, radix−1 factors per butterfly, in order of use
+	primes [][]complex128 // per step of another radix, its roots of unity
+}
+
+func newComplexFFT(n int) *complexFFT {
+	p := &complexFFT{n: n}
+	rest := n
+	take := func(r int) {
+		for rest%r == 0 && rest > 1 {
+			p.radix = append(p.radix, r)
+			rest /= r
+		}
+	}
+	// Odd radices go outside, so that the innermost steps are of radix 4.
+	take(5)
+	take(3)
+	for r := 7; r*r <= rest; r += 2 {
+		take(r)
+	}
+	var twos int
+	for rest%2 == 0 {
+		twos++
+		rest /= 2
+	}
+	if rest > 1 {
+		p.radix = append(p.radix, rest)
+	}
+	if twos%2 == 1 {
+		p.radix = append(p.radix, 2)
+	}
+	for range twos / 2 {
+		p.radix = append(p.radix, 4)
+	}
+	size := n
+	for _, r := range p.radix {
+		m := size / r
+		var t, roots []complex128
+		if m > 1 {
+			t = make([]complex128, 0, m*(r-1))
+			for k := range m {
+				for j := 1; j < r; j++ {
+					t = append(t, unit(j*k, size))
+				}
+			}
+		}
+		if r > 5 {
+			for j := range r {
+				roots = append(roots, unit(j, r))
+			}
+		}
+		p.turns, p.primes = append(p.turns, t), append(p.primes, roots)
+		size = m
+	}
+	return p
+}
+
+// transform writes the spectrum of src to dst; both have length n and do not
+// overlap.
+func (p *complexFFT) transform(dst, src []complex128) {
+	if p.n == 1 {
+		dst[0] = src[0]
+		return
+	}
+	p.step(dst, src, 1, 0)
+}
+
+// step transforms every stride-th value of src into dst.
+func (p *complexFFT) step(dst, src []complex128, stride, level int) {
+	r := p.radix[level]
+	m := len(dst) / r
+	if m == 1 {
+		p.last(dst, src, stride, level)
+		return
+	}
+	if r == 4 && m == 4 {
+		sixteen(dst, src, stride)
+		return
+	}
+	for j := range r {
+		p.step(dst[j*m:(j+1)*m], src[j*stride:], stride*r, level+1)
+	}
+	switch r {
+	case 4:
+		combine4(dst, p.turns[level])
+	case 2:
+		combine2(dst, p.turns[level])
+	case 3:
+		combine3(dst, p.turns[level])
+	case 5:
+		combine5(dst, p.turns[level])
+	default:
+		combineAny(dst, p.turns[level], p.primes[level])
+	}
+}
+
+// last is a step whose parts are single values.
+func (p *complexFFT) last(dst, src []complex128, stride, level int) {
+	for j := range dst {
+		dst[j] = src[j*stride]
+	}
+	ones := [4]complex128{1, 1, 1, 1}
+	switch len(dst) {
+	case 2:
+		combine2(dst, ones[:1])
+	case 3:
+		combine3(dst, ones[:2])
+	case 4:
+		combine4(dst, ones[:3])
+	case 5:
+		combine5(dst, ones[:4])
+	default:
+		one := make([]complex128, len(dst)-1)
+		for i := range one {
+			one[i] = 1
+		}
+		combineAny(dst, one, p.primes[level])
+	}
+}
+
+func mul(a, w complex128) (re, im float64) {
+	return real(a)*real(w) - imag(a)*imag(w), real(a)*imag(w) + imag(a)*real(w)
+}
+
+func combine2(d, t []complex128) {
+	m := len(d) / 2
+	a, b := d[:m], d[m:2*m]
+	t = t[:m]
+	for k, w := range t {
+		br, bi := mul(b[k], w)
+		ar, ai := real(a[k]), imag(a[k])
+		a[k], b[k] = complex(ar+br, ai+bi), complex(ar-br, ai-bi)
+	}
+}
+
+func combine4(x, t []complex128) {
+	m := len(x) / 4
+	a, b, c, d := x[:m], x[m:2*m], x[2*m:3*m], x[3*m:4*m]
+	b, c, d = b[:len(a)], c[:len(a)], d[:len(a)]
+	for k := range a {
+		w := t[:3:3]
+		t = t[3:]
+		br, bi := mul(b[k], w[0])
+		cr, ci := mul(c[k], w[1])
+		dr, di := mul(d[k], w[2])
+		ar, ai := real(a[k]), imag(a[k])
+		pr, pi, qr, qi := ar+cr, ai+ci, ar-cr, ai-ci
+		sr, si, ur, ui := br+dr, bi+di, br-dr, bi-di
+		a[k] = complex(pr+sr, pi+si)
+		b[k] = complex(qr+ui, qi-ur)
+		c[k] = complex(pr-sr, pi-si)
+		d[k] = complex(qr-ui, qi+ur)
+	}
+}
+
+// sixteen transforms 16 values: two steps of radix 4 at once.
+func sixteen(d, src []complex128, stride int) {
+	const (
+		c1 = 0.923879532511286756128183189396788 // cos π/8
+		s1 = 0.382683432365089771728459984030399 // sin π/8
+		h  = 0.707106781186547524400844362104849 // √½
+	)
+	d = d[:16]
+	for j := range 4 {
+		// Every fourth value, from the j-th on.
+		a, b := src[j*stride], src[(j+4)*stride]
+		c, e := src[(j+8)*stride], src[(j+12)*stride]
+		p, q, s, u := a+c, a-c, b+e, b-e
+		o := d[4*j : 4*j+4]
+		o[0], o[1] = p+s, complex(real(q)+imag(u), imag(q)-real(u))
+		o[2], o[3] = p-s, complex(real(q)-imag(u), imag(q)+real(u))
+	}
+	butterfly := func(k int, b, c, e complex128) {
+		a := d[k]
+		p, q, s, u := a+c, a-c, b+e, b-e
+		d[k], d[k+4] = p+s, complex(real(q)+imag(u), imag(q)-real(u))
+		d[k+8], d[k+12] = p-s, complex(real(q)-imag(u), imag(q)+real(u))
+	}
+	butterfly(0, d[4], d[8], d[12])
+	b, c, e := d[5], d[9], d[13]
+	butterfly(1, complex(c1*real(b)+s1*imag(b), c1*imag(b)-s1*real(b)),
+		complex(h*(real(c)+imag(c)), h*(imag(c)-real(c))),
+		complex(s1*real(e)+c1*imag(e), s1*imag(e)-c1*real(e)))
+	b, c, e = d[6], d[10], d[14]
+	butterfly(2, complex(h*(real(b)+imag(b)), h*(imag(b)-real(b))),
+		complex(imag(c), -real(c)),
+		complex(h*(imag(e)-real(e)), -h*(imag(e)+real(e))))
+	b, c, e = d[7], d[11], d[15]
+	butterfly(3, complex(s1*real(b)+c1*imag(b), s1*imag(b)-c1*real(b)),
+		complex(h*(imag(c)-real(c)), -h*(imag(c)+real(c))),
+		complex(-c1*real(e)-s1*imag(e), s1*real(e)-c1*imag(e)))
+}
+
+func combine3(x, t []complex128) {
+	const h = 0.866025403784438646763723170752936 // sin 2π/3
+	m := len(x) / 3
+	a, b, c := x[:m], x[m:2*m], x[2*m:3*m]
+	b, c = b[:len(a)], c[:len(a)]
+	for k := range a {
+		w := t[:2:2]
+		t = t[2:]
+		br, bi := mul(b[k], w[0])
+		cr, ci := mul(c[k], w[1])
+		ar, ai := real(a[k]), imag(a[k])
+		sr, si := br+cr, bi+ci
+		ur, ui := h*(br-cr), h*(bi-ci)
+		a[k] = complex(ar+sr, ai+si)
+		pr, pi := ar-sr/2, ai-si/2
+		b[k] = complex(pr+ui, pi-ur)
+		c[k] = complex(pr-ui, pi+ur)
+	}
+}
+
+func combine5(x, t []complex128) {
+	const (
+		c1 = 0.309016994374947424102293417182819 // cos 2π/5
+		c2 = -0.809016994374947424102293417182819
+		s1 = 0.951056516295153572116439333379382 // sin 2π/5
+		s2 = 0.587785252292473129168705954639073
+	)
+	m := len(x) / 5
+	a, b, c, d, e := x[:m], x[m:2*m], x[2*m:3*m], x[3*m:4*m], x[4*m:5*m]
+	b, c, d, e = b[:len(a)], c[:len(a)], d[:len(a)], e[:len(a)]
+	for k := range a {
+		w := t[:4:4]
+		t = t[4:]
+		br, bi := mul(b[k], w[0])
+		cr, ci := mul(c[k], w[1])
+		dr, di := mul(d[k], w[2])
+		er, ei := mul(e[k], w[3])
+		ar, ai := real(a[k]), imag(a[k])
+		pr, pi, qr, qi := br+er, bi+ei, br-er, bi-ei
+		sr, si, ur, ui := cr+dr, ci+di, cr-dr, ci-di
+		a[k] = complex(ar+pr+sr, ai+pi+si)
+		xr, xi := ar+c1*pr+c2*sr, ai+c1*pi+c2*si
+		yr, yi := s1*qr+s2*ur, s1*qi+s2*ui
+		b[k], e[k] = complex(xr+yi, xi-yr), complex(xr-yi, xi+yr)
+		xr, xi = ar+c2*pr+c1*sr, ai+c2*pi+c1*si
+		yr, yi = s2*qr-s1*ur, s2*qi-s1*ui
+		c[k], d[k] = complex(xr+yi, xi-yr), complex(xr-yi, xi+yr)
+	}
+}
+
+// combineAny is the sum as it stands, for radices that are other primes.
+func combineAny(x, t, roots []complex128) {
+	r := len(roots)
+	m := len(x) / r
+	v := make([]complex128, r)
+	for k := range m {
+		v[0] = x[k]
+		for j := 1; j < r; j++ {
+			v[j] = x[k+j*m] * t[k*(r-1)+j-1]
+		}
+		for i := range r {
+			sum := v[0]
+			for j := 1; j < r; j++ {
+				sum += v[j] * roots[i*j%r]
+			}
+			x[k+i*m] = sum
+		}
+	}
+}

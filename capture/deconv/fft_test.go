@@ -1,0 +1,81 @@
+package deconv_test
+
+import (
+	"fmt"
+	"math"
+	"math/cmplx"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/dsp/fourier"
+
+	"asworn/capture/deconv"
+)
+
+func random(n int, seed uint64) []float64 {
+	r := rand.New(rand.NewPCG(seed, 0))
+	x := make([]float64, n)
+	for i := range x {
+		x[i] = r.NormFloat64()
+	}
+	return x
+}
+
+// TestFFTAgainstGonum compares with gonum's transform over all kinds of length.
+func TestFFTAgainstGonum(t *testing.T) {
+	for _, n := range []int{2, 4, 6, 8, 10, 12, 14, 16, 18, 20, 22, 26, 30, 32, 34, 48, 50, 64, 96, 98, 100, 120, 128, 154,
+		256, 270, 450, 512, 686, 1000, 1024, 1250, 1458, 2048, 4096, 6000, 8192, 13310, 2 * 97, 32768, 65536, 96000, 192000, 196608, 216000} {
+		x := random(n, uint64(n))
+		want := fourier.NewFFT(n).Coefficients(nil, x)
+		f := deconv.NewFFT(n)
+		got := make([]complex128, f.Bins())
+		f.Forward(got, x)
+		var diff, sum float64
+		for k := range want {
+			diff = max(diff, cmplx.Abs(got[k]-want[k]))
+			sum += real(want[k] * cmplx.Conj(want[k]))
+		}
+		if rel := diff / math.Sqrt(sum/float64(len(want))); rel > 1e-12*math.Log2(float64(n)+2) {
+			t.Errorf("length %d: off by %.2g of the mean magnitude", n, rel)
+		}
+		back := make([]float64, n)
+		f.Clone().Inverse(back, got)
+		for i := range x {
+			if math.Abs(back[i]-x[i]) > 1e-12 {
+				t.Errorf("length %d: sample %d comes back as %g for %g", n, i, back[i], x[i])
+				break
+			}
+		}
+	}
+}
+
+func TestFastLen(t *testing.T) {
+	for _, c := range [][2]int{{1, 2}, {2, 2}, {3, 4}, {7, 8}, {11, 12}, {192001, 194400}, {4096, 4096}} {
+		if got := deconv.FastLen(c[0]); got != c[1] {
+			t.Errorf("FastLen(%d) = %d, want %d", c[0], got, c[1])
+		}
+	}
+	if got := deconv.FastMultiple(1000, 64); got != 1024 {
+		t.Errorf("FastMultiple(1000, 64) = %d", got)
+	}
+}
+
+func BenchmarkFFT(b *testing.B) {
+	for _, n := range []int{32768, 65536, 192000, 196608, 216000, 221184, 262144} {
+		x := random(n, 1)
+		b.Run(fmt.Sprintf("asworn/%d", n), func(b *testing.B) {
+			f := deconv.NewFFT(n)
+			c := make([]complex128, f.Bins())
+			for b.Loop() {
+				f.Forward(c, x)
+			}
+		})
+		b.Run(fmt.Sprintf("gonum/%d", n), func(b *testing.B) {
+			f := fourier.NewFFT(n)
+			c := make([]complex128, n/2+1)
+			for b.Loop() {
+				f.Coefficients(c, x)
+			}
+		})
+	}
+}
