@@ -3,10 +3,6 @@ package leak
 import (
 	"fmt"
 	"math"
-	"sort"
-
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // Estimate is the leak of one curve.
@@ -99,41 +95,104 @@ func Fit(freqHz []float64, curves []Curve) (*Result, error) {
 			return nil, fmt.Errorf("leak: curve %d has %d levels and %d variances for %d frequencies", i, len(c.LevelDB), len(c.VarDB), len(freqHz))
 		}
 	}
-	j := &joint{freq: freqHz, curves: curves}
-	s := startScatter
-	if err := j.start(s); err != nil {
-		return nil, err
-	}
-	if err := j.settle(&s); err != nil {
-		return nil, err
-	}
-	richer, err := j.enrich()
+	plain, err := fitFrom(freqHz, curves, Source{})
 	if err != nil {
 		return nil, err
 	}
-	if richer { // classes and scatter may look different now
-		if err := j.settle(&s); err != nil {
-			return nil, err
+	best := plain
+	if ask, err := plain.asksForCone(); err != nil {
+		return nil, err
+	} else if ask {
+		limit := plain.criterion() - richerGain
+		for _, start := range startSources {
+			cone, err := fitFrom(freqHz, curves, start)
+			if err != nil {
+				return nil, err
+			}
+			if v := cone.criterion(); v < limit {
+				limit, best = v, cone
+				if cone.scatter.Rise < muchScatter {
+					break // found it
+				}
+			}
 		}
 	}
-	est, err := j.judge()
+	est, err := best.judge()
 	if err != nil {
 		return nil, err
 	}
-	return j.result(est, s), nil
+	return best.result(est), nil
+}
+
+// muchScatter, in dB at 1 kHz, is more than the place of a cup makes.
+const muchScatter = 2.0
+
+// asksForCone reports whether the search of a source is worth its time: the
+// plain circuit leaves much scatter, or
+// the fit improves when a source is let in where it stands. Without leaks there
+// is nothing to learn a source from.
+func (j *joint) asksForCone() (bool, error) {
+	const hint = 10.0 // drop of the objective
+	if j.leaks() == 0 {
+		return false, nil
+	}
+	if j.scatter.Rise > muchScatter {
+		return true, nil
+	}
+	with := *j
+	with.source = priorSource
+	err := with.fit()
+	return with.objective() < j.objective()-hint, err
+}
+
+// fitFrom fits from the start, with the source free when it is not zero.
+func fitFrom(freqHz []float64, curves []Curve, source Source) (*joint, error) {
+	j := &joint{freq: freqHz, curves: curves, source: source}
+	if err := j.start(); err != nil {
+		return nil, err
+	}
+	if err := j.settle(); err != nil {
+		return nil, err
+	}
+	leaks, err := j.seekReference()
+	if leaks && err == nil { // classes and scatter may look different now
+		err = j.settle()
+	}
+	return j, err
+}
+
+// leaks returns the number of curves with a leak of their own.
+func (j *joint) leaks() int {
+	n := 0
+	for _, p := range j.leak {
+		if p.CornerHz > 0 {
+			n++
+		}
+	}
+	return n
+}
+
+// criterion is minus twice the log-likelihood with the priors, plus the
+// penalty of the Bayesian information criterion for each leak's two unknowns:
+// what fits with different classes, scatter and source are compared by.
+func (j *joint) criterion() float64 {
+	v := j.objective() + 2*math.Log(float64(len(j.freq)))*float64(j.leaks())
+	for _, d := range j.logDet {
+		v += d
+	}
+	return v
 }
 
 // settle fits in rounds, since classes and scatter depend on each other, and
 // leaves the fit at its minimum.
-func (j *joint) settle(s *Scatter) error {
+func (j *joint) settle() error {
 	const rounds, learning = 4, 2
 	for round := range rounds {
 		if err := j.fit(); err != nil {
 			return err
 		}
 		if round < learning {
-			*s = j.learnScatter(*s)
-			if err := j.weigh(*s); err != nil {
+			if err := j.weigh(j.learnScatter()); err != nil {
 				return err
 			}
 			if err := j.fit(); err != nil {
@@ -151,245 +210,35 @@ func (j *joint) settle(s *Scatter) error {
 	return j.fit()
 }
 
-// richerGain is the drop of the objective that a leak of the reference or a
+// richerGain is the drop of the criterion that a leak of the reference or a
 // source of its own must bring: far above chance (χ² with two or three degrees
 // of freedom), since both rest on the exact shape of the response.
 const richerGain = 25
 
-// enrich lets the reference seatings leak in common and the source be a cone,
-// one after the other, and keeps what the data insist on. A reference leak
-// shows because the ratio of two leaking responses levels out below both
-// corners, which one leak alone never does. Without leaks there is no contrast
-// to learn either from: the sealed curve takes it all up.
-func (j *joint) enrich() (richer bool, err error) {
-	leaking := false
-	for _, p := range j.leak {
-		leaking = leaking || p.CornerHz > 0
-	}
-	if !leaking {
+// seekReference lets the reference seatings leak in common and keeps that when
+// the data insist. It shows because the ratio of two leaking responses levels
+// out below both corners, which one leak alone never does; without leaks there
+// is no contrast, and the sealed curve takes it all up.
+func (j *joint) seekReference() (found bool, err error) {
+	if j.leaks() == 0 {
 		return false, nil
 	}
-	for range 2 {
-		best, found := j.objective()-richerGain, *j
-		try := func(with joint) error {
-			if err := with.fit(); err != nil {
-				return err
-			}
-			if v := with.objective(); v < best {
-				best, found, richer = v, with, true
-			}
-			return nil
+	limit, best := j.objective()-richerGain, *j
+	for _, start := range []Params{{20, 2}, {80, 1}} {
+		with := *j
+		with.reference = start
+		if err := with.fit(); err != nil {
+			return false, err
 		}
-		changed := richer
-		if j.reference.CornerHz == 0 {
-			for _, start := range []Params{{20, 2}, {80, 1}} {
-				with := *j
-				with.reference = start
-				if err := try(with); err != nil {
-					return false, err
-				}
-			}
-		}
-		if j.source.ResonanceHz == 0 {
-			with := *j
-			with.source = priorSource
-			if err := try(with); err != nil {
-				return false, err
-			}
-		}
-		*j = found
-		if richer == changed {
-			break
+		if v := with.objective(); v < limit {
+			limit, best, found = v, with, true
 		}
 	}
-	return richer, nil
+	*j = best
+	return found, nil
 }
 
-// start aligns the curves in the upper half of the range, takes those with
-// the most low end as the reference and gives every other curve a leak found
-// on a grid.
-func (j *joint) start(s Scatter) error {
-	if err := j.weigh(s); err != nil {
-		return err
-	}
-	n := len(j.freq)
-	low, high := n/4, n/2
-	mean := func(c Curve, from, to int) float64 {
-		sum, w := 0.0, 0.0
-		for k := from; k < to; k++ {
-			if v := c.VarDB[k]; !math.IsInf(v, 0) && !math.IsNaN(v) {
-				sum += c.LevelDB[k]
-				w++
-			}
-		}
-		if w == 0 {
-			return math.NaN()
-		}
-		return sum / w
-	}
-	index := make([]float64, len(j.curves))
-	j.gain, j.leak = make([]float64, len(j.curves)), make([]Params, len(j.curves))
-	total := 0.0
-	for i, c := range j.curves {
-		j.gain[i] = mean(c, high, n)
-		index[i] = mean(c, 0, low) - j.gain[i]
-		if math.IsNaN(index[i]) {
-			return fmt.Errorf("leak: curve %d has no valid level in a quarter of the range", i)
-		}
-		total += j.gain[i]
-	}
-	for i := range j.gain {
-		j.gain[i] -= total / float64(len(j.gain))
-	}
-	order := append([]float64(nil), index...)
-	sort.Sort(sort.Reverse(sort.Float64Slice(order)))
-	// The second highest, lest one odd recording be the reference alone.
-	const near = 1.0 // dB
-	j.sealed = make([]float64, n)
-	for k := range n {
-		sum, w := 0.0, 0.0
-		for i, c := range j.curves {
-			if v := c.VarDB[k]; index[i] >= order[1]-near && !math.IsInf(v, 0) && !math.IsNaN(v) {
-				sum += c.LevelDB[k] - j.gain[i]
-				w++
-			}
-		}
-		if w > 0 {
-			j.sealed[k] = sum / w
-		}
-	}
-	y := mat.NewVecDense(n, nil)
-	for i, c := range j.curves {
-		if index[i] >= order[1]-near {
-			continue
-		}
-		for k := range n {
-			y.SetVec(k, 0)
-			if j.weight[i].At(k, k) > 0 {
-				y.SetVec(k, c.LevelDB[k]-j.sealed[k])
-			}
-		}
-		one := single{freq: j.freq, source: j.source, y: y, w: j.weight[i]}
-		g, p, _ := one.leaking()
-		j.gain[i], j.leak[i] = g, p
-	}
-	return nil
-}
-
-// judge tests every curve against a reference that it had no part in.
-func (j *joint) judge() ([]Estimate, error) {
-	eq, err := j.linearise()
-	if err != nil {
-		return nil, err
-	}
-	n := len(j.freq)
-	globals, reference, _ := j.globals()
-	chi2 := distuv.ChiSquared{K: 2}
-	est := make([]Estimate, len(j.curves))
-	var cov mat.SymDense
-	if err := invert(&cov, eq.a); err != nil {
-		return nil, err
-	}
-	if reference >= 0 {
-		for a := range 2 {
-			for b := range 2 {
-				j.referenceCov[a][b] = cov.At(reference+a, reference+b)
-			}
-		}
-	}
-	ref := mat.NewDense(n, globals, nil) // the reference's derivative by the globals
-	base := append([]float64(nil), j.sealed...)
-	for k, f := range j.freq {
-		ref.Set(k, k, 1)
-		if reference >= 0 {
-			lv := j.source.level(j.reference, f)
-			ref.Set(k, reference, lv.own[0])
-			ref.Set(k, reference+1, lv.own[1])
-			base[k] += lv.level
-		}
-	}
-	for i := range j.curves {
-		var left, rest mat.SymDense
-		rest.ScaleSym(-1, eq.share[i])
-		rest.AddSym(&rest, eq.a)
-		for k := range globals {
-			rest.SetSym(k, k, rest.At(k, k)+1e-6)
-		}
-		if err := invert(&left, &rest); err != nil {
-			continue // without this curve nothing is known: nothing to judge against
-		}
-		// At the minimum the shares of the right side sum to zero, so leaving
-		// one out moves the globals by −left·b_i.
-		var shift, moved mat.VecDense
-		shift.MulVec(&left, eq.rhs[i])
-		moved.MulVec(ref, &shift)
-		var t, spread mat.Dense
-		t.Mul(ref, &left)
-		spread.Mul(&t, ref.T())
-		v := symmetric(&spread)
-		v.AddSym(v, j.scatter)
-		w, err := weightOf(v, j.curves[i].VarDB)
-		if err != nil {
-			return nil, err
-		}
-		y := mat.NewVecDense(n, nil)
-		for k := range n {
-			if w.At(k, k) > 0 {
-				y.SetVec(k, j.curves[i].LevelDB[k]-base[k]+moved.AtVec(k))
-			}
-		}
-		one := single{freq: j.freq, source: j.source, y: y, w: w}
-		e := &est[i]
-		_, plain := one.gainOnly(nil)
-		_, p, free := one.leaking()
-		e.Params, e.Evidence = p, math.Max(0, plain-free)
-		e.P = chi2.Survival(e.Evidence)
-		e.square, e.squareSE = one.small()
-		e.GainDB = j.gain[i]
-		if j.leak[i].CornerHz > 0 { // covariance of the joint fit
-			bl := &eq.blocks[i]
-			var u, cu, full mat.Dense
-			u.Mul(&bl.cross, &bl.inv)
-			cu.Mul(&cov, &u)
-			full.Mul(u.T(), &cu)
-			full.Add(&full, &bl.inv)
-			for a := range 2 {
-				for b := range 2 {
-					e.Cov[a][b] = full.At(1+a, 1+b)
-				}
-			}
-		}
-	}
-	return est, nil
-}
-
-// reclass sets every curve's class by its evidence and reports whether any
-// changed. One curve at least stays in the reference.
-func (j *joint) reclass(est []Estimate) bool {
-	changed, sealed, least := false, 0, 0
-	for i, e := range est {
-		leaks := e.P < falseLeak
-		if !leaks {
-			sealed++
-		}
-		if e.Evidence < est[least].Evidence {
-			least = i
-		}
-		if leaks != (j.leak[i].CornerHz > 0) {
-			changed = true
-			j.leak[i] = Params{}
-			if leaks {
-				j.leak[i] = e.Params
-			}
-		}
-	}
-	if sealed == 0 {
-		j.leak[least] = Params{}
-	}
-	return changed
-}
-
-func (j *joint) result(est []Estimate, s Scatter) *Result {
+func (j *joint) result(est []Estimate) *Result {
 	for i := range est {
 		e := &est[i]
 		e.Leaking = j.leak[i].CornerHz > 0
@@ -398,7 +247,7 @@ func (j *joint) result(est []Estimate, s Scatter) *Result {
 			e.Leaking, e.Params, e.Cov = true, j.reference, j.referenceCov
 		}
 	}
-	return &Result{FreqHz: j.freq, Sealed: j.sealed, Curves: est, Scatter: s, Reference: j.reference, Source: j.source}
+	return &Result{FreqHz: j.freq, Sealed: j.sealed, Curves: est, Scatter: j.scatter, Reference: j.reference, Source: j.source}
 }
 
 // FallDB returns by how much the reference seatings' common level falls from

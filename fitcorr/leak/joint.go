@@ -1,7 +1,6 @@
 package leak
 
 import (
-	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -40,8 +39,9 @@ var priorRate = 10 * AirViscosity / (AirDensity * priorHeight * priorHeight) / (
 type joint struct {
 	freq      []float64
 	curves    []Curve
-	scatter   *mat.SymDense   // covariance between seatings
+	scatter   Scatter         // between seatings
 	weight    []*mat.SymDense // inverse covariance per curve, zero where left out
+	logDet    []float64       // log-determinant of the covariance per curve
 	sealed    []float64
 	gain      []float64
 	leak      []Params
@@ -228,10 +228,8 @@ func (j *joint) eliminate(i int, out *normal) error {
 	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(&wo)
 	for k := range n {
 		right.SetVec(k, wr.AtVec(k))
-		for l := k; l < n; l++ {
-			share.SetSym(k, l, w.At(k, l))
-		}
 	}
+	share.CopySym(w)
 	if globals > n {
 		var wd, dd, dwo mat.Dense
 		var dr mat.VecDense
@@ -267,13 +265,14 @@ func (j *joint) eliminate(i int, out *normal) error {
 	}
 	var t mat.Dense
 	t.Mul(&bl.cross, &bl.inv)
+	raw := share.RawSymmetric()
 	for k := range globals {
+		row, left := raw.Data[k*raw.Stride:], t.RawRowView(k)
 		for l := k; l < globals; l++ {
-			sum := share.At(k, l)
-			for u := range own {
-				sum -= t.At(k, u) * bl.cross.At(l, u)
+			right := bl.cross.RawRowView(l)
+			for u, v := range left {
+				row[l] -= v * right[u]
 			}
-			share.SetSym(k, l, sum)
 		}
 	}
 	var bo mat.VecDense
@@ -376,31 +375,3 @@ func move(p Params, dCorner, dDamping float64) Params {
 	}
 }
 
-var errSingular = errors.New("leak: the seatings do not determine the sealed curve (too few valid low bands)")
-
-func symmetric(m *mat.Dense) *mat.SymDense {
-	n, _ := m.Dims()
-	s := mat.NewSymDense(n, nil)
-	for i := range n {
-		for k := i; k < n; k++ {
-			s.SetSym(i, k, (m.At(i, k)+m.At(k, i))/2)
-		}
-	}
-	return s
-}
-
-func invert(dst *mat.SymDense, m mat.Symmetric) error {
-	var c mat.Cholesky
-	if !c.Factorize(m) {
-		return errSingular
-	}
-	return c.InverseTo(dst)
-}
-
-func solve(dst *mat.VecDense, m mat.Symmetric, b *mat.VecDense) error {
-	var c mat.Cholesky
-	if !c.Factorize(m) {
-		return errSingular
-	}
-	return c.SolveVecTo(dst, b)
-}

@@ -3,6 +3,9 @@ package leak
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 )
@@ -68,26 +71,26 @@ func (s Scatter) penalty() float64 {
 // with the points left out that have no finite variance.
 func (j *joint) weigh(s Scatter) error {
 	base := s.covariance(j.freq)
-	j.scatter = base
-	j.weight = make([]*mat.SymDense, len(j.curves))
+	j.scatter = s
+	j.weight, j.logDet = make([]*mat.SymDense, len(j.curves)), make([]float64, len(j.curves))
 	for i, c := range j.curves {
-		w, err := weightOf(base, c.VarDB)
-		if err != nil {
+		var err error
+		if j.weight[i], j.logDet[i], err = weightOf(base, c.VarDB); err != nil {
 			return err
 		}
-		j.weight[i] = w
 	}
 	return nil
 }
 
 // weightOf inverts base + diag(variance) over the points of finite variance;
-// rows and columns of the others are zero.
-func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, error) {
+// rows and columns of the others are zero. It also returns the
+// log-determinant of what it inverts.
+func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, float64, error) {
 	use := finite(variance)
 	n := base.SymmetricDim()
 	out := mat.NewSymDense(n, nil)
 	if len(use) == 0 {
-		return out, nil
+		return out, 0, nil
 	}
 	sub := mat.NewSymDense(len(use), nil)
 	for a, k := range use {
@@ -96,16 +99,20 @@ func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, error) {
 		}
 		sub.SetSym(a, a, sub.At(a, a)+variance[k])
 	}
+	var c mat.Cholesky
+	if !c.Factorize(sub) {
+		return nil, 0, errSingular
+	}
 	var inv mat.SymDense
-	if err := invert(&inv, sub); err != nil {
-		return nil, err
+	if err := c.InverseTo(&inv); err != nil {
+		return nil, 0, err
 	}
 	for a, k := range use {
 		for b, l := range use[a:] {
 			out.SetSym(k, l, inv.At(a, a+b))
 		}
 	}
-	return out, nil
+	return out, c.LogDet(), nil
 }
 
 func finite(v []float64) []int {
@@ -121,64 +128,60 @@ func finite(v []float64) []int {
 // scatterCurves bounds the curves that the scatter is learnt from, for speed.
 const scatterCurves = 20
 
+// leftOver is one curve's residual on its valid points, with the columns of
+// its gain and leak behind it.
+type leftOver struct {
+	use      []int
+	columns  *mat.Dense // residual first, then the columns to project out
+	variance []float64  // of the noise
+}
+
 // learnScatter estimates the scatter from the residuals of the current fit by
 // restricted likelihood (gain and leak of each curve projected out; the share
 // that the sealed curve absorbed is given back by the factor n/(n − 1)).
-func (j *joint) learnScatter(from Scatter) Scatter {
+func (j *joint) learnScatter() Scatter {
 	n := len(j.freq)
-	type datum struct {
-		r    *mat.VecDense
-		x    *mat.Dense
-		vari []float64
-	}
-	var data []datum
+	var data []leftOver
 	stride := 1 + (len(j.curves)-1)/scatterCurves
 	grow := math.Sqrt(float64(len(j.curves)) / math.Max(1, float64(len(j.curves)-1)))
-	h := make([]float64, n)
+	r, h := mat.NewVecDense(n, nil), make([]float64, n)
 	for i := 0; i < len(j.curves); i += stride {
-		use := finite(j.curves[i].VarDB)
-		cols := 1
-		if j.leak[i].CornerHz > 0 {
-			cols = 3
+		leaks := j.leak[i].CornerHz > 0
+		cols := 2
+		if leaks {
+			cols = 4
 		}
-		if len(use) <= cols+1 {
+		d := leftOver{use: finite(j.curves[i].VarDB)}
+		if len(d.use) <= cols {
 			continue
 		}
-		full := mat.NewVecDense(n, nil)
-		j.residual(i, full, h)
-		d := datum{r: mat.NewVecDense(len(use), nil), x: mat.NewDense(len(use), cols, nil), vari: make([]float64, len(use))}
-		for a, k := range use {
-			d.r.SetVec(a, grow*full.AtVec(k))
-			d.vari[a] = j.curves[i].VarDB[k]
-			d.x.Set(a, 0, 1)
-			if cols == 3 {
+		j.residual(i, r, h)
+		d.columns = mat.NewDense(len(d.use), cols, nil)
+		for a, k := range d.use {
+			d.variance = append(d.variance, j.curves[i].VarDB[k])
+			d.columns.Set(a, 0, grow*r.AtVec(k))
+			d.columns.Set(a, 1, 1)
+			if leaks {
 				lv := j.source.level(j.leak[i], j.freq[k])
-				d.x.Set(a, 1, lv.own[0])
-				d.x.Set(a, 2, lv.own[1])
+				d.columns.Set(a, 2, lv.own[0])
+				d.columns.Set(a, 3, lv.own[1])
 			}
 		}
 		data = append(data, d)
 	}
+	from := j.scatter
+	if len(data) < 2 {
+		return from
+	}
+	cov, work := mat.NewSymDense(n, nil), mat.NewDense(n, 4, nil)
 	cost := func(x []float64) float64 {
 		s := scatterFrom(x)
 		base := s.covariance(j.freq)
 		sum := s.penalty()
-		for i := range data {
-			d := &data[i]
-			use := finite(j.curves[i*stride].VarDB)
-			v := mat.NewSymDense(len(use), nil)
-			for a, k := range use {
-				for b, l := range use[a:] {
-					v.SetSym(a, a+b, base.At(k, l))
-				}
-				v.SetSym(a, a, v.At(a, a)+d.vari[a])
-			}
-			sum += restricted(v, d.r, d.x)
+		for _, d := range data {
+			sum += d.restricted(base, cov, work)
 		}
 		return sum
-	}
-	if len(data) < 2 {
-		return from
 	}
 	res, err := optimize.Minimize(optimize.Problem{Func: cost}, from.vector(),
 		&optimize.Settings{FuncEvaluations: 90, Converger: &optimize.FunctionConverge{Absolute: 0.05, Iterations: 30}},
@@ -189,28 +192,54 @@ func (j *joint) learnScatter(from Scatter) Scatter {
 	return scatterFrom(res.X)
 }
 
-// restricted returns −2 times the restricted log-likelihood of residual r with
-// covariance v and the columns of x projected out, constants left out.
-func restricted(v *mat.SymDense, r *mat.VecDense, x *mat.Dense) float64 {
-	var cv mat.Cholesky
-	if !cv.Factorize(v) {
+// restricted returns −2 times the restricted log-likelihood of the residual
+// with covariance base + noise, constants left out; cov and work are scratch.
+// It calls LAPACK and BLAS itself, since mat.Cholesky spends half its time on
+// a condition number that nobody asks for here.
+func (d leftOver) restricted(base, cov *mat.SymDense, work *mat.Dense) float64 {
+	m := len(d.use)
+	_, cols := d.columns.Dims()
+	v, y := cov.RawSymmetric(), work.RawMatrix()
+	v.N, y.Rows, y.Cols = m, m, cols
+	for a, k := range d.use {
+		for b := a; b < m; b++ {
+			v.Data[a*v.Stride+b] = base.At(k, d.use[b])
+		}
+		v.Data[a*v.Stride+a] += d.variance[a]
+		copy(y.Data[a*y.Stride:a*y.Stride+cols], d.columns.RawRowView(a))
+	}
+	u, ok := lapack64.Potrf(v)
+	if !ok {
 		return math.Inf(1)
 	}
-	var vx mat.Dense
-	var vr mat.VecDense
-	if cv.SolveTo(&vx, x) != nil || cv.SolveVecTo(&vr, r) != nil {
-		return math.Inf(1)
+	blas64.Trsm(blas.Left, blas.Trans, 1, u, y)
+	sum := 0.0
+	for a := range m {
+		sum += 2 * math.Log(u.Data[a*u.Stride+a])
 	}
-	var xx mat.Dense
-	xx.Mul(x.T(), &vx)
-	var cx mat.Cholesky
-	if !cx.Factorize(symmetric(&xx)) {
-		return math.Inf(1)
+	// Orthogonalise the columns one after the other (modified Gram–Schmidt),
+	// the residual last.
+	dot := func(p, q int) (s float64) {
+		for a := range m {
+			s += y.Data[a*y.Stride+p] * y.Data[a*y.Stride+q]
+		}
+		return s
 	}
-	var xr, b mat.VecDense
-	xr.MulVec(vx.T(), r)
-	if cx.SolveVecTo(&b, &xr) != nil {
-		return math.Inf(1)
+	for p := 1; p < cols; p++ {
+		norm := dot(p, p)
+		if norm <= 0 {
+			return math.Inf(1)
+		}
+		sum += math.Log(norm)
+		for q := range cols {
+			if q != 0 && q <= p {
+				continue
+			}
+			t := dot(p, q) / norm
+			for a := range m {
+				y.Data[a*y.Stride+q] -= t * y.Data[a*y.Stride+p]
+			}
+		}
 	}
-	return cv.LogDet() + cx.LogDet() + mat.Dot(r, &vr) - mat.Dot(&xr, &b)
+	return sum + dot(0, 0)
 }

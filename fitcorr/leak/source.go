@@ -79,6 +79,9 @@ var (
 	priorSourceSD = [3]float64{0.7, 0.8, 1.5}
 )
 
+// startSources are where the search of a source starts.
+var startSources = []Source{priorSource, {60, 0.5, 0.1}, {120, 0.5, 0.05}}
+
 func (s Source) vector() [3]float64 {
 	return [3]float64{math.Log(s.ResonanceHz), math.Log(s.Damping), math.Log(s.Share / (1 - s.Share))}
 }
