@@ -374,4 +374,3 @@ func move(p Params, dCorner, dDamping float64) Params {
 		Damping:  clamp(p.Damping*math.Exp(clamp(dDamping, -1, 1)), 0.01, 1000),
 	}
 }
-

@@ -192,4 +192,3 @@ func (j *joint) reclass(est []Estimate) bool {
 	}
 	return changed
 }
-
