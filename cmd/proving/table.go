@@ -24,13 +24,10 @@ var (
 
 // show formats a figure with its standard error.
 func (f figure) show(digits int) string {
-	if math.IsNaN(f.value) {
-		return "–"
-	}
 	if math.IsNaN(f.se) {
-		return fmt.Sprintf("%.*f", digits, f.value)
+		return number(f.value, digits)
 	}
-	return fmt.Sprintf("%.*f ± %.*f", digits, f.value, digits, f.se)
+	return number(f.value, digits) + " ± " + number(f.se, digits)
 }
 
 // markdown writes the tables for people.
@@ -47,6 +44,7 @@ func markdown(w io.Writer, results []result) {
 		}
 		fmt.Fprintf(w, "| %s | %s | %d | %d | %.2f |\n", r.name, r.what, len(r.scores), failed, seconds/float64(len(r.scores)))
 	}
+	summary(w, results)
 	fmt.Fprint(w, "\n## Offsets\n\n| condition | quantity | axis | bias | RMS error | 95 % interval covers, % | gross errors, % | axis seen, % | not answered |\n|---|---|---|---|---|---|---|---|---|\n")
 	for _, r := range results {
 		for q := range quantities {

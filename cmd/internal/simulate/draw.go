@@ -18,6 +18,7 @@ type World func(seed uint64, d Design, open []bool) Acoustics
 const (
 	streamStudy = iota + 1
 	streamWorld
+	streamCups
 	streamNoise
 	streamCalibrator
 	streamClock

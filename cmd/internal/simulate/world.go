@@ -24,6 +24,8 @@ func Piston(seed uint64, d Design, open []bool) Acoustics {
 	for e := range fixture {
 		fixture[e].canal = canal{length: 0.0225, radius: 0.00375, load: 1}
 	}
+	// A stream of their own: other listeners wear the same models.
+	r = rand.New(rand.NewPCG(seed, streamCups))
 	for _, o := range open {
 		left := drawCup(r, o, d.Nonlinearity)
 		w.cups = append(w.cups, [2]cup{left, left.twin(r)})

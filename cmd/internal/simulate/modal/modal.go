@@ -23,6 +23,7 @@ func World(seed uint64, d simulate.Design, open []bool) simulate.Acoustics {
 	}
 	fixture := grow(drawPeople(r)[0], d.EarStrength)
 	w.ears = append(w.ears, [2]pinna{fixture, fixture})
+	r = rand.New(rand.NewPCG(seed, 0xC))
 	for _, o := range open {
 		h := drawHeadphone(r, o, d.Nonlinearity)
 		w.sets = append(w.sets, [2]headphone{h, h.other(r)})
