@@ -74,6 +74,7 @@ type Processor struct {
 	harm   *deconv.FFT
 	buf    buffers
 	find   *locator
+	welch  *deconv.Welch
 	input  input
 }
 
@@ -124,6 +125,7 @@ type buffers struct {
 	harmSpec  []complex128
 	harmPower []float64
 	second    []float64
+	welch     []float64
 }
 
 const prerollSeconds = 0.02
@@ -348,6 +350,14 @@ func decibels(power float64) float64 {
 		return NoLevelDB
 	}
 	return 10 * math.Log10(power)
+}
+
+// psd returns a buffer of n bins.
+func (b *buffers) psd(n int) []float64 {
+	if cap(b.welch) < n {
+		b.welch = make([]float64, n)
+	}
+	return b.welch[:n]
 }
 
 // power2 returns a second buffer of one value per band.

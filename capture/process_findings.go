@@ -34,11 +34,12 @@ func (t *take) checkSamples() {
 		name := channelNames[role]
 		peak, bad := 0.0, 0
 		for _, v := range x {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				bad++
-				continue
+			if a := math.Abs(v); a > peak {
+				peak = a
 			}
-			peak = max(peak, math.Abs(v))
+			if v-v != 0 { // NaN or an infinity
+				bad++
+			}
 		}
 		if bad > 0 {
 			t.add(Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(bad), Unit: "samples",

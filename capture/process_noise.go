@@ -3,8 +3,6 @@ package capture
 import (
 	"math"
 
-	"github.com/mjibson/go-dsp/spectral"
-
 	"asworn/capture/band"
 	"asworn/capture/deconv"
 )
@@ -84,16 +82,15 @@ func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
 		return noiseSpectrum{}, false
 	}
 	x := t.x[e][from:to]
-	offset := t.offset(t.x[e])
-	centred := make([]float64, len(x))
-	for i, v := range x {
-		centred[i] = v - offset
-	}
 	size := 1
 	for 2*size <= min(len(x)/2, int(0.35*p.rate)) {
 		size *= 2
 	}
-	psd, _ := spectral.Pwelch(centred, p.rate, &spectral.PwelchOptions{NFFT: size, Noverlap: size / 2})
+	if p.welch == nil || p.welch.Size() != size {
+		p.welch = deconv.NewWelch(size, p.rate)
+	}
+	psd := p.buf.psd(size/2 + 1)
+	p.welch.Density(psd, x)
 	step := p.rate / float64(size)
 	bands, freedom := p.widened(float64(len(x)) / p.rate)
 	density := make([]float64, len(p.bands))

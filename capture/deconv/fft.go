@@ -124,22 +124,36 @@ func unit(k, n int) complex128 {
 	return complex(c, -s)
 }
 
-// FastLen returns the smallest length of at least n that is even and has no
-// prime factor above 5.
+// FastLen returns the length of at least n, even and of no prime factor above
+// 5, whose transform is the quickest.
 func FastLen(n int) int { return FastMultiple(n, 2) }
 
-// FastMultiple returns the smallest multiple of m of at least n whose quotient
-// by m has no prime factor above 5.
+// FastMultiple is FastLen among the multiples of m.
 func FastMultiple(n, m int) int {
+	best, least := 0, math.Inf(1)
 	for q := max(1, (n+m-1)/m); ; q++ {
-		r := q
-		for _, p := range [...]int{2, 3, 5} {
-			for r%p == 0 {
-				r /= p
-			}
+		if best != 0 && float64(q*m) > 1.2*float64(n) {
+			return best
 		}
-		if r == 1 {
-			return q * m
+		if cost, ok := costOf(q * m); ok && cost < least {
+			best, least = q*m, cost
 		}
 	}
+}
+
+// costOf is the relative time of a transform of length n, as measured: the
+// sum over its steps, two bits of length by radix 4 counting 1. ok is false
+// for lengths with other primes.
+func costOf(n int) (cost float64, ok bool) {
+	steps, r := 0.0, n
+	for _, s := range [...]struct {
+		radix int
+		cost  float64
+	}{{4, 1}, {2, 0.7}, {3, 1.1}, {5, 1.6}} {
+		for r%s.radix == 0 {
+			r /= s.radix
+			steps += s.cost
+		}
+	}
+	return float64(n) * (steps + 1), r == 1
 }

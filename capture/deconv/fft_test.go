@@ -50,13 +50,19 @@ func TestFFTAgainstGonum(t *testing.T) {
 }
 
 func TestFastLen(t *testing.T) {
-	for _, c := range [][2]int{{1, 2}, {2, 2}, {3, 4}, {7, 8}, {11, 12}, {192001, 194400}, {4096, 4096}} {
-		if got := deconv.FastLen(c[0]); got != c[1] {
-			t.Errorf("FastLen(%d) = %d, want %d", c[0], got, c[1])
+	for _, n := range []int{1, 2, 3, 7, 11, 100, 4096, 5000, 192001, 216000, 480000} {
+		for _, m := range []int{2, 64} {
+			got := deconv.FastMultiple(n, m)
+			rest := got
+			for _, p := range []int{2, 3, 5} {
+				for rest%p == 0 {
+					rest /= p
+				}
+			}
+			if got < n || got%m != 0 || (n > 1000 && float64(got) > 1.2*float64(n)+float64(m)) || (rest != 1) {
+				t.Errorf("FastMultiple(%d, %d) = %d", n, m, got)
+			}
 		}
-	}
-	if got := deconv.FastMultiple(1000, 64); got != 1024 {
-		t.Errorf("FastMultiple(1000, 64) = %d", got)
 	}
 }
 
