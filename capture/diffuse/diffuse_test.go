@@ -1,6 +1,7 @@
 package diffuse
 
 import (
+	"bytes"
 	"compress/gzip"
 	"encoding/csv"
 	"fmt"
@@ -174,6 +175,7 @@ func TestReadRefusals(t *testing.T) {
 		{"{", "", "", "JSON"},
 		{good, "SimpleFreeFieldHRIR", "SimpleHeadphoneIR", "convention"},
 		{good, "[1,1,2]", "[1,1,3]", "Data.IR"},
+		{good, "[1,1,2]", "[1,6148914691236517206,3]", "Data.IR"}, // overflows to 2
 		{good, "[2,0,0]", "[2,0]", "SourcePosition"},
 		{good, "[2,0,0]", "[0,0,0]", "direction"},
 		{good, "cartesian", "polar", "coordinate"},
@@ -187,6 +189,24 @@ func TestReadRefusals(t *testing.T) {
 			t.Errorf("%s → %s: %v", tc.old, tc.new, err)
 		}
 	}
+}
+
+// Whatever the text, reading ends in a set or an error, and a set can be used.
+func FuzzRead(f *testing.F) {
+	f.Add([]byte(`{"Attributes":{"SOFAConventions":"SimpleFreeFieldHRIR","DataType":"FIR"},"Variables":{
+"SourcePosition":{"Attributes":{"Type":"spherical"},"Values":[90,0,1]},
+"Data.SamplingRate":{"Values":[48000]},"Data.IR":{"Dimensions":[1,1,2],"Values":[1,0]}}}`))
+	f.Add([]byte("\x89HDF"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s, err := Read(bytes.NewReader(text))
+		if err != nil {
+			return
+		}
+		if len(s.IR) == 0 || len(s.IR) != len(s.Direction) || s.Receivers() == 0 {
+			t.Errorf("an unusable set: %+v", s)
+		}
+		_, _ = s.FreeField(0)
+	})
 }
 
 func ExampleSet_DiffuseField() {

@@ -95,10 +95,13 @@ func Read(r io.Reader) (Set, error) {
 	return s, nil
 }
 
+// product is the number of values that the dimensions span, −1 when they are
+// impossible.
 func product(dims []int) int {
+	const most = 1 << 31
 	p := 1
 	for _, d := range dims {
-		if d < 0 {
+		if d < 0 || d > most || p*d > most {
 			return -1
 		}
 		p *= d
