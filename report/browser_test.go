@@ -1,0 +1,506 @@
+package report
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/cdproto/network"
+	cdppage "github.com/chromedp/cdproto/page"
+	cdpruntime "github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+// browser is one Chromium for a test; everything that it complains about and
+// everything that it asks for is kept.
+type browser struct {
+	t   *testing.T
+	ctx context.Context
+
+	mu       sync.Mutex
+	problems []string
+	requests []string
+}
+
+// newBrowser starts Chromium (Debian's package) with a fresh profile. The test
+// is skipped where there is none.
+func newBrowser(t *testing.T) *browser {
+	t.Helper()
+	if testing.Short() {
+		t.Skip("browser test left out by -short")
+	}
+	exe := ""
+	for _, name := range []string{"chromium", "chromium-browser"} {
+		if p, err := exec.LookPath(name); err == nil {
+			exe = p
+			break
+		}
+	}
+	if exe == "" {
+		t.Skip("no chromium on this machine: apt-get install chromium")
+	}
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(exe), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel = chromedp.NewContext(ctx)
+	t.Cleanup(cancel)
+	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute)
+	t.Cleanup(cancel)
+	b := &browser{t: t, ctx: ctx}
+	if err := chromedp.Listen(ctx, b.hear); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+func (b *browser) hear(ev any) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch e := ev.(type) {
+	case *cdpruntime.EventExceptionThrown:
+		b.problems = append(b.problems, e.ExceptionDetails.Text+": "+exceptionWords(e.ExceptionDetails.Exception))
+	case *cdpruntime.EventConsoleAPICalled:
+		if e.Type != cdpruntime.ConsoleAPICalledTypeLog {
+			b.problems = append(b.problems, fmt.Sprintf("console %s: %v", e.Type, e.Args))
+		}
+	case *cdppage.EventJavascriptDialogOpening:
+		b.problems = append(b.problems, "dialog: "+e.Message)
+	case *network.EventRequestWillBeSent:
+		b.requests = append(b.requests, e.Request.URL)
+	case *network.EventLoadingFailed:
+		b.problems = append(b.problems, "failed: "+e.ErrorText)
+	}
+}
+
+func exceptionWords(o *cdpruntime.RemoteObject) string {
+	if o == nil {
+		return ""
+	}
+	return o.Description
+}
+
+func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, actions...); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// eval gives the value of a JavaScript expression, or of the promise it gives.
+func eval[T any](b *browser, js string) T {
+	b.t.Helper()
+	v, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](js, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatalf("%v in %.200s", err, js)
+	}
+	return v
+}
+
+// media chooses the medium ("" or "print") and the colour scheme.
+func (b *browser) media(medium, scheme string) {
+	b.t.Helper()
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: medium,
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+	if err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// quiet fails the test when the browser complained or fetched anything but url.
+func (b *browser) quiet(url string) {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, p := range b.problems {
+		b.t.Error(p)
+	}
+	for _, r := range b.requests {
+		if got, _, _ := strings.Cut(r, "#"); got != url {
+			b.t.Errorf("the page asked for %.200s", r)
+		}
+	}
+}
+
+// open writes the page of r to disk and opens it from there.
+func (b *browser) open(r Results) string {
+	b.t.Helper()
+	file := filepath.Join(b.t.TempDir(), "page.html")
+	if err := os.WriteFile(file, []byte(page(b.t, r)), 0o666); err != nil {
+		b.t.Fatal(err)
+	}
+	url := "file://" + file
+	b.do(chromedp.EmulateViewport(1366, 768), chromedp.Navigate(url))
+	return url
+}
+
+// shot saves a screenshot of the whole page, or of the window, to $ASWORN_SHOTS.
+func (b *browser) shot(name string, whole bool) {
+	b.t.Helper()
+	dir := os.Getenv("ASWORN_SHOTS")
+	if dir == "" {
+		return
+	}
+	take := chromedp.CaptureScreenshot()
+	if whole {
+		take = chromedp.FullScreenshot(100)
+	}
+	img, err := chromedp.Run(b.ctx, take)
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.MkdirAll(dir, 0o777); err != nil {
+		b.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, name+".png"), img, 0o666); err != nil {
+		b.t.Fatal(err)
+	}
+}
+
+// browserResults is the study that the browser tests look at: a results file
+// named by $ASWORN_RESULTS, for instance of the demo, or the synthetic one.
+func browserResults(t *testing.T) Results {
+	t.Helper()
+	name := os.Getenv("ASWORN_RESULTS")
+	if name == "" {
+		return synthetic()
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r, err := ReadJSON(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+func TestBrowserHover(t *testing.T) {
+	b := newBrowser(t)
+	r := browserResults(t)
+	url := b.open(r)
+	figs := Figures(r)
+	for i, f := range figs {
+		if f.Curves == nil || i > 0 && figs[i-1].Section == f.Section {
+			continue // one of each section
+		}
+		b.hoverFigure(f)
+	}
+	b.quiet(url)
+}
+
+// hoverFigure points at a band above 1 kHz in the plot and reads the values in the legend.
+func (b *browser) hoverFigure(f Figure) {
+	b.t.Helper()
+	sel := `#fig-` + f.Name
+	type rect struct{ X, Y, W, H float64 }
+	b.do(chromedp.ScrollIntoView(sel + " svg"))
+	box := eval[rect](b, `(() => { const r = document.querySelector("`+sel+` svg").getBoundingClientRect(); return {X: r.left, Y: r.top, W: r.width, H: r.height} })()`)
+	i := f.StartBand() + 5
+	if i >= len(f.Curves.Hz) {
+		i = 0
+	}
+	x := box.X + f.Curves.frame().x(f.Curves.Hz[i])/svgWidth*box.W
+	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x, box.Y+box.H/3))
+	s := f.Curves.Series[0]
+	want := fixed(s.Y[i], f.Curves.Decimals)
+	got := eval[string](b, `document.querySelector("`+sel+` [data-v='0']").textContent`)
+	out := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	if !strings.HasPrefix(got, want) {
+		b.t.Errorf("%s at %g Hz: legend says %q, want %s", f.Name, f.Curves.Hz[i], got, want)
+	}
+	if hz := plainHertz(f.Curves.Hz[i]/1000) + " kHz"; out != hz {
+		b.t.Errorf("%s: cursor says %q, want %s", f.Name, out, hz)
+	}
+}
+
+// TestBrowserKeyboard reaches everything without a pointer.
+func TestBrowserKeyboard(t *testing.T) {
+	b := newBrowser(t)
+	r := browserResults(t)
+	url := b.open(r)
+	fig := Figures(r)[0]
+	sel := "#fig-" + fig.Name
+	b.do(chromedp.Focus(sel + " input[type=range]"))
+	before := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	b.do(chromedp.KeyEvent(kb.ArrowRight))
+	after := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	if before == after {
+		t.Errorf("an arrow key left the cursor at %s", before)
+	}
+	spoken := eval[string](b, `document.querySelector("`+sel+` input[type=range]").getAttribute("aria-valuetext")`)
+	if !strings.Contains(spoken, "dB") || !strings.Contains(spoken, "Hz: ") {
+		t.Errorf("the slider speaks %q", spoken)
+	}
+	// The last legend entry is a listener, hidden at first: the space bar draws it.
+	last := len(fig.Groups()) - 1
+	box := fmt.Sprintf(`%s input[data-g='%d']`, sel, last)
+	count := fmt.Sprintf(`[...document.querySelectorAll("%s svg [data-g='%d']")].filter(p => getComputedStyle(p).display !== "none" && p.getTotalLength() > 100).length`, sel, last)
+	if n := eval[int](b, count); n != 0 {
+		t.Errorf("%d lines of a hidden group are drawn", n)
+	}
+	b.do(chromedp.Focus(box), chromedp.KeyEvent(" "))
+	if n := eval[int](b, count); n == 0 {
+		t.Error("the space bar did not show the group")
+	}
+	b.do(chromedp.KeyEvent(" "))
+	if n := eval[int](b, count); n != 0 {
+		t.Error("the space bar did not hide the group")
+	}
+	b.quiet(url)
+}
+
+// TestBrowserTables compares every table on the page with the tables of the
+// results after a trip through JSON, and the distances with the JSON itself.
+func TestBrowserTables(t *testing.T) {
+	b := newBrowser(t)
+	r := browserResults(t)
+	url := b.open(r)
+	var file bytes.Buffer
+	if err := WriteJSON(&file, r); err != nil {
+		t.Fatal(err)
+	}
+	raw := file.Bytes()
+	back, err := ReadJSON(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := eval[map[string][][]string](b, `Object.fromEntries([...document.querySelectorAll("table[data-table]")].map(t =>
+		[t.dataset.table, [...t.tBodies[0].rows].map(r => [...r.cells].map(c => c.textContent))]))`)
+	want := append(AllTables(back), RecordingTable(back), LeakTable(back), CorrectionTable(back), SurveyTable(back))
+	for _, f := range Figures(back) {
+		want = append(want, f.Table())
+	}
+	for _, table := range want {
+		rows := shown[table.Name]
+		if len(rows) != len(table.Rows) {
+			t.Errorf("%s: %d rows on the page, %d in the results", table.Name, len(rows), len(table.Rows))
+			continue
+		}
+		for i, row := range table.Rows {
+			for k, c := range row {
+				if rows[i][k] != c.Text {
+					t.Fatalf("%s row %d column %d: page %q, results %q", table.Name, i, k, rows[i][k], c.Text)
+				}
+			}
+		}
+	}
+	b.distances(raw, shown["fixture-seatings"])
+	b.quiet(url)
+}
+
+// distances reads the JSON without any type of ours.
+func (b *browser) distances(raw []byte, rows [][]string) {
+	b.t.Helper()
+	var doc struct {
+		Analysis struct {
+			Models []struct {
+				Model    string
+				Verdicts []struct {
+					Seating int
+					Ears    []struct {
+						Distance []float64 `json:"distance_mm"`
+					}
+				}
+			}
+		}
+	}
+	if err := json.Unmarshal(raw, &doc); err != nil {
+		b.t.Fatal(err)
+	}
+	n := 0
+	for _, m := range doc.Analysis.Models {
+		for _, v := range m.Verdicts {
+			for _, row := range rows {
+				if row[0] != m.Model || row[1] != strconv.Itoa(v.Seating) || row[2] == "refused" {
+					continue
+				}
+				n++
+				for ear, e := range v.Ears {
+					field, _, _ := strings.Cut(row[3+ear], " ")
+					got, err := strconv.ParseFloat(strings.Replace(field, "−", "-", 1), 64)
+					if err != nil || math.Abs(got-e.Distance[0]) > 0.5 {
+						b.t.Errorf("%s seating %d ear %d: page %q, JSON %g", m.Model, v.Seating, ear, row[3+ear], e.Distance[0])
+					}
+				}
+			}
+		}
+	}
+	if n == 0 {
+		b.t.Error("no verdict compared")
+	}
+}
+
+// TestBrowserLinks follows each link of the page to its place.
+func TestBrowserLinks(t *testing.T) {
+	b := newBrowser(t)
+	url := b.open(browserResults(t))
+	dead := eval[[]string](b, `[...new Set([...document.querySelectorAll("a[href^='#']")].map(a => a.getAttribute("href")))].filter(h => !document.getElementById(h.slice(1)))`)
+	if len(dead) > 0 {
+		t.Errorf("links to nowhere: %v", dead)
+	}
+	twice := eval[[]string](b, `(() => { const n = {}; document.querySelectorAll("[id]").forEach(e => n[e.id] = (n[e.id] || 0) + 1); return Object.keys(n).filter(k => n[k] > 1) })()`)
+	if len(twice) > 0 {
+		t.Errorf("ids used twice: %v", twice)
+	}
+	b.do(chromedp.Click("#answer tbody th a"))
+	if !eval[bool](b, `new Promise(done => setTimeout(() => done(document.querySelector(":target").closest("details").open), 100))`) {
+		t.Error("a link to a recording did not unfold the list")
+	}
+	b.quiet(url)
+}
+
+func TestBrowserAxe(t *testing.T) {
+	file := os.Getenv("ASWORN_AXE")
+	if file == "" {
+		t.Skip("ASWORN_AXE does not name axe.min.js (npm install axe-core)")
+	}
+	axe, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newBrowser(t)
+	r := browserResults(t)
+	r.Analysis.Models = r.Analysis.Models[:1] // one of everything is enough
+	url := b.open(r)
+	for _, scheme := range []string{"light", "dark"} {
+		b.media("", scheme)
+		b.axe(string(axe), scheme)
+	}
+	b.quiet(url)
+	srv := httptest.NewServer(LiveHandler(func() (Results, string, error) { return r, r.Analysis.Models[0].Verdicts[1].ID, nil }))
+	defer srv.Close()
+	b.do(chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act, #word.good, #word.unsure"))
+	b.axe(string(axe), "live view")
+}
+
+// axe runs every rule of axe-core on the open page.
+func (b *browser) axe(source, where string) {
+	b.t.Helper()
+	eval[bool](b, source+"; true")
+	found := eval[[]string](b, `document.querySelectorAll("details").forEach(d => d.open = true), axe.run(document, {resultTypes: ["violations"]}).then(r =>
+		r.violations.map(v => v.impact + " " + v.id + ": " + v.help + " | " + v.nodes.length + " × " + v.nodes.slice(0, 3).map(n => n.target + " " + n.failureSummary).join(" ;; ")))`)
+	for _, v := range found {
+		b.t.Errorf("axe, %s: %s", where, v)
+	}
+	if eval[int](b, `axe.run(document.querySelector("header"), {resultTypes: ["passes"]}).then(r => r.passes.length)`) == 0 {
+		b.t.Error("axe checked nothing")
+	}
+}
+
+// TestBrowserSizes looks at phone, laptop and print: nothing is wider than the
+// window, and each is kept as a picture.
+func TestBrowserSizes(t *testing.T) {
+	b := newBrowser(t)
+	url := b.open(browserResults(t))
+	for _, v := range []struct {
+		name string
+		w, h int64
+		dark bool
+	}{{"phone", 390, 844, false}, {"laptop", 1366, 768, false}, {"laptop-dark", 1366, 768, true}, {"desk", 1920, 1080, false}} {
+		scheme := "light"
+		if v.dark {
+			scheme = "dark"
+		}
+		b.media("", scheme)
+		b.do(chromedp.EmulateViewport(v.w, v.h), chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`))
+		b.shot(v.name+"-first", false)
+		if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+			t.Errorf("%s: the page is %d px wider than the window", v.name, wide)
+		}
+		answer := eval[float64](b, `document.querySelector("#answer .answers").getBoundingClientRect().top`)
+		if answer > float64(v.h)*0.6 {
+			t.Errorf("%s: the answer begins at %.0f px", v.name, answer)
+		}
+		b.shot(v.name, true)
+	}
+	b.printed()
+	b.quiet(url)
+}
+
+// printed makes a PDF as the browser prints it and a picture in print style.
+func (b *browser) printed() {
+	b.t.Helper()
+	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4)))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if !bytes.HasPrefix(pdf, []byte("%PDF")) {
+		b.t.Fatal("no PDF")
+	}
+	if dir := os.Getenv("ASWORN_SHOTS"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "print.pdf"), pdf, 0o666); err != nil {
+			b.t.Fatal(err)
+		}
+	}
+	b.media("print", "light")
+	b.do(chromedp.EmulateViewport(688, 1000)) // A4 less margins at 96 px per inch
+	shown := eval[int](b, `[...document.querySelectorAll("nav, input, button")].filter(e => getComputedStyle(e).display !== "none" && e.offsetParent).length`)
+	if shown > 0 {
+		b.t.Errorf("%d controls are printed", shown)
+	}
+	b.shot("print", true)
+}
+
+// TestBrowserLive reads the live view: large letters, and news without a reload.
+func TestBrowserLive(t *testing.T) {
+	b := newBrowser(t)
+	r := synthetic()
+	var mu sync.Mutex
+	id := r.Analysis.Models[0].Verdicts[1].ID
+	srv := httptest.NewServer(LiveHandler(func() (Results, string, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		return r, id, nil
+	}))
+	defer srv.Close()
+	b.do(chromedp.EmulateViewport(1366, 768), chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act"))
+	word := eval[float64](b, `parseFloat(getComputedStyle(document.getElementById("word")).fontSize)`)
+	do := eval[float64](b, `parseFloat(getComputedStyle(document.getElementById("do")).fontSize)`)
+	// Capitals are about 0.7 of the font size; 13 inch laptop: 0.21 mm to a pixel.
+	// 16 minutes of arc at 2 m are 9.3 mm (ISO 9241-303, least height, quoted from memory).
+	for name, size := range map[string]float64{"verdict": word, "what to do": do} {
+		if mm := size * 0.7 * 0.21; mm < 9.2 {
+			t.Errorf("%s: capitals of %.1f mm", name, mm)
+		}
+	}
+	b.shot("live-move", false)
+	mu.Lock()
+	id = r.Analysis.Models[0].Verdicts[0].ID
+	mu.Unlock()
+	b.do(chromedp.WaitVisible("#word.good"))
+	b.shot("live-use", false)
+	mu.Lock()
+	id = r.Recordings[3].File
+	mu.Unlock()
+	b.do(chromedp.WaitVisible("#word.bad"), chromedp.EmulateViewport(390, 844))
+	b.shot("live-refused-phone", false)
+	if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+		t.Errorf("live view on a phone is %d px too wide", wide)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, p := range b.problems {
+		t.Error(p)
+	}
+}
