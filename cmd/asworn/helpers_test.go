@@ -3,16 +3,21 @@ package main
 import (
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io/fs"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"asworn/capture"
 	"asworn/capture/wavfile"
 )
 
@@ -89,10 +94,11 @@ func wantJSON(ts *testscript.TestScript, _ bool, args []string) {
 	}
 }
 
-// linkStudy SRC DST makes a study of its own out of a shared one: texts are
-// copied, recordings are hard links. Nothing may write into a recording.
+// linkStudy SRC DST [MODEL...] makes a study of its own out of a shared one:
+// texts are copied, recordings are hard links. Nothing may write into a
+// recording. Rows of other models than those named are left out of the sheet.
 func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
-	src, dst := ts.MkAbs(args[0]), ts.MkAbs(args[1])
+	src, dst, models := ts.MkAbs(args[0]), ts.MkAbs(args[1]), args[2:]
 	ts.Check(filepath.WalkDir(src, func(p string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
@@ -114,6 +120,46 @@ func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
 		if err != nil {
 			return err
 		}
+		if rel == capture.SheetFile && len(models) > 0 {
+			var kept []string
+			for i, line := range strings.SplitAfter(string(content), "\n") {
+				if model := strings.Split(line+",", ",")[1]; i == 0 || model == "" || slices.Contains(models, model) {
+					kept = append(kept, line)
+				}
+			}
+			content = []byte(strings.Join(kept, ""))
+		}
 		return os.WriteFile(to, content, 0o666)
 	}))
+}
+
+// interrupt DIR N runs a study, waits until N responses are kept, interrupts
+// the run and wants exit code 1.
+func interrupt(ts *testscript.TestScript, _ bool, args []string) {
+	n, err := strconv.Atoi(args[1])
+	ts.Check(err)
+	exe, err := exec.LookPath("asworn")
+	ts.Check(err)
+	var stderr strings.Builder
+	cmd := exec.Command(exe, "run", "--jobs", "1", args[0])
+	cmd.Dir, cmd.Stderr = ts.MkAbs("."), &stderr
+	ts.Check(cmd.Start())
+	kept := filepath.Join(ts.MkAbs(args[0]), "results", "cache", "responses", "*.gob")
+	for {
+		files, err := filepath.Glob(kept)
+		ts.Check(err)
+		if len(files) >= n {
+			break
+		}
+		time.Sleep(5 * time.Millisecond)
+	}
+	ts.Check(cmd.Process.Signal(os.Interrupt))
+	err = cmd.Wait()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != exitFailed {
+		ts.Fatalf("interrupted run: %v, want exit code %d", err, exitFailed)
+	}
+	if !strings.Contains(stderr.String(), "interrupted") {
+		ts.Fatalf("interrupted run says %q", stderr.String())
+	}
 }

@@ -27,7 +27,8 @@ func TestMain(m *testing.M) {
 //	truncate FILE BYTES    keep the first bytes of a file only
 //	sums DIR FILE          write the SHA-256 of every WAV file under DIR to FILE
 //	json FILE              want one valid JSON value
-//	link SRC DST           make a study out of a shared one
+//	link SRC DST MODEL...  make a study out of a shared one
+//	interrupt DIR N        interrupt a run after N responses
 func TestScripts(t *testing.T) {
 	// One small demo study for all scripts that need one; they link it.
 	demo := filepath.Join(t.TempDir(), "demo")
@@ -42,12 +43,13 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"code":     wantCode,
-			"wav":      writeTestWAV,
-			"truncate": truncate,
-			"sums":     sums,
-			"json":     wantJSON,
-			"link":     linkStudy,
+			"code":      wantCode,
+			"wav":       writeTestWAV,
+			"truncate":  truncate,
+			"sums":      sums,
+			"json":      wantJSON,
+			"link":      linkStudy,
+			"interrupt": interrupt,
 		},
 	})
 }

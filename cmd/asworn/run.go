@@ -50,8 +50,9 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 	r, counts, err := pipeline.Run(ctx, dir, opt)
 	end()
 	if err != nil {
-		if !opt.Partial && errors.Is(err, fs.ErrNotExist) {
-			defer a.note("A study that is still being recorded runs with --partial, which leaves out rows without a file.")
+		var wrong capture.StudyErrors
+		if !opt.Partial && errors.As(err, &wrong) && errors.Is(err, fs.ErrNotExist) {
+			err = errors.Join(err, errors.New("a study that is still being recorded runs with --partial, which leaves out rows without a file"))
 		}
 		return err
 	}
