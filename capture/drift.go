@@ -3,6 +3,8 @@ package capture
 import (
 	"math"
 	"math/cmplx"
+
+	"asworn/capture/deconv"
 )
 
 // align measures by how much each repeat is later than its cut says, relative
@@ -21,7 +23,7 @@ func (t *take) align() {
 			}
 		}
 	}
-	t.rec.DriftPPM, t.rec.DriftSEPPM = 0, 0
+	t.ratio = 1
 	se := make([]float64, len(t.cut))
 	for k := 1; k < len(t.cut); k++ {
 		t.shift[k], se[k] = t.delay(k, roles)
@@ -38,7 +40,7 @@ func (t *take) align() {
 	}
 	den := n*sxx - sx*sx
 	slope := (n*sxy - sx*sy) / den
-	t.rec.DriftPPM = (slope - 1) * 1e6
+	t.rec.DriftPPM, t.ratio = (slope-1)*1e6, slope
 	// Its error: from the phase noise, or from the scatter about the line when
 	// that is larger.
 	variance := 0.0
@@ -100,12 +102,15 @@ func (t *take) delay(k int, roles []int) (shift, se float64) {
 // it.
 func (t *take) reference() []complex128 {
 	p := t.p
-	ratio := 1 + t.rec.DriftPPM*1e-6
-	if !p.design || math.Abs(t.rec.DriftPPM*1e-6)*float64(len(p.x)) < 0.005 {
+	if math.Abs(t.ratio-1)*float64(len(p.x)) < 0.005 {
 		return p.spectrum
 	}
 	clear(p.buf.segment)
-	copy(p.buf.segment[p.preroll:], p.setup.Sweep.Stretched(ratio))
+	if p.design {
+		copy(p.buf.segment[p.preroll:], p.setup.Sweep.Stretched(t.ratio))
+	} else {
+		copy(p.buf.segment[p.preroll:], deconv.Resample(p.x, t.ratio))
+	}
 	if p.buf.stretch == nil {
 		p.buf.stretch = make([]complex128, p.fft.Bins())
 	}

@@ -36,8 +36,8 @@ func TestDriftIsCorrected(t *testing.T) {
 				}
 				big, at := worst(t, rec.Ears[0], earFilters[0], 19, 20500)
 				t.Logf("%+.0f ppm, %d repeats, loopback %d: found %+.4f ± %.4f, worst %.5f dB at %.0f Hz", ppm, repeats, loop, rec.DriftPPM, rec.DriftSEPPM, big, at)
-				if big > 0.05 {
-					t.Errorf("%g ppm, %d repeats, loopback %d: worst %.4f dB at %.0f Hz, want at most 0.05", ppm, repeats, loop, big, at)
+				if big > 0.01 {
+					t.Errorf("%g ppm, %d repeats, loopback %d: worst %.4f dB at %.0f Hz, want at most 0.01", ppm, repeats, loop, big, at)
 				}
 				if tol := 0.1 + 3*rec.DriftSEPPM; math.Abs(rec.DriftPPM-ppm) > tol {
 					t.Errorf("%g ppm, %d repeats, loopback %d: found %.4f ± %.4f", ppm, repeats, loop, rec.DriftPPM, rec.DriftSEPPM)

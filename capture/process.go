@@ -93,7 +93,8 @@ type constants struct {
 	segment  int // preroll + len(x) + tail
 	n        int // transform length
 	spectrum []complex128
-	lowHz    float64 // edges of the band in which the excitation has content
+	passing  []float64 // seconds from the start at which the excitation passes a bin's frequency; nil when it does so more than once
+	lowHz    float64   // edges of the band in which the excitation has content
 	highHz   float64
 	design   bool            // a synchronised sweep: harmonics separate
 	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
@@ -225,6 +226,7 @@ func (c *constants) prepareSpectra() error {
 	if !c.design {
 		c.lowHz, c.highHz = contentEdges(c.spectrum, c.rate/float64(c.n))
 	}
+	c.preparePassing(fft, seq)
 	step := c.rate / float64(c.n)
 	c.pass = make([]float64, fft.Bins())
 	c.aWeight = make([]float64, fft.Bins())

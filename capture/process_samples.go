@@ -66,8 +66,8 @@ type take struct {
 	shift []float64 // what remains to align each repeat with the first, in samples
 	keep  []float64 // weight of each repeat, sum 1; 0 for a dropped one
 
+	ratio   float64 // recorder's clock over the player's, as allowed for
 	refGain float64 // loopback over digital excitation, or 1
-	lead    [2]noiseSpectrum
 }
 
 func (t *take) run() {
