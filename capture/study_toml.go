@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"reflect"
+	"strconv"
 	"strings"
 	"unicode/utf8"
 
@@ -145,9 +146,9 @@ func (d *document) unknown(key []string, line int) {
 		return
 	}
 	table, name := key[:len(key)-1], key[len(key)-1]
-	where := "unknown key " + name
+	where := "unknown key " + printable(name)
 	if len(table) > 0 {
-		where += " in [" + strings.Join(table, ".") + "]"
+		where += " in [" + printable(strings.Join(table, ".")) + "]"
 	}
 	siblings := children(typeOf(table))
 	mend := ""
@@ -157,6 +158,8 @@ func (d *document) unknown(key []string, line int) {
 		mend = "it belongs in [" + home + "]"
 	} else if len(siblings) > 0 {
 		mend = "known here: " + strings.Join(siblings, ", ")
+	} else {
+		mend = "known tables: " + strings.Join(children(typeOf(nil))[1:], ", ")
 	}
 	d.report(line, mend, "%s", where)
 }
@@ -259,6 +262,14 @@ func typeOf(path []string) reflect.Type {
 		t = next
 	}
 	return t
+}
+
+// printable quotes a name that would disturb a line.
+func printable(name string) string {
+	if name == "" || strings.ContainsFunc(name, func(r rune) bool { return !strconv.IsPrint(r) }) {
+		return strconv.Quote(name)
+	}
+	return name
 }
 
 func isTable(t reflect.Type) bool { return t.Kind() == reflect.Struct }

@@ -1,0 +1,111 @@
+package capture
+
+import (
+	"bytes"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"github.com/google/go-cmp/cmp/cmpopts"
+)
+
+// checkProblems requires of every problem what the operator needs, and that it
+// comes again the same.
+func checkProblems(t *testing.T, text []byte, got, again StudyErrors) {
+	t.Helper()
+	lines := bytes.Count(text, []byte{'\n'}) + bytes.Count(text, []byte{'\r'}) + 1
+	for _, p := range got {
+		if p.File != "f" || p.Message == "" || p.Mend == "" || p.Line < 0 || p.Line > lines {
+			t.Errorf("of %d lines: %#v", lines, p)
+		}
+		if bytes.ContainsAny([]byte(p.Error()), "\n\r") {
+			t.Errorf("not one line: %q", p.Error())
+		}
+	}
+	if a, b := got.Error(), again.Error(); a != b {
+		t.Errorf("not the same again:\n%s\n%s", a, b)
+	}
+}
+
+// FuzzStudyTOML feeds any text as study.toml: no panic, problems in full, and
+// a study without problems is written and read as the same.
+func FuzzStudyTOML(f *testing.F) {
+	f.Add([]byte(goodTOML))
+	f.Add([]byte("sweep.file = 'music.wav'\nchannels = {left = 2}"))
+	f.Add([]byte("[sweep]\nrate_hz = '48'\nrepeats = 2.5\nseconds = nan\nkind = 3\n[[fixture]]\nname = 1"))
+	f.Add([]byte("[microphone.left]\ncorrection = '../x'\n[microphone.centre]\nx = 1\n[limits]\nconfidence = inf"))
+	f.Add([]byte("title = \"\"\"\na\"\"\"\nsweep = 1979-05-27\n\"\" = [ {a = 1}, 0x10 ]"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		s, problems := parseStudy("f", text)
+		_, again := parseStudy("f", text)
+		checkProblems(t, text, problems, again)
+		if len(problems) > 0 {
+			return
+		}
+		var b bytes.Buffer
+		if err := WriteStudyTOML(&b, s.Study); err != nil {
+			t.Fatal(err)
+		}
+		back, problems := parseStudy("f", b.Bytes())
+		if len(problems) > 0 {
+			t.Fatalf("written and not read: %v\n%s", problems, b.Bytes())
+		}
+		if d := cmp.Diff(s.Study, back.Study, ignoreUnused); d != "" {
+			t.Fatalf("%s\n%s", d, b.Bytes())
+		}
+	})
+}
+
+// ignoreUnused leaves out the level of a calibrator that was not recorded.
+var ignoreUnused = cmp.FilterPath(func(p cmp.Path) bool { return p.Last().String() == ".CalibratorDBSPL" }, cmp.Ignore())
+
+// FuzzSheet feeds any text as seatings.csv: no panic, problems in full, and a
+// sheet without problems is written and read as the same rows.
+func FuzzSheet(f *testing.F) {
+	f.Add([]byte(goodSheet))
+	f.Add([]byte("\ufefffile;model;subject;point;seating;up_mm\r\na.wav;M;L01;Blocked;1;-2,5\r\n;;;;;\r\n"))
+	f.Add([]byte("file,model,subject,point,seating\rrecordings\\a.wav,\"M \"\"x\"\"\",fixture,drum,1e1\r"))
+	f.Add([]byte("file\tmodel\tsubject\tpoint\tseating\tseating\tx\n\t\tl01\tdrum\tNaN\t\t\n../a\t\t\"L01\n\"\tblocked\t0x1p3\t\t\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		rows, problems := parseSheet("f", text)
+		_, again := parseSheet("f", text)
+		checkProblems(t, text, problems, again)
+		if len(problems) > 0 {
+			return
+		}
+		var b bytes.Buffer
+		if err := WriteSheet(&b, rows); err != nil {
+			t.Fatal(err)
+		}
+		back, problems := parseSheet("f", b.Bytes())
+		if len(problems) > 0 {
+			t.Fatalf("written and not read: %v\n%s", problems, b.Bytes())
+		}
+		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(Seating{}, "Row")); d != "" {
+			t.Fatalf("%s\n%s", d, b.Bytes())
+		}
+	})
+}
+
+// FuzzResponseCSV feeds any text as a curve: what is accepted passes the check
+// of those who use it.
+func FuzzResponseCSV(f *testing.F) {
+	f.Add([]byte("frequency_hz,level_db\n20,-0.5\n1000,0\n20000,2\n"))
+	f.Add([]byte("# fixture: fixture 1\nfrequency_hz;level_db;phase_deg\n20;-0,5;0\n1000;0;370\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		c, problems := parseCurve("f", text)
+		_, again := parseCurve("f", text)
+		checkProblems(t, text, problems, again)
+		fixtureOf(text)
+		if len(problems) > 0 {
+			return
+		}
+		if err := c.check(); err != nil {
+			t.Fatal(err)
+		}
+		for _, hz := range []float64{1e-9, 1, 1000, 1e9} {
+			if v := c.LevelDB(hz); v-v != 0 {
+				t.Fatalf("%g dB at %g Hz", v, hz)
+			}
+		}
+	})
+}
