@@ -128,7 +128,6 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	}
 	p := c.predict(s.Number, o, ear)
 	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
-	valid := s.Ears[ear].Valid
 	var reasons withheld
 	for _, part := range correctionParts() {
 		reasons.begin(part)
@@ -145,7 +144,7 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
 			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
 				reason = "held-out displacements do not come nearer"
-			case !held.helps(third):
+			case !held.helps(third, part):
 				reason = held.why(s.Point)
 			case part.position && !listeners[third]:
 				reason = "held-out listeners do not come nearer"
@@ -155,7 +154,7 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 				continue
 			}
 			for b := perThird * third; b < perThird*(third+1); b++ {
-				if p.known[b] && valid[b] {
+				if p.known[b] && s.Ears[ear].counts(b) {
 					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = p.delta[b], p.stderr[b], true
 				}
 			}

@@ -108,7 +108,7 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 				continue
 			}
 			for n, f := range all {
-				if !a.s.Ears[ear].Valid[n] || !b.s.Ears[ear].Valid[n] {
+				if !a.s.Ears[ear].counts(n) || !b.s.Ears[ear].counts(n) {
 					continue
 				}
 				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]
@@ -144,17 +144,23 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 }
 
 // helps reports whether the seatings came nearer to each other in a third
-// octave, its neighbours counted in.
-func (h *heldOut) helps(third int) bool {
+// octave, its neighbours counted in, and over the whole part that it belongs
+// to, lest a survey that knows nothing be right in places by luck.
+func (h *heldOut) helps(third int, part correctionPart) bool {
 	if h.seatings < minHeldOut {
 		return false
 	}
-	var before, after float64
-	for t := max(0, third-1); t <= min(band.Thirds-1, third+1); t++ {
-		before += h.before[t]
-		after += h.after[t]
+	nearer := func(from, to int) bool {
+		sum, n := 0.0, 0.0
+		for t := max(0, from); t < min(band.Thirds, to); t++ {
+			if h.before[t] > 0 {
+				sum += math.Log(h.after[t] / h.before[t])
+				n++
+			}
+		}
+		return n > 0 && sum < 0
 	}
-	return after < before
+	return nearer(third-1, third+2) && nearer(part.from, part.to)
 }
 
 func (h *heldOut) why(p capture.Point) string {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"os"
 	"testing"
 
 	"asworn/capture"
@@ -193,6 +194,41 @@ func TestCorrectionsComeNearer(t *testing.T) {
 	}
 }
 
+// TestWrongSurveyIsFoundOut: with the survey of another headphone, which
+// predicts its own displacements well, held-out seatings do not come nearer,
+// and next to nothing is corrected.
+func TestWrongSurveyIsFoundOut(t *testing.T) {
+	at := [][3]float64{{4, 0}, {-4, 0}, {0, 4}, {0, -4}, {3, 3}, {-3, 3}}
+	var right, wrong int
+	for seed := range uint64(6) {
+		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
+		other := simulateFixture(t, seed+50, nil, [3]float64{}, 0.6, 0.8, 0.3)
+		count := func(cs []Correction) (n int) {
+			for _, c := range cs {
+				for b := range c.Applied {
+					if c.Applied[b] {
+						n++
+					}
+				}
+			}
+			return n
+		}
+		right += count(Corrections(st.ss, st.survey, st.offsets, st.worn, DefaultOptions()))
+		// The rows of the other survey go with it.
+		mixed := append([]Seating(nil), other.ss...)
+		for _, s := range st.ss {
+			if s.Survey == nil {
+				mixed = append(mixed, s)
+			}
+		}
+		wrong += count(Corrections(mixed, other.survey, st.offsets, st.worn, DefaultOptions()))
+	}
+	t.Logf("bands corrected: %d by the right survey, %d by a wrong one", right, wrong)
+	if wrong > right/10 {
+		t.Errorf("a wrong survey corrected %d bands, the right one %d", wrong, right)
+	}
+}
+
 // TestCorrectionsMendALeak: a fixture that leaks more than the listeners do is
 // brought to their mean, at the blocked entrance and at the drum.
 func TestCorrectionsMendALeak(t *testing.T) {
@@ -255,3 +291,6 @@ func TestCorrectionsMendALeak(t *testing.T) {
 	}
 	t.Log(cs[0].Withheld)
 }
+
+// longRun reports whether the long tables of the docs are asked for.
+func longRun() bool { return os.Getenv("ASWORN_LONG") != "" }

@@ -213,7 +213,7 @@ func (fc *FinalCurve) average(parts []part, ear int) {
 func levelsAt(parts []part, ear, b int) []float64 {
 	var x []float64
 	for _, p := range parts {
-		if p.s.Ears[ear].Valid[b] {
+		if p.s.Ears[ear].counts(b) {
 			x = append(x, p.level(ear, b))
 		}
 	}

@@ -140,7 +140,7 @@ func leakCurves(ss []Seating, ear int) (freq []float64, curves []leak.Curve, use
 		for k := range n {
 			var sum, vari, m float64
 			for b := leakJoin * k; b < leakJoin*(k+1); b++ {
-				if c.Valid[b] {
+				if c.counts(b) {
 					sum += c.LevelDB[b]
 					vari += c.StdErrDB[b] * c.StdErrDB[b]
 					m++

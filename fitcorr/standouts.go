@@ -1,11 +1,12 @@
 package fitcorr
 
 import (
-	"cmp"
 	"fmt"
 	"math"
 	"slices"
 	"strings"
+
+	"gonum.org/v1/gonum/stat"
 
 	"asworn/capture"
 	"asworn/capture/band"
@@ -35,9 +36,10 @@ var standOutBands = []standOutBand{
 // StandOuts searches each group of ordinary seatings (same model, unit,
 // subject and point; five or more) for members that differ from the rest, left
 // and right ear, low and high band told apart. The probability of flagging
-// anything in a group without stand-outs is 1 − opt.Confidence, shared equally
-// among ears and bands (package standout holds the test and its sources). All
-// members are listed, in the order of the groups' first appearance.
+// anything on one ear of a group without stand-outs is 1 − opt.Confidence,
+// shared equally among its bands (package standout holds the test and its
+// sources). All members are listed, in the order of the groups' first
+// appearance.
 func StandOuts(ss []Seating, opt Options) []StandOut {
 	type class struct { // seatings that share the nature of their scatter
 		model string
@@ -92,9 +94,9 @@ type standOutGroup struct {
 // standOutClass tests groups that share a model and a point. The scale of each
 // column and the effective dimension are learnt from all of them.
 func standOutClass(groups []standOutGroup, size float64) []StandOut {
-	tests := float64(len(capture.Ears) * len(standOutBands))
+	tests := float64(len(standOutBands))
 	type cell struct {
-		members []standout.Member
+		members map[int]standout.Member // by place in the group
 		hz      []float64
 		scale   []float64
 	}
@@ -104,10 +106,15 @@ func standOutClass(groups []standOutGroup, size float64) []StandOut {
 	}
 	for b, sb := range standOutBands {
 		for _, ear := range capture.Ears {
-			rows := make([][][]float64, len(groups))
-			noise := make([][]float64, len(groups))
+			var rows [][][]float64
+			var noise [][]float64
+			var who [][]int // place in the group of each row
+			var of []int    // group of each set of rows
 			for g := range groups {
-				rows[g], noise[g] = standOutColumns(groups[g].members, int(ear), sb)
+				r, n, w := standOutColumns(groups[g].members, int(ear), sb)
+				if len(w) >= MinGroup {
+					rows, noise, who, of = append(rows, r), append(noise, n), append(who, w), append(of, g)
+				}
 			}
 			hz, use := standOutUse(rows, sb)
 			if len(use) == 0 {
@@ -120,7 +127,7 @@ func standOutClass(groups []standOutGroup, size float64) []StandOut {
 				noise[g] = pick(noise[g], use)
 			}
 			scale := columnScale(rows)
-			floor := make([]float64, len(groups))
+			floor := make([]float64, len(rows))
 			for g := range rows {
 				for k, s := range scale {
 					floor[g] += noise[g][k] / (s * s)
@@ -131,7 +138,11 @@ func standOutClass(groups []standOutGroup, size float64) []StandOut {
 			}
 			for g := range rows {
 				like := slices.Delete(slices.Clone(rows), g, g+1)
-				found[g][[2]int{int(ear), b}] = cell{standout.Test(rows[g], floor[g], size/tests, like...), hz, scale}
+				c := cell{map[int]standout.Member{}, hz, scale}
+				for i, m := range standout.Test(rows[g], floor[g], size/tests, like...) {
+					c.members[who[g][i]] = m
+				}
+				found[of[g]][[2]int{int(ear), b}] = c
 			}
 		}
 	}
@@ -140,11 +151,11 @@ func standOutClass(groups []standOutGroup, size float64) []StandOut {
 		for i, s := range groups[g].members {
 			for _, ear := range capture.Ears {
 				for b, sb := range standOutBands {
-					c, ok := found[g][[2]int{int(ear), b}]
+					c := found[g][[2]int{int(ear), b}]
+					m, ok := c.members[i]
 					if !ok {
 						continue
 					}
-					m := c.members[i]
 					so := StandOut{
 						ID: s.ID, Group: groups[g].key.String(), Ear: ear.String(), Band: sb.name,
 						Distance: m.Distance, P: math.Min(1, tests*m.P), Size: size, Flagged: m.Flagged,
@@ -164,25 +175,39 @@ func standOutClass(groups []standOutGroup, size float64) []StandOut {
 }
 
 // standOutColumns joins kept bands to columns; a column with an invalid band
-// is NaN. noise is the mean variance of each column from measurement noise.
-func standOutColumns(members []Seating, ear int, sb standOutBand) (rows [][]float64, noise []float64) {
+// is NaN. noise is the mean variance of each column from measurement noise. A
+// member without two thirds of its columns is left out, lest it cost the
+// others theirs; who tells the place of each row in members.
+func standOutColumns(members []Seating, ear int, sb standOutBand) (rows [][]float64, noise []float64, who []int) {
 	n := (sb.to - sb.from) / standOutJoin
 	noise = make([]float64, n)
-	for _, s := range members {
-		c := s.Ears[ear]
-		row := make([]float64, n)
+	for i, s := range members {
+		row, vari, valid := make([]float64, n), make([]float64, n), 0
 		for k := range row {
 			for b := sb.from + k*standOutJoin; b < sb.from+(k+1)*standOutJoin; b++ {
-				if !c.Valid[b] {
+				if !s.Ears[ear].counts(b) {
 					row[k] = math.NaN()
+					continue
 				}
-				row[k] += c.LevelDB[b] / standOutJoin
-				noise[k] += c.StdErrDB[b] * c.StdErrDB[b] / (standOutJoin * standOutJoin * float64(len(members)))
+				row[k] += s.Ears[ear].LevelDB[b] / standOutJoin
+				vari[k] += math.Pow(s.Ears[ear].StdErrDB[b]/standOutJoin, 2)
+			}
+			if !math.IsNaN(row[k]) {
+				valid++
 			}
 		}
-		rows = append(rows, row)
+		if 3*valid < 2*n {
+			continue
+		}
+		rows, who = append(rows, row), append(who, i)
+		for k, v := range vari {
+			noise[k] += v
+		}
 	}
-	return rows, noise
+	for k := range noise {
+		noise[k] /= math.Max(1, float64(len(rows)))
+	}
+	return rows, noise, who
 }
 
 // standOutUse returns the columns that are valid in every seating, with their
@@ -215,49 +240,41 @@ func pick(v []float64, use []int) []float64 {
 
 // columnScale returns a robust spread per column, in dB: the median over all
 // members of the absolute deviation from their own group's median, smoothed
-// over an octave so that no column is judged by the luck of its own few
-// members.
+// over an octave and drawn towards its trend over frequency (a power law) the
+// more, the fewer members there are. Scales that followed every column would
+// favour the member that happens to agree least where the others happen to
+// agree most, and the test would lose its size.
 func columnScale(rows [][][]float64) []float64 {
+	const least, half, caution = 0.02, 3, 5 // dB; columns on either side; members
 	n := len(rows[0][0])
-	raw := make([]float64, n)
-	for k := range raw {
+	x, y := make([]float64, n), make([]float64, n)
+	free := 0.0
+	for _, g := range rows {
+		free += float64(len(g) - 1)
+	}
+	for k := range n {
 		var dev []float64
 		for _, g := range rows {
 			var col []float64
 			for _, row := range g {
 				col = append(col, row[k])
 			}
-			m := median(col)
+			m := medianOf(col)
 			for _, v := range col {
 				dev = append(dev, math.Abs(v-m))
 			}
 		}
-		raw[k] = median(dev)
+		x[k], y[k] = float64(k), math.Log(math.Max(1.4826*medianOf(dev), least))
 	}
-	const least, half = 0.02, 3 // dB; columns on either side
 	out := make([]float64, n)
+	level, slope := stat.LinearRegression(x, y, nil, n < 2)
+	follow := free / (free + caution)
 	for k := range out {
-		near := raw[max(0, k-half):min(n, k+half+1)]
-		sum := 0.0
-		for _, v := range near {
-			sum += v
-		}
-		out[k] = math.Max(1.4826*sum/float64(len(near)), least)
+		trend := level + slope*x[k]
+		local := stat.Mean(y[max(0, k-half):min(n, k+half+1)], nil)
+		out[k] = math.Exp(trend + follow*(local-trend))
 	}
 	return out
-}
-
-func median(v []float64) float64 {
-	if len(v) == 0 {
-		return math.NaN()
-	}
-	s := slices.Clone(v)
-	slices.SortFunc(s, cmp.Compare[float64])
-	m := len(s) / 2
-	if len(s)%2 == 1 {
-		return s[m]
-	}
-	return (s[m-1] + s[m]) / 2
 }
 
 // String says the finding in one line.

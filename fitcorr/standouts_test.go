@@ -32,3 +32,23 @@ func TestStandOutsFindsAPlantedLeak(t *testing.T) {
 		}
 	}
 }
+
+func TestStandOutsLeaveOutAPoorMember(t *testing.T) {
+	none := func(int, float64) float64 { return 0 }
+	ss := lowEnd(23, 7, none, func(float64) float64 { return 0 })
+	for k := range 60 {
+		ss[2].Ears[0].Valid[k], ss[2].Ears[0].LevelDB[k] = false, math.NaN()
+	}
+	low := map[string]int{}
+	for _, so := range StandOuts(ss, DefaultOptions()) {
+		if so.Flagged {
+			t.Errorf("flagged: %s", so)
+		}
+		if so.Band == "low" {
+			low[so.ID+" "+so.Ear]++
+		}
+	}
+	if len(low) != 13 || low["s2 left"] != 0 || low["s2 right"] != 1 {
+		t.Errorf("low band judged for %v, want all but the poor ear", low)
+	}
+}

@@ -189,8 +189,8 @@ type StandOut struct {
 	Ear      string  `json:"ear"`
 	Band     string  `json:"band"` // "low" (seal) or "high" (position)
 	Distance float64 `json:"distance"`
-	P        float64 `json:"p"`    // tail probability, corrected for the size of the group
-	Size     float64 `json:"size"` // the false-alarm probability per group the test keeps
+	P        float64 `json:"p"`    // tail probability, corrected for members and bands
+	Size     float64 `json:"size"` // the false-alarm probability that the test keeps, per ear of a group
 	Flagged  bool    `json:"flagged"`
 	WorstHz  float64 `json:"worst_hz"` // where it differs most
 	WorstDB  float64 `json:"worst_db"`
