@@ -42,6 +42,7 @@ func run(ctx context.Context, args []string) error {
 	list := fs.Bool("list", false, "list the conditions and stop")
 	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
 	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
+	best := fs.Bool("ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
 	csvPath := fs.String("csv", "", "also write the figures as CSV to this file")
 	if err := fs.Parse(args); err != nil {
 		return err
@@ -66,6 +67,13 @@ func run(ctx context.Context, args []string) error {
 		if !choose.MatchString(c.name) {
 			continue
 		}
+		if *best {
+			fmt.Printf("\n%s, generator %s, seed %d\n\n", c.name, *generator, *seed)
+			if err := ceiling(ctx, os.Stdout, world, c.design, *seed, *jobs); err != nil {
+				return err
+			}
+			continue
+		}
 		fmt.Fprintf(os.Stderr, "%s: %d studies\n", c.name, *studies)
 		scores, err := prove(ctx, c.design, world, *seed, *studies, *jobs)
 		if err != nil {
@@ -73,7 +81,7 @@ func run(ctx context.Context, args []string) error {
 		}
 		results = append(results, result{c, scores})
 	}
-	if *list {
+	if *list || *best {
 		return nil
 	}
 	if len(results) == 0 {

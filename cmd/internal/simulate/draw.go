@@ -168,7 +168,7 @@ func (s *Study) addFixture(r *drawer, m, number int, at [3]float64, leak bool) {
 		p.ForwardMM += apart[0]
 		p.UpMM += apart[1]
 		apart[0], apart[1] = -apart[0], -apart[1]
-		height := 0.25 + 0.15*r.Float64()
+		height := 0.35 + 0.15*r.Float64()
 		if leak && !s.Open[m] {
 			p.SlitMM = height
 		}
