@@ -104,21 +104,19 @@ func loadStudy(dir string, partial bool) (*Study, error) {
 		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, StudyFile)
 	}
 	var problems StudyErrors
-	s := DefaultStudy()
-	toml, err := readText(filepath.Join(dir, StudyFile))
+	toml, err := readText(filepath.Join(dir, StudyFile), maxSettings)
 	if err != nil {
 		problems = append(problems, missingText(filepath.Join(dir, StudyFile), err))
 	}
 	parsed, bad := parseStudy(filepath.Join(dir, StudyFile), toml)
+	parsed.missing = err != nil
 	problems = append(problems, bad...)
-	if err == nil {
-		s = parsed.Study
-	}
+	s := parsed.Study
 	s.Dir = dir
 	if s.Title == "" {
 		s.Title = filepath.Base(filepath.Clean(dir))
 	}
-	sheet, err := readText(filepath.Join(dir, SheetFile))
+	sheet, err := readText(filepath.Join(dir, SheetFile), maxText)
 	if err != nil {
 		problems = append(problems, missingText(filepath.Join(dir, SheetFile), err))
 	} else {
@@ -132,21 +130,27 @@ func loadStudy(dir string, partial bool) (*Study, error) {
 	return &s, nil
 }
 
-// maxText is the size beyond which a text file cannot be part of a study.
-const maxText = 16 << 20
+// Sizes beyond which a text file cannot be part of a study.
+const (
+	maxText     = 16 << 20
+	maxSettings = 64 << 10 // of study.toml: go-toml looks for each fault from the start
+)
 
-// readText reads a text file of moderate size.
-func readText(path string) ([]byte, error) {
+// readText reads a text file of at most so many bytes.
+func readText(path string, limit int64) ([]byte, error) {
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, maxText+1))
-	if err == nil && len(b) > maxText {
-		err = fmt.Errorf("larger than %d MiB", maxText>>20)
+	b, err := io.ReadAll(io.LimitReader(f, limit+1))
+	if err == nil && int64(len(b)) > limit {
+		err = fmt.Errorf("larger than %d KiB, which no such file is", limit>>10)
 	}
-	return b, err
+	if err != nil {
+		return nil, err
+	}
+	return b, nil
 }
 
 // missingText is the problem of a text file that cannot be read.

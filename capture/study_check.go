@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"path"
@@ -18,6 +19,26 @@ type parsedStudy struct {
 	doc *document
 	// rateGiven is false when the rate is the excitation file's to say.
 	rateGiven bool
+	missing   bool // there is no such file
+}
+
+// doubtful reports whether something is wrong in a table of study.toml. Then
+// recordings are not held against it: one mistake makes one line, not one per
+// recording.
+func (s *parsedStudy) doubtful(table string) bool {
+	d := s.doc
+	if s.missing || (d.lines == nil && len(d.problems) > 0) || d.strayTable {
+		return true
+	}
+	for key, line := range d.lines {
+		if key != table && !strings.HasPrefix(key, table+".") {
+			continue
+		}
+		if slices.ContainsFunc(d.problems, func(p Problem) bool { return p.Line == line }) {
+			return true
+		}
+	}
+	return false
 }
 
 // parseStudy reads the text of a study.toml.
@@ -63,9 +84,10 @@ func set[T any](to, p *T) {
 	}
 }
 
-// report adds a problem at the line of a dotted key.
+// report adds a problem at the line of a dotted key, or of its table.
 func (s *parsedStudy) report(key, mend, format string, args ...any) {
-	s.doc.report(s.doc.lines[key], mend, format, args...)
+	table, _, _ := strings.Cut(key, ".")
+	s.doc.report(cmp.Or(s.doc.lines[key], s.doc.lines[table]), mend, format, args...)
 }
 
 // number returns a value between lo and hi, or the default when it is not given
@@ -195,6 +217,6 @@ func (s *parsedStudy) sweepErrors(err error) {
 		if slices.Contains(children(typeOf([]string{"sweep"})), key) {
 			message = "sweep." + message
 		}
-		s.report("sweep."+key, mend, "%s", message)
+		s.report("sweep."+key, cmp.Or(mend, "see docs/study-format.md for the defaults"), "%s", message)
 	}
 }

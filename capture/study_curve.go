@@ -31,7 +31,7 @@ func (c Curve) LevelDB(f float64) float64 {
 
 // readCurve also returns the fixture that a line "# fixture: NAME" names.
 func readCurve(path string) (c Curve, fixture string, problems StudyErrors) {
-	text, err := readText(path)
+	text, err := readText(path, maxText)
 	if err != nil {
 		return c, "", StudyErrors{missingText(path, err)}
 	}

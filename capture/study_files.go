@@ -53,7 +53,14 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
 		}
 	}
 	problems := append(StudyErrors(nil), p.doc.problems[before:]...)
-	return append(problems, s.checkRecordings(partial)...)
+	rate, channels := s.Sweep.RateHz, max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
+	if p.doubtful("sweep") {
+		rate = 0
+	}
+	if p.doubtful("channels") {
+		channels = 0
+	}
+	return append(problems, s.checkRecordings(partial, rate, channels)...)
 }
 
 // join returns the path of a file of the study.
@@ -96,10 +103,10 @@ func explain(err error) (message, mend string) {
 	}
 }
 
-// checkRecordings reads the header of every recording.
-func (s *Study) checkRecordings(partial bool) (problems StudyErrors) {
+// checkRecordings reads the header of every recording and holds it against the
+// study's rate, unless that is 0, and the channels that there must be.
+func (s *Study) checkRecordings(partial bool, rate float64, channels int) (problems StudyErrors) {
 	sheet := filepath.Join(s.Dir, SheetFile)
-	need := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
 	var there []Seating
 	for _, row := range s.Seatings {
 		report := func(err error, mend, message string) {
@@ -121,13 +128,13 @@ func (s *Study) checkRecordings(partial bool) (problems StudyErrors) {
 		}
 		f := r.Format()
 		r.Close()
-		if float64(f.RateHz) != s.Sweep.RateHz {
+		if rate > 0 && float64(f.RateHz) != rate {
 			report(nil, "set sweep.rate_hz to the rate that was played and recorded, or record it again at that rate",
-				fmt.Sprintf("the recording has %d Hz, the study %g", f.RateHz, s.Sweep.RateHz))
+				fmt.Sprintf("the recording has %d Hz, the study %g", f.RateHz, rate))
 		}
-		if f.Channels < need {
+		if f.Channels < channels {
 			report(nil, "record all channels, or mend [channels] in "+StudyFile,
-				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), StudyFile, need))
+				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), StudyFile, channels))
 		}
 	}
 	s.Seatings = there

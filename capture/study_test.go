@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -170,6 +171,7 @@ func TestStudyErrors(t *testing.T) {
 		{"inline table", StudyFile, "[drive]\nvolts_rms = 0.1", "[limits]\nconfidence={}", `study.toml:16: limits.confidence must be a number`},
 		{"no TOML", StudyFile, "left = 1", "left 1", `study.toml:12: not TOML: `},
 		{"Latin-1", StudyFile, "invented", "k\xfcnstlich", `study.toml:22: the text is not UTF-8`},
+		{"not text at all", StudyFile, "", strings.Repeat("x", 1<<20), `study.toml: larger than 64 KiB`},
 		{"NaN", StudyFile, "slope_db_per_octave = -1", "slope_db_per_octave = nan", `study.toml:24: fixture.slope_db_per_octave is NaN: impossible`},
 		{"huge", StudyFile, "volts_rms = 0.1", "volts_rms = 1e9", `study.toml:16: drive.volts_rms is 1e+09: impossible; write a number`},
 		{"negative", StudyFile, "gap_seconds = 0.5", "gap_seconds = -1", `study.toml:8: sweep.gap_seconds is -1`},
@@ -291,6 +293,33 @@ func TestAllErrorsAtOnce(t *testing.T) {
 	}
 	if !errors.Is(err, wavfile.ErrEmpty) || !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("the errors underneath are lost: %v", err)
+	}
+}
+
+// A mistake about the rate or the channels is one line, not one per recording.
+func TestNoCascade(t *testing.T) {
+	for _, c := range []struct {
+		old, new       string
+		rate, channels int // of the recordings; not the defaults of the study
+	}{
+		{"rate_hz = 48000", "rate_hertz = 44100", 44100, 3},
+		{"rate_hz = 48000", `rate_hz = "44100"`, 44100, 3},
+		{"rate_hz = 48000", "rate_hz = -1", 44100, 3},
+		{"[sweep]", "[sweeps]", 44100, 3},
+		{"loopback = 3", "loopback = 300", 48000, 3},
+		{"left = 1\nright = 2", `left = "1"`, 48000, 1},
+		{"left = 1", "left = ", 44100, 1},
+	} {
+		files := goodStudy(t)
+		files[StudyFile] = strings.Replace(files[StudyFile], c.old, c.new, 1)
+		for _, f := range []string{"a", "b", "c", "d"} {
+			files["recordings/"+f+".wav"] = string(wavBytes(t, wavfile.Format{RateHz: c.rate, Channels: c.channels, Bits: 16}, silence(c.channels)...))
+		}
+		_, err := LoadStudy(writeStudy(t, files))
+		var all StudyErrors
+		if !errors.As(err, &all) || slices.ContainsFunc(all, func(p Problem) bool { return strings.HasSuffix(p.File, SheetFile) }) {
+			t.Errorf("%s: %v", c.new, err)
+		}
 	}
 }
 

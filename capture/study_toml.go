@@ -79,6 +79,9 @@ type document struct {
 	keys     studyKeys
 	lines    map[string]int // line of each dotted key and table
 	problems StudyErrors
+	// strayTable says that a key outside every known table is unknown: it may
+	// be a table's name, misspelt.
+	strayTable bool
 }
 
 func (d *document) report(line int, mend, format string, args ...any) {
@@ -146,6 +149,7 @@ func (d *document) unknown(key []string, line int) {
 		return
 	}
 	table, name := key[:len(key)-1], key[len(key)-1]
+	d.strayTable = d.strayTable || typeOf(key[:1]) == nil
 	where := "unknown key " + printable(name)
 	if len(table) > 0 {
 		where += " in [" + printable(strings.Join(table, ".")) + "]"
