@@ -163,3 +163,20 @@ func interrupt(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Fatalf("interrupted run says %q", stderr.String())
 	}
 }
+
+// edit FILE OLD NEW replaces text that must be there once.
+func edit(ts *testscript.TestScript, _ bool, args []string) {
+	content := ts.ReadFile(args[0])
+	if n := strings.Count(content, args[1]); n != 1 {
+		ts.Fatalf("%q is %d times in %s, want once", args[1], n, args[0])
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(strings.Replace(content, args[1], args[2], 1)), 0o666))
+}
+
+// replace FILE BY puts a copy of BY in the place of FILE, which may be a link.
+func replace(ts *testscript.TestScript, _ bool, args []string) {
+	content, err := os.ReadFile(ts.MkAbs(args[1]))
+	ts.Check(err)
+	ts.Check(os.Remove(ts.MkAbs(args[0])))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), content, 0o666))
+}

@@ -29,6 +29,8 @@ func TestMain(m *testing.M) {
 //	json FILE              want one valid JSON value
 //	link SRC DST MODEL...  make a study out of a shared one
 //	interrupt DIR N        interrupt a run after N responses
+//	edit FILE OLD NEW      replace text that must be there once
+//	replace FILE BY        put a copy of BY in the place of FILE
 func TestScripts(t *testing.T) {
 	// One small demo study for all scripts that need one; they link it.
 	demo := filepath.Join(t.TempDir(), "demo")
@@ -50,6 +52,8 @@ func TestScripts(t *testing.T) {
 			"json":      wantJSON,
 			"link":      linkStudy,
 			"interrupt": interrupt,
+			"edit":      edit,
+			"replace":   replace,
 		},
 	})
 }

@@ -16,10 +16,6 @@ import (
 // ReportOptions shape what is written for people.
 type ReportOptions struct {
 	Plots report.PlotOptions
-	// Exports adds correction filters and headphone responses, FilterRateHz
-	// being the rate of the filters.
-	Exports      bool
-	FilterRateHz float64
 }
 
 // defaultReport is what a run writes.
