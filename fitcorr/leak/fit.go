@@ -95,26 +95,17 @@ func Fit(freqHz []float64, curves []Curve) (*Result, error) {
 			return nil, fmt.Errorf("leak: curve %d has %d levels and %d variances for %d frequencies", i, len(c.LevelDB), len(c.VarDB), len(freqHz))
 		}
 	}
-	plain, err := fitFrom(freqHz, curves, Source{})
+	best, err := fitFrom(freqHz, curves, Source{}, startNear[0])
 	if err != nil {
 		return nil, err
 	}
-	best := plain
-	if ask, err := plain.asksForCone(); err != nil {
+	ask, err := best.asksForCone()
+	if err != nil {
 		return nil, err
-	} else if ask {
-		limit := plain.criterion() - richerGain
-		for _, start := range startSources {
-			cone, err := fitFrom(freqHz, curves, start)
-			if err != nil {
-				return nil, err
-			}
-			if v := cone.criterion(); v < limit {
-				limit, best = v, cone
-				if cone.scatter.Rise < muchScatter {
-					break // found it
-				}
-			}
+	}
+	if ask {
+		if best, err = searchCone(best); err != nil {
+			return nil, err
 		}
 	}
 	est, err := best.judge()
@@ -145,10 +136,35 @@ func (j *joint) asksForCone() (bool, error) {
 	return with.objective() < j.objective()-hint, err
 }
 
+// startNear are the distances in dB from the most low end within which a
+// curve starts in the reference: usual, and strict for when that went wrong.
+var startNear = [...]float64{1, 0.25}
+
+// searchCone fits with the source free from several starts and returns the
+// best of them, or plain when none is better by richerGain.
+func searchCone(plain *joint) (*joint, error) {
+	best, limit := plain, plain.criterion()-richerGain
+	for _, near := range startNear {
+		for _, start := range startSources {
+			cone, err := fitFrom(plain.freq, plain.curves, start, near)
+			if err != nil {
+				return nil, err
+			}
+			if v := cone.criterion(); v < limit {
+				limit, best = v, cone
+			}
+			if best.scatter.Rise < muchScatter {
+				return best, nil // it explains the data
+			}
+		}
+	}
+	return best, nil
+}
+
 // fitFrom fits from the start, with the source free when it is not zero.
-func fitFrom(freqHz []float64, curves []Curve, source Source) (*joint, error) {
+func fitFrom(freqHz []float64, curves []Curve, source Source, near float64) (*joint, error) {
 	j := &joint{freq: freqHz, curves: curves, source: source}
-	if err := j.start(); err != nil {
+	if err := j.start(near); err != nil {
 		return nil, err
 	}
 	if err := j.settle(); err != nil {

@@ -10,9 +10,9 @@ import (
 )
 
 // start aligns the curves in the upper half of the range, takes those with
-// the most low end as the reference and gives every other curve a leak found
+// within near dB of the most low end as the reference and gives every other curve a leak found
 // on a grid.
-func (j *joint) start() error {
+func (j *joint) start(near float64) error {
 	if err := j.weigh(startScatter); err != nil {
 		return err
 	}
@@ -48,7 +48,6 @@ func (j *joint) start() error {
 	order := append([]float64(nil), index...)
 	sort.Sort(sort.Reverse(sort.Float64Slice(order)))
 	// The second highest, lest one odd recording be the reference alone.
-	const near = 1.0 // dB
 	j.sealed = make([]float64, n)
 	for k := range n {
 		sum, w := 0.0, 0.0
