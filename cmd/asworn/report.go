@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -10,14 +11,17 @@ import (
 
 func (a *app) reportCommand() *cobra.Command {
 	var opt pipeline.ReportOptions
-	var open bool
+	var open, exports bool
+	export := pipeline.ExportOptions{FilterRateHz: 48000, Version: version()}
 	cmd := &cobra.Command{
 		Use:   "report DIR",
 		Short: "Write the page, the plots and the exports from the last results",
 		Long: `Writes, from DIR/results/results.json alone, the self-contained page, the tables
-as CSV and Markdown and the plots. Nothing is estimated anew.`,
+as CSV and Markdown and the plots. Nothing is estimated anew. With --exports it
+adds, under DIR/results/exports, the corrections as filters, the impulse
+responses and the headphone responses as text for AES69 (docs/exports.md).`,
 		Example: `  asworn report my-study --open
-  asworn report my-study --format png --width 88 --height 60 --font 9`,
+  asworn report my-study --format png --width 88 --font-size 8 --no-title`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			r, err := pipeline.LastResults(args[0])
@@ -29,12 +33,29 @@ as CSV and Markdown and the plots. Nothing is estimated anew.`,
 				return err
 			}
 			fmt.Fprintln(a.out, page)
+			if exports {
+				files, err := pipeline.WriteExports(cmd.Context(), args[0], export, pipeline.Options{Jobs: a.jobs})
+				if err != nil {
+					return err
+				}
+				a.note("%d files under %s", len(files), filepath.Join(args[0], pipeline.ResultsDir, "exports"))
+			}
 			if open {
 				return openInBrowser(cmd.Context(), page)
 			}
 			return nil
 		},
 	}
-	cmd.Flags().BoolVar(&open, "open", false, "open the page in the browser")
+	f := cmd.Flags()
+	f.BoolVar(&open, "open", false, "open the page in the browser")
+	f.StringSliceVar(&opt.Plots.Formats, "format", []string{"svg", "png"}, "formats of the plots: svg, png")
+	f.Float64Var(&opt.Plots.WidthMM, "width", 170, "width of the plots, mm")
+	f.Float64Var(&opt.Plots.HeightMM, "height", 0, "height of maps, mm; 0 suits the content (frequency plots keep their aspect)")
+	f.Float64Var(&opt.Plots.FontSize, "font-size", 9, "size of the lettering, points")
+	f.StringVar(&opt.Plots.Font, "font", "sans", "lettering: sans, serif or mono")
+	f.IntVar(&opt.Plots.DPI, "dpi", 200, "dots per inch of PNG")
+	f.BoolVar(&opt.Plots.NoTitle, "no-title", false, "leave the title to the paper's caption")
+	f.BoolVar(&exports, "exports", false, "also write filters, impulse responses and headphone responses")
+	f.Float64Var(&export.FilterRateHz, "filter-rate", export.FilterRateHz, "sampling rate of the exported filters, Hz")
 	return cmd
 }

@@ -89,7 +89,13 @@ func WriteCDL(w io.Writer, name string, h HeadphoneSet) error {
 				default:
 					b.WriteString(", ")
 				}
-				num = strconv.AppendFloat(num[:0], v, 'g', -1, 64)
+				// The shortest text that reads back as the same number, of single
+				// precision where that is what was kept.
+				bits := 64
+				if float64(float32(v)) == v {
+					bits = 32
+				}
+				num = strconv.AppendFloat(num[:0], v, 'g', -1, bits)
 				b.Write(num)
 			}
 		}

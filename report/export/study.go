@@ -96,16 +96,42 @@ func correctionCurve(c *fitcorr.Correction) (hz, db []float64) {
 	return hz, db
 }
 
-// Impulses finds the impulse responses of a recording: left and right at
-// rateHz, nil slices when there are none.
-type Impulses func(rec report.Recording) (rateHz float64, ears [2][]float64, err error)
+// Source finds the impulse responses of a recording: left and right at rateHz,
+// nil slices when there are none.
+type Source func(rec report.Recording) (rateHz float64, ears [2][]float64, err error)
+
+// Impulses writes, into dir, the impulse responses of every usable recording
+// of r, left and right in one WAV file each (WriteImpulses). It returns the
+// files written. The folder must exist.
+func Impulses(dir string, r report.Results, source Source) ([]string, error) {
+	var files []string
+	names := make(namer)
+	for _, rec := range r.Recordings {
+		if !rec.Usable {
+			continue
+		}
+		rate, ears, err := source(rec)
+		if err != nil {
+			return files, fmt.Errorf("%s: %w", rec.File, err)
+		}
+		if len(ears[0]) == 0 || len(ears[1]) == 0 {
+			continue
+		}
+		path := filepath.Join(dir, names.file(rec.File)+".wav")
+		if err := WriteImpulses(path, rate, ears[:]...); err != nil {
+			return files, err
+		}
+		files = append(files, path)
+	}
+	return files, nil
+}
 
 // Headphones writes, into dir, the impulse responses of r as CDL files for
 // AES69 (WriteCDL): one per model, subject and point, of the usable seatings
 // that were placed normally. common carries what the results do not know
 // (organisation, contact, licence, version, date). It returns the files
 // written. The folder must exist.
-func Headphones(dir string, r report.Results, impulses Impulses, common HeadphoneSet) ([]string, error) {
+func Headphones(dir string, r report.Results, source Source, common HeadphoneSet) ([]string, error) {
 	type key struct {
 		model, unit, subject string
 		point                capture.Point
@@ -116,7 +142,7 @@ func Headphones(dir string, r report.Results, impulses Impulses, common Headphon
 		if !rec.Usable || rec.Model == "" || rec.Survey != nil {
 			continue
 		}
-		rate, ears, err := impulses(rec)
+		rate, ears, err := source(rec)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", rec.File, err)
 		}

@@ -93,6 +93,29 @@ func TestHeadphones(t *testing.T) {
 	}
 }
 
+// Every usable recording with responses gets a file of its own.
+func TestImpulses(t *testing.T) {
+	r := report.Results{Recordings: []report.Recording{
+		{Usable: true, Seating: capture.Seating{File: "recordings/a 1.wav"}}, {Seating: capture.Seating{File: "refused.wav"}},
+		{Usable: true, Seating: capture.Seating{File: "recordings/a-1.wav"}}, {Usable: true, Seating: capture.Seating{File: "none.wav"}}}}
+	dir := t.TempDir()
+	files, err := Impulses(dir, r, func(rec report.Recording) (float64, [2][]float64, error) {
+		if rec.File == "none.wav" {
+			return 0, [2][]float64{}, nil
+		}
+		return 48000, [2][]float64{{1, 0.5}, {0.25, 0}}, nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(files) != 2 || filepath.Base(files[0]) != "recordings-a-1.wav" || filepath.Base(files[1]) != "recordings-a-1-2.wav" {
+		t.Fatalf("files %v", files)
+	}
+	if _, ch, err := wavfile.ReadAll(files[1]); err != nil || ch[1][0] != 0.25 {
+		t.Errorf("%v, %v", ch, err)
+	}
+}
+
 // Names that would fall together are kept apart.
 func TestFileNames(t *testing.T) {
 	n := make(namer)

@@ -1,0 +1,126 @@
+package pipeline
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"asworn/capture"
+	"asworn/report"
+	"asworn/report/export"
+)
+
+// exportsDir holds, under results/, what other tools take.
+const exportsDir = "exports"
+
+// ExportOptions shape the exports.
+type ExportOptions struct {
+	FilterRateHz float64
+	Version      string // of the program, for the files that name their maker
+}
+
+// WriteExports writes, under results/exports of the study folder dir, the
+// corrections of the last results as filters, the impulse responses of every
+// usable recording as WAV and the headphone responses as text for AES69
+// (docs/exports.md). It returns the files written. Responses come from the
+// cache of the last run where it still holds them.
+func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Options) ([]string, error) {
+	r, err := LastResults(dir)
+	if err != nil {
+		return nil, err
+	}
+	impulses, err := impulsesOf(ctx, dir, r, opt)
+	if err != nil {
+		return nil, err
+	}
+	root := filepath.Join(dir, ResultsDir, exportsDir)
+	sub := func(name string) (string, error) {
+		d := filepath.Join(root, name)
+		return d, os.MkdirAll(d, 0o777)
+	}
+	var files []string
+	filters, err := sub("filters")
+	if err != nil {
+		return nil, err
+	}
+	more, err := export.Corrections(filters, r, what.FilterRateHz)
+	files = append(files, more...)
+	if err != nil {
+		return files, err
+	}
+	waves, err := sub("impulses")
+	if err != nil {
+		return files, err
+	}
+	more, err = export.Impulses(waves, r, impulses)
+	files = append(files, more...)
+	if err != nil {
+		return files, err
+	}
+	text, err := sub("aes69")
+	if err != nil {
+		return files, err
+	}
+	common := export.HeadphoneSet{Version: what.Version}
+	if info, err := os.Stat(filepath.Join(dir, ResultsDir, resultsFile)); err == nil {
+		common.Created = info.ModTime()
+	}
+	more, err = export.Headphones(text, r, impulses, common)
+	return append(files, more...), err
+}
+
+// impulsesOf gives access to the impulse responses behind the results.
+func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) (export.Source, error) {
+	study, err := capture.LoadPartial(dir)
+	if err != nil {
+		return nil, err
+	}
+	program, err := programKey()
+	if err != nil {
+		return nil, err
+	}
+	setup, err := study.Setup()
+	if err != nil {
+		return nil, err
+	}
+	l, err := openLine(dir, program, setup, opt)
+	if err != nil {
+		return nil, err
+	}
+	var rows []capture.Seating
+	for _, row := range study.Seatings {
+		if slices.ContainsFunc(r.Recordings, func(rec report.Recording) bool { return rec.File == row.File && rec.Usable }) {
+			rows = append(rows, row)
+		}
+	}
+	responses, err := l.responder.all(ctx, rows)
+	if err = errors.Join(err, l.stamps.Save()); err != nil {
+		return nil, err
+	}
+	index := make(map[string]response, len(rows))
+	for i, row := range rows {
+		index[row.File] = responses[i]
+	}
+	return func(rec report.Recording) (float64, [2][]float64, error) {
+		var out [2][]float64
+		found, ok := index[rec.File]
+		if !ok {
+			return 0, out, fmt.Errorf("the study no longer holds this recording; run 'asworn run %s' again", dir)
+		}
+		var kept capture.Recording
+		var h impulses
+		if !l.responses.Get(found.Key, &kept, &h) {
+			return 0, out, fmt.Errorf("its response is not in the cache; run 'asworn run %s' again", dir)
+		}
+		for e := range h {
+			out[e] = make([]float64, len(h[e]))
+			for i, v := range h[e] {
+				out[e][i] = float64(v)
+			}
+		}
+		return kept.Ears[0].RateHz, out, nil
+	}, nil
+}
