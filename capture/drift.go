@@ -63,14 +63,25 @@ func (t *take) align() {
 // samples, with its standard error.
 func (t *take) delay(k int, roles []int) (shift, se float64) {
 	p := t.p
-	step := 1 / float64(p.n) // cycles per sample per bin
-	lo := max(1, int(p.lowHz/p.rate*float64(p.n)))
-	hi := min(p.fft.Bins()-1, int(p.highHz/p.rate*float64(p.n)))
-	for top := min(hi, max(4*lo, p.n/100)); ; top = min(2*top, hi) {
+	var a, b [][]complex128
+	for _, role := range roles {
+		a, b = append(a, t.spectrum(0, role)), append(b, t.spectrum(k, role))
+	}
+	return phaseDelay(a, b, p.n, p.lowHz/p.rate, p.highHz/p.rate)
+}
+
+// phaseDelay returns by how many samples the signals with the spectra b, taken
+// together, are later than those with the spectra a; n is the length of their
+// transforms, low and high bound the frequencies in cycles per sample.
+func phaseDelay(a, b [][]complex128, n int, low, high float64) (shift, se float64) {
+	step := 1 / float64(n) // cycles per sample per bin
+	lo := max(1, int(low*float64(n)))
+	hi := min(n/2, int(high*float64(n)))
+	for top := min(hi, max(4*lo, n/100)); ; top = min(2*top, hi) {
 		for range 2 {
 			var slope, curve, noise float64
-			for _, role := range roles {
-				a, b := t.spectrum(0, role), t.spectrum(k, role)
+			for j := range a {
+				a, b := a[j], b[j]
 				phase := 2 * math.Pi * step * shift
 				turn := cmplx.Rect(1, phase)
 				var r complex128

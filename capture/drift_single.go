@@ -20,7 +20,11 @@ import (
 // the standard error, because the regression sees it as scatter.
 func (t *take) clock() {
 	p := t.p
-	if len(t.cut) != 1 || p.passing == nil {
+	if len(t.cut) != 1 {
+		return
+	}
+	if p.passing == nil {
+		t.clockOfBlocks()
 		return
 	}
 	var best struct{ d, se float64 }
@@ -44,6 +48,84 @@ func (t *take) clock() {
 		t.ratio = 1 + best.d
 	}
 }
+
+// clockOfBlocks estimates the drift from an excitation that holds all
+// frequencies all the time, such as noise or music: block by block, the
+// cross-spectrum of recording and excitation has the phase of the response,
+// which is the same in all, and that of the delay, which grows with the drift.
+func (t *take) clockOfBlocks() {
+	p := t.p
+	size := deconv.FastLen(int(blockSeconds * p.rate))
+	count := len(p.x) / size
+	if count < 3 {
+		return
+	}
+	fft := deconv.NewFFT(size)
+	window := deconv.Tukey(size, size/2, size/2)
+	seq, x := make([]float64, size), make([]complex128, fft.Bins())
+	cross := func(block int, y []float64) []complex128 {
+		from := block * size
+		for i, w := range window {
+			seq[i] = w * p.x[from+i]
+		}
+		fft.Forward(x, seq)
+		from += t.cut[0] + p.preroll
+		for i, w := range window {
+			seq[i] = 0
+			if j := from + i; j >= 0 && j < t.total {
+				seq[i] = w * y[j]
+			}
+		}
+		out := make([]complex128, fft.Bins())
+		fft.Forward(out, seq)
+		for k := range out {
+			out[k] *= cmplx.Conj(x[k])
+		}
+		return out
+	}
+	heard := t.ears()
+	if y := t.x[loopback]; y != nil {
+		heard = [][]float64{y}
+	}
+	var first [][]complex128
+	var rows, delays []float64
+	last := 0.0
+	for i := range count {
+		var now [][]complex128
+		for _, y := range heard {
+			now = append(now, cross(i, y))
+		}
+		if i == 0 {
+			first = now
+		}
+		// From one block to the next the delay changes little: start there.
+		for _, c := range now {
+			advance(c, last, size)
+		}
+		d, se := phaseDelay(first, now, size, p.lowHz/p.rate, p.highHz/p.rate)
+		if math.IsInf(se, 1) {
+			continue
+		}
+		last += d
+		rows = append(rows, 1, float64(i*size))
+		delays = append(delays, last)
+	}
+	if len(delays) < 3 {
+		return
+	}
+	d, se, ok := slopeOf(mat.NewDense(len(delays), 2, rows), mat.NewVecDense(len(delays), delays))
+	if !ok {
+		return
+	}
+	t.rec.DriftPPM, t.rec.DriftSEPPM = d*1e6, se*1e6
+	if math.Abs(d) > 3*se {
+		t.ratio = 1 + d
+	}
+}
+
+// blockSeconds is the length of the blocks: long against the response, short
+// against the time in which a drift shifts the sound by a sample.
+const blockSeconds = 0.35
 
 // excessDelay is the standard deviation of what the group delay of an earphone
 // on a real ear keeps beyond that of its minimum phase, from 300 Hz to 16 kHz,

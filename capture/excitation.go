@@ -57,3 +57,150 @@ func (c *constants) preparePassing(fft *deconv.FFT, seq []float64) {
 		c.passing = passing
 	}
 }
+
+// preparePlain decides how the excitation is divided out. Where its power
+// varies smoothly with frequency, as a sweep's does, the quotient of the
+// spectra is the response. Noise and music have bins with next to no power
+// between strong ones; there the response is the least-squares fit of an
+// impulse response as long as the window (see solve), and smooth holds the
+// excitation's power averaged over neighbouring bins.
+func (c *constants) preparePlain() {
+	if c.design {
+		return
+	}
+	smooth := smoothPower(c.spectrum, c.smoothWidth())
+	sum, count := 0.0, 0
+	for k, v := range c.spectrum {
+		f := float64(k) * c.rate / float64(c.n)
+		if f < c.lowHz || f > c.highHz || smooth[k] == 0 {
+			continue
+		}
+		d := (real(v)*real(v)+imag(v)*imag(v))/smooth[k] - 1
+		sum += d * d
+		count++
+	}
+	if count > 0 && sum/float64(count) > 0.1 {
+		c.smooth = smooth
+	}
+}
+
+// smoothWidth is how many bins on either side are averaged: several times the
+// resolution that the window leaves.
+func (c *constants) smoothWidth() int { return max(8, 2*c.n/len(c.window)) }
+
+// smoothPower returns |x|² averaged over 2·width+1 bins.
+func smoothPower(x []complex128, width int) []float64 {
+	cum := make([]float64, len(x)+1)
+	for k, v := range x {
+		cum[k+1] = cum[k] + real(v)*real(v) + imag(v)*imag(v)
+	}
+	out := make([]float64, len(x))
+	for k := range out {
+		a, b := max(0, k-width), min(len(x), k+width+1)
+		out[k] = (cum[b] - cum[a]) / float64(b-a)
+	}
+	return out
+}
+
+// solve finds the impulse response h, within the window's reach about the
+// sample whole, that minimises
+//
+//	Σ |Y − H·X|² / S
+//
+// over the band, with S the smoothed power of the excitation: the averaged
+// cross-spectrum over the averaged auto-spectrum (Bendat and Piersol, Random
+// Data), without the bias that finite averages leave in either. power is |X|²/S per bin; on entry b.impulse holds
+// the transform of X*·Y/S and b.mean its spectrum. The normal equations are
+// solved by conjugate gradients (Hestenes and Stiefel, J. Res. NBS 49(6),
+// 1952), which need one product with the excitation per step. On return
+// b.impulse holds h and b.misfit the spectrum X*·(Y − H·X)/S.
+func (t *take) solve(power []float64, whole int) {
+	p, b := t.p, &t.p.buf
+	n, size := p.n, len(p.window)
+	at := func(i int) int { return (((whole - p.pre + i) % n) + n) % n }
+	seq, spec := make([]float64, n), make([]complex128, p.fft.Bins())
+	product := func(dst, h []float64) {
+		clear(seq)
+		for i, v := range h {
+			seq[at(i)] = v
+		}
+		p.fft.Forward(spec, seq)
+		for k := range spec {
+			spec[k] *= complex(power[k], 0)
+		}
+		p.fft.Inverse(seq, spec)
+		for i := range dst {
+			dst[i] = seq[at(i)]
+		}
+	}
+	h, r, d, q := make([]float64, size), make([]float64, size), make([]float64, size), make([]float64, size)
+	for i := range r {
+		r[i] = b.impulse[at(i)]
+	}
+	copy(d, r)
+	rr := dot(r, r)
+	for range solveSteps {
+		product(q, d)
+		dq := dot(d, q)
+		if !(dq > 0) {
+			break
+		}
+		a := rr / dq
+		for i := range h {
+			h[i] += a * d[i]
+			r[i] -= a * q[i]
+		}
+		next := dot(r, r)
+		if next < solveTolerance*solveTolerance*dot(h, h) {
+			break
+		}
+		for i := range d {
+			d[i] = r[i] + next/rr*d[i]
+		}
+		rr = next
+	}
+	clear(b.impulse)
+	for i, v := range h {
+		b.impulse[at(i)] = v
+	}
+	p.fft.Forward(spec, b.impulse)
+	for k := range spec {
+		spec[k] = b.mean[k] - spec[k]*complex(power[k], 0)
+	}
+	b.misfit = spec
+}
+
+// coherence returns, per band, the share of the power at the microphone that
+// the response explains.
+func (t *take) coherence() []float64 {
+	p, b := t.p, &t.p.buf
+	rest, all := make([]float64, len(p.bands)), make([]float64, len(p.bands))
+	step := p.rate / float64(p.n)
+	for k, v := range b.misfit {
+		b.density[k] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	deconv.MeanOver(rest, b.density, step, p.bands)
+	for k, v := range b.mean {
+		b.density[k] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	deconv.MeanOver(all, b.density, step, p.bands)
+	for i := range all {
+		if all[i] > 0 {
+			all[i] = max(0, 1-rest[i]/all[i])
+		}
+	}
+	return all
+}
+
+const (
+	solveSteps     = 60
+	solveTolerance = 1e-7
+)
+
+func dot(a, b []float64) float64 {
+	s := 0.0
+	for i, v := range a {
+		s += v * b[i]
+	}
+	return s
+}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"asworn/capture/band"
 	"asworn/capture/deconv"
@@ -93,22 +94,27 @@ type constants struct {
 	segment  int // preroll + len(x) + tail
 	n        int // transform length
 	spectrum []complex128
-	passing  []float64 // seconds from the start at which the excitation passes a bin's frequency; nil when it does so more than once
-	lowHz    float64   // edges of the band in which the excitation has content
-	highHz   float64
-	design   bool            // a synchronised sweep: harmonics separate
-	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
-	correct  [2][]complex128 // 1 over the microphone's response, per bin
-	aWeight  []float64       // of the power, per bin
-	bands    []band.Band
-	pre      int // window, in samples
-	post     int
-	window   []float64
-	sumW2    float64   // Σw²
-	sumW4    float64   // Σw⁴
-	kappa    []float64 // per band, the share of its energy that the window lets noise meet
-	orders   []harmonic
-	harmN    int // transform length for harmonic responses
+	// smooth is |excitation|² averaged over neighbouring bins where the
+	// response must be fitted, else nil.
+	smooth []float64
+	// passing is when the excitation passes each bin's frequency, in seconds
+	// from its start; nil when it does so more than once.
+	passing []float64
+	lowHz   float64 // edges of the band in which the excitation has content
+	highHz  float64
+	design  bool            // a synchronised sweep: harmonics separate
+	pass    []float64       // 1 inside the band, falling to 0 outside, per bin
+	correct [2][]complex128 // 1 over the microphone's response, per bin
+	aWeight []float64       // of the power, per bin
+	bands   []band.Band
+	pre     int // window, in samples
+	post    int
+	window  []float64
+	sumW2   float64   // Σw²
+	sumW4   float64   // Σw⁴
+	kappa   []float64 // per band, the share of its energy that the window lets noise meet
+	orders  []harmonic
+	harmN   int // transform length for harmonic responses
 }
 
 // buffers are reused from recording to recording.
@@ -119,6 +125,8 @@ type buffers struct {
 	spectra   [][]complex128 // per repeat and channel
 	inverse   []complex128   // of the reference, as last used
 	mean      []complex128
+	misfit    []complex128 // of the fit, where there is one
+	power2    []float64    // per bin: of the reference, over its smoothed power
 	density   []float64
 	power     []float64
 	stretch   []complex128
@@ -163,6 +171,11 @@ func NewProcessor(s Setup) (*Processor, error) {
 		}
 	}
 	c.repeats = max(1, d.Repeats)
+	if !c.design && c.repeats > 1 && d.GapSeconds < 2*prerollSeconds {
+		// Without silence between them the repeats are one long excitation.
+		c.x = slices.Concat(slices.Repeat([][]float64{c.x}, c.repeats)...)
+		c.repeats = 1
+	}
 	c.layout()
 	if err := c.prepareSpectra(); err != nil {
 		return nil, err
@@ -197,6 +210,9 @@ func (p *Processor) allocate() (err error) {
 	p.buf.windowed = make([]float64, len(p.window))
 	p.buf.inverse = make([]complex128, p.fft.Bins())
 	p.buf.mean = make([]complex128, p.fft.Bins())
+	if p.smooth != nil {
+		p.buf.power2 = make([]float64, p.fft.Bins())
+	}
 	p.buf.density = make([]float64, p.fft.Bins())
 	p.buf.power = make([]float64, len(p.bands))
 	return p.allocateHarmonics()
@@ -333,6 +349,7 @@ func (c *constants) prepareWindow() error {
 		c.sumW2 += v * v
 		c.sumW4 += v * v * v * v
 	}
+	c.preparePlain()
 	c.prepareKappa()
 	c.prepareHarmonics()
 	return nil
@@ -362,8 +379,8 @@ func (b *buffers) psd(n int) []float64 {
 	return b.welch[:n]
 }
 
-// power2 returns a second buffer of one value per band.
-func (b *buffers) power2(n int) []float64 {
+// perBand returns a second buffer of one value per band.
+func (b *buffers) perBand(n int) []float64 {
 	if len(b.second) != n {
 		b.second = make([]float64, n)
 	}

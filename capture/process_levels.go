@@ -59,6 +59,12 @@ func (t *take) respond(e Ear) {
 	p.fft.Inverse(b.impulse, b.mean)
 	peak := t.onset()
 	whole := int(math.Floor(peak))
+	spread := 1.0 // of the noise by the fit
+	if p.smooth != nil {
+		t.solve(b.power2, whole)
+		peak = t.onset()
+		spread = float64(p.n) / float64(p.n-len(p.window))
+	}
 	at := func(i int) int { return ((i % p.n) + p.n) % p.n }
 	gain := t.gain(e)
 	r := &t.rec.Ears[e]
@@ -67,6 +73,9 @@ func (t *take) respond(e Ear) {
 		r.Impulse[i] = gain * w * b.impulse[at(whole-p.pre+i)]
 	}
 	r.Onset = float64(p.pre) + peak - float64(whole)
+	if p.smooth != nil {
+		r.Coherence = t.coherence()
+	}
 	p.levels.Mean(b.power, r.Impulse)
 
 	noise := t.noise(e, whole)
@@ -77,7 +86,7 @@ func (t *take) respond(e Ear) {
 	least := math.Pow(10, p.minSNR()/10)
 	for i, bd := range p.bands {
 		// Per sample of the averaged impulse response.
-		variance := noise.density[i] * share * gain * gain
+		variance := noise.density[i] * share * spread * gain * gain
 		total, floor := b.power[i], variance*p.sumW2
 		signal := max(total-floor, 0.1*total)
 		tb := 2 * (bd.Upper - bd.Lower) / p.rate

@@ -102,8 +102,8 @@ func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
 		}
 		p.buf.density[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
-	deconv.MeanOver(p.buf.power2(len(p.bands)), p.buf.density, p.rate/float64(p.n), p.bands)
-	for i, g := range p.buf.power2(len(p.bands)) {
+	deconv.MeanOver(p.buf.perBand(len(p.bands)), p.buf.density, p.rate/float64(p.n), p.bands)
+	for i, g := range p.buf.perBand(len(p.bands)) {
 		density[i] *= p.rate / 2 * g
 		freedom[i] *= 0.9 // Hann windows that overlap by half (Welch 1967)
 	}
@@ -137,6 +137,9 @@ func (t *take) noiseFromRepeats(e Ear, used int) noiseSpectrum {
 // reverberation and higher harmonics count as noise there.
 func (t *take) noiseFromRest(whole int) noiseSpectrum {
 	p, b := t.p, &t.p.buf
+	if p.smooth != nil {
+		return t.noiseOf(b.misfit, float64(len(p.window)))
+	}
 	at := func(i int) int { return ((i % p.n) + p.n) % p.n }
 	copy(b.segment, b.impulse)
 	for i, w := range p.window {
@@ -150,7 +153,14 @@ func (t *take) noiseFromRest(whole int) noiseSpectrum {
 		gone += float64(len(h.window))
 	}
 	p.fft.Forward(b.mean, b.segment)
-	for i, v := range b.mean {
+	return t.noiseOf(b.mean, gone)
+}
+
+// noiseOf returns the noise whose spectrum is given; gone samples of it were
+// taken out.
+func (t *take) noiseOf(spectrum []complex128, gone float64) noiseSpectrum {
+	p, b := t.p, &t.p.buf
+	for i, v := range spectrum {
 		b.density[i] = real(v)*real(v) + imag(v)*imag(v)
 	}
 	recorded := min(p.segment, t.total-t.cut[t.firstKept()]) // the file may end early

@@ -213,6 +213,7 @@ func (t *take) offset(x []float64) float64 {
 func (t *take) divide() {
 	p := t.p
 	inverse := p.buf.inverse
+	clear(p.buf.power2)
 	for k := range t.cut {
 		var reference []complex128
 		if t.x[loopback] != nil {
@@ -222,6 +223,13 @@ func (t *take) divide() {
 		}
 		if k == 0 || t.x[loopback] != nil {
 			p.invert(inverse, reference)
+			for i := range p.buf.power2 {
+				g := inverse[i] * reference[i]
+				if t.x[loopback] != nil {
+					g /= complex(float64(len(t.cut)), 0)
+				}
+				p.buf.power2[i] += real(g)
+			}
 		}
 		for e := range 2 {
 			if t.x[e] == nil {
@@ -248,6 +256,15 @@ func (t *take) divide() {
 // outside so that the quotient falls off as the pass band does, whatever noise
 // the reference has there.
 func (p *Processor) invert(dst, reference []complex128) {
+	if p.smooth != nil {
+		for k, s := range smoothPower(reference, p.smoothWidth()) {
+			dst[k] = 0
+			if g := p.pass[k]; g > 0 && s > 0 {
+				dst[k] = complex(real(reference[k])*g/s, -imag(reference[k])*g/s)
+			}
+		}
+		return
+	}
 	step := p.rate / float64(p.n)
 	around := func(f float64) float64 {
 		a := max(1, int(f/1.03/step))

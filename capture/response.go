@@ -17,6 +17,10 @@ type Response struct {
 	// linear response, per band of the fundamental; nil where the excitation
 	// cannot separate them.
 	HarmonicDB [][]float64 `json:"harmonic_db,omitempty"`
+	// Coherence is the share of the power at the microphone that the response
+	// explains, per band; nil for sweeps, whose noise is told from the response
+	// in time.
+	Coherence []float64 `json:"coherence,omitempty"`
 	// SweepLevelDB is the level of the sweep at the microphone: dB SPL when
 	// calibrated, else dB re full scale. SweepLevelA is the same, A-weighted.
 	SweepLevelDB float64 `json:"sweep_level_db"`

@@ -1,0 +1,148 @@
+package capture_test
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/capture/sweep"
+)
+
+// mls returns a maximum-length sequence of order 16 by the primitive
+// polynomial x¹⁶+x¹⁵+x¹³+x⁴+1.
+func mls() []float64 {
+	x := make([]float64, 1<<16-1)
+	state := uint32(1)
+	for i := range x {
+		bit := (state ^ state>>1 ^ state>>3 ^ state>>12) & 1
+		state = state>>1 | bit<<15
+		x[i] = 0.3*float64(2*int(state&1)) - 0.3
+	}
+	return x
+}
+
+// music is a make-believe piece: plucked notes over a bass, with rests.
+func music(n int) []float64 {
+	r := rand.New(rand.NewPCG(5, 5))
+	x := make([]float64, n)
+	for at := 0; at < n; at += 6000 {
+		f := 55 * math.Pow(2, float64(r.IntN(60))/12)
+		decay := 0.05 + 0.4*r.Float64()
+		for i := at; i < min(n, at+24000); i++ {
+			t := float64(i-at) / 48000
+			env := math.Exp(-t / decay)
+			for h := 1.0; h*f < 20000 && h < 40; h++ {
+				x[i] += 0.05 * env / h * math.Sin(2*math.Pi*h*f*t)
+			}
+			x[i] += 0.1 * math.Exp(-t/0.02) * r.NormFloat64()
+		}
+	}
+	return x
+}
+
+func TestAnyExcitation(t *testing.T) {
+	const rate = 48000
+	r := rand.New(rand.NewPCG(3, 3))
+	white := make([]float64, 2*rate)
+	for i := range white {
+		white[i] = 0.1 * r.NormFloat64()
+	}
+	foreign := sweep.Design{StartHz: 5, StopHz: 23000, Seconds: 3, RateHz: rate}.Sweep()
+	for _, c := range []struct {
+		name      string
+		x         []float64
+		repeats   int
+		gap       float64
+		loop      int
+		ppm       float64
+		tolerance float64
+		from      float64
+	}{
+		{"sweep file", foreign, 1, 0, 0, 0, 0.01, 25},
+		{"sweep file, drift, two repeats", foreign, 2, 1, 0, 80, 0.01, 25},
+		{"white noise", white, 1, 0, 0, 0, 0.01, 25},
+		{"white noise, loopback", white, 1, 0, 3, 0, 0.01, 25},
+		{"white noise, two repeats, drift", white, 2, 1, 0, 50, 0.01, 25},
+		{"white noise, drift", white, 1, 0, 0, 50, 0.02, 25},
+		{"pink noise", pinkNoise(2*rate, 9), 1, 0, 0, 0, 0.01, 25},
+		{"MLS, four periods", mls(), 4, 0, 0, 0, 0.02, 25},
+		{"music", music(4 * rate), 1, 0, 0, 0, 0.05, 100},
+	} {
+		p, err := capture.NewProcessor(capture.Setup{
+			Sweep:      sweep.Design{RateHz: rate, Repeats: c.repeats, GapSeconds: c.gap, LeadSeconds: 0.5},
+			Excitation: c.x, Left: 1, Right: 2, Loopback: c.loop})
+		if err != nil {
+			t.Fatal(err)
+		}
+		play := make([]float64, 30000)
+		for range c.repeats {
+			play = append(play, c.x...)
+			play = append(play, make([]float64, int(c.gap*rate))...)
+		}
+		play = append(play, make([]float64, rate)...)
+		if c.ppm != 0 {
+			play = resampleSlowly(play, 1+c.ppm*1e-6)
+		}
+		ch := [][]float64{earFilters[0].run(play), earFilters[1].run(play), play}
+		for e := range 2 {
+			noise(ch[e], 1e-6, uint64(e))
+		}
+		rec, err := p.ProcessSamples(ch, rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(rec.Quality.Findings) > 0 {
+			t.Errorf("%s: findings on a good recording: %+v", c.name, rec.Quality.Findings)
+		}
+		for e, r := range rec.Ears {
+			var coherence []float64
+			invalid := 0
+			big, where := 0.0, 0.0
+			for i, b := range band.All() {
+				if b.Lower < c.from || b.Upper > 20000 {
+					continue
+				}
+				if !r.Valid[i] {
+					invalid++
+				}
+				if r.Coherence != nil {
+					coherence = append(coherence, r.Coherence[i])
+				}
+				if d := math.Abs(r.LevelDB[i] - earFilters[e].level(b, rate)); d > big {
+					big, where = d, b.Mid
+				}
+			}
+			least := 1.0
+			if coherence != nil {
+				least = slices.Min(coherence)
+			}
+			t.Logf("%s, ear %d: worst %.4f dB at %.0f Hz, %d invalid, drift %.3f ± %.3f ppm, least coherence %.6f", c.name, e, big, where, invalid, rec.DriftPPM, rec.DriftSEPPM, least)
+			if big > c.tolerance || invalid > 0 {
+				t.Errorf("%s, ear %d: worst %.4f dB at %.0f Hz, want at most %g; %d bands invalid", c.name, e, big, where, c.tolerance, invalid)
+			}
+		}
+	}
+}
+
+// resampleSlowly interpolates by a long windowed sinc, written without regard
+// to speed and apart from the one under test.
+func resampleSlowly(x []float64, ratio float64) []float64 {
+	const half = 40
+	y := make([]float64, int(float64(len(x))*ratio))
+	for i := range y {
+		at := float64(i) / ratio
+		for j := max(0, int(at)-half+1); j <= min(len(x)-1, int(at)+half); j++ {
+			d := at - float64(j)
+			if d == 0 {
+				y[i] += x[j]
+				continue
+			}
+			w := math.Cos(math.Pi / 2 * d / half)
+			y[i] += x[j] * math.Sin(math.Pi*d) / (math.Pi * d) * w * w
+		}
+	}
+	return y
+}
