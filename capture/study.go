@@ -35,6 +35,7 @@ type Study struct {
 	DriveVoltsRMS float64 // voltage at the headphone that the sweep's RMS makes; 0 when unknown
 	Microphones   [2]MicrophoneFiles
 	Fixture       Fixture
+	Window        Window // zero fields take their default
 	Limits        Limits
 
 	Seatings []Seating

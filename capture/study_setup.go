@@ -16,6 +16,7 @@ func (s *Study) Setup() (Setup, error) {
 		Sweep: s.Sweep,
 		Left:  s.Channels.Left, Right: s.Channels.Right, Loopback: s.Channels.Loopback,
 		DriveVoltsRMS: s.DriveVoltsRMS,
+		Window:        s.Window,
 	}
 	var errs []error
 	if s.Excitation != "" {

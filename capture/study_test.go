@@ -423,6 +423,7 @@ func TestWriteStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	first.Window = Window{PreSeconds: 0.01, PostSeconds: 0.1, FadeInSeconds: 0.001, FadeOutSeconds: 0.05}
 	again := maps.Clone(files)
 	var toml, sheet bytes.Buffer
 	if err := errors.Join(WriteStudyTOML(&toml, *first), WriteSheet(&sheet, first.Seatings)); err != nil {

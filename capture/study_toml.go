@@ -22,6 +22,7 @@ type studyKeys struct {
 	Drive      *driveKeys      `toml:"drive,omitempty"`
 	Microphone *microphoneKeys `toml:"microphone,omitempty"`
 	Fixture    *fixtureKeys    `toml:"fixture,omitempty"`
+	Window     *windowKeys     `toml:"window,omitempty" comment:"How much of the impulse response counts, about its onset."`
 	Limits     *limitKeys      `toml:"limits,omitempty" comment:"When a fixture seating counts as sitting like the worn ones."`
 }
 
@@ -66,6 +67,13 @@ type fixtureKeys struct {
 	Coupler   *string  `toml:"coupler,omitempty"`
 	Reference *string  `toml:"reference,omitempty" comment:"response at the drum reference point; it belongs to this fixture alone"`
 	Slope     *float64 `toml:"slope_db_per_octave,omitempty" comment:"extra tilt of the reference about 1 kHz; yours to choose"`
+}
+
+type windowKeys struct {
+	Pre     *float64 `toml:"pre_seconds,omitempty"`
+	Post    *float64 `toml:"post_seconds,omitempty"`
+	FadeIn  *float64 `toml:"fade_in_seconds,omitempty"`
+	FadeOut *float64 `toml:"fade_out_seconds,omitempty"`
 }
 
 type limitKeys struct {

@@ -30,6 +30,9 @@ func WriteStudyTOML(w io.Writer, s Study) error {
 		k.Sweep.Kind, k.Sweep.StartHz, k.Sweep.StopHz, k.Sweep.Seconds = &kind, &d.StartHz, &d.StopHz, &d.Seconds
 		k.Sweep.Amplitude, k.Sweep.FadeIn, k.Sweep.FadeOut = given(d.Amplitude), given(d.FadeInSeconds), given(d.FadeOutSeconds)
 	}
+	if w := s.Window; w != (Window{}) {
+		k.Window = &windowKeys{given(w.PreSeconds), given(w.PostSeconds), given(w.FadeInSeconds), given(w.FadeOutSeconds)}
+	}
 	if s.DriveVoltsRMS > 0 {
 		k.Drive = &driveKeys{VoltsRMS: &s.DriveVoltsRMS}
 	}
