@@ -34,6 +34,8 @@ func FuzzStudyTOML(f *testing.F) {
 	f.Add([]byte("[sweep]\nrate_hz = '48'\nrepeats = 2.5\nseconds = nan\nkind = 3\n[[fixture]]\nname = 1"))
 	f.Add([]byte("[microphone.left]\ncorrection = '../x'\n[microphone.centre]\nx = 1\n[limits]\nconfidence = inf"))
 	f.Add([]byte("title = \"\"\"\na\"\"\"\nsweep = 1979-05-27\n\"\" = [ {a = 1}, 0x10 ]"))
+	f.Add([]byte("t.00000=0"))                                                  // an unknown key in an unknown table
+	f.Add([]byte("[sweep]\nstart_hz = 0.001\nstop_hz = 0.008\nrate_hz = 8000")) // fades longer than the sweep
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s, problems := parseStudy("f", text)
 		_, again := parseStudy("f", text)
