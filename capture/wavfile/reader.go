@@ -51,9 +51,7 @@ func NewReader(in io.ReaderAt, size int64, name string) (*Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Reader{layout: l, name: name, in: in, decode: decoder(l.format)}
-	r.raw = make([]byte, max(1, min(readBytes/l.block, l.frames))*l.block)
-	return r, nil
+	return &Reader{layout: l, name: name, in: in, decode: decoder(l.format)}, nil
 }
 
 // Format returns how the samples are stored.
@@ -77,6 +75,9 @@ func (r *Reader) Read(dst [][]float64) (int, error) {
 	}
 	if r.next == r.frames && len(dst[0]) > 0 {
 		return 0, io.EOF
+	}
+	if r.raw == nil { // not before it is needed: many files are opened for their header alone
+		r.raw = make([]byte, max(1, min(readBytes/r.block, r.frames))*r.block)
 	}
 	want := int(min(int64(len(dst[0])), r.frames-r.next))
 	for done := 0; done < want; {
