@@ -118,7 +118,7 @@ func stateOf(r Results, id string) liveState {
 		s.Detail = append(s.Detail, line)
 	}
 	if !rec.Usable {
-		s.Word, s.Tone, s.Do = actRefused.word(), actRefused.tone().class(), []string{"Record again: " + mendWords(rec)}
+		s.Word, s.Tone, s.Do = actRefused.word(), actRefused.tone().class(), []string{mendWords(rec)}
 		return s
 	}
 	for _, f := range fixtureSeatings(r) {
@@ -127,7 +127,7 @@ func stateOf(r Results, id string) liveState {
 			continue
 		}
 		s.Word, s.Tone = f.act.word(), f.act.tone().class()
-		s.Do = []string{moveWords(f.verdict, r.Options.Confidence)}
+		s.Do = []string{moveWords(f.verdict, r.Options)}
 		if f.act == actUnsure && len(f.verdict.Settle) > 0 {
 			s.Do = f.verdict.Settle
 		}

@@ -17,11 +17,11 @@ func TestLiveState(t *testing.T) {
 		id, word, do string
 	}{
 		{m.Verdicts[0].ID, "use", "leave as it is"},
-		{m.Verdicts[1].ID, "move", "both cups: 6 mm toward the back of the head, 1 mm down"},
-		{strings.Replace(m.Verdicts[1].ID, "blocked", "drum", 1), "move", "both cups: 6 mm toward the back of the head, 1 mm down"},
+		{m.Verdicts[1].ID, "move", "both cups: 6 mm toward the back of the head"},
+		{strings.Replace(m.Verdicts[1].ID, "blocked", "drum", 1), "move", "both cups: 6 mm toward the back of the head"},
 		{m.Verdicts[4].ID, "undetermined", "two more seatings of each listener"},
 		{m.Verdicts[5].ID, "reseal", "reseal both cups"},
-		{r.Recordings[3].File, "refused", "Record again: lower the recorder's gain by 6 dB and record again"},
+		{r.Recordings[3].File, "refused", "lower the recorder's gain by 6 dB and record again"},
 		{r.Recordings[2].File, "stands out", "left ear, most at 8 kHz by −5.2 dB from its group: Model A, L01, blocked"},
 		{r.Recordings[0].File, "recorded", ""},
 		{"", "waiting", "Put a recording in the study's folder."},

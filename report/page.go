@@ -158,14 +158,14 @@ func answers(r Results) []modelAnswer {
 		row := answerRow{Seating: f.verdict.Seating, Word: f.act.word(), Tone: f.act.tone(), Link: f.verdict.ID}
 		switch f.act {
 		case actRefused:
-			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, "record again: "+mendWords(f.rec)
+			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, mendWords(f.rec)
 		case actUnsure:
 			row.Do = "cannot be told yet"
 			if len(f.verdict.Settle) > 0 {
 				row.Do += "; what would: " + strings.Join(f.verdict.Settle, ", ")
 			}
 		default:
-			row.Do = moveWords(f.verdict, r.Options.Confidence)
+			row.Do = moveWords(f.verdict, r.Options)
 		}
 		a := &out[at[f.model.Model]]
 		a.Rows = append(a.Rows, row)

@@ -94,7 +94,7 @@ func fixtureLine(r Results, f fixtureSeating) string {
 		}
 		return line + "."
 	}
-	line := name + moveWords(f.verdict, r.Options.Confidence)
+	line := name + moveWords(f.verdict, r.Options)
 	if f.act != actMove {
 		line += " (" + leak + ")"
 	}

@@ -81,13 +81,16 @@ func FixtureTable(r Results) Table {
 	}
 	for _, s := range fixtureSeatings(r) {
 		if s.act == actRefused {
-			t.add(words(s.model.Model), count(s.rec.Number), toned(s.act.word(), s.act.tone()), none(), none(),
-				linked("record again: "+mendWords(s.rec), s.rec.File), none())
+			no := count(s.rec.Number)
+			no.Link = s.rec.File
+			t.add(words(s.model.Model), no, toned(s.act.word(), s.act.tone()), none(), none(), words(mendWords(s.rec)), none())
 			continue
 		}
 		d := func(e fitcorr.EarVerdict) Cell { return interval(e.DistanceMM[0], e.DistanceMM[1], e.DistanceMM[2]) }
-		todo := moveWords(s.verdict, r.Options.Confidence)
-		t.add(linked(s.model.Model, s.verdict.ID), count(s.verdict.Seating), toned(s.act.word(), s.act.tone()),
+		todo := moveWords(s.verdict, r.Options)
+		no := count(s.verdict.Seating)
+		no.Link = s.verdict.ID
+		t.add(words(s.model.Model), no, toned(s.act.word(), s.act.tone()),
 			d(s.verdict.Ears[0]), d(s.verdict.Ears[1]), words(todo), words(leakWords(s.verdict, s.offset)))
 	}
 	return t
@@ -146,7 +149,7 @@ func nearestWords(ix index, v fitcorr.Verdict) string {
 	if rec, ok := ix.recording(n.ID); ok {
 		name = rec.Subject + " seating " + strconv.Itoa(rec.Number)
 	}
-	return name + " (" + percent(n.Share) + ")"
+	return name + " (" + fixed(100*n.Share, 0) + " %)"
 }
 
 // ListenerTable lists each listener with each model: mean offset per ear, leak

@@ -154,6 +154,8 @@ func TestMoveWords(t *testing.T) {
 	tight := leaking
 	tight.LeakExcessDB = [3]float64{-4, -5, -3}
 	ok := off(fitcorr.Matches, 0.4, 0.2, 0)
+	far := off(fitcorr.Undetermined, 0, 4, 0)
+	far.DistanceMM = [3]float64{4, 2, 6}
 	for _, c := range []struct {
 		name string
 		v    fitcorr.Verdict
@@ -166,6 +168,10 @@ func TestMoveWords(t *testing.T) {
 			"both cups: 5 mm toward the back of the head", actMove},
 		{"headset only, turned", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: off(fitcorr.Adjust, 0, -3, 6)},
 			"both cups: 3 mm up; turn the headband's top 6° toward the back of the head", actMove},
+		{"a part not told from zero", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -6, 0.7, 0), ok}, Headset: ok},
+			"left cup: 6 mm toward the nose", actMove},
+		{"the other ear beyond the tolerance, not shown", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, 0, 6, 0), far}, Headset: ok},
+			"left cup: 6 mm down; right cup: 4 mm down", actMove},
 		{"leak", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", actReseal},
 		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", actUse},
 		{"fine", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", actUse},
@@ -174,7 +180,7 @@ func TestMoveWords(t *testing.T) {
 			"left cup: 4 mm toward the nose; reseal right", actMoveReseal},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if got := moveWords(c.v, 0.95); got != c.want {
+			if got := moveWords(c.v, Options{ToleranceMM: 3, Confidence: 0.95}); got != c.want {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
 			if got := actionFor(c.v); got != c.act {
@@ -212,7 +218,7 @@ func TestSummary(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, want := range []string{
-		"Model A, seating 1: sits as worn", "Model A, seating 2: both cups: 6 mm toward the back of the head, 1 mm down",
+		"Model A, seating 1: sits as worn", "Model A, seating 2: both cups: 6 mm toward the back of the head",
 		"Model A, seating 6: reseal both cups", "lower the recorder's gain by 6 dB",
 		"Model C: The model is open by design", "swap the plugs",
 	} {

@@ -54,11 +54,11 @@ func leaks(e fitcorr.EarVerdict) bool {
 
 // moveWords says what to do with a fixture seating: "left cup: 4 mm toward the
 // nose, 1 mm down; reseal right". The move is the negative of the offset.
-func moveWords(v fitcorr.Verdict, confidence float64) string {
+func moveWords(v fitcorr.Verdict, opt Options) string {
 	var out []string
 	if v.Outcome == fitcorr.Adjust {
-		out = append(out, cupMoves(v)...)
-		if r := turn(v.Headset.Off, confidence); r != "" {
+		out = append(out, cupMoves(v, opt)...)
+		if r := turn(v.Headset.Off, opt.Confidence); r != "" {
 			out = append(out, r)
 		}
 		if len(out) == 0 {
@@ -86,49 +86,80 @@ func moveWords(v fitcorr.Verdict, confidence float64) string {
 	return join(out)
 }
 
-// cupMoves names the cups whose position is shown to be off, or both when only
-// the headset as a whole is.
-func cupMoves(v fitcorr.Verdict) []string {
-	var per [2]string
+// cupMoves names the cups that are shown to be off, or whose estimate is beyond
+// the tolerance; both when only the headset as a whole is off, or when they
+// need the same within a millimetre.
+func cupMoves(v fitcorr.Verdict, opt Options) []string {
+	var per [2]slide
 	for _, ear := range capture.Ears {
-		if v.Ears[ear].Outcome == fitcorr.Adjust {
-			per[ear] = slide(v.Ears[ear].Off)
+		e := v.Ears[ear]
+		if e.Outcome == fitcorr.Adjust || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.ToleranceMM {
+			per[ear] = slideFor(e.Off, opt.Confidence)
 		}
 	}
+	l, r := per[0], per[1]
 	switch {
-	case per[0] == "" && per[1] == "":
-		if s := slide(v.Headset.Off); s != "" {
-			return []string{"both cups: " + s}
+	case l.none() && r.none():
+		if s := slideFor(v.Headset.Off, opt.Confidence); !s.none() {
+			return []string{"both cups: " + s.words()}
 		}
 		return nil
-	case per[0] == per[1]:
-		return []string{"both cups: " + per[0]}
+	case !l.none() && !r.none() && l.near(r):
+		return []string{"both cups: " + l.between(r).words()}
 	}
 	var out []string
 	for _, ear := range capture.Ears {
-		if per[ear] != "" {
-			out = append(out, ear.String()+" cup: "+per[ear])
+		if !per[ear].none() {
+			out = append(out, ear.String()+" cup: "+per[ear].words())
 		}
 	}
 	return out
 }
 
-// slide is the move in whole millimetres, which is what a hand can do.
-func slide(off fitcorr.Estimate) string {
-	var out []string
-	say := func(a fitcorr.Axis, plus, minus string) {
-		mm := math.Round(-off.Value[a])
-		if !off.Seen[a] || mm == 0 {
-			return
+// slide is a move in mm forward and up; a part that is not told from zero is
+// left out, unless neither is.
+type slide [2]float64
+
+func slideFor(off fitcorr.Estimate, confidence float64) slide {
+	var all, told slide
+	for _, a := range []fitcorr.Axis{fitcorr.Forward, fitcorr.Up} {
+		if !off.Seen[a] {
+			continue
 		}
-		dir := plus
-		if mm < 0 {
-			dir = minus
+		all[a] = -off.Value[a]
+		if math.Abs(all[a]) > half(off, a, confidence) {
+			told[a] = all[a]
 		}
-		out = append(out, strconv.Itoa(int(math.Abs(mm)))+" mm "+dir)
 	}
-	say(fitcorr.Forward, "toward the nose", "toward the back of the head")
-	say(fitcorr.Up, "up", "down")
+	if told.none() {
+		return all
+	}
+	return told
+}
+
+// none reports whether the move is less than a hand can do.
+func (s slide) none() bool { return math.Abs(s[0]) < 0.5 && math.Abs(s[1]) < 0.5 }
+
+func (s slide) near(t slide) bool {
+	return math.Abs(s[0]-t[0]) <= 1 && math.Abs(s[1]-t[1]) <= 1
+}
+
+func (s slide) between(t slide) slide { return slide{(s[0] + t[0]) / 2, (s[1] + t[1]) / 2} }
+
+// words gives whole millimetres: a hand does no better.
+func (s slide) words() string {
+	var out []string
+	for i, dir := range [2][2]string{{"toward the nose", "toward the back of the head"}, {"up", "down"}} {
+		mm := math.Round(math.Abs(s[i]))
+		if mm == 0 {
+			continue
+		}
+		if s[i] > 0 {
+			out = append(out, fixed(mm, 0)+" mm "+dir[0])
+		} else {
+			out = append(out, fixed(mm, 0)+" mm "+dir[1])
+		}
+	}
 	return strings.Join(out, ", ")
 }
 
@@ -151,25 +182,28 @@ func leakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
 	if off != nil && off.Leak[0].Class == "open" && off.Leak[1].Class == "open" {
 		return "open: no seal to judge"
 	}
-	var per [2]string
+	var one, both [2]string
 	for _, ear := range capture.Ears {
-		e := v.Ears[ear]
-		db := e.LeakExcessDB
-		switch {
-		case e.LeakOutcome == fitcorr.Matches:
-			per[ear] = "seals as worn"
-		case e.LeakOutcome == fitcorr.Adjust && db[0] > 0:
-			per[ear] = "loses " + fixed(db[0], 1) + " dB more than worn"
-		case e.LeakOutcome == fitcorr.Adjust:
-			per[ear] = "loses " + fixed(-db[0], 1) + " dB less than worn"
-		default:
-			per[ear] = "seal undetermined"
-		}
+		one[ear], both[ear] = sealWords(v.Ears[ear])
 	}
-	if per[0] == per[1] {
-		return "both: " + per[0]
+	if one[0] == one[1] {
+		return both[0]
 	}
-	return "left: " + per[0] + "; right: " + per[1]
+	return "left " + one[0] + "; right " + one[1]
+}
+
+// sealWords says how one cup seals, for one ear and for both alike.
+func sealWords(e fitcorr.EarVerdict) (one, both string) {
+	db := e.LeakExcessDB[0]
+	switch {
+	case e.LeakOutcome == fitcorr.Matches:
+		return "seals as worn", "both seal as worn"
+	case e.LeakOutcome == fitcorr.Adjust && db > 0:
+		return "loses " + fixed(db, 1) + " dB more than worn", "both lose " + fixed(db, 1) + " dB more than worn"
+	case e.LeakOutcome == fitcorr.Adjust:
+		return "loses " + fixed(-db, 1) + " dB less than worn", "both lose " + fixed(-db, 1) + " dB less than worn"
+	}
+	return "undetermined", "undetermined"
 }
 
 // seatingName is how people call a recording: "Model A, L03, seating 2, blocked".
