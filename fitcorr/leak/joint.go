@@ -157,9 +157,6 @@ func (j *joint) linearise() (*normal, error) {
 		a:      mat.NewSymDense(globals, nil),
 		b:      mat.NewVecDense(globals, nil),
 	}
-	for k := range n {
-		out.a.SetSym(k, k, 1e-9) // a frequency that no curve holds stays where it is
-	}
 	if reference >= 0 {
 		res, rows := priorTerms(j.reference)
 		addPrior(out.a, out.b, reference, res, rows)
@@ -174,6 +171,15 @@ func (j *joint) linearise() (*normal, error) {
 	for i := range j.curves {
 		if err := j.eliminate(i, out); err != nil {
 			return nil, err
+		}
+	}
+	for k := range n {
+		held := false
+		for i := range j.curves {
+			held = held || j.weight[i].At(k, k) > 0
+		}
+		if !held { // a frequency that no curve holds stays where it is
+			out.a.SetSym(k, k, out.a.At(k, k)+1)
 		}
 	}
 	return out, nil

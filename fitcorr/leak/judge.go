@@ -116,7 +116,7 @@ func (j *joint) judge() ([]Estimate, error) {
 		rest.ScaleSym(-1, eq.share[i])
 		rest.AddSym(&rest, eq.a)
 		for k := range globals {
-			rest.SetSym(k, k, rest.At(k, k)+1e-6)
+			rest.SetSym(k, k, rest.At(k, k)+1e-4)
 		}
 		if err := invert(&left, &rest); err != nil {
 			continue // without this curve nothing is known: nothing to judge against

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"os"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // TestRecovery holds the fit to the bar of the method on simulated studies:
@@ -25,6 +27,10 @@ func TestRecovery(t *testing.T) {
 		{"strong position effect", alter(func(t *toy) { t.position = 1.5 }), 30, true},
 		{"noisy", alter(func(t *toy) { t.noise, t.scatter = 1.5, 0.2 }), 30, true},
 		{"volumes differ by 15 %", alter(func(t *toy) { t.volume = 0.15 }), 30, true},
+		{"one in ten sealed", alter(func(t *toy) { t.every = 10 }), 30, true},
+		{"no band below 32 Hz", alter(func(t *toy) { t.lowest = 32 }), 30, true},
+		{"low end drifts by 0.3 dB", alter(func(t *toy) { t.drift = 0.3 }), 30, true},
+		{"leaks through hair", alter(func(t *toy) { t.porous = 0.1 }), 30, false},
 		{"every seating leaks", alter(func(t *toy) { t.all = 0.3 }), 30, false},
 		{"soft cone", alter(func(t *toy) { t.softCone = true }), 30, false},
 	}
@@ -94,5 +100,58 @@ func TestRecovery(t *testing.T) {
 		if share(cover, large) < 0.85 || share(wrong, sealed) > 0.1 {
 			t.Errorf("%s: cover %.3f, false leaks %d of %d", c.name, share(cover, large), wrong, sealed)
 		}
+	}
+}
+
+// TestFitTakesWhatComes: any seatings with enough valid low bands give finite
+// numbers, whatever is missing from them.
+func TestFitTakesWhatComes(t *testing.T) {
+	f := gridHz()
+	rapid.Check(t, func(t *rapid.T) {
+		gen := toy{
+			rng:      rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1)),
+			position: rapid.Float64Range(0, 2).Draw(t, "position"), noise: rapid.Float64Range(0, 3).Draw(t, "noise"),
+			scatter: rapid.Float64Range(0, 0.5).Draw(t, "scatter"), worst: rapid.Float64Range(0.2, 2).Draw(t, "worst"),
+		}
+		n := rapid.IntRange(2, 5).Draw(t, "seatings")
+		curves, _ := gen.study(f, n)
+		for i := range curves {
+			for range rapid.IntRange(0, 10).Draw(t, "gaps") {
+				k := rapid.IntRange(0, len(f)-1).Draw(t, "gap")
+				if k%8 != 0 { // a quarter without any level is refused
+					curves[i].VarDB[k], curves[i].LevelDB[k] = math.Inf(1), math.NaN()
+				}
+			}
+		}
+		res, err := Fit(f, curves)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range res.Curves {
+			for _, hz := range []float64{20, 50, 100} {
+				loss, se := e.LossDB(hz)
+				if math.IsNaN(loss) || math.IsInf(loss, 0) || math.IsNaN(se) || se < 0 {
+					t.Fatalf("loss at %g Hz: %g ± %g dB (%+v)", hz, loss, se, e)
+				}
+			}
+		}
+	})
+}
+
+func TestFitRefuses(t *testing.T) {
+	f := gridHz()
+	gen := toy{rng: rand.New(rand.NewPCG(1, 1)), worst: 0.5}
+	curves, _ := gen.study(f, 3)
+	if _, err := Fit(f, curves[:1]); err == nil {
+		t.Error("one seating must be refused")
+	}
+	if _, err := Fit(f[1:], curves); err == nil {
+		t.Error("levels that do not fit the frequencies must be refused")
+	}
+	for k := range f {
+		curves[1].VarDB[k] = math.Inf(1)
+	}
+	if _, err := Fit(f, curves); err == nil {
+		t.Error("a curve without levels must be refused")
 	}
 }

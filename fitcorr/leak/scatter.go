@@ -26,6 +26,10 @@ type Scatter struct {
 // startScatter is where the estimate starts (orders of magnitude only).
 var startScatter = Scatter{Floor: 0.15, Rise: 0.5, Power: 1, Smooth: 0.7, Width: 0.7}
 
+// leastScatter, in dB, is independent from point to point: no level is better
+// than that.
+const leastScatter = 0.01
+
 // covariance returns the covariance in dB² over freq (Hz).
 func (s Scatter) covariance(freq []float64) *mat.SymDense {
 	n := len(freq)
@@ -36,7 +40,7 @@ func (s Scatter) covariance(freq []float64) *mat.SymDense {
 	}
 	c := mat.NewSymDense(n, nil)
 	for k := range n {
-		c.SetSym(k, k, sd[k]*sd[k])
+		c.SetSym(k, k, sd[k]*sd[k]+leastScatter*leastScatter)
 		for l := k + 1; l < n; l++ {
 			d := oct[l] - oct[k]
 			c.SetSym(k, l, sd[k]*sd[l]*s.Smooth*math.Exp(-d*d/2))
@@ -51,7 +55,8 @@ func (s Scatter) vector() []float64 {
 }
 
 func scatterFrom(x []float64) Scatter {
-	return Scatter{math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]), 1 / (1 + math.Exp(-x[3])), math.Exp(x[4])}
+	const mostSmooth = 6 // logit; beyond it the covariance has no inverse to speak of
+	return Scatter{math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]), 1 / (1 + math.Exp(-math.Min(x[3], mostSmooth))), math.Exp(x[4])}
 }
 
 // penalty keeps the scatter within what it can be when the residuals do not

@@ -18,6 +18,10 @@ type toy struct {
 	worst    float64 // mm, the largest slit of an ordinary seating
 	all      float64 // mm, the smallest slit when every seating leaks; 0: a third is sealed
 	softCone bool    // the driver's own impedance loads the cup
+	drift    float64 // dB, of a smooth random curve over the whole low end
+	every    int     // every how many seatings one is sealed; 0: three
+	porous   float64 // share of the slit's mass that hair lets count; 0: all
+	lowest   float64 // Hz, below which no band is valid
 }
 
 func gridHz() []float64 {
@@ -48,12 +52,20 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 	comp := Compliance(1.1e-4 * math.Exp(t.volume*t.rng.NormFloat64()))
 	gain := 0.7 * t.rng.NormFloat64()
 	slope, bend := t.rng.NormFloat64(), t.rng.NormFloat64()
+	mass := s.Mass()
+	if t.porous > 0 {
+		mass *= t.porous
+	}
+	var wander [4]float64 // amplitudes of bumps an octave and a half apart
+	for i := range wander {
+		wander[i] = t.drift * t.rng.NormFloat64()
+	}
 	// pressure of the source on the cup, with and without the leak
 	pressure := func(hz float64, leak bool) float64 {
 		w := 2 * math.Pi * hz
 		cup := complex(0, w*comp)
 		if leak && s.Height > 0 {
-			cup += 1 / complex(s.Resistance(), w*s.Mass())
+			cup += 1 / complex(s.Resistance(), w*mass)
 		}
 		if !t.softCone {
 			return 20 * math.Log10(w/cmplx.Abs(cup)) // flow falling as 1/ω²
@@ -68,12 +80,18 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 		drive := 2.5*math.Log(1+math.Pow(hz/150, 2)) - 1.2*math.Exp(-math.Pow(math.Log(hz/60), 2))
 		sd := t.noise * 20 / hz
 		c.VarDB[k] = sd * sd
+		if hz < t.lowest {
+			c.VarDB[k] = math.Inf(1)
+		}
+		for i, a := range wander {
+			drive += a * math.Exp(-math.Pow((math.Log2(hz/25)-1.5*float64(i))/1.2, 2))
+		}
 		c.LevelDB[k] = pressure(hz, true) + drive + gain +
 			t.position*(slope*x*x+0.5*bend*x*math.Sin(3*x)) + sd*t.rng.NormFloat64() + t.scatter*t.rng.NormFloat64()
 	}
 	out := truth{lossDB: func(hz float64) float64 { return pressure(hz, false) - pressure(hz, true) }}
 	if s.Height > 0 {
-		out.Params = FromCircuit(s.Resistance(), s.Mass(), comp)
+		out.Params = FromCircuit(s.Resistance(), mass, comp)
 	}
 	return c, out
 }
@@ -88,7 +106,7 @@ func (t toy) study(f []float64, n int) ([]Curve, []truth) {
 		switch u := t.rng.Float64(); {
 		case t.all > 0:
 			s.Height = 1e-3 * (t.all + (t.worst-t.all)*u)
-		case i%3 != 0:
+		case i%max(t.every, 3) != 0:
 			s.Height = 1e-3 * (0.15 + (t.worst-0.15)*u)
 		}
 		c, tr := t.curve(f, s)
