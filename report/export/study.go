@@ -23,7 +23,11 @@ func Corrections(dir string, r report.Results, rateHz float64) ([]string, error)
 	names := make(namer)
 	for _, m := range r.Analysis.Models {
 		for _, pair := range pairCorrections(m.Corrections) {
-			name := names.file(pair.id + " " + string(pair.point))
+			id := pair.id
+			if !strings.Contains(id, string(pair.point)) {
+				id += " " + string(pair.point)
+			}
+			name := names.file(id)
 			for _, design := range []struct {
 				name string
 				f    func([]float64, []float64, float64, int) (Filter, error)

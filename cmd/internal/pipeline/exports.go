@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -28,6 +29,9 @@ type ExportOptions struct {
 // (docs/exports.md). It returns the files written. Responses come from the
 // cache of the last run where it still holds them.
 func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Options) ([]string, error) {
+	if rate := what.FilterRateHz; !(rate >= 8000 && rate <= 1e6) || rate != math.Trunc(rate) {
+		return nil, fmt.Errorf("filter rate %g Hz: want a whole number from 8000 to 1000000", rate)
+	}
 	r, err := LastResults(dir)
 	if err != nil {
 		return nil, err
