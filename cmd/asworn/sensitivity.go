@@ -112,6 +112,13 @@ func standingTable(standings []fitcorr.Standing, confidence float64, several boo
 		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the panel's mean; "+
 			"intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence),
 	}
+	head := "Listener and\nseating, dB"
+	if len(standings) > 0 && standings[0].Figure == fitcorr.ByRepeatability {
+		head = "Seating\ndB"
+		t.Title = "Models by repeatability, the steadiest first"
+		t.Note = fmt.Sprintf("No panel: how far, in dB RMS from 50 Hz to 10 kHz, one seating on the fixture is from their mean; it says nothing about listeners. "+
+			"Intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence)
+	}
 	if several {
 		t.Columns = append(t.Columns, report.Column{Head: "Study", Key: "study", Repeat: true})
 	}
@@ -119,7 +126,7 @@ func standingTable(standings []fitcorr.Standing, confidence float64, several boo
 		report.Column{Head: "Model", Key: "model", Repeat: true},
 		report.Column{Head: "Rank", Key: "rank", Kind: report.Number},
 		report.Column{Head: "Rank\nfrom to", Key: "rank_interval"},
-		report.Column{Head: "Listener and\nseating, dB", Key: "summary_db", Kind: report.Interval},
+		report.Column{Head: head, Key: "summary_db", Kind: report.Interval},
 		report.Column{Head: "Steadier than\nthe next", Key: "less_than_next", Kind: report.Number},
 	)
 	for i, s := range standings {
