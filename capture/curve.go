@@ -44,3 +44,18 @@ func (c Curve) at(f float64) complex128 {
 	db, deg = pick(c.DB), pick(c.PhaseDeg)
 	return cmplx.Rect(math.Pow(10, db/20), deg*math.Pi/180)
 }
+
+// unwrapped returns the curve with its phase free of jumps by whole turns, so
+// that it can be interpolated: each point lies within half a turn of the one
+// before it.
+func (c Curve) unwrapped() Curve {
+	if c.PhaseDeg == nil {
+		return c
+	}
+	phase := append([]float64(nil), c.PhaseDeg...)
+	for i := 1; i < len(phase); i++ {
+		phase[i] -= 360 * math.Round((phase[i]-phase[i-1])/360)
+	}
+	c.PhaseDeg = phase
+	return c
+}

@@ -260,9 +260,10 @@ func (c *constants) prepareSpectra() error {
 		if err := m.Response.check(); err != nil {
 			return fmt.Errorf("capture: response of the %s microphone: %w", Ear(e), err)
 		}
+		response := m.Response.unwrapped()
 		c.correct[e] = make([]complex128, fft.Bins())
 		for k := range c.correct[e] {
-			c.correct[e][k] = 1 / m.Response.at(float64(k)*step)
+			c.correct[e][k] = 1 / response.at(float64(k)*step)
 		}
 	}
 	return nil

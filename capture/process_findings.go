@@ -123,6 +123,9 @@ func (t *take) checkResponses() {
 			continue
 		}
 		r := &rec.Ears[e]
+		if r.SweepLevelDB <= NoLevelDB {
+			continue // silent, and reported so
+		}
 		if level := t.fullScaleLevel(Ear(e)); level < lowLevelDB {
 			t.add(Finding{Code: "low-level", Severity: Warning, Channel: channelNames[e], Value: level, Unit: "dB re full scale",
 				Message: fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level),

@@ -77,6 +77,7 @@ type found struct {
 	clarity float64   // pulse over the rest of the trace, a power ratio
 	cut     int       // repeats that begin but are not whole in the recording
 	missing int       // repeats without a trace
+	quiet   int       // first sample that no repeat before the first whole one reaches
 }
 
 // prepare sets the transforms for recordings of n decimated samples.
@@ -208,6 +209,9 @@ func (l *locator) pick(total int) found {
 		// samples, faded to nothing, before the recording.
 		if start < -float64(c.preroll) || start+float64(len(c.x)) > float64(total)+float64(c.preroll) {
 			out.cut++
+			if len(out.start) == 0 {
+				out.quiet = max(0, int(start)+c.period)
+			}
 			continue
 		}
 		out.start = append(out.start, start)

@@ -186,15 +186,19 @@ func energy(s []complex128) float64 {
 }
 
 // leadRange returns the samples before the first repeat that hold nothing but
-// noise; the range is empty when there are fewer than 0.1 s of them.
+// noise: the last leadSeconds at most, since the start of a recording often has
+// the operator in it. The range is empty when there are fewer than 0.1 s.
 func (t *take) leadRange() (from, to int) {
 	guard := int(0.01 * t.p.rate)
-	from, to = guard, t.cut[0]-guard
+	to = t.cut[0] - guard
+	from = max(guard, t.found.quiet, to-int(leadSeconds*t.p.rate))
 	if to-from < int(0.1*t.p.rate) {
 		return 0, 0
 	}
 	return from, to
 }
+
+const leadSeconds = 3
 
 // offset returns the d.c. offset of a channel, from the lead silence.
 func (t *take) offset(x []float64) float64 {

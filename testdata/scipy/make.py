@@ -17,6 +17,7 @@ from scipy import integrate, signal
 
 OUT = sys.argv[1]
 os.makedirs(OUT, exist_ok=True)
+trapezoid = getattr(np, "trapezoid", None) or np.trapz
 rng = np.random.default_rng(20240511)
 
 
@@ -128,7 +129,7 @@ def mean_over(power, step, lower, upper):
     def one(a, b):
         inner = np.arange(int(a) + 1, int(b) + 1)
         x = np.concatenate(([a], inner, [b]))
-        return np.trapz(np.interp(x, np.arange(len(power)), power), x) / (b - a)
+        return trapezoid(np.interp(x, np.arange(len(power)), power), x) / (b - a)
 
     return np.array([one(a / step, b / step) for a, b in zip(lower, upper)])
 
