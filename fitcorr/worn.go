@@ -167,46 +167,49 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 		}
 	}
 	_, total := fit.per[0].uRoot.Dims()
-	own := fit.per[0].binv.SymmetricDim() // first columns: a listener's own uncertainty
-	shared := mat.NewDense(headsetDim, total-own, nil)
-	res.meanCov = mat.NewSymDense(headsetDim, nil)
-	byIndex := map[int]Offset{}
+	own := total - fit.etaCov.SymmetricDim() // first columns: a listener's own uncertainty
+	counts := make([]float64, len(p.listeners))
 	for li, l := range p.listeners {
-		var count float64
 		for i := range l.worn {
 			if l.worn[i].model == m {
-				count++
+				counts[li]++
 			}
 		}
-		if count == 0 {
+	}
+	// The mean of all listeners' means: d = lever·u + const, u = θ + x.
+	levers := make([]*mat.Dense, len(p.listeners))
+	res.meanCov = mat.NewSymDense(headsetDim, nil)
+	byIndex := map[int]Offset{}
+	p.eachSeating(fit, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+		if w.model != m {
+			return
+		}
+		byIndex[w.id] = p.wornOffset(sp, w, su, priorWide, opt)
+		share := 1 / (listeners * counts[li])
+		for a := range headsetDim {
+			res.mean[a] += share * sp.pos[a]
+			for b := a; b < headsetDim; b++ {
+				addSym(res.meanCov, a, b, share*share*sp.given.At(a, b))
+			}
+		}
+		var lr mat.Dense
+		lr.Mul(sp.lever, b.root)
+		lr.Scale(share, &lr)
+		if levers[li] == nil {
+			levers[li] = mat.NewDense(headsetDim, total, nil)
+		}
+		levers[li].Add(levers[li], &lr)
+	})
+	shared := mat.NewDense(headsetDim, total-own, nil)
+	for _, lv := range levers {
+		if lv == nil {
 			continue
 		}
-		ownRoot := mat.NewDense(headsetDim, own, nil)
-		for i := range l.worn {
-			w := &l.worn[i]
-			if w.model != m {
-				continue
-			}
-			sp := p.seating(fit, li, w)
-			o := p.wornOffset(&sp, w, su, priorWide, opt)
-			byIndex[w.id] = o
-			share := 1 / (listeners * count)
-			for a := range headsetDim {
-				res.mean[a] += share * sp.pos[a]
-				for c := range own {
-					ownRoot.Set(a, c, ownRoot.At(a, c)+share*sp.root.At(a, c))
-				}
-				for c := own; c < total; c++ {
-					shared.Set(a, c-own, shared.At(a, c-own)+share*sp.root.At(a, c))
-				}
-				for b := a; b < headsetDim; b++ {
-					addSym(res.meanCov, a, b, share*share*sp.given.At(a, b))
-				}
-			}
-		}
+		o := lv.Slice(0, headsetDim, 0, own)
 		var v mat.Dense
-		v.Mul(ownRoot, ownRoot.T())
+		v.Mul(o, o.T())
 		res.meanCov.AddSym(res.meanCov, symmetric(&v))
+		shared.Add(shared, lv.Slice(0, headsetDim, own, total))
 	}
 	var v mat.Dense
 	v.Mul(shared, shared.T())

@@ -14,10 +14,10 @@ import (
 // listeners against the panel's own evidence.
 const (
 	priorListeners   = 2.0
-	priorMeanMM      = 5.0 // worn mean about the marked position, per axis
+	priorMeanMM      = 3.0 // worn mean about the marked position, per axis
 	priorMeanOwnMM   = 1.0 // of one ear against the headset
 	fixtureEarFactor = 1.0 // variance of the fixture's ear over that of a person's
-	panelIterations  = 24
+	panelIterations  = 12
 )
 
 // panelFit is the posterior of a panel.
@@ -40,63 +40,22 @@ type listenerFit struct {
 	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
 	ev      evidence
 	binv    *mat.SymDense
-	lpl     *mat.Dense // L'P
+	pl      *mat.Dense // PL
 	lpl0    *mat.Dense // L'PL₀
 	reduced *mat.Dense // L₀'M L₀
 	rhs     *mat.VecDense
 }
 
-// startSpread is the prior guess of how ears differ: little below 1 kHz, by
-// several dB where the pinna's own resonances lie.
-func (p *panel) startSpread() *spread {
-	s := &spread{width: 0.3, nugget: 0.02, channel: mat.NewSymDense(p.channels(), nil)}
-	for range p.channels() {
-		s.sd = append(s.sd, startEarSD(p.bands))
-	}
-	for i := range p.channels() {
-		for j := i; j < p.channels(); j++ {
-			s.channel.SetSym(i, j, p.startChannel(i, j))
-		}
-	}
-	for range p.models {
-		s.between = append(s.between, headsetCov([3]float64{2, 2, 2}, [3]float64{0.7, 0.7, 0.7}))
-	}
-	return s
-}
-
-func startEarSD(bands positionBands) []float64 {
-	sd := make([]float64, bands.n)
-	for r, hz := range bands.hz {
-		sd[r] = 0.3 + 3*math.Min(1, math.Pow(hz/6000, 1.5))
-	}
-	return sd
-}
-
-func (p *panel) startChannel(i, j int) float64 {
-	if i == j {
-		return 1
-	}
-	same := i/p.width == j/p.width
-	mi, mj := i%p.width, j%p.width
-	bare := p.bare && (mi == p.width-1 || mj == p.width-1)
-	v := 0.7
-	switch {
-	case mi == mj:
-		v = 1
-	case bare:
-		v = 0.5
-	}
-	if !same {
-		v *= 0.6
-	}
-	return v
-}
-
 // estimate runs expectation–maximisation and returns the posterior.
 func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 	s := p.startSpread()
+	if p.start != nil {
+		s = p.start
+	}
 	for _, m := range p.models {
-		m.ratio = 1
+		for e := range 2 {
+			m.scatter[e] = m.ears[e].scatter
+		}
 		m.within = headsetCov([3]float64{1.5, 1.5, 1.5}, [3]float64{0.5, 0.5, 0.5})
 	}
 	var fit *panelFit
@@ -125,8 +84,8 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if fit, err = p.expect(s, jobs); err != nil {
 			return nil, err
 		}
-		if iter < panelIterations-1 {
-			s = p.maximise(s, fit)
+		if iter < panelIterations-1 && p.start == nil {
+			s = p.maximise(fit)
 		}
 	}
 	return fit, nil
@@ -159,7 +118,7 @@ func (p *panel) eachListener(jobs int, f func(i int)) {
 func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 	n := p.bands.n
 	_, lc := l.Dims()
-	ears := lc - headsetDim*len(p.models)
+	ears := lc - headsetDim*(2*len(p.models)+1)
 	var survey []*mat.Dense
 	cols := lc
 	for _, m := range p.models {
@@ -183,19 +142,16 @@ func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 	}
 	out := mat.NewDense(p.dim(), cols, nil)
 	k := math.Sqrt(fixtureEarFactor)
-	for i := range p.earDim() {
-		for j := range ears {
+	for i := range p.dim() {
+		for j := range ears { // zero on the rows of positions
 			out.Set(i, j, k*l.At(i, j))
 		}
 	}
-	prior := eigenRoot(priorMean(), 1e-9)
+	prior := choleskyRoot(priorMean())
 	for m := range p.models {
-		for i := range headsetDim {
-			for j := range headsetDim {
-				out.Set(p.position(m)+i, ears+headsetDim*m+j, prior.At(i, j))
-			}
-		}
+		p.fillPosition(out, m, ears+headsetDim*m, prior)
 	}
+	p.fillAlike(out, s, ears+headsetDim*len(p.models))
 	col := lc
 	for i, r := range survey {
 		if r == nil {
@@ -228,14 +184,14 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 	p.eachListener(jobs, func(i int) {
 		lf := &fit.per[i]
 		lf.ev = p.evidenceOf(p.listeners[i])
-		var pl, pl0, lplSq, l0pl0 mat.Dense
-		pl.Mul(lf.ev.prec, l)
-		pl0.Mul(lf.ev.prec, l0)
-		lf.lpl = mat.DenseCopyOf(pl.T())
-		lplSq.Mul(l.T(), &pl)
+		var lplSq, l0pl0 mat.Dense
+		pl := p.times(lf.ev, l)
+		pl0 := p.times(lf.ev, l0)
+		lf.pl = pl
+		lplSq.Mul(l.T(), pl)
 		lf.lpl0 = mat.NewDense(r, r0, nil)
-		lf.lpl0.Mul(l.T(), &pl0)
-		l0pl0.Mul(l0.T(), &pl0)
+		lf.lpl0.Mul(l.T(), pl0)
+		l0pl0.Mul(l0.T(), pl0)
 		b := symmetric(&lplSq)
 		for k := range r {
 			b.SetSym(k, k, b.At(k, k)+1)
@@ -286,7 +242,7 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		lf := &fit.per[i]
 		var lq, t, xi mat.VecDense
 		lq.MulVec(l.T(), lf.ev.rhs)
-		t.MulVec(lf.lpl, fit.theta)
+		t.MulVec(lf.pl.T(), fit.theta)
 		t.SubVec(&lq, &t)
 		xi.MulVec(lf.binv, &t)
 		lf.x = mat.NewVecDense(p.dim(), nil)
@@ -328,32 +284,43 @@ func choleskyRoot(c *mat.SymDense) *mat.Dense {
 	return mat.DenseCopyOf(&l)
 }
 
+// blockPosterior is what is known of one listener's block of one model: both
+// ears and the mean position, Cov = cov.
+type blockPosterior struct {
+	u    *mat.VecDense
+	root *mat.Dense // rows of uRoot
+	cov  *mat.Dense
+}
+
+func (p *panel) blockOf(fit *panelFit, li, m int) blockPosterior {
+	lf := &fit.per[li]
+	from, to := m*p.block(), (m+1)*p.block()
+	_, cols := lf.uRoot.Dims()
+	b := blockPosterior{
+		u:    lf.u.SliceVec(from, to).(*mat.VecDense),
+		root: lf.uRoot.Slice(from, to, 0, cols).(*mat.Dense),
+		cov:  mat.NewDense(to-from, to-from, nil),
+	}
+	b.cov.Mul(b.root, b.root.T())
+	return b
+}
+
 // seatPosterior is the position of one worn seating and what the maximisation
 // needs from it.
 type seatPosterior struct {
-	pos       [headsetDim]float64
-	cov       *mat.SymDense
-	own       *mat.VecDense // w: the seating's own part
-	ownCov    *mat.SymDense
-	chi2, dof float64   // residual in units of R, with its expected share
-	resid     []float64 // z − Hu − Jw
-	given     *mat.SymDense // Cov(w|u)
-	root      *mat.Dense    // Cov(d) = root·root' + given; the columns of uRoot
+	pos    [headsetDim]float64
+	cov    *mat.SymDense
+	own    *mat.VecDense // w: the seating's own part
+	ownCov *mat.SymDense
+	resid  []float64     // z − Hu − Jw
+	given  *mat.SymDense // Cov(w|u)
+	lever  *mat.Dense    // d = map·u + const
 }
 
 // seating computes the posterior of one worn seating.
-func (p *panel) seating(fit *panelFit, li int, w *wornSeating) seatPosterior {
-	n2 := 2 * p.bands.n
-	idx := p.index(w.model)
-	lf := &fit.per[li]
-	u := mat.NewVecDense(len(idx), nil)
-	_, cols := lf.uRoot.Dims()
-	root := mat.NewDense(len(idx), cols, nil)
-	for a, i := range idx {
-		u.SetVec(a, lf.u.AtVec(i))
-		root.SetRow(a, lf.uRoot.RawRowView(i))
-	}
-	h := mat.NewDense(n2, len(idx), nil)
+func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
+	n2, size := 2*p.bands.n, p.block()
+	h := mat.NewDense(n2, size, nil)
 	for r := range n2 {
 		h.Set(r, r, 1)
 		for a := range headsetDim {
@@ -361,95 +328,76 @@ func (p *panel) seating(fit *panelFit, li int, w *wornSeating) seatPosterior {
 		}
 	}
 	d := p.models[w.model].within
-	var hu, rz, gainJ, dj mat.VecDense
-	hu.MulVec(h, u)
+	var hu, rz, dj mat.VecDense
+	hu.MulVec(h, b.u)
 	rz.SubVec(w.z, &hu)
 	var jw, djw mat.Dense // K = D J' W
 	jw.Mul(w.slope.T(), w.weight)
 	djw.Mul(d, &jw)
-	gainJ.MulVec(&djw, &rz)
 	out := seatPosterior{own: mat.NewVecDense(headsetDim, nil)}
-	out.own.CopyVec(&gainJ)
+	out.own.MulVec(&djw, &rz)
 	// Cov(w|u) = D − K J D.
 	var kj, given mat.Dense
 	kj.Mul(&djw, w.slope)
 	given.Mul(&kj, d)
 	given.Sub(d, &given)
 	out.given = symmetric(&given)
-	var hroot, kroot mat.Dense
-	hroot.Mul(h, root)
-	kroot.Mul(&djw, &hroot)
-	var oc mat.Dense
-	oc.Mul(&kroot, kroot.T())
+	var kh, khu, oc mat.Dense
+	kh.Mul(&djw, h)
+	khu.Mul(&kh, b.cov)
+	oc.Mul(&khu, kh.T())
 	oc.Add(&oc, &given)
 	out.ownCov = symmetric(&oc)
-	// d = t + w.
-	troot := mat.NewDense(headsetDim, cols, nil)
+	// d = t − alike + w = (E − KH)u + Kz.
+	out.lever = mat.NewDense(headsetDim, size, nil)
 	for a := range headsetDim {
-		troot.SetRow(a, root.RawRowView(n2+a))
-		out.pos[a] = u.AtVec(n2+a) + out.own.AtVec(a)
+		out.lever.Set(a, n2+a, 1)
+		out.lever.Set(a, n2+headsetDim+a, -1)
+		out.pos[a] = b.u.AtVec(n2+a) - b.u.AtVec(n2+headsetDim+a) + out.own.AtVec(a)
 	}
-	troot.Sub(troot, &kroot)
-	var dc mat.Dense
-	dc.Mul(troot, troot.T())
+	out.lever.Sub(out.lever, &kh)
+	var mu, dc mat.Dense
+	mu.Mul(out.lever, b.cov)
+	dc.Mul(&mu, out.lever.T())
 	dc.Add(&dc, &given)
 	out.cov = symmetric(&dc)
-	out.root = troot
-	// Residual.
 	dj.MulVec(w.slope, out.own)
 	res := mat.NewVecDense(n2, nil)
 	res.SubVec(&rz, &dj)
 	out.resid = res.RawVector().Data
-	var jk, eroot, re, rj mat.Dense
-	jk.Mul(w.slope, &kroot)
-	eroot.Sub(&hroot, &jk)
-	re.Mul(w.inner, &eroot)
-	for i := range n2 {
-		for j := range cols {
-			out.chi2 += re.At(i, j) * eroot.At(i, j)
-		}
-	}
-	rj.Mul(w.inner, w.slope)
-	var jgj mat.Dense
-	jgj.Mul(w.slope.T(), &rj)
-	var tr mat.Dense
-	tr.Mul(&jgj, &given)
-	out.chi2 += mat.Trace(&tr)
-	var wr mat.VecDense
-	wr.MulVec(w.inner, res)
-	out.chi2 += mat.Dot(res, &wr)
-	for e := range 2 {
-		if !w.obs.present[e] {
-			continue
-		}
-		out.dof -= 2
-		for _, v := range w.obs.variance[e] {
-			if v < missingVar {
-				out.dof++
-			}
-		}
-	}
 	return out
+}
+
+// eachSeating calls f with the posterior of every worn seating, in order.
+func (p *panel) eachSeating(fit *panelFit, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
+	for li, l := range p.listeners {
+		blocks := make([]*blockPosterior, len(p.models))
+		for i := range l.worn {
+			w := &l.worn[i]
+			if blocks[w.model] == nil {
+				b := p.blockOf(fit, li, w.model)
+				blocks[w.model] = &b
+			}
+			sp := p.seating(blocks[w.model], w)
+			f(li, w, blocks[w.model], &sp)
+		}
+	}
 }
 
 // moveLinearisation sets every seating's linearisation point to its estimate,
 // kept within the survey's reach.
 func (p *panel) moveLinearisation(fit *panelFit) {
-	for li, l := range p.listeners {
-		for i := range l.worn {
-			w := &l.worn[i]
-			sp := p.seating(fit, li, w)
-			for e := range 2 {
-				sv := p.models[w.model].ears[e].survey
-				if sv == nil {
-					continue
-				}
-				reach := sv.reach()
-				for a := range 3 {
-					lim := 1.3*reach[a] + 0.5
-					w.at[3*e+a] = math.Max(-lim, math.Min(lim, sp.pos[3*e+a]))
-				}
+	p.eachSeating(fit, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+		for e := range 2 {
+			sv := p.models[w.model].ears[e].survey
+			if sv == nil {
+				continue
+			}
+			reach := sv.reach()
+			for a := range 3 {
+				lim := 1.3*reach[a] + 0.5
+				w.at[3*e+a] = math.Max(-lim, math.Min(lim, sp.pos[3*e+a]))
 			}
 		}
-	}
+	})
 }

@@ -21,13 +21,14 @@ type panel struct {
 	listeners []*listener
 	bare      bool // a bare-ear reference exists: one channel more per ear
 	width     int  // channels per ear
+	start     *spread
 }
 
 // panelModel is one headphone model worn by the panel.
 type panelModel struct {
-	ears   [2]earModel
-	ratio  float64 // worn scatter over fixture scatter, as standard deviations
-	within *mat.SymDense
+	ears    [2]earModel
+	scatter [2]*mat.SymDense // dB², of a worn seating about ear and surface
+	within  *mat.SymDense
 }
 
 type listener struct {
@@ -54,30 +55,22 @@ type bareReference struct {
 	present  [2]bool
 }
 
-// dimensions of a latent vector.
-func (p *panel) earDim() int   { return 2 * p.width * p.bands.n }
-func (p *panel) dim() int      { return p.earDim() + headsetDim*len(p.models) }
-func (p *panel) channels() int { return 2 * p.width }
-func (p *panel) channel(e, m int) int {
-	return (e*p.width + m) * p.bands.n
-}
-func (p *panel) position(m int) int { return p.earDim() + headsetDim*m }
-
-// index lists the entries of u that a seating of model m sees: both ears'
-// channels, then the position.
-func (p *panel) index(m int) []int {
-	n := p.bands.n
-	idx := make([]int, 0, 2*n+headsetDim)
-	for e := range 2 {
-		for r := range n {
-			idx = append(idx, p.channel(e, m)+r)
-		}
+// The latent vector is laid out in blocks that the data keep apart: per model
+// both ears' channels, the apparent headset position, and the part of it that
+// is not position but ear; then the bare ears' channels.
+func (p *panel) block() int { return 2*p.bands.n + 2*headsetDim }
+func (p *panel) dim() int {
+	d := len(p.models) * p.block()
+	if p.bare {
+		d += 2 * p.bands.n
 	}
-	for a := range headsetDim {
-		idx = append(idx, p.position(m)+a)
-	}
-	return idx
+	return d
 }
+func (p *panel) channels() int         { return 2 * p.width }
+func (p *panel) channel(e, k int) int  { return k*p.block() + e*p.bands.n }
+func (p *panel) position(m int) int    { return m*p.block() + 2*p.bands.n }
+func (p *panel) alike(m int) int       { return p.position(m) + headsetDim }
+func (p *panel) channelRow(ch int) int { return p.channel(ch/p.width, ch%p.width) }
 
 // linearise prepares a seating at its current position.
 func (p *panel) linearise(w *wornSeating) bool {
@@ -104,7 +97,9 @@ func (p *panel) linearise(w *wornSeating) bool {
 			}
 			w.z.SetVec(e*n+r, v)
 		}
-		c := em.covariance(m.ratio*m.ratio, excess, w.obs.variance[e])
+		worn := *em
+		worn.scatter = m.scatter[e]
+		c := worn.covariance(1, excess, w.obs.variance[e])
 		for i := range n {
 			for j := i; j < n; j++ {
 				cov.SetSym(e*n+i, e*n+j, c.At(i, j))
@@ -139,19 +134,21 @@ func (p *panel) marginalise(w *wornSeating) bool {
 	return true
 }
 
-// evidence is what one listener's recordings say about u_s.
+// evidence is what one listener's recordings say about u_s: a precision in
+// diagonal blocks (nil where there is none) and a right-hand side.
 type evidence struct {
-	prec *mat.SymDense
-	rhs  *mat.VecDense
+	blocks []*mat.SymDense
+	rhs    *mat.VecDense
 }
 
 func (p *panel) evidenceOf(l *listener) evidence {
-	d := p.dim()
-	n := p.bands.n
-	ev := evidence{mat.NewSymDense(d, nil), mat.NewVecDense(d, nil)}
+	n, size := p.bands.n, p.block()
+	ev := evidence{make([]*mat.SymDense, p.width), mat.NewVecDense(p.dim(), nil)}
 	for i := range l.worn {
 		w := &l.worn[i]
-		idx := p.index(w.model)
+		if ev.blocks[w.model] == nil {
+			ev.blocks[w.model] = mat.NewSymDense(size, nil)
+		}
 		// H = [I, J]: columns of ears, then of the position.
 		var wj, jwj mat.Dense
 		var wz, jwz mat.VecDense
@@ -159,51 +156,76 @@ func (p *panel) evidenceOf(l *listener) evidence {
 		jwj.Mul(w.slope.T(), &wj)
 		wz.MulVec(w.weight, w.z)
 		jwz.MulVec(wj.T(), w.z)
+		blk, off := ev.blocks[w.model], w.model*size
 		for a := range 2 * n {
 			for b := a; b < 2*n; b++ {
-				addSym(ev.prec, idx[a], idx[b], w.weight.At(a, b))
+				addSym(blk, a, b, w.weight.At(a, b))
 			}
 			for b := range headsetDim {
-				addSym(ev.prec, idx[a], idx[2*n+b], wj.At(a, b))
+				addSym(blk, a, 2*n+b, wj.At(a, b))
 			}
-			ev.rhs.SetVec(idx[a], ev.rhs.AtVec(idx[a])+wz.AtVec(a))
+			ev.rhs.SetVec(off+a, ev.rhs.AtVec(off+a)+wz.AtVec(a))
 		}
 		for a := range headsetDim {
 			for b := a; b < headsetDim; b++ {
-				addSym(ev.prec, idx[2*n+a], idx[2*n+b], jwj.At(a, b))
+				addSym(blk, 2*n+a, 2*n+b, jwj.At(a, b))
 			}
-			ev.rhs.SetVec(idx[2*n+a], ev.rhs.AtVec(idx[2*n+a])+jwz.AtVec(a))
+			ev.rhs.SetVec(off+2*n+a, ev.rhs.AtVec(off+2*n+a)+jwz.AtVec(a))
 		}
 	}
-	for _, r := range l.bare {
-		for e := range 2 {
-			if !r.present[e] {
-				continue
-			}
-			cov := mat.NewSymDense(n, nil)
-			for i := range n {
-				for j := i; j < n; j++ {
-					cov.SetSym(i, j, gainSD*gainSD)
-				}
-				cov.SetSym(i, i, gainSD*gainSD+bareFloorDB*bareFloorDB+r.variance[e][i])
-			}
-			var chol mat.Cholesky
-			var inv mat.SymDense
-			if !chol.Factorize(cov) || chol.InverseTo(&inv) != nil {
-				continue
-			}
-			c := p.channel(e, p.width-1)
-			var wz mat.VecDense
-			wz.MulVec(&inv, mat.NewVecDense(n, r.level[e]))
-			for i := range n {
-				for j := i; j < n; j++ {
-					addSym(ev.prec, c+i, c+j, inv.At(i, j))
-				}
-				ev.rhs.SetVec(c+i, ev.rhs.AtVec(c+i)+wz.AtVec(i))
-			}
-		}
+	for i := range l.bare {
+		p.addBareEvidence(&l.bare[i], ev)
 	}
 	return ev
+}
+
+func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
+	n, k := p.bands.n, p.width-1
+	if ev.blocks[k] == nil {
+		ev.blocks[k] = mat.NewSymDense(2*n, nil)
+	}
+	for e := range 2 {
+		if !r.present[e] {
+			continue
+		}
+		cov := mat.NewSymDense(n, nil)
+		for i := range n {
+			for j := i; j < n; j++ {
+				cov.SetSym(i, j, gainSD*gainSD)
+			}
+			cov.SetSym(i, i, gainSD*gainSD+bareFloorDB*bareFloorDB+r.variance[e][i])
+		}
+		var chol mat.Cholesky
+		var inv mat.SymDense
+		if !chol.Factorize(cov) || chol.InverseTo(&inv) != nil {
+			continue
+		}
+		c := p.channel(e, k)
+		var wz mat.VecDense
+		wz.MulVec(&inv, mat.NewVecDense(n, r.level[e]))
+		for i := range n {
+			for j := i; j < n; j++ {
+				addSym(ev.blocks[k], e*n+i, e*n+j, inv.At(i, j))
+			}
+			ev.rhs.SetVec(c+i, ev.rhs.AtVec(c+i)+wz.AtVec(i))
+		}
+	}
+}
+
+// times returns the precision times x.
+func (p *panel) times(ev evidence, x *mat.Dense) *mat.Dense {
+	rows, cols := x.Dims()
+	out := mat.NewDense(rows, cols, nil)
+	for k, b := range ev.blocks {
+		if b == nil {
+			continue
+		}
+		from := k * p.block()
+		to := from + b.SymmetricDim()
+		full := mat.DenseCopyOf(b) // a general product is faster than a symmetric one
+		out.Slice(from, to, 0, cols).(*mat.Dense).Mul(full, x.Slice(from, to, 0, cols))
+	}
+	return out
 }
 
 // bareFloorDB keeps the bare-ear channel from being trusted beyond what any
@@ -214,29 +236,13 @@ func addSym(m *mat.SymDense, i, j int, v float64) {
 	m.SetSym(i, j, m.At(i, j)+v)
 }
 
-// spread holds the parameters of Λ: how ears and positions differ.
+// spread holds Λ: how ears and positions differ from person to person. Left
+// and right are alike in law, so the ears' part is held as the covariance of
+// (left + right)/√2 and of (left − right)/√2, each over the channels of one ear.
 type spread struct {
-	sd      [][]float64   // per channel, per position band
-	channel *mat.SymDense // correlation between channels
-	width   float64       // octaves of the correlation over frequency
-	nugget  float64
-	between []*mat.SymDense // per model, headsetDim
-}
-
-// frequencyRoot returns a square root of the correlation over frequency.
-func frequencyRoot(bands positionBands, width, nugget float64) *mat.Dense {
-	c := mat.NewSymDense(bands.n, nil)
-	for i := range bands.n {
-		for j := i; j < bands.n; j++ {
-			o := bands.octaves(i, j) / width
-			v := (1 - nugget) * (1 + math.Sqrt(3)*o) * math.Exp(-math.Sqrt(3)*o)
-			if i == j {
-				v = 1
-			}
-			c.SetSym(i, j, v)
-		}
-	}
-	return eigenRoot(c, 3e-3)
+	sum, diff *mat.SymDense   // width·n, channel by channel
+	between   []*mat.SymDense // per model, headsetDim
+	alike     *mat.SymDense   // headsetDim: ear differences that look like a movement
 }
 
 // eigenRoot returns L with LL' = c up to eigenvalues below cut times the
@@ -264,37 +270,70 @@ func eigenRoot(c mat.Symmetric, cut float64) *mat.Dense {
 	return out
 }
 
-// root returns L with Λ = LL': the ears' part is (diag sd)(C ⊗ R)(diag sd),
-// the positions' part block diagonal.
+// root returns L with Λ = LL'. Ears come first, then positions.
 func (p *panel) root(s *spread) *mat.Dense {
-	f := frequencyRoot(p.bands, s.width, s.nugget)
-	c := eigenRoot(s.channel, 1e-4)
-	_, fr := f.Dims()
-	ch, cr := c.Dims()
+	rs, rd := eigenRoot(s.sum, rootCut), eigenRoot(s.diff, rootCut)
+	_, cs := rs.Dims()
+	_, cd := rd.Dims()
 	n := p.bands.n
-	out := mat.NewDense(p.dim(), fr*cr+headsetDim*len(p.models), nil)
-	for i := range ch {
-		for r := range n {
-			row := i*n + r
-			for a := range cr {
-				v := s.sd[i][r] * c.At(i, a)
-				if v == 0 {
-					continue
+	out := mat.NewDense(p.dim(), cs+cd+headsetDim*(2*len(p.models)+1), nil)
+	half := math.Sqrt(0.5)
+	for k := range p.width {
+		for e := range 2 {
+			sign := half
+			if e == 1 {
+				sign = -half
+			}
+			for r := range n {
+				row := out.RawRowView(p.channel(e, k) + r)
+				for c := range cs {
+					row[c] = half * rs.At(k*n+r, c)
 				}
-				for b := range fr {
-					out.Set(row, a*fr+b, v*f.At(r, b))
+				for c := range cd {
+					row[cs+c] = sign * rd.At(k*n+r, c)
 				}
 			}
 		}
 	}
 	for m := range p.models {
-		r := eigenRoot(s.between[m], 1e-9)
-		_, k := r.Dims()
+		p.fillPosition(out, m, cs+cd+headsetDim*m, choleskyRoot(s.between[m]))
+	}
+	p.fillAlike(out, s, cs+cd+headsetDim*len(p.models))
+	return out
+}
+
+// fillPosition sets the columns of a root that move the position of model m.
+func (p *panel) fillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
+	for i := range headsetDim {
+		for j := range headsetDim {
+			out.Set(p.position(m)+i, col+j, root.At(i, j))
+		}
+	}
+}
+
+// fillAlike sets the columns of what looks like a movement and is not: a part
+// that all models share, and one of each model's own.
+func (p *panel) fillAlike(out *mat.Dense, s *spread, col int) {
+	root := choleskyRoot(s.alike)
+	for m := range p.models {
+		own := col + headsetDim*(m+1)
 		for i := range headsetDim {
-			for j := range k {
-				out.Set(p.position(m)+i, fr*cr+headsetDim*m+j, r.At(i, j))
+			for j := range headsetDim {
+				v, w := root.At(i, j), math.Sqrt(alikeOwn)*root.At(i, j)
+				out.Set(p.position(m)+i, col+j, v)
+				out.Set(p.alike(m)+i, col+j, v)
+				out.Set(p.position(m)+i, own+j, w)
+				out.Set(p.alike(m)+i, own+j, w)
 			}
 		}
 	}
-	return out
 }
+
+// alikeOwn is the variance of a model's own part of what looks like a
+// movement, in terms of the part that the models share. Nothing in a study
+// determines it, since a listener's own position in a model looks the same.
+const alikeOwn = 0.4
+
+// rootCut is the share of the largest eigenvalue below which directions of ear
+// difference are left out.
+const rootCut = 1e-3

@@ -11,151 +11,128 @@ var errSingular = errors.New("the panel's equations are singular")
 
 // maximise returns the spread that the expected second moments give, and sets
 // each model's within-listener covariance and scatter ratio.
-func (p *panel) maximise(old *spread, fit *panelFit) *spread {
-	s := &spread{channel: mat.NewSymDense(p.channels(), nil)}
-	p.maximiseEars(old, fit, s)
+func (p *panel) maximise(fit *panelFit) *spread {
+	s := &spread{}
+	p.maximiseEars(fit, s)
 	p.maximiseBetween(fit, s)
 	p.maximiseWithin(fit)
 	return s
 }
 
-// maximiseEars updates how ears differ: one standard deviation per band and
-// kind of channel, shared by both ears; one correlation between channels,
-// symmetric in left and right; one correlation over frequency. The fixture's
-// ear counts as one more draw.
-func (p *panel) maximiseEars(old *spread, fit *panelFit, s *spread) {
-	n, ch := p.bands.n, p.channels()
-	prior := startEarSD(p.bands)
-	draws := float64(len(p.listeners)) + 1
-	// moment(i, j, lag): Σ over draws of E[x_i(f) x_j(f+lag)].
-	type source struct {
-		mean  *mat.VecDense
-		root  *mat.Dense
-		scale float64
-	}
-	var sources []source
+// maximiseEars updates how ears differ from the expected second moments of all
+// listeners; the fixture's ear counts as one more draw.
+func (p *panel) maximiseEars(fit *panelFit, s *spread) {
+	n := p.width * p.bands.n
+	sum, diff := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
 	for i := range fit.per {
-		sources = append(sources, source{fit.per[i].x, fit.per[i].xRoot, 1})
+		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
 	}
 	var thetaRoot mat.Dense
 	thetaRoot.Mul(fit.root0, choleskyRoot(fit.etaCov))
-	sources = append(sources, source{fit.theta, &thetaRoot, 1 / fixtureEarFactor})
-	moment := func(a, b int) float64 {
-		var sum float64
-		for _, src := range sources {
-			v := src.mean.AtVec(a) * src.mean.AtVec(b)
-			ra, rb := src.root.RawRowView(a), src.root.RawRowView(b)
-			for k, x := range ra {
-				v += x * rb[k]
-			}
-			sum += src.scale * v
-		}
-		return sum
-	}
-	for k := range p.width {
-		v := make([]float64, n)
-		for r := range n {
-			for e := range 2 {
-				c := p.channel(e, k) + r
-				v[r] += moment(c, c) / 2
-			}
-			v[r] = (v[r] + priorListeners*prior[r]*prior[r]) / (draws + priorListeners)
-		}
-		smoothVariance(v, nil, 2)
-		for r := range v {
-			v[r] = math.Sqrt(v[r])
-		}
-		s.sd = append(s.sd, v)
-	}
-	s.sd = append(s.sd, s.sd...) // the right ear's channels
-	// Correlation between channels.
-	raw := mat.NewSymDense(ch, nil)
-	for i := range ch {
-		for j := i; j < ch; j++ {
-			var sum float64
+	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
+	draws := float64(len(p.listeners)) + 1
+	s.sum = p.structured(sum, draws, p.startEars(1))
+	s.diff = p.structured(diff, draws, p.startEars(0.4))
+}
+
+// addEarMoment adds weight·E[yy'] for y = (left ± right)/√2 of a latent vector
+// with the given mean and root of its covariance.
+func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *mat.Dense, weight float64) {
+	n, w := p.bands.n, p.width
+	_, cols := root.Dims()
+	half := math.Sqrt(0.5)
+	for sign, dst := range map[float64]*mat.SymDense{1: sum, -1: diff} {
+		y := mat.NewDense(w*n, cols+1, nil)
+		for k := range w {
 			for r := range n {
-				sum += moment(i*n+r, j*n+r) / (s.sd[i][r] * s.sd[j][r])
-			}
-			raw.SetSym(i, j, sum/float64(n)+priorListeners*p.startChannel(i, j))
-		}
-	}
-	w := p.width
-	for i := range w {
-		for j := i; j < w; j++ {
-			same := (raw.At(i, j) + raw.At(w+i, w+j)) / 2
-			cross := (raw.At(i, w+j) + raw.At(j, w+i)) / 2
-			s.channel.SetSym(i, j, same)
-			s.channel.SetSym(w+i, w+j, same)
-			s.channel.SetSym(i, w+j, cross)
-			s.channel.SetSym(j, w+i, cross)
-		}
-	}
-	norm := make([]float64, ch)
-	for i := range ch {
-		norm[i] = math.Sqrt(s.channel.At(i, i))
-	}
-	for i := range ch {
-		for j := i; j < ch; j++ {
-			s.channel.SetSym(i, j, s.channel.At(i, j)/(norm[i]*norm[j]))
-		}
-	}
-	// Correlation over frequency.
-	const lags = 6
-	var corr [lags + 1]float64
-	for lag := 1; lag <= lags; lag++ {
-		var sum, m float64
-		for i := range ch {
-			for r := 0; r+lag < n; r++ {
-				sum += moment(i*n+r, i*n+r+lag) / (s.sd[i][r] * s.sd[i][r+lag])
-				m++
+				l, rr := p.channel(0, k)+r, p.channel(1, k)+r
+				row := y.RawRowView(k*n + r)
+				a, b := root.RawRowView(l), root.RawRowView(rr)
+				for c := range a {
+					row[c] = half * (a[c] + sign*b[c])
+				}
+				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
 			}
 		}
-		corr[lag] = sum / (m * (draws + priorListeners*0.5))
-	}
-	step := p.bands.octaves(0, 1)
-	best := math.Inf(1)
-	for _, width := range []float64{0.12, 0.17, 0.24, 0.3, 0.4, 0.55, 0.8, 1.1} {
-		for _, nugget := range []float64{0.005, 0.02, 0.05, 0.1, 0.2} {
-			var cost float64
-			for lag := 1; lag <= lags; lag++ {
-				o := math.Sqrt(3) * float64(lag) * step / width
-				d := corr[lag] - (1-nugget)*(1+o)*math.Exp(-o)
-				cost += d * d / float64(lag)
-			}
-			if cost < best {
-				best, s.width, s.nugget = cost, width, nugget
-			}
-		}
+		var m mat.Dense
+		m.Mul(y, y.T())
+		m.Scale(weight, &m)
+		dst.AddSym(dst, symmetric(&m))
 	}
 }
 
-// maximiseBetween pools the listeners' mean positions over models: what the
-// ears share and what each has of its own, per axis.
+// maximiseBetween pools the listeners' mean positions over models — what the
+// ears share and what each has of its own, per axis — and learns from what a
+// listener's apparent positions have in common over the models how much ears
+// look like a movement.
 func (p *panel) maximiseBetween(fit *panelFit, s *spread) {
-	var common, own [3]float64
-	var count float64
+	var pos, alike axisMoments
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for m := range p.models {
-			at := p.position(m)
+			at, al := p.position(m), p.alike(m)
+			var l, r [3]moment
 			for a := range 3 {
-				c, o := commonOwn(
-					lf.x.AtVec(at+a), lf.x.AtVec(at+3+a),
-					dotRows(lf.xRoot, at+a, at+a), dotRows(lf.xRoot, at+3+a, at+3+a), dotRows(lf.xRoot, at+a, at+3+a))
-				common[a] += c
-				own[a] += o
+				l[a] = differenceMoment(lf, at+a, al+a, at+3+a, al+3+a)
+				r[a] = differenceMoment(lf, at+3+a, al+3+a, at+a, al+a)
 			}
-			count++
+			pos.add(l, r)
+			for a := range 3 {
+				x, y := al+a, al+3+a
+				l[a] = moment{lf.x.AtVec(x), dotRows(lf.xRoot, x, x), dotRows(lf.xRoot, x, y)}
+				r[a] = moment{lf.x.AtVec(y), dotRows(lf.xRoot, y, y), dotRows(lf.xRoot, x, y)}
+			}
+			alike.add(l, r)
 		}
 	}
-	var sc, so [3]float64
-	for a := range 3 {
-		sc[a] = math.Sqrt((common[a] + priorListeners*4) / (count + priorListeners))
-		so[a] = math.Sqrt((own[a] + priorListeners*0.5) / (count + priorListeners))
-	}
+	b := pos.covariance(priorListeners, [3]float64{2, 2, 2}, [3]float64{0.7, 0.7, 0.7}, 1)
 	for range p.models {
-		s.between = append(s.between, headsetCov(sc, so))
+		s.between = append(s.between, b)
 	}
+	// Each model shows the shared part and its own; both scale with alike.
+	weight := priorAlikeListeners * float64(len(p.models))
+	s.alike = alike.covariance(weight, priorAlike, scaled(priorAlike, 0.5), 1/(1+alikeOwn))
+}
+
+// priorAlikeListeners is the weight of priorAlike, in listeners.
+const priorAlikeListeners = 4.0
+
+// moment is a mean with its variance and its covariance with the other ear.
+type moment struct{ mean, variance, cross float64 }
+
+func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
+	d := func(a, b int) float64 { return dotRows(lf.xRoot, a, b) }
+	return moment{
+		mean:     lf.x.AtVec(i) - lf.x.AtVec(j),
+		variance: d(i, i) - 2*d(i, j) + d(j, j),
+		cross:    d(i, k) - d(i, l) - d(j, k) + d(j, l),
+	}
+}
+
+// axisMoments sums what both ears share and what each has of its own.
+type axisMoments struct {
+	common, own [3]float64
+	count       float64
+}
+
+func (s *axisMoments) add(l, r [3]moment) {
+	for a := range 3 {
+		c, o := commonOwn(l[a].mean, r[a].mean, l[a].variance, r[a].variance, l[a].cross)
+		s.common[a] += c
+		s.own[a] += o
+	}
+	s.count++
+}
+
+// covariance returns the headset covariance with a prior of the given weight;
+// scale divides the moments into shares.
+func (s *axisMoments) covariance(weight float64, common, own [3]float64, scale float64) *mat.SymDense {
+	var c, o [3]float64
+	for a := range 3 {
+		c[a] = math.Sqrt((scale*s.common[a] + weight*common[a]*common[a]) / (s.count + weight))
+		o[a] = math.Sqrt((scale*s.own[a] + weight*own[a]*own[a]) / (s.count + weight))
+	}
+	return headsetCov(c, o)
 }
 
 // commonOwn splits second moments of a left and a right value into the
@@ -181,30 +158,121 @@ func dotRows(m *mat.Dense, i, j int) float64 {
 func (p *panel) maximiseWithin(fit *panelFit) {
 	var common, own [3]float64
 	var count float64
-	chi2, dof := make([]float64, len(p.models)), make([]float64, len(p.models))
-	for li, l := range p.listeners {
-		for i := range l.worn {
-			w := &l.worn[i]
-			sp := p.seating(fit, li, w)
-			for a := range 3 {
-				c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
-					sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))
-				common[a] += c
-				own[a] += o
-			}
-			count++
-			chi2[w.model] += sp.chi2
-			dof[w.model] += sp.dof
-		}
+	n := p.bands.n
+	moments, counts := make([][]float64, len(p.models)), make([][]float64, len(p.models))
+	for m := range p.models {
+		moments[m], counts[m] = make([]float64, n), make([]float64, n)
 	}
+	seatings := p.seatingCounts()
+	p.eachSeating(fit, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+		for a := range 3 {
+			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
+				sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))
+			common[a] += c
+			own[a] += o
+		}
+		count++
+		// A listener's mean takes a share of the residual, position and level the rest.
+		k := seatings[[2]int{li, w.model}]
+		if k < 2 {
+			return
+		}
+		lost := k / (k - 1) * float64(n) / float64(n-5)
+		for e := range 2 {
+			if !w.obs.present[e] {
+				continue
+			}
+			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.variance[e])
+			for r, v := range res {
+				if w.obs.variance[e][r] < missingVar {
+					moments[w.model][r] += lost*v*v - w.obs.variance[e][r]
+					counts[w.model][r]++
+				}
+			}
+		}
+	})
 	var sc, so [3]float64
 	for a := range 3 {
 		sc[a] = math.Sqrt((common[a] + priorListeners*2.25) / (count + priorListeners))
 		so[a] = math.Sqrt((own[a] + priorListeners*0.25) / (count + priorListeners))
 	}
-	const priorDof = 60 // two seatings' worth that worn scatter equals the fixture's
+	const priorCurves = 4 // that worn scatter equals the fixture's
 	for m, pm := range p.models {
 		pm.within = headsetCov(sc, so)
-		pm.ratio *= math.Sqrt((chi2[m] + priorDof) / (dof[m] + priorDof))
+		for e := range 2 {
+			if pm.ears[e].survey == nil {
+				continue
+			}
+			v := make([]float64, n)
+			for r := range v {
+				f := pm.ears[e].scatter.At(r, r)
+				v[r] = (math.Max(0, moments[m][r]) + priorCurves*f) / (counts[m][r] + priorCurves)
+			}
+			smoothVariance(v, nil, 1)
+			pm.setScatter(e, v)
+		}
 	}
+}
+
+// seatingCounts counts seatings per listener and model.
+func (p *panel) seatingCounts() map[[2]int]float64 {
+	out := map[[2]int]float64{}
+	for li, l := range p.listeners {
+		for i := range l.worn {
+			out[[2]int{li, l.worn[i].model}]++
+		}
+	}
+	return out
+}
+
+// withoutNuisance takes level and leak tail out of a residual by least squares.
+func (p *panel) withoutNuisance(res, variance []float64) []float64 {
+	var s [2][2]float64
+	var t [2]float64
+	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(positionLowHz/p.bands.hz[r], 2)} }
+	for r, v := range res {
+		if variance[r] >= missingVar {
+			continue
+		}
+		b := basis(r)
+		for i := range 2 {
+			t[i] += b[i] * v
+			for j := range 2 {
+				s[i][j] += b[i] * b[j]
+			}
+		}
+	}
+	det := s[0][0]*s[1][1] - s[0][1]*s[1][0]
+	out := append([]float64(nil), res...)
+	if det < 1e-9 {
+		return out
+	}
+	x := (t[0]*s[1][1] - t[1]*s[0][1]) / det
+	y := (t[1]*s[0][0] - t[0]*s[1][0]) / det
+	for r := range out {
+		b := basis(r)
+		out[r] -= x*b[0] + y*b[1]
+	}
+	return out
+}
+
+// setScatter sets the worn scatter of one ear: the fixture's, and where the
+// panel scatters more (ears bend the response to a movement differently) as
+// much again, correlated over a third of an octave.
+func (pm *panelModel) setScatter(e int, v []float64) {
+	em := &pm.ears[e]
+	n := em.bands.n
+	out := mat.NewSymDense(n, nil)
+	out.CopySym(em.scatter)
+	extra := make([]float64, n)
+	for r := range extra {
+		extra[r] = math.Sqrt(math.Max(0, v[r]-em.scatter.At(r, r)))
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			rho := math.Exp(-em.bands.octaves(i, j) / earWidth)
+			addSym(out, i, j, extra[i]*extra[j]*rho)
+		}
+	}
+	pm.scatter[e] = out
 }
