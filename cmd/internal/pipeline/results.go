@@ -83,7 +83,7 @@ func about(study *capture.Study) (report.Results, error) {
 	if r.ReferenceDB, err = referenceDB(study); err != nil {
 		return r, err
 	}
-	r.Findings = calibrationFindings(study)
+	r.Findings = limits(study)
 	return r, nil
 }
 

@@ -95,15 +95,38 @@ func referenceDB(study *capture.Study) ([]float64, error) {
 	return out, nil
 }
 
-// calibrationFindings tells what a study cannot say for want of calibration.
-func calibrationFindings(study *capture.Study) (out []string) {
+// limits tells in plain words what a study cannot answer for want of
+// something that was not recorded or not given.
+func limits(study *capture.Study) (out []string) {
+	var worn, fixture, blocked, drum bool
+	for _, row := range study.Seatings {
+		if row.Model == "" {
+			continue
+		}
+		worn = worn || !row.OnFixture()
+		fixture = fixture || row.OnFixture()
+		blocked = blocked || row.OnFixture() && row.Point == capture.Blocked
+		drum = drum || row.Point == capture.Drum
+	}
+	if !worn {
+		out = append(out, "No listener wore a headphone: whether the fixture's seatings sit as people wear it is not known.")
+	}
+	if !fixture {
+		out = append(out, "No headphone was seated on the fixture: there is nothing to judge against the worn seatings.")
+	}
+	if fixture && !blocked {
+		out = append(out, "The fixture's seatings were recorded at the drum point alone: positions are judged at the blocked entrance, where people's ears and the fixture's can be compared.")
+	}
+	if drum && study.Fixture.Reference == "" {
+		out = append(out, "No reference of this fixture is given: curves at the drum point are shown as they are, not compared with one.")
+	}
 	for _, ear := range capture.Ears {
 		if channel := [2]int{study.Channels.Left, study.Channels.Right}[ear]; channel > 0 && study.Microphones[ear].Calibrator == "" {
 			out = append(out, fmt.Sprintf("No calibrator recording for the %s microphone: its levels are relative, and sound exposure is not known.", ear))
 		}
 	}
-	if study.DriveVoltsRMS == 0 && len(out) == 0 {
-		out = append(out, "The drive voltage is not given: levels are sound pressures of this session, not per volt.")
+	if study.Sweep.Repeats == 1 {
+		out = append(out, "The excitation was played once per recording: a disturbance cannot be told from the response by comparing repeats.")
 	}
 	return out
 }
