@@ -77,8 +77,12 @@ func phaseDelay(a, b [][]complex128, n int, low, high float64) (shift, se float6
 	step := 1 / float64(n) // cycles per sample per bin
 	lo := max(1, int(low*float64(n)))
 	hi := min(n/2, int(high*float64(n)))
-	for top := min(hi, max(4*lo, n/100)); ; top = min(2*top, hi) {
-		for range 2 {
+	for top := min(hi, max(4*lo, n/100)); ; top = min(4*top, hi) {
+		rounds := 2
+		if top > 8*n/100 {
+			rounds = 1 // by now the remainder is far below a sample
+		}
+		for range rounds {
 			var slope, curve, noise float64
 			for j := range a {
 				a, b := a[j], b[j]

@@ -94,6 +94,7 @@ type constants struct {
 	segment  int // preroll + len(x) + tail
 	n        int // transform length
 	spectrum []complex128
+	energy   float64 // of the spectrum
 	// smooth is |excitation|² averaged over neighbouring bins where the
 	// response must be fitted, else nil.
 	smooth []float64
@@ -239,6 +240,7 @@ func (c *constants) prepareSpectra() error {
 	copy(seq[c.preroll:], c.x)
 	c.spectrum = make([]complex128, fft.Bins())
 	fft.Forward(c.spectrum, seq)
+	c.energy = energy(c.spectrum)
 	if !c.design {
 		c.lowHz, c.highHz = contentEdges(c.spectrum, c.rate/float64(c.n))
 	}

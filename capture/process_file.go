@@ -55,18 +55,23 @@ func (in *input) read(r *wavfile.Reader, channel [roles]int) ([][]float64, error
 		}
 		in.kept[role] = in.kept[role][:n]
 	}
+	into := make([][]float64, count)
 	for at := 0; at < n; {
-		got, err := r.Read(in.block[:count])
+		size := min(blockFrames, n-at)
+		for i := range into {
+			into[i] = in.block[i][:size]
+		}
+		for role, ch := range channel {
+			if ch >= 0 && ch < count {
+				into[ch] = in.kept[role][at : at+size] // straight to where it stays
+			}
+		}
+		got, err := r.Read(into)
 		if err != nil && !errors.Is(err, io.EOF) {
 			return nil, err
 		}
 		if got == 0 {
 			return nil, fmt.Errorf("capture: the file ends after %d of %d frames: copy it again from the recorder", at, n)
-		}
-		for role, ch := range channel {
-			if ch >= 0 && ch < count {
-				copy(in.kept[role][at:], in.block[ch][:got])
-			}
 		}
 		at += got
 	}

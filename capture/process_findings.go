@@ -32,15 +32,7 @@ func (t *take) checkSamples() {
 			continue
 		}
 		name := channelNames[role]
-		peak, bad := 0.0, 0
-		for _, v := range x {
-			if a := math.Abs(v); a > peak {
-				peak = a
-			}
-			if v-v != 0 { // NaN or an infinity
-				bad++
-			}
-		}
+		peak, bad := extent(x)
 		if bad > 0 {
 			t.add(Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(bad), Unit: "samples",
 				Message: fmt.Sprintf("%d samples are not numbers", bad), Mend: "record again; the file is damaged"})
@@ -56,6 +48,28 @@ func (t *take) checkSamples() {
 				Mend:    "lower the recording gain, or the drive, and record again"})
 		}
 	}
+}
+
+// extent returns the largest magnitude and how many samples are not finite.
+func extent(x []float64) (peak float64, bad int) {
+	low, high, sum := 0.0, 0.0, 0.0
+	for _, v := range x {
+		if v > high {
+			high = v
+		}
+		if v < low {
+			low = v
+		}
+		sum += v * 0 // not 0 when v is not finite
+	}
+	if sum != 0 {
+		for _, v := range x {
+			if v-v != 0 {
+				bad++
+			}
+		}
+	}
+	return max(high, -low), bad
 }
 
 // clippedRuns counts the places where the signal stays at its own peak, within

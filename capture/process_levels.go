@@ -119,10 +119,15 @@ func (t *take) onset() float64 {
 	// The linear response starts near the expected place; harmonics lie
 	// before it, and the search reaches back half way to the nearest only.
 	back := t.p.pre / 2
-	top := 0
-	for i := -back; i < t.p.tail+t.p.preroll; i++ {
-		if at(i) > at(top) {
-			top = i
+	top, most := 0, 0.0
+	for i, v := range h[n-back:] {
+		if v = math.Abs(v); v > most {
+			top, most = i-back, v
+		}
+	}
+	for i, v := range h[:min(n, t.p.tail+t.p.preroll)] {
+		if v = math.Abs(v); v > most {
+			top, most = i, v
 		}
 	}
 	first := top

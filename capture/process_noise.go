@@ -95,19 +95,29 @@ func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
 	bands, freedom := p.widened(float64(len(x)) / p.rate)
 	density := make([]float64, len(p.bands))
 	deconv.MeanOver(density, psd, step, bands)
-	// |inverse|² averaged over the band itself.
-	for k, v := range p.buf.inverse {
-		if c := p.correct[e]; c != nil {
-			v *= c[k]
-		}
-		p.buf.density[k] = real(v)*real(v) + imag(v)*imag(v)
-	}
-	deconv.MeanOver(p.buf.perBand(len(p.bands)), p.buf.density, p.rate/float64(p.n), p.bands)
-	for i, g := range p.buf.perBand(len(p.bands)) {
+	for i, g := range t.inversePower(e) {
 		density[i] *= p.rate / 2 * g
 		freedom[i] *= 0.9 // Hann windows that overlap by half (Welch 1967)
 	}
 	return noiseSpectrum{density, freedom}, true
+}
+
+// inversePower returns |inverse|², with the correction of the microphone,
+// averaged over each band.
+func (t *take) inversePower(e Ear) []float64 {
+	p, b := t.p, &t.p.buf
+	out := b.perBand(len(p.bands))
+	if e == Right && t.x[left] != nil && p.correct[left] == nil && p.correct[right] == nil {
+		return out // as for the left ear
+	}
+	for k, v := range b.inverse {
+		if c := p.correct[e]; c != nil {
+			v *= c[k]
+		}
+		b.density[k] = real(v)*real(v) + imag(v)*imag(v)
+	}
+	deconv.MeanOver(out, b.density, p.rate/float64(p.n), p.bands)
+	return out
 }
 
 // noiseFromRepeats takes the scatter of the repeats about their mean.

@@ -144,26 +144,30 @@ func (t *take) transform() {
 			continue
 		}
 		offset := t.offset(x)
-		var flat, weighted float64
 		for k, from := range t.cut {
-			clear(p.buf.segment)
-			for i := max(0, -from); i < p.segment && from+i < t.total; i++ {
-				p.buf.segment[i] = x[from+i] - offset
+			seg := p.buf.segment
+			low := min(max(0, -from), p.segment)
+			high := max(low, min(p.segment, t.total-from))
+			clear(seg[:low])
+			clear(seg[high:])
+			for i, v := range x[from+low : from+high] {
+				seg[low+i] = v - offset
 			}
-			s := t.spectrum(k, role)
-			p.fft.Forward(s, p.buf.segment)
-			for i, v := range s {
-				e := real(v)*real(v) + imag(v)*imag(v)
-				flat += e
-				weighted += e * p.aWeight[i]
-			}
+			p.fft.Forward(t.spectrum(k, role), seg)
+		}
+		// The repeats have the same level, and the first tells it.
+		var flat, weighted float64
+		for i, v := range t.spectrum(0, role) {
+			e := real(v)*real(v) + imag(v)*imag(v)
+			flat += e
+			weighted += e * p.aWeight[i]
 		}
 		if role == loopback {
-			t.refGain = math.Sqrt(flat / float64(len(t.cut)) / energy(p.spectrum))
+			t.refGain = math.Sqrt(flat / p.energy)
 			continue
 		}
 		// Parseval, over the length of the sweep.
-		scale := 2 / float64(p.n) / float64(len(t.cut)) / float64(len(p.x))
+		scale := 2 / float64(p.n) / float64(len(p.x))
 		ear := &t.rec.Ears[role]
 		if pa := p.setup.Microphones[role].PaPerUnit; pa > 0 {
 			scale *= pa * pa / (20e-6 * 20e-6)
