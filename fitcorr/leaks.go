@@ -76,14 +76,21 @@ func JudgeSeal(ss []Seating, opt Options) (map[string][2]Leak, Seal) {
 	return out, seal
 }
 
+// sealedLossDB is the loss at 20 Hz up to which a seating is called sealed,
+// however well it can be measured.
+const sealedLossDB = 0.5
+
 func leakOf(e leak.Estimate, open bool) Leak {
 	l := Leak{Class: "sealed", GainDB: e.GainDB}
-	if e.Leaking {
-		l.Class, l.CornerHz, l.Damping, l.ThreeDBHz = "leaking", e.CornerHz, e.Damping, e.ThreeDBHz()
-		l.CornerSE, l.Source = e.CornerSE(), e.Source
-	}
 	for k, f := range lossHz {
 		l.LossDB[k], l.LossSE[k] = e.LossDB(f)
+	}
+	if e.Leaking {
+		l.CornerHz, l.Damping, l.ThreeDBHz = e.CornerHz, e.Damping, e.ThreeDBHz()
+		l.CornerSE, l.Source = e.CornerSE(), e.Source
+		if l.LossDB[0] > sealedLossDB {
+			l.Class = "leaking"
+		}
 	}
 	if open {
 		l.Class = "open"
@@ -92,18 +99,18 @@ func leakOf(e leak.Estimate, open bool) Leak {
 }
 
 // lossAt returns the level lost at f Hz with its standard error, in dB: from
-// the fitted circuit, or for a sealed seating from what it may hide at 20 Hz.
+// the fitted circuit, or without one from what the seating may hide at 20 Hz.
 // The error is that at 20, 50 and 100 Hz, interpolated in log frequency and
 // falling as 1/f above. An open model loses nothing to a seal.
 func (l Leak) lossAt(f float64) (loss, stderr float64) {
-	switch l.Class {
-	case "leaking":
+	switch {
+	case l.Class == "open" || l.Class == "":
+		return 0, 0
+	case l.CornerHz > 0:
 		loss = l.Source.LossDB(leak.Params{CornerHz: l.CornerHz, Damping: l.Damping}, f)
-	case "sealed": // 10 lg(1 + q/f²) dB
+	default: // 10 lg(1 + q/f²) dB
 		q := (math.Pow(10, l.LossDB[0]/10) - 1) * lossHz[0] * lossHz[0]
 		loss = 10 * math.Log10(1+q/(f*f))
-	default:
-		return 0, 0
 	}
 	last := len(lossHz) - 1
 	switch {
@@ -161,36 +168,35 @@ func leakCurves(ss []Seating, ear int) (freq []float64, curves []leak.Curve, use
 
 // Limits of the choice between closed and open (documented in docs/leak.md).
 const (
-	sealLossDB = 1.0 // a loss at 50 Hz that shows that there is a seal to lose
-	openLossDB = 6.0 // what even the best seating of an open model loses at 50 Hz
-	openFallDB = 6.0 // fall of the common low end that no closed cup shows
-	flatFallDB = 3.0 // fall below which the cup counts as closed
+	sealLossDB  = 1.0 // a loss at 50 Hz that shows that there is a seal to lose
+	largeLossDB = 3.0 // one that no pad on an open back makes, where the back rules
+	openLossDB  = 6.0 // what even the best seating of an open model loses at 50 Hz
+	openFallDB  = 6.0 // fall of the common low end that no closed cup shows
+	flatFallDB  = 3.0 // fall below which the cup counts as closed
 )
 
 // judgeOpen decides between a cup that can leak and one that is open by
 // design. A model is open when even its best seating leaks heavily, when a
-// leak made on purpose changes nothing, or when every seating falls alike at
-// low frequencies; it is closed when some seating lost its seal or the low
-// end is flat.
+// leak made on purpose changes nothing, or when every seating falls nearly
+// alike at low frequencies; it is closed when some seating lost its seal or
+// the low end is flat.
 func judgeOpen(ss []Seating, results [2]*leak.Result, used [2][]int) Seal {
-	const fifty = 50.0
-	worst, best := 0.0, math.Inf(1)
-	lost, onPurpose, purposeDB := false, 0, 0.0
+	const fifty, chance = 50.0, 0.01
+	best, worst, onPurpose, purposeUpTo := math.Inf(1), 0.0, 0.0, math.Inf(-1)
 	for ear, res := range results {
-		ref := 0.0
-		if res.Reference.CornerHz > 0 {
-			ref = res.ReferenceLossDB(fifty)
-		}
-		best = math.Min(best, ref)
+		best = math.Min(best, res.ReferenceLossDB(fifty))
 		for n, e := range res.Curves {
 			loss, se := e.LossDB(fifty)
-			worst = math.Max(worst, loss)
-			sure := e.P < 0.01/float64(len(res.Curves))
-			lost = lost || (e.Leaking && sure && loss > sealLossDB)
 			s := ss[used[ear][n]]
-			if s.Survey != nil && s.Seal != "" {
-				onPurpose++
-				purposeDB = math.Max(purposeDB, loss+2*se)
+			made := s.Survey != nil && s.Seal != ""
+			if made {
+				purposeUpTo = math.Max(purposeUpTo, loss+2*se)
+			}
+			if e.Leaking && e.P < chance/float64(len(res.Curves)) {
+				worst = math.Max(worst, loss)
+				if made {
+					onPurpose = math.Max(onPurpose, loss)
+				}
 			}
 		}
 	}
@@ -198,12 +204,16 @@ func judgeOpen(ss []Seating, results [2]*leak.Result, used [2][]int) Seal {
 	switch {
 	case best > openLossDB:
 		return Seal{true, true, fmt.Sprintf("open by design: even the best seating loses %.1f dB at 50 Hz", best)}
-	case lost:
+	case onPurpose > sealLossDB:
+		return Seal{false, true, fmt.Sprintf("closed: a leak made on purpose takes %.1f dB at 50 Hz", onPurpose)}
+	case !math.IsInf(purposeUpTo, -1) && purposeUpTo < sealLossDB:
+		return Seal{true, true, fmt.Sprintf("open by design: a leak made on purpose takes less than %.1f dB at 50 Hz", purposeUpTo)}
+	case worst > largeLossDB:
 		return Seal{false, true, fmt.Sprintf("closed: seatings lose up to %.1f dB at 50 Hz", worst)}
-	case onPurpose > 0 && purposeDB < sealLossDB:
-		return Seal{true, true, fmt.Sprintf("open by design: a leak made on purpose takes less than %.1f dB at 50 Hz", purposeDB)}
 	case fall > openFallDB:
-		return Seal{true, true, fmt.Sprintf("open by design: every seating falls alike, by %.1f dB from 150 Hz to 25 Hz, and none differs as a leak would", fall)}
+		return Seal{true, true, fmt.Sprintf("open by design: every seating falls by %.1f dB from 150 Hz to 25 Hz, and they differ by no more than %.1f dB at 50 Hz", fall, worst)}
+	case worst > sealLossDB:
+		return Seal{false, true, fmt.Sprintf("closed: seatings lose up to %.1f dB at 50 Hz", worst)}
 	case fall < flatFallDB:
 		return Seal{false, true, "closed: the low end is flat and no seating leaks"}
 	}

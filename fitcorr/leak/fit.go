@@ -80,6 +80,13 @@ type Result struct {
 // falseLeak is the chance per seating of calling a sealed one leaking.
 const falseLeak = 0.01
 
+// A leak that adds more than mostGainDB at lowHz would be a resonance below the
+// range: no leak that levels can show.
+const (
+	lowHz      = 20.0
+	mostGainDB = 0.5
+)
+
 // Fit fits the seatings of one ear jointly: one sealed curve that all share,
 // a gain and, where the data ask for it, a leak of each, and the scatter
 // between seatings. The reference is the group of seatings in which no leak
@@ -141,9 +148,9 @@ func (j *joint) asksForCone() (bool, error) {
 var startNear = [...]float64{1, 0.25}
 
 // searchCone fits with the source free from several starts and returns the
-// best of them, or plain when none is better by richerGain.
+// best of them, or plain when none is better by far.
 func searchCone(plain *joint) (*joint, error) {
-	best, limit := plain, plain.criterion()-richerGain
+	best, limit := plain, plain.criterion()-plain.richer()
 	for _, near := range startNear {
 		for _, start := range startSources {
 			cone, err := fitFrom(plain.freq, plain.curves, start, near)
@@ -226,10 +233,20 @@ func (j *joint) settle() error {
 	return j.fit()
 }
 
-// richerGain is the drop of the criterion that a leak of the reference or a
-// source of its own must bring: far above chance (χ² with two or three degrees
-// of freedom), since both rest on the exact shape of the response.
-const richerGain = 25
+// richer is the drop of the criterion that a leak of the reference or a source
+// of its own must bring: far above chance (χ² with two or three degrees of
+// freedom) and not from a trifle in every point, since both rest on the exact
+// shape of the response.
+func (j *joint) richer() float64 {
+	return 25 + 0.05*float64(len(j.freq)*len(j.curves))
+}
+
+// referenceLossDB is what the reference must lose at lowHz, and by how many
+// standard errors, for a leak of its own to be believed.
+const (
+	referenceLossDB = 1.0
+	referenceSigmas = 3.0
+)
 
 // seekReference lets the reference seatings leak in common and keeps that when
 // the data insist. It shows because the ratio of two leaking responses levels
@@ -239,14 +256,22 @@ func (j *joint) seekReference() (found bool, err error) {
 	if j.leaks() == 0 {
 		return false, nil
 	}
-	limit, best := j.objective()-richerGain, *j
+	limit, best := j.objective()-j.richer(), *j
 	for _, start := range []Params{{20, 2}, {80, 1}} {
 		with := *j
 		with.reference = start
 		if err := with.fit(); err != nil {
 			return false, err
 		}
-		if v := with.objective(); v < limit {
+		v := with.objective()
+		if v >= limit {
+			continue
+		}
+		if _, err := with.judge(); err != nil { // for its covariance
+			return false, err
+		}
+		loss, se := Estimate{Leaking: true, Params: with.reference, Cov: with.referenceCov, Source: with.source}.LossDB(lowHz)
+		if loss > referenceLossDB && loss > referenceSigmas*se {
 			limit, best, found = v, with, true
 		}
 	}

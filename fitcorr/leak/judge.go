@@ -171,7 +171,7 @@ func (j *joint) judge() ([]Estimate, error) {
 func (j *joint) reclass(est []Estimate) bool {
 	changed, sealed, least := false, 0, 0
 	for i, e := range est {
-		leaks := e.P < falseLeak
+		leaks := e.P < falseLeak && j.source.LossDB(e.Params, lowHz) > -mostGainDB
 		if !leaks {
 			sealed++
 		}
