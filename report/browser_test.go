@@ -25,7 +25,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 )
 
-// browser is one Chromium for a test; everything that it complains about and
+// browser is one tab; everything that it complains about and
 // everything that it asks for is kept.
 type browser struct {
 	t   *testing.T
@@ -36,10 +36,9 @@ type browser struct {
 	requests []string
 }
 
-// newBrowser starts Chromium (Debian's package) with a fresh profile. The test
-// is skipped where there is none.
-func newBrowser(t *testing.T) *browser {
-	t.Helper()
+// TestBrowser looks at the page and at the live view in Chromium (Debian's
+// package), one tab for each part. It is skipped where there is none.
+func TestBrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("browser test left out by -short")
 	}
@@ -57,10 +56,28 @@ func newBrowser(t *testing.T) *browser {
 		chromedp.NoFirstRun, chromedp.UserDataDir(t.TempDir()), chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
 	ctx, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
-	t.Cleanup(cancel)
+	defer cancel()
 	ctx, cancel = chromedp.NewContext(ctx)
+	defer cancel()
+	if err := chromedp.Do(ctx); err != nil { // starts it
+		t.Fatal(err)
+	}
+	for _, part := range []struct {
+		name string
+		look func(*browser)
+	}{
+		{"Hover", (*browser).hover}, {"Keyboard", (*browser).keyboard}, {"Tables", (*browser).tables}, {"Links", (*browser).links},
+		{"Axe", (*browser).accessible}, {"Sizes", (*browser).sizes}, {"Live", (*browser).live}, {"Escaping", (*browser).escaping},
+	} {
+		t.Run(part.name, func(t *testing.T) { part.look(newTab(t, ctx)) })
+	}
+}
+
+func newTab(t *testing.T, parent context.Context) *browser {
+	t.Helper()
+	ctx, cancel := chromedp.NewContext(parent)
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute)
+	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute) // only against a hang
 	t.Cleanup(cancel)
 	b := &browser{t: t, ctx: ctx}
 	if err := chromedp.Listen(ctx, b.hear); err != nil {
@@ -195,9 +212,36 @@ func browserResults(t *testing.T) Results {
 	return r
 }
 
-func TestBrowserHover(t *testing.T) {
-	b := newBrowser(t)
+// oneModel is browserResults without all models but the first.
+func oneModel(t *testing.T) Results {
+	t.Helper()
 	r := browserResults(t)
+	r.Analysis.Models = r.Analysis.Models[:1]
+	var recs []Recording
+	for _, rec := range r.Recordings {
+		if rec.Model == r.Analysis.Models[0].Model {
+			recs = append(recs, rec)
+		}
+	}
+	r.Recordings = recs
+	return r
+}
+
+// few keeps two listeners.
+func few(r Results) Results {
+	var recs []Recording
+	for _, rec := range r.Recordings {
+		if rec.OnFixture() || rec.Subject == "L01" || rec.Subject == "L02" {
+			recs = append(recs, rec)
+		}
+	}
+	r.Recordings = recs
+	return r
+}
+
+// hover reads values under the pointer, in one plot of each section.
+func (b *browser) hover() {
+	r := oneModel(b.t)
 	url := b.open(r)
 	figs := Figures(r)
 	for i, f := range figs {
@@ -234,10 +278,9 @@ func (b *browser) hoverFigure(f Figure) {
 	}
 }
 
-// TestBrowserKeyboard reaches everything without a pointer.
-func TestBrowserKeyboard(t *testing.T) {
-	b := newBrowser(t)
-	r := browserResults(t)
+// keyboard reaches everything without a pointer.
+func (b *browser) keyboard() {
+	t, r := b.t, oneModel(b.t)
 	url := b.open(r)
 	fig := Figures(r)[0]
 	sel := "#fig-" + fig.Name
@@ -270,11 +313,10 @@ func TestBrowserKeyboard(t *testing.T) {
 	b.quiet(url)
 }
 
-// TestBrowserTables compares every table on the page with the tables of the
+// tables compares every table on the page with the tables of the
 // results after a trip through JSON, and the distances with the JSON itself.
-func TestBrowserTables(t *testing.T) {
-	b := newBrowser(t)
-	r := browserResults(t)
+func (b *browser) tables() {
+	t, r := b.t, oneModel(b.t)
 	url := b.open(r)
 	var file bytes.Buffer
 	if err := WriteJSON(&file, r); err != nil {
@@ -351,10 +393,10 @@ func (b *browser) distances(raw []byte, rows [][]string) {
 	}
 }
 
-// TestBrowserLinks follows each link of the page to its place.
-func TestBrowserLinks(t *testing.T) {
-	b := newBrowser(t)
-	url := b.open(browserResults(t))
+// links follows each link of the page to its place.
+func (b *browser) links() {
+	t := b.t
+	url := b.open(oneModel(t))
 	dead := eval[[]string](b, `[...new Set([...document.querySelectorAll("a[href^='#']")].map(a => a.getAttribute("href")))].filter(h => !document.getElementById(h.slice(1)))`)
 	if len(dead) > 0 {
 		t.Errorf("links to nowhere: %v", dead)
@@ -370,7 +412,9 @@ func TestBrowserLinks(t *testing.T) {
 	b.quiet(url)
 }
 
-func TestBrowserAxe(t *testing.T) {
+// accessible runs axe-core in both colour schemes and on the live view.
+func (b *browser) accessible() {
+	t := b.t
 	file := os.Getenv("ASWORN_AXE")
 	if file == "" {
 		t.Skip("ASWORN_AXE does not name axe.min.js (npm install axe-core)")
@@ -379,40 +423,43 @@ func TestBrowserAxe(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	b := newBrowser(t)
-	r := browserResults(t)
-	r.Analysis.Models = r.Analysis.Models[:1] // one of everything is enough
+	r := few(oneModel(t)) // a few of everything are enough
 	url := b.open(r)
-	for _, scheme := range []string{"light", "dark"} {
-		b.media("", scheme)
-		b.axe(string(axe), scheme)
-	}
+	b.axe(string(axe), "light", "{}")
+	b.media("", "dark")
+	b.axe(string(axe), "dark", `{runOnly: ["color-contrast"]}`)
 	b.quiet(url)
 	srv := httptest.NewServer(LiveHandler(func() (Results, string, error) { return r, r.Analysis.Models[0].Verdicts[1].ID, nil }))
 	defer srv.Close()
 	b.do(chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act, #word.good, #word.unsure"))
-	b.axe(string(axe), "live view")
+	b.axe(string(axe), "live view", "{}")
 }
 
-// axe runs every rule of axe-core on the open page.
-func (b *browser) axe(source, where string) {
+// axe runs axe-core on the open page with everything unfolded, and proves that
+// it would find something.
+func (b *browser) axe(source, where, options string) {
 	b.t.Helper()
 	eval[bool](b, source+"; true")
-	found := eval[[]string](b, `document.querySelectorAll("details").forEach(d => d.open = true), axe.run(document, {resultTypes: ["violations"]}).then(r =>
+	found := eval[[]string](b, `document.querySelectorAll("details").forEach(d => d.open = true), axe.run(document, Object.assign({resultTypes: ["violations"]}, `+options+`)).then(r =>
 		r.violations.map(v => v.impact + " " + v.id + ": " + v.help + " | " + v.nodes.length + " × " + v.nodes.slice(0, 3).map(n => n.target + " " + n.failureSummary).join(" ;; ")))`)
 	for _, v := range found {
 		b.t.Errorf("axe, %s: %s", where, v)
 	}
-	if eval[int](b, `axe.run(document.querySelector("header"), {resultTypes: ["passes"]}).then(r => r.passes.length)`) == 0 {
-		b.t.Error("axe checked nothing")
+	if n := eval[int](b, `document.querySelector("h1").style.color = "#cccccc", document.querySelector("h1").style.background = "#dddddd",
+		axe.run("h1", {runOnly: ["color-contrast"]}).then(r => { document.querySelector("h1").removeAttribute("style"); return r.violations.length })`); n != 1 {
+		b.t.Errorf("axe, %s: grey on grey gave %d findings, want 1", where, n)
 	}
 }
 
-// TestBrowserSizes looks at phone, laptop and print: nothing is wider than the
+// sizes looks at phone, laptop and print: nothing is wider than the
 // window, and each is kept as a picture.
-func TestBrowserSizes(t *testing.T) {
-	b := newBrowser(t)
-	url := b.open(browserResults(t))
+func (b *browser) sizes() {
+	t := b.t
+	r := oneModel(t)
+	if os.Getenv("ASWORN_SHOTS") != "" { // the pictures show everything
+		r = browserResults(t)
+	}
+	url := b.open(r)
 	for _, v := range []struct {
 		name string
 		w, h int64
@@ -462,9 +509,9 @@ func (b *browser) printed() {
 	b.shot("print", true)
 }
 
-// TestBrowserLive reads the live view: large letters, and news without a reload.
-func TestBrowserLive(t *testing.T) {
-	b := newBrowser(t)
+// live reads the live view: large letters, and news without a reload.
+func (b *browser) live() {
+	t := b.t
 	r := synthetic()
 	var mu sync.Mutex
 	id := r.Analysis.Models[0].Verdicts[1].ID

@@ -99,10 +99,10 @@ func wornFigures(r Results) []Figure {
 		}
 		for _, ear := range capture.Ears {
 			c := &Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
-			if s, ok := spreadSeries("worn, median and 10–90 %", worn, ear, n, Style{}, nil); ok {
+			if s, ok := spreadSeries("worn: median, 10–90 %", worn, ear, n, Style{}, nil); ok {
 				c.Series = append(c.Series, s)
 			}
-			if s, ok := spreadSeries("fixture, median and 10–90 %", fixture, ear, n, Style{Tint: 1, Dash: 1}, nil); ok {
+			if s, ok := spreadSeries("fixture: median, 10–90 %", fixture, ear, n, Style{Tint: 1, Dash: 1}, nil); ok {
 				s.Hidden = true
 				c.Series = append(c.Series, s)
 			}
@@ -125,7 +125,7 @@ func wornFigures(r Results) []Figure {
 				Curves: c})
 		}
 	}
-	return shareScale(out)
+	return shareByModel(out)
 }
 
 func figureName(section, model string, ear capture.Ear) string {
@@ -143,7 +143,7 @@ func correctedFigures(r Results) []Figure {
 			for _, ear := range capture.Ears {
 				c := &Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
 				if p == capture.Blocked {
-					if s, ok := spreadSeries("worn, median and 10–90 %", ordinaryRecordings(r, m.Model, p, true), ear, n, Style{}, nil); ok {
+					if s, ok := spreadSeries("worn: median, 10–90 %", ordinaryRecordings(r, m.Model, p, true), ear, n, Style{}, nil); ok {
 						c.Series = append(c.Series, s)
 					}
 				}
@@ -173,7 +173,7 @@ func correctedFigures(r Results) []Figure {
 			}
 		}
 	}
-	return shareScale(out)
+	return shareByModel(out)
 }
 
 func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st Style, hide bool) Series {
@@ -216,7 +216,7 @@ func compensatedFigures(r Results) []Figure {
 				{"raw", "raw", "Level, " + r.LevelUnit, nil},
 			} {
 				c := &Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
-				if s, ok := spreadSeries("fixture, median and 10–90 %", drum, ear, n, Style{}, v.shift); ok {
+				if s, ok := spreadSeries("fixture: median, 10–90 %", drum, ear, n, Style{}, v.shift); ok {
 					c.Series = append(c.Series, s)
 				}
 				for i, rec := range drum {
@@ -235,6 +235,20 @@ func compensatedFigures(r Results) []Figure {
 	return shareSpan(out)
 }
 
+// shareByModel gives the figures of each model one vertical range; models have
+// their own, at the same scale of decibels.
+func shareByModel(figs []Figure) []Figure {
+	for i := 0; i < len(figs); {
+		k := i
+		for k < len(figs) && figs[k].Model == figs[i].Model {
+			k++
+		}
+		shareScale(figs[i:k])
+		i = k
+	}
+	return figs
+}
+
 // shareScale gives all figures one vertical range, so that they compare.
 func shareScale(figs []Figure) []Figure {
 	lo, hi := math.Inf(1), math.Inf(-1)
@@ -251,14 +265,10 @@ func shareScale(figs []Figure) []Figure {
 // shareSpan gives all figures the same number of decibels, each about its own
 // levels: raw and compensated differ in level but not in scale.
 func shareSpan(figs []Figure) []Figure {
-	byKind := map[string][]Figure{}
-	for _, f := range figs {
-		byKind[f.Curves.YLabel] = append(byKind[f.Curves.YLabel], f)
-	}
 	span := 0.0
-	for _, group := range byKind {
-		shareScale(group)
-		span = max(span, group[0].Curves.YMax-group[0].Curves.YMin)
+	for i, f := range figs {
+		shareScale(figs[i : i+1])
+		span = max(span, f.Curves.YMax-f.Curves.YMin)
 	}
 	for _, f := range figs {
 		f.Curves.YMin = f.Curves.YMax - span
@@ -266,10 +276,22 @@ func shareSpan(figs []Figure) []Figure {
 	return figs
 }
 
-// extent is the range of everything that a curve plot draws.
+// extent is the range of everything that a curve plot draws at first; what is
+// hidden may widen it by 5 dB.
 func extent(c Curves) (lo, hi float64) {
+	lo, hi = rangeOf(c, false)
+	if a, b := rangeOf(c, true); !math.IsInf(a, 0) {
+		lo, hi = min(lo, max(a, lo-5)), max(hi, min(b, hi+5))
+	}
+	return lo, hi
+}
+
+func rangeOf(c Curves, hidden bool) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, s := range c.Series {
+		if s.Hidden != hidden {
+			continue
+		}
 		for _, ys := range [][]float64{s.Y, s.Lower, s.Upper} {
 			for i, y := range ys {
 				if !math.IsNaN(y) && c.Hz[i] >= 20*0.9 && c.Hz[i] <= 20000*1.1 {

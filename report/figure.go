@@ -19,6 +19,8 @@ type Figure struct {
 
 // The sections of the page that hold figures.
 const (
+	SectionFinal       = "final"
+	SectionBudget      = "budget"
 	SectionWorn        = "worn"
 	SectionMap         = "map"
 	SectionLeak        = "leak"
@@ -134,6 +136,7 @@ func (e Ellipse) at(x, y, t float64) (float64, float64) {
 // of the page.
 func Figures(r Results) []Figure {
 	var out []Figure
+	out = append(out, finalFigures(r)...)
 	out = append(out, wornFigures(r)...)
 	out = append(out, mapFigures(r)...)
 	out = append(out, leakFigures(r)...)
@@ -141,5 +144,6 @@ func Figures(r Results) []Figure {
 	out = append(out, compensatedFigures(r)...)
 	out = append(out, sensitivityFigures(r)...)
 	out = append(out, surveyFigures(r)...)
+	out = append(out, budgetFigures(r)...)
 	return out
 }

@@ -14,6 +14,7 @@ type Group struct {
 	Band   bool
 	Tone   Tone
 	Point  bool // a mark, not a line
+	Worn   bool // a small dot
 	Hidden bool
 }
 
@@ -34,7 +35,7 @@ func (f Figure) Groups() []Group {
 		for _, worn := range []bool{false, true} {
 			for _, p := range f.Map.Points {
 				if p.Worn == worn {
-					add(Group{Name: p.Group, Tone: p.Tone, Point: true})
+					add(Group{Name: p.Group, Tone: p.Tone, Point: true, Worn: worn})
 				}
 			}
 		}

@@ -286,5 +286,5 @@ func surveyFigures(r Results) []Figure {
 				Curves: c})
 		}
 	}
-	return shareScale(out)
+	return shareByModel(out)
 }

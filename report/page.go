@@ -111,8 +111,8 @@ func pageTemplate(name string) (*template.Template, error) {
 		"tone":   func(t Tone) string { return t.class() },
 		"head":   func(s string) string { return oneLine(s) },
 		"cell":   func(c Column) bool { return c.right() },
+		"wide":   func(t Table, i int) bool { return t.wide(i) },
 		"anchor": anchor,
-		"last":   func(i int, hz levelList) int { return len(hz) - 1 },
 	}).ParseFS(pageFiles, "page/"+name)
 }
 
@@ -183,6 +183,8 @@ func pageSections(r Results) ([]pageSection, []figureData) {
 	p := pageBuilder{r: r, figures: Figures(r)}
 	p.section("seatings", "Fixture seatings", "Each fixture seating against the worn ones. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × refused.",
 		tables(false, FixtureTable(r)), tables(true, FixtureOffsetTable(r)))
+	p.section(SectionFinal, "Final curves", "What the fixture says about each model: the mean over the seatings that count, corrected where that helps.",
+		append(p.blocks(SectionFinal), tables(true, MemberTable(r)))...)
 	p.section(SectionWorn, "Worn against fixture", "Levels at the blocked canal entrance. Tick a listener to see each of their seatings.", p.blocks(SectionWorn)...)
 	p.section(SectionMap, "Where each seating sits", "Side view of the head axes, the nose to the right for both ears. All maps have one scale.",
 		append(p.blocks(SectionMap), tables(true, ListenerTable(r)), tables(false, ModelTable(r)))...)
@@ -198,6 +200,8 @@ func pageSections(r Results) ([]pageSection, []figureData) {
 		append(append([]pageBlock{tables(false, SensitivityTable(r))}, p.blocks(SectionSensitivity)...), tables(true, RepeatabilityTables(r)...))...)
 	p.section(SectionSurvey, "How the response moves", "What the position survey says about each millimetre and degree.",
 		append(p.blocks(SectionSurvey), tables(false, SurveyTable(r)))...)
+	p.section(SectionBudget, "Uncertainty budget", "Where the interval of each final curve comes from.",
+		append([]pageBlock{tables(true, BudgetTable(r))}, p.blocks(SectionBudget)...)...)
 	p.section("recordings", "Recordings", "Every row of the seating sheet.", tables(true, RecordingTable(r)))
 	return p.sections, p.data
 }

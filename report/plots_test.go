@@ -101,13 +101,13 @@ func TestScalesShared(t *testing.T) {
 		key := f.Section
 		switch {
 		case f.Curves != nil:
-			s, key = f.Curves.YMax-f.Curves.YMin, key+strings.Split(f.Name, "-")[0]
+			s, key = f.Curves.YMax-f.Curves.YMin, key+strings.Split(f.Name, "-")[0]+f.Model
 		case f.Map != nil:
 			s = f.Map.Limit
 		default:
 			continue
 		}
-		if f.Section == SectionCompensated {
+		if f.Section == SectionCompensated { // raw and compensated, all models
 			key = f.Section
 		}
 		if was, ok := span[key]; ok && math.Abs(was-s) > 1e-9 {

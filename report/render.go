@@ -91,10 +91,19 @@ func (t Table) WriteMarkdown(w io.Writer) error {
 func markdownText(s string) string {
 	var b strings.Builder
 	for _, r := range oneLine(s) {
-		if strings.ContainsRune("\\`*_{}[]<>#|~&", r) {
+		switch {
+		case r == '<':
+			b.WriteString("&lt;")
+		case r == '>':
+			b.WriteString("&gt;")
+		case r == '&':
+			b.WriteString("&amp;")
+		case strings.ContainsRune("\\`*_{}[]#|~", r):
 			b.WriteByte('\\')
+			b.WriteRune(r)
+		default:
+			b.WriteRune(r)
 		}
-		b.WriteRune(r)
 	}
 	return b.String()
 }
@@ -370,10 +379,11 @@ func breakWord(s string, width int) (head, tail string) {
 	return s[:cut], s[cut:]
 }
 
-// printable replaces control characters, so that a note cannot drive a terminal.
+// printable replaces control characters and changes of the writing direction, so
+// that a note cannot drive a terminal or disguise what it says.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
-		if unicode.IsControl(r) {
+		if unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) {
 			return ' '
 		}
 		return r

@@ -69,7 +69,7 @@ func spread(est, half float64) Cell { return interval(est, est-half, est+half) }
 func (c Column) right() bool        { return c.Kind != Text }
 func (t *Table) add(cells ...Cell)  { t.Rows = append(t.Rows, cells) }
 func (t Table) empty() bool         { return len(t.Rows) == 0 }
-func oneLine(s string) string       { return strings.Join(strings.Fields(s), " ") }
+func oneLine(s string) string       { return strings.Join(strings.Fields(printable(s)), " ") }
 func join(parts []string) string    { return strings.Join(parts, "; ") }
 func plural(n int, one string) string {
 	if n == 1 {
@@ -82,4 +82,14 @@ func plural(n int, one string) string {
 // lie evenly, "4.2 (3.9…5.1)" when not.
 func interval(est, lower, upper float64) Cell {
 	return Cell{Text: intervalText(est, lower, upper), Num: []float64{est, lower, upper}}
+}
+
+// wide reports whether a text column holds more than fits beside the others.
+func (t Table) wide(col int) bool {
+	for _, row := range t.Rows {
+		if t.Columns[col].Kind == Text && len(row[col].Text) > 28 {
+			return true
+		}
+	}
+	return false
 }
