@@ -22,6 +22,8 @@ const (
 	// simulation 99 % of the corrections come nearer.
 	nearerWhole = 0.85
 	nearerThird = 0.55
+	// A change below trifleDB is left alone and needs no reason.
+	trifleDB = 0.3
 	// reachBeyond is how far outside the survey an offset may lie, as a share
 	// of the survey's reach.
 	reachBeyond = 0.25
@@ -127,17 +129,17 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		return out
 	}
 	p := c.predict(s.Number, o, ear)
+	out.PredictedDB = p.delta
 	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
 	var reasons withheld
 	for _, part := range correctionParts() {
 		reasons.begin(part)
-		if p.nearer(part.from, part.to) < nearerWhole {
-			reasons.addAll("the change is not larger than its uncertainty")
-			continue
-		}
+		sure := p.nearer(part.from, part.to) >= nearerWhole
 		for third := part.from; third < part.to; third++ {
 			reason := ""
 			switch {
+			case !sure:
+				reason = "the change is not larger than its uncertainty"
 			case p.nearer(third, third+1) < nearerThird:
 				reason = "the change is not larger than its uncertainty"
 			case p.deepest(third) > correctionDepthDB:
@@ -150,7 +152,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 				reason = "held-out listeners do not come nearer"
 			}
 			if reason != "" {
-				reasons.add(reason)
+				if p.deepest(third) >= trifleDB {
+					reasons.add(reason)
+				}
 				continue
 			}
 			for b := perThird * third; b < perThird*(third+1); b++ {
@@ -215,22 +219,15 @@ func (w *withheld) begin(p correctionPart) {
 	w.parts = append(w.parts, withheldPart{correctionPart: p})
 }
 
-func (w *withheld) add(reason string) { w.count(reason, 1) }
-
-func (w *withheld) addAll(reason string) {
-	p := w.parts[len(w.parts)-1]
-	w.count(reason, p.to-p.from)
-}
-
-func (w *withheld) count(reason string, n int) {
+func (w *withheld) add(reason string) {
 	p := &w.parts[len(w.parts)-1]
 	for i, r := range p.reasons {
 		if r == reason {
-			p.counts[i] += n
+			p.counts[i]++
 			return
 		}
 	}
-	p.reasons, p.counts = append(p.reasons, reason), append(p.counts, n)
+	p.reasons, p.counts = append(p.reasons, reason), append(p.counts, 1)
 }
 
 // String names, per part, the reasons and in how many third octaves each held.

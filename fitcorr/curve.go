@@ -104,7 +104,7 @@ func (ch chooser) choose(rows []Seating, fc *FinalCurve) []part {
 		case judged && (v.Outcome == Adjust || v.Ears[ch.ear].Outcome == Adjust):
 			m.Corrected = covers(corr, 1000, 10000)
 			m.Used = m.Corrected
-			m.Why = "off its place; not corrected: " + withheldOf(corr)
+			m.Why = "off its place, and the correction to the worn mean is withheld"
 			if m.Used {
 				m.Why = "off its place; corrected to the worn mean"
 			}
@@ -127,7 +127,7 @@ func (ch chooser) choose(rows []Seating, fc *FinalCurve) []part {
 				m.Why += "; its seal corrected to the worn mean"
 			} else {
 				m.Used, m.Corrected = false, false
-				m.Why = "seal unlike the worn one; not corrected: " + withheldOf(corr)
+				m.Why = "seal unlike the worn one, and the correction to it is withheld"
 			}
 		}
 		fc.Members = append(fc.Members, m)
@@ -156,29 +156,22 @@ func (ch chooser) correctionOf(s Seating) *Correction {
 	return nil
 }
 
-func withheldOf(c *Correction) string {
-	if c == nil {
-		return "no survey or worn mean to correct with"
-	}
-	return c.Withheld
-}
-
-// covers reports whether a correction was applied to at least two thirds of
-// the bands between two frequencies in Hz.
+// covers reports whether, of the bands between two frequencies in Hz, at least
+// two thirds are corrected or need no correction worth speaking of.
 func covers(c *Correction, from, to float64) bool {
-	if c == nil {
+	if c == nil || c.PredictedDB == nil {
 		return false
 	}
-	applied, n := 0, 0
+	fine, n := 0, 0
 	for b, f := range band.All() {
 		if f.Mid >= from && f.Mid <= to {
 			n++
-			if c.Applied[b] {
-				applied++
+			if c.Applied[b] || math.Abs(c.PredictedDB[b]) < trifleDB {
+				fine++
 			}
 		}
 	}
-	return 3*applied >= 2*n
+	return 3*fine >= 2*n
 }
 
 // average fills level and spread. A band counts when it does in at least half
