@@ -1,0 +1,273 @@
+package pipeline
+
+import (
+	"bytes"
+	"context"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"asworn/capture"
+	"asworn/capture/wavfile"
+	"asworn/cmd/internal/simulate"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// scratch is a folder for what the tests share.
+var scratch string
+
+func TestMain(m *testing.M) {
+	var err error
+	if scratch, err = os.MkdirTemp("", "asworn-pipeline-"); err != nil {
+		panic(err)
+	}
+	code := m.Run()
+	os.RemoveAll(scratch)
+	os.Exit(code)
+}
+
+// demo returns the closed-back Model A of a reduced demo study, which has been
+// run. It is shared: those that change something take a copy by copyStudy.
+var demo = sync.OnceValues(func() (string, error) {
+	dir := filepath.Join(scratch, "demo")
+	ctx := context.Background()
+	if _, err := simulate.WriteDemo(ctx, dir, simulate.DemoOptions{Listeners: 2, Seatings: 2, SurveySize: 5}); err != nil {
+		return "", err
+	}
+	sheet := filepath.Join(dir, capture.SheetFile)
+	content, err := os.ReadFile(sheet)
+	if err != nil {
+		return "", err
+	}
+	var kept []string
+	for i, line := range strings.SplitAfter(string(content), "\n") {
+		if model := strings.Split(line+",", ",")[1]; i == 0 || model == "" || model == "Model A" {
+			kept = append(kept, line)
+		}
+	}
+	if err := os.WriteFile(sheet, []byte(strings.Join(kept, "")), 0o666); err != nil {
+		return "", err
+	}
+	_, _, err = Run(ctx, dir, Options{})
+	return dir, err
+})
+
+func demoStudy(t testing.TB) string {
+	t.Helper()
+	dir, err := demo()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
+// copyStudy copies the demo study with its results; recordings are links.
+func copyStudy(t *testing.T) string {
+	t.Helper()
+	from, to := demoStudy(t), t.TempDir()
+	err := filepath.WalkDir(from, func(name string, d os.DirEntry, err error) error {
+		if err != nil {
+			return err
+		}
+		rel, err := filepath.Rel(from, name)
+		if err != nil {
+			return err
+		}
+		target := filepath.Join(to, rel)
+		if d.IsDir() {
+			return os.MkdirAll(target, 0o777)
+		}
+		if filepath.Ext(name) == ".wav" && os.Link(name, target) == nil {
+			return nil
+		}
+		content, err := os.ReadFile(name)
+		if err != nil {
+			return err
+		}
+		return os.WriteFile(target, content, 0o666)
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return to
+}
+
+// A recording that cannot be used is kept out of every curve, told with its
+// mend, and does not keep the others from being judged.
+func TestRefusedRecording(t *testing.T) {
+	dir := copyStudy(t)
+	const file = "recordings/l01_model-a_001_blocked.wav"
+	path := filepath.Join(dir, file)
+	format, channels, err := wavfile.ReadAll(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, x := range channels {
+		clear(x)
+	}
+	if err := os.Remove(path); err != nil {
+		t.Fatal(err)
+	}
+	if err := wavfile.Write(path, format, channels); err != nil {
+		t.Fatal(err)
+	}
+	r, counts, err := Run(context.Background(), dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if counts.Refused != 1 || counts.Processed != 1 || len(counts.Changed) != 1 || counts.Changed[0] != file {
+		t.Errorf("counts %+v: want one recording changed, processed and refused", counts)
+	}
+	if !report.NeedsOperator(r) {
+		t.Error("a refused recording does not need the operator")
+	}
+	var summary bytes.Buffer
+	if err := report.Summary(&summary, r); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(summary.String(), file) {
+		t.Errorf("the summary does not name the refused recording:\n%s", summary.String())
+	}
+	for _, rec := range r.Recordings {
+		if (rec.File == file) == rec.Usable {
+			t.Errorf("%s: usable %v", rec.File, rec.Usable)
+		}
+	}
+	for _, o := range r.Analysis.Models[0].Offsets {
+		if o.ID == file {
+			t.Error("the refused recording was placed")
+		}
+	}
+}
+
+// A check of a recording that the study holds finds what the run found.
+func TestCheckAgreesWithRun(t *testing.T) {
+	dir := demoStudy(t)
+	r, err := LastResults(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := r.Analysis.Models[0]
+	if len(m.Verdicts) == 0 {
+		t.Fatal("the run judged nothing")
+	}
+	study, err := OpenFrozen(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if study.Stale() {
+		t.Error("nothing changed, but the study is stale")
+	}
+	for _, v := range m.Verdicts {
+		got, err := study.Check(context.Background(), filepath.Join(dir, filepath.FromSlash(v.ID)), CheckOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := got.Analysis.Models[0].Verdicts[0]
+		if c.Outcome != v.Outcome {
+			t.Errorf("%s: check says %s, the run %s", v.ID, c.Outcome, v.Outcome)
+		}
+		for _, axis := range []fitcorr.Axis{fitcorr.Forward, fitcorr.Up} {
+			if d := math.Abs(c.Headset.Off.Value[axis] - v.Headset.Off.Value[axis]); d > 0.05 {
+				t.Errorf("%s, axis %d: check and run differ by %.3f mm", v.ID, axis, d)
+			}
+		}
+	}
+	if _, err := study.Check(context.Background(), "x.wav", CheckOptions{Model: "Model X"}); err == nil || !strings.Contains(err.Error(), "Model A") {
+		t.Errorf("unknown model: %v", err)
+	}
+}
+
+// The view at the fixture judges a recording as soon as it has landed, in the
+// sheet or not.
+func TestWatch(t *testing.T) {
+	dir := copyStudy(t)
+	ctx, stop := context.WithTimeout(context.Background(), 5*time.Minute)
+	defer stop()
+	w := NewWatch(dir, "", Options{}, func(err error) { t.Error(err) })
+	done := make(chan struct{})
+	go func() { defer close(done); w.Follow(ctx, 10*time.Millisecond) }()
+	await := func(what string, ok func(r report.Results, last string) bool) {
+		t.Helper()
+		for {
+			r, last, err := w.Latest()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if ok(r, last) {
+				return
+			}
+			if ctx.Err() != nil {
+				t.Fatalf("still waiting for: %s", what)
+			}
+			time.Sleep(10 * time.Millisecond)
+		}
+	}
+	verdict := func(r report.Results, file string) bool {
+		for _, m := range r.Analysis.Models {
+			for _, v := range m.Verdicts {
+				if v.ID == file {
+					return true
+				}
+			}
+		}
+		return false
+	}
+	await("the first results", func(r report.Results, _ string) bool { return len(r.Recordings) > 0 })
+	content, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture_model-a_003_blocked.wav"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	const file = "recordings/new.wav"
+	if err := writeFile(filepath.Join(dir, file), content); err != nil {
+		t.Fatal(err)
+	}
+	await("a verdict of the new recording", func(r report.Results, last string) bool { return last == file && verdict(r, file) })
+
+	// Written into the sheet, it becomes part of the study.
+	sheet := filepath.Join(dir, capture.SheetFile)
+	text, err := os.ReadFile(sheet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,blocked,99,,,,,\n"...)); err != nil {
+		t.Fatal(err)
+	}
+	await("the new row", func(r report.Results, _ string) bool {
+		last := r.Recordings[len(r.Recordings)-1]
+		return last.File == file && last.Number == 99 && verdict(r, file)
+	})
+	stop()
+	<-done
+}
+
+// BenchmarkCheck is everything that asworn check does after the process has
+// started: read what the last run left, process the new recording, judge it.
+func BenchmarkCheck(b *testing.B) {
+	dir := demoStudy(b)
+	file := filepath.Join(dir, "recordings", "fixture_model-a_003_blocked.wav")
+	for b.Loop() {
+		study, err := OpenFrozen(dir)
+		if err != nil {
+			b.Fatal(err)
+		}
+		if _, err := study.Check(context.Background(), file, CheckOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+// BenchmarkRunAgain is a run in which nothing has changed.
+func BenchmarkRunAgain(b *testing.B) {
+	dir := demoStudy(b)
+	for b.Loop() {
+		if _, counts, err := Run(context.Background(), dir, Options{}); err != nil || counts.Processed > 0 || counts.Estimated {
+			b.Fatal(err, counts)
+		}
+	}
+}
