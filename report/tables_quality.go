@@ -173,8 +173,8 @@ func StandOutTable(r Results) Table {
 			Cell{Text: probability(s.P), Num: []float64{s.P}},
 			Cell{Text: hertz(s.WorstHz), Num: []float64{s.WorstHz}}, number(s.WorstDB, 1), words(shortFile(s.ID)))
 	}
-	t.Note = strconv.Itoa(tested) + " tests; each group keeps a false-alarm probability of " + percent(size) +
-		". Low: the seal's end of the range; high: the position's. P is corrected for the size of the group."
+	t.Note = strconv.Itoa(tested) + " tests; each ear of a group keeps a false-alarm probability of " + percent(size) +
+		". Low: the seal's end of the range; high: the position's. P is corrected for the members and both bands."
 	return t
 }
 
