@@ -226,7 +226,11 @@ func (c *constants) layout() {
 	c.preroll = samples(prerollSeconds)
 	c.gap = samples(c.setup.Sweep.GapSeconds)
 	c.period = len(c.x) + c.gap
-	c.tail = min(samples(1), max(0, c.gap-c.preroll))
+	post := c.setup.Window.PostSeconds
+	if post == 0 {
+		post = defaultPost
+	}
+	c.tail = min(samples(post+0.05), max(0, c.gap-c.preroll)) // what the window needs
 	if c.repeats == 1 {
 		c.tail = samples(1) // nothing follows: silence as far as it was recorded
 	}

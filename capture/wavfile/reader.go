@@ -91,7 +91,10 @@ func (r *Reader) Read(dst [][]float64) (int, error) {
 		for c := range dst {
 			d := dst[c][done : done+n]
 			r.decode(d, raw[c*r.format.Bits/8:], int(r.block))
-			if i := notFinite(d); r.format.Float && i >= 0 {
+			if !r.format.Float {
+				continue
+			}
+			if i := notFinite(d); i >= 0 {
 				return done, &Error{Path: r.name, Kind: ErrNotFinite, Mend: copyAgain,
 					Message: fmt.Sprintf("channel %d, frame %d is %g, not a finite number", c+1, r.next+int64(i)+1, d[i])}
 			}

@@ -23,7 +23,7 @@ RATE = 48000
 START, STOP, SECONDS, REPEATS, GAP = 10.0, 22000.0, 3.5, 2, 1.0
 L = SECONDS / np.log(STOP / START)
 FADE_IN, FADE_OUT = L * np.log(2) / 2, L * np.log(2) / 24
-PREROLL, TAIL = int(0.02 * RATE), int(0.98 * RATE)
+PREROLL, TAIL = int(0.02 * RATE), int(0.55 * RATE)
 PRE, POST = int(0.7 * L * np.log(2) * RATE), int(0.5 * RATE)
 PRE = min(PRE, int(0.2 * RATE))
 
