@@ -54,8 +54,8 @@ func markdown(w io.Writer, results []result) {
 			}
 			for a := range 3 {
 				f := axisOf(r.scores, q, a)
-				fmt.Fprintf(w, "| %s | %s | %s | %s | %s | %s | %s | %.0f | %d |\n", r.name, quantityNames[q], axisNames[a],
-					f.bias.show(2), f.rms.show(2), f.cover.show(1), f.gross.show(1), f.seen.value, missing)
+				fmt.Fprintf(w, "| %s | %s | %s | %s | %s | %s | %s | %s | %d |\n", r.name, quantityNames[q], axisNames[a],
+					f.bias.show(2), f.rms.show(2), f.cover.show(1), f.gross.show(1), number(f.seen.value, 0), missing)
 			}
 		}
 	}
@@ -69,7 +69,7 @@ func markdown(w io.Writer, results []result) {
 			var both, headset []string
 			for _, o := range outcomes {
 				both = append(both, over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.outcome == o) }).show(1))
-				headset = append(headset, fmt.Sprintf("%.1f", over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.headset == o) }).value))
+				headset = append(headset, number(over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.headset == o) }).value, 1))
 			}
 			fmt.Fprintf(w, "| %s | %.0f | %s | %s | %d |\n", r.name, d, strings.Join(both, " | "), strings.Join(headset, " / "), none)
 		}
@@ -77,7 +77,7 @@ func markdown(w io.Writer, results []result) {
 	fmt.Fprint(w, "\n## Leaks of more than 3 dB at 50 Hz\n\n| condition | ears | called a leak, % | corner within 10 %, % | corner's median error, % | loss at 50 Hz, RMS error dB | sealed ears called a leak, % |\n|---|---|---|---|---|---|---|\n")
 	for _, r := range results {
 		l := leaksOf(r.scores)
-		fmt.Fprintf(w, "| %s | %d | %s | %s | %.1f | %s | %s |\n", r.name, l.n, l.found.show(1), l.within10.show(1), l.median, l.loss.show(2), l.wrongly.show(1))
+		fmt.Fprintf(w, "| %s | %d | %s | %s | %s | %s | %s |\n", r.name, l.n, l.found.show(1), l.within10.show(1), number(l.median, 1), l.loss.show(2), l.wrongly.show(1))
 	}
 }
 

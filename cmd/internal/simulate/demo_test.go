@@ -71,6 +71,7 @@ func TestWriteDemo(t *testing.T) {
 	if len(read.Seatings) != len(truth.Seatings) || read.Seatings[3].Headset != truth.Seatings[3].Headset {
 		t.Error("truth.json does not hold what WriteDemo returned")
 	}
+	loads(t, a, truth)
 	if _, err := WriteDemo(t.Context(), a, small); err == nil {
 		t.Error("a full folder was written over")
 	}
@@ -89,13 +90,9 @@ func TestWriteDemoStopped(t *testing.T) {
 	}
 }
 
-// The program's own reader accepts what is written.
-func TestDemoLoads(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "demo")
-	truth, err := WriteDemo(t.Context(), dir, small)
-	if err != nil {
-		t.Fatal(err)
-	}
+// loads checks that the program's own reader accepts what is written.
+func loads(t *testing.T, dir string, truth Truth) {
+	t.Helper()
 	study, err := capture.LoadStudy(dir)
 	if err != nil {
 		t.Fatal(err)
