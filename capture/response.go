@@ -21,6 +21,10 @@ type Response struct {
 	// explains, per band; nil for sweeps, whose noise is told from the response
 	// in time.
 	Coherence []float64 `json:"coherence,omitempty"`
+	// Polarity is positive when the direct sound begins upward: of the response
+	// from 200 Hz to 2 kHz, the largest swing up less the largest down, over
+	// the sum of both; from −1 to 1, 0 when not known.
+	Polarity float64 `json:"polarity,omitempty"`
 	// SweepLevelDB is the level of the sweep at the microphone: dB SPL when
 	// calibrated, else dB re full scale. SweepLevelA is the same, A-weighted.
 	SweepLevelDB float64 `json:"sweep_level_db"`
