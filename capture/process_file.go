@@ -4,29 +4,76 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 
 	"asworn/capture/wavfile"
 )
 
-// maxMinutes bounds the recordings that are held in memory, one at a time.
-const maxMinutes = 10
+// spareSeconds is how much longer than the excitation a recording may be to be
+// held in memory as a whole.
+const spareSeconds = 60
 
-// Process reads a recording from its first frame on and turns it into
-// responses; see ProcessSamples. Only the channels of the setup are kept.
+// Process turns a recording into responses; see ProcessSamples. Only the
+// channels of the setup are kept in memory, and of a recording much longer
+// than the excitation only the part that holds it, so that memory does not
+// grow with the file.
 func (p *Processor) Process(r *wavfile.Reader) (Recording, error) {
-	format := r.Format()
-	if limit := int64(maxMinutes * 60 * format.RateHz); r.Frames() > limit {
-		return Recording{}, fmt.Errorf("capture: the recording is %.0f minutes long and the excitation %.0f s: cut it to the part that holds the excitation, at most %d minutes",
-			float64(r.Frames())/float64(format.RateHz)/60, float64(p.repeats*p.period)/p.rate, maxMinutes)
+	rate := float64(r.Format().RateHz)
+	from, to := int64(0), r.Frames()
+	excitation := int64(p.repeats*p.period) + int64(p.rate)
+	if chunk := 2*excitation + int64(spareSeconds*p.rate); to > chunk && rate == p.rate && p.fits(r) {
+		var err error
+		if from, to, err = p.search(r, chunk, excitation); err != nil {
+			return Recording{}, err
+		}
+	} else if to > chunk {
+		to = chunk // an error for sure: do not read it all
 	}
-	if err := r.SeekFrame(0); err != nil {
-		return Recording{}, err
-	}
-	channels, err := p.input.read(r, p.channel)
+	channels, err := p.input.read(r, p.channel, from, int(to-from))
 	if err != nil {
 		return Recording{}, err
 	}
-	return p.ProcessSamples(channels, float64(format.RateHz))
+	return p.ProcessSamples(channels, rate)
+}
+
+// fits reports whether the recording has the channels of the setup.
+func (p *Processor) fits(r *wavfile.Reader) bool {
+	return slices.Max(p.channel[:]) < r.Format().Channels
+}
+
+// search goes through a long recording in chunks that overlap by the length of
+// the excitation, and returns the part of it that holds the repeats.
+func (p *Processor) search(r *wavfile.Reader, chunk, excitation int64) (from, to int64, err error) {
+	best, most := int64(0), found{}
+	for at := int64(0); at < r.Frames(); at += chunk - excitation {
+		channels, err := p.input.read(r, p.channel, at, int(min(chunk, r.Frames()-at)))
+		if err != nil {
+			return 0, 0, err
+		}
+		look := [][]float64{}
+		for role, ch := range p.channel {
+			if ch >= 0 && (role == loopback || p.channel[loopback] < 0) {
+				look = append(look, channels[ch])
+			}
+		}
+		f := p.find.locate(look...)
+		if f.clarity < unclearPattern {
+			continue
+		}
+		if len(f.start) > len(most.start) || (len(f.start) == len(most.start) && f.clarity > most.clarity) {
+			best, most = at, f
+		}
+		if len(f.start) == p.repeats {
+			break
+		}
+	}
+	if len(most.start) == 0 {
+		return 0, min(chunk, r.Frames()), nil // its findings will say so
+	}
+	second := int64(p.rate)
+	from = best + int64(most.start[0]) - (leadSeconds+1)*second
+	to = best + int64(most.start[len(most.start)-1]) + int64(p.period) + 2*second
+	return max(0, from), min(to, r.Frames()), nil
 }
 
 // input holds the samples of one recording and is reused for the next.
@@ -38,10 +85,13 @@ type input struct {
 
 const blockFrames = 1 << 14
 
-// read returns one slice per channel of the file; those that the setup does
-// not name are views of one that it does.
-func (in *input) read(r *wavfile.Reader, channel [roles]int) ([][]float64, error) {
-	n, count := int(r.Frames()), r.Format().Channels
+// read returns n frames, one slice per channel of the file; those that the
+// setup does not name are views of one that it does.
+func (in *input) read(r *wavfile.Reader, channel [roles]int, from int64, n int) ([][]float64, error) {
+	if err := r.SeekFrame(from); err != nil {
+		return nil, err
+	}
+	count := r.Format().Channels
 	for len(in.block) < count {
 		in.block = append(in.block, make([]float64, blockFrames))
 	}
