@@ -40,7 +40,7 @@ func finalFigures(r Results) []Figure {
 func notes(f fitcorr.FinalCurve) string {
 	s := ""
 	for _, n := range f.Notes {
-		s += " " + oneLine(n)
+		s += " " + sentence(n)
 	}
 	return s
 }

@@ -138,7 +138,7 @@ func stateOf(r Results, id string) liveState {
 	for _, o := range r.Analysis.StandOuts {
 		if o.ID == id && o.Flagged {
 			s.Word, s.Tone = "stands out", Unsure.class()
-			s.Do = append(s.Do, o.Ear+" ear, most at "+hertz(o.WorstHz)+"Hz by "+fixed(o.WorstDB, 1)+" dB from its group: "+o.Group)
+			s.Do = append(s.Do, o.Ear+" ear, most at "+hertzUnit(o.WorstHz)+" by "+fixed(o.WorstDB, 1)+" dB from its group: "+o.Group)
 		}
 	}
 	return s

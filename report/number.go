@@ -89,6 +89,15 @@ func hertz(f float64) string {
 	return strconv.FormatFloat(math.Round(f), 'f', -1, 64)
 }
 
+// hertzUnit is hertz with its unit: "63 Hz", "12.5 kHz".
+func hertzUnit(f float64) string {
+	s := hertz(f)
+	if k, ok := strings.CutSuffix(s, " k"); ok {
+		return k + " kHz"
+	}
+	return s + " Hz"
+}
+
 // nominalHz are the nominal mid-band frequencies of ISO 266 within one decade
 // each of 20 Hz to 20 kHz, third octaves.
 var nominalHz = [...]float64{

@@ -109,7 +109,7 @@ func standOutSection(r Results) Section {
 			continue
 		}
 		s.Lines = append(s.Lines, Line{
-			Text: ix.name(o.ID) + ": " + o.Ear + " ear, " + o.Band + " band, most at " + hertz(o.WorstHz) + "Hz by " +
+			Text: ix.name(o.ID) + ": " + o.Ear + " ear, " + o.Band + " band, most at " + hertzUnit(o.WorstHz) + " by " +
 				fixed(o.WorstDB, 1) + " dB (P " + probability(o.P) + ").",
 			Link: o.ID, Tone: Unsure,
 		})
@@ -144,15 +144,15 @@ func refusedSection(r Results) Section {
 func cannotSection(r Results) Section {
 	s := Section{Title: "What this study cannot tell"}
 	for _, c := range r.Analysis.Cannot {
-		s.Lines = append(s.Lines, Line{Text: c})
+		s.Lines = append(s.Lines, Line{Text: sentence(c)})
 	}
 	for _, m := range r.Analysis.Models {
 		for _, c := range m.Cannot {
-			s.Lines = append(s.Lines, Line{Text: m.Model + ": " + c})
+			s.Lines = append(s.Lines, Line{Text: m.Model + ": " + sentence(c)})
 		}
 	}
 	for _, c := range r.Findings {
-		s.Lines = append(s.Lines, Line{Text: c})
+		s.Lines = append(s.Lines, Line{Text: sentence(c)})
 	}
 	return s
 }

@@ -13,10 +13,10 @@ import (
 // sized in CSS, so that it stays readable on a phone.
 const (
 	svgWidth  = 640.0
-	svgLeft   = 62.0
-	svgRight  = 16.0
+	svgLeft   = 72.0
+	svgRight  = 24.0
 	svgTop    = 12.0
-	svgBottom = 50.0
+	svgBottom = 58.0
 )
 
 // svgFrame maps values to the view box.
@@ -105,7 +105,7 @@ func (fr svgFrame) axes(b *strings.Builder, xt, yt []svgTick, xlabel, ylabel str
 	}
 	fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s</text>`, px(fr.x0+fr.w/2), px(fr.y0+fr.h+svgBottom-6), html.EscapeString(xlabel))
 	if ylabel != "" {
-		fmt.Fprintf(b, `<text transform="translate(14 %s) rotate(-90)" text-anchor="middle">%s</text>`, px(fr.y0+fr.h/2), html.EscapeString(ylabel))
+		fmt.Fprintf(b, `<text transform="translate(19 %s) rotate(-90)" text-anchor="middle">%s</text>`, px(fr.y0+fr.h/2), html.EscapeString(ylabel))
 	}
 	fmt.Fprintf(b, `</g><rect class="frame" x="%s" y="%s" width="%s" height="%s"/>`, px(fr.x0), px(fr.y0), px(fr.w), px(fr.h))
 }

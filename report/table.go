@@ -1,6 +1,10 @@
 package report
 
-import "strings"
+import (
+	"strings"
+	"unicode"
+	"unicode/utf8"
+)
 
 // Table is one table of the report. The terminal, CSV and Markdown renderers
 // and the HTML page all work from it, so that they cannot disagree.
@@ -76,6 +80,20 @@ func plural(n int, one string) string {
 		return "1 " + one
 	}
 	return fixed(float64(n), 0) + " " + one + "s"
+}
+
+// sentence begins with a capital and ends with a full stop.
+func sentence(s string) string {
+	s = oneLine(s)
+	if s == "" {
+		return s
+	}
+	r, n := utf8.DecodeRuneInString(s)
+	s = string(unicode.ToUpper(r)) + s[n:]
+	if !strings.ContainsAny(s[len(s)-1:], ".!?") {
+		s += "."
+	}
+	return s
 }
 
 // interval makes a cell for an estimate with its limits: "4.2 ± 0.9" when they

@@ -3,30 +3,44 @@ package report
 import (
 	"io"
 	"math"
+	"slices"
 	"strconv"
 
 	"asworn/capture"
 	"asworn/fitcorr"
 )
 
-// AllTables returns every table of the report in reading order. Tables that
-// the study has nothing for are left out.
+// AllTables returns every table of the report in reading order, for exports.
+// Tables that the study has nothing for are left out.
 func AllTables(r Results) []Table {
-	tables := []Table{FixtureTable(r), FixtureOffsetTable(r), ListenerTable(r), ModelTable(r), SensitivityTable(r), StandOutTable(r)}
-	tables = append(tables, RepeatabilityTables(r)...)
-	tables = append(tables, ExposureTable(r), FindingTable(r))
-	out := tables[:0]
-	for _, t := range tables {
-		if !t.empty() {
-			out = append(out, t)
-		}
+	out := terminalTables(r)
+	if hasPanel(r) {
+		out = append(out, RepeatabilityTables(r)...)
 	}
-	return out
+	return filled(append(out, LeakTable(r), SurveyTable(r), CorrectionTable(r), MemberTable(r), BudgetTable(r), RecordingTable(r)))
 }
 
-// Tables writes every table for a terminal.
+// terminalTables are those that a person reads after a run. Without a panel the
+// scatter per third octave is the main result; with one it is in the exports.
+func terminalTables(r Results) []Table {
+	out := []Table{FixtureTable(r), FixtureOffsetTable(r), ListenerTable(r), ModelTable(r), SensitivityTable(r)}
+	if !hasPanel(r) {
+		out = append(out, RepeatabilityTables(r)...)
+	}
+	return filled(append(out, StandOutTable(r), ExposureTable(r), FindingTable(r)))
+}
+
+func hasPanel(r Results) bool {
+	return slices.ContainsFunc(r.Analysis.Models, func(m fitcorr.ModelAnalysis) bool { return len(listeners(r, m.Model)) > 0 })
+}
+
+func filled(tables []Table) []Table {
+	return slices.DeleteFunc(tables, Table.empty)
+}
+
+// Tables writes the tables that a person reads after a run.
 func Tables(w io.Writer, r Results, opt TableOptions) error {
-	for _, t := range AllTables(r) {
+	for _, t := range terminalTables(r) {
 		if err := t.WriteText(w, opt); err != nil {
 			return err
 		}

@@ -212,6 +212,14 @@ func TestHertz(t *testing.T) {
 	}
 }
 
+func TestHertzUnit(t *testing.T) {
+	for f, want := range map[float64]string{18.8: "18.8 Hz", 7943: "8 kHz", 1000: "1 kHz", 440: "440 Hz"} {
+		if got := hertzUnit(f); got != want {
+			t.Errorf("hertzUnit(%g) = %q, want %q", f, got, want)
+		}
+	}
+}
+
 func TestSummary(t *testing.T) {
 	var b bytes.Buffer
 	if err := Summary(&b, synthetic()); err != nil {
@@ -240,7 +248,7 @@ func TestEmptyStudy(t *testing.T) {
 	if err := Summary(&b, r); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(b.String(), "no panel") {
+	if !strings.Contains(b.String(), "No panel") {
 		t.Error(b.String())
 	}
 }

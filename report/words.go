@@ -203,7 +203,7 @@ func sealWords(e fitcorr.EarVerdict) (one, both string) {
 	case e.LeakOutcome == fitcorr.Adjust:
 		return "loses " + fixed(-db, 1) + " dB less than worn", "both lose " + fixed(-db, 1) + " dB less than worn"
 	}
-	return "undetermined", "undetermined"
+	return "undetermined", "seal undetermined"
 }
 
 // seatingName is how people call a recording: "Model A, L03, seating 2, blocked".
