@@ -136,6 +136,7 @@ type buffers struct {
 	harmPower []float64
 	second    []float64
 	welch     []float64
+	reach     []float64 // up to the excitation's lowest frequency: the share of the response that the division leaves
 }
 
 const prerollSeconds = 0.02
@@ -321,7 +322,7 @@ const (
 	defaultPreForeign  = 0.05
 	defaultPost        = 0.5
 	defaultFadeInPart  = 0.5
-	defaultFadeOutPart = 0.4
+	defaultFadeOutPart = 0.25
 )
 
 func (c *constants) prepareWindow() error {

@@ -56,6 +56,9 @@ func (t *take) respond(e Ear) {
 			b.mean[i] += complex(w, 0) * v
 		}
 	}
+	if p.smooth == nil {
+		p.fillBelow(b.mean, b.reach)
+	}
 	p.fft.Inverse(b.impulse, b.mean)
 	peak := t.onset()
 	whole := int(math.Floor(peak))

@@ -68,6 +68,9 @@ type take struct {
 
 	ratio   float64 // recorder's clock over the player's, as allowed for
 	refGain float64 // loopback over digital excitation, or 1
+
+	peak   [roles]float64 // of the samples
+	spoilt [roles]bool    // clipped or cut flat
 }
 
 func (t *take) run() {
@@ -231,6 +234,10 @@ func (t *take) divide() {
 		}
 		if k == 0 || t.x[loopback] != nil {
 			p.invert(inverse, reference)
+			p.buf.reach = p.buf.reach[:0]
+			for i := range min(len(inverse), int(p.lowHz/p.rate*float64(p.n))+2) {
+				p.buf.reach = append(p.buf.reach, real(inverse[i]*reference[i]))
+			}
 			for i := range p.buf.power2 {
 				g := inverse[i] * reference[i]
 				if t.x[loopback] != nil {

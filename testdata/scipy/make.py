@@ -190,6 +190,17 @@ def around(f):
 edge = np.where(f > stop, around(stop / 1.1), around(start * 1.1))
 with np.errstate(divide="ignore", invalid="ignore"):
     response = np.where(keep > 0, y * np.conj(r) / (p + edge * np.where(keep < 1, 1 / keep - 1, 0)), 0)
+# Below the band the response is carried on: an even polynomial for its real and
+# an odd one for its imaginary part, fitted up to 2.5 times the lowest frequency.
+low, high = int(start / rate * n) + 1, int(2.5 * start / rate * n)
+u = np.arange(high) / high
+terms = np.stack((u**0, u**2, u**4), axis=1)
+inside = slice(low, high)
+even = np.linalg.lstsq(terms[inside], response.real[inside], rcond=None)[0]
+odd = np.linalg.lstsq((terms * u[:, None])[inside], response.imag[inside], rcond=None)[0]
+with np.errstate(divide="ignore", invalid="ignore"):
+    reach = np.where(keep > 0, p / (p + edge * np.where(keep < 1, 1 / keep - 1, 0)), 0)[:low]
+response[:low] += (1 - reach) * (terms[:low] @ even + 1j * (terms[:low] * u[:low, None]) @ odd)
 impulse = sf.irfft(response, n)
 # The direct sound: the first peak, in the 5 ms before the highest, that reaches
 # 70 % of it.
@@ -202,7 +213,7 @@ if size[peak - 1] > size[peak + 1]:
 rise = seconds / np.log(stop / start) * np.log(2) * 0.7
 pre, post = int(round(min(0.2, rise) * rate)), int(round(0.5 * rate))
 w = np.ones(pre + post)
-a, b = int(round(min(0.2, rise) / 2 * rate)), int(round(0.2 * rate))
+a, b = int(round(min(0.2, rise) / 2 * rate)), int(round(0.125 * rate))
 w[:a] = signal.windows.cosine(2 * a)[:a] ** 2
 w[len(w) - b :] = signal.windows.cosine(2 * b)[b:] ** 2
 write("deconv", rate_hz=rate, start_hz=start, stop_hz=stop, seconds=seconds, gap_seconds=gap, lead_seconds=lead,

@@ -66,7 +66,7 @@ class Setup:
         self.low_edge = (f > START * 1.1 / 1.03) & (f < START * 1.1 * 1.03)
         self.high_edge = (f > STOP / 1.1 / 1.03) & (f < STOP / 1.1 * 1.03)
         self.upper = f > STOP
-        self.window = tukey(PRE + POST, PRE // 2, int(0.4 * POST))
+        self.window = tukey(PRE + POST, PRE // 2, int(0.25 * POST))
         # Location at a thirty-second of the rate.
         self.factor = 32
         self.small = self.decimate(x)
