@@ -19,7 +19,7 @@ func mls() []float64 {
 	for i := range x {
 		bit := (state ^ state>>1 ^ state>>3 ^ state>>12) & 1
 		state = state>>1 | bit<<15
-		x[i] = 0.3*float64(2*int(state&1)) - 0.3
+		x[i] = 0.2*float64(state&1) - 0.1
 	}
 	return x
 }
