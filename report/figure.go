@@ -1,6 +1,9 @@
 package report
 
-import "math"
+import (
+	"math"
+	"strconv"
+)
 
 // Figure is one plot of the report. The SVG and PNG files and the page draw
 // from it, and the table behind each plot is made from it too.
@@ -145,5 +148,22 @@ func Figures(r Results) []Figure {
 	out = append(out, sensitivityFigures(r)...)
 	out = append(out, surveyFigures(r)...)
 	out = append(out, budgetFigures(r)...)
+	distinct := names{}
+	for i := range out {
+		out[i].Name = distinct.next(out[i].Name)
+	}
 	return out
+}
+
+// names counts how often a name was given out.
+type names map[string]int
+
+// next gives the name, with a number from the second time on: two models may
+// differ only in characters that a file name does not hold.
+func (n names) next(name string) string {
+	n[name]++
+	if n[name] == 1 {
+		return name
+	}
+	return n.next(name + "-" + strconv.Itoa(n[name]))
 }

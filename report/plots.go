@@ -7,10 +7,12 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 
 	"github.com/google/renameio/v2/maybe"
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
 	"gonum.org/v1/plot/plotter"
@@ -77,19 +79,25 @@ func WritePlots(dir string, r Results, opt PlotOptions) ([]string, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return nil, err
 	}
-	var names []string
-	for _, f := range Figures(r) {
-		for _, format := range opt.Formats {
-			b, err := f.Render(format, opt)
-			if err != nil {
-				return names, fmt.Errorf("plot %s: %w", f.Name, err)
-			}
+	figs := Figures(r)
+	names := make([]string, len(figs)*len(opt.Formats))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i, f := range figs {
+		for k, format := range opt.Formats {
 			name := f.Name + "." + format
-			if err := maybe.WriteFile(filepath.Join(dir, name), b, 0o666); err != nil {
-				return names, err
-			}
-			names = append(names, name)
+			names[i*len(opt.Formats)+k] = name
+			group.Go(func() error {
+				b, err := f.Render(format, opt)
+				if err != nil {
+					return fmt.Errorf("plot %s: %w", f.Name, err)
+				}
+				return maybe.WriteFile(filepath.Join(dir, name), b, 0o666)
+			})
 		}
+	}
+	if err := group.Wait(); err != nil {
+		return nil, err
 	}
 	return names, nil
 }

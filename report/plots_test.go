@@ -93,6 +93,32 @@ func drawnAspect(f Figure, opt PlotOptions) (float64, error) {
 	return float64(x(1000)-x(100)) / perDB, nil
 }
 
+// TestNamesDistinct: models that make the same file name do not overwrite each other.
+func TestNamesDistinct(t *testing.T) {
+	r := synthetic()
+	for i, name := range []string{"Model A", "model-a", "Model/A"} {
+		for k := range r.Recordings {
+			if r.Recordings[k].Model == r.Analysis.Models[i].Model {
+				r.Recordings[k].Model = name
+			}
+		}
+		r.Analysis.Models[i].Model = name
+	}
+	seen := map[string]bool{}
+	for _, f := range Figures(r) {
+		if seen[f.Name] {
+			t.Errorf("two figures are called %s", f.Name)
+		}
+		seen[f.Name] = true
+	}
+	for _, table := range AllTables(r) {
+		if seen[table.Name] {
+			t.Errorf("two tables are called %s", table.Name)
+		}
+		seen[table.Name] = true
+	}
+}
+
 // TestScalesShared: plots that are compared have one scale.
 func TestScalesShared(t *testing.T) {
 	span := map[string]float64{}

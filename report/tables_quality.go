@@ -49,6 +49,7 @@ func SensitivityTable(r Results) Table {
 // RepeatabilityTables gives, per model and point, the scatter per third octave.
 func RepeatabilityTables(r Results) []Table {
 	var out []Table
+	distinct := names{}
 	for _, m := range r.Analysis.Models {
 		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
 			var per []fitcorr.Sensitivity
@@ -58,6 +59,7 @@ func RepeatabilityTables(r Results) []Table {
 				}
 			}
 			if t := repeatability(r, m.Model, p, per); !t.empty() {
+				t.Name = distinct.next(t.Name)
 				out = append(out, t)
 			}
 		}
