@@ -5,7 +5,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"sync"
-	"syscall"
 	"testing"
 
 	"asworn/capture"
@@ -53,63 +52,55 @@ func processFile(p *capture.Processor, path string) (capture.Recording, error) {
 	return p.Process(r)
 }
 
-// BenchmarkRecording processes one recording of 3 channels, 10 s, 48 kHz, from
-// its file, on one core.
-func BenchmarkRecording(b *testing.B) {
+// benchProcess runs work over the recording on all cores, count recordings per
+// round.
+func benchProcess(b *testing.B, count int, work func(*capture.Processor, string) (capture.Recording, error)) {
 	path := benchRecording(b)
 	p, err := capture.NewProcessor(capture.Setup{Sweep: benchDesign(), Left: 1, Right: 2, Loopback: 3})
 	if err != nil {
 		b.Fatal(err)
+	}
+	workers := []*capture.Processor{p}
+	for len(workers) < min(count, runtime.GOMAXPROCS(0)) {
+		workers = append(workers, p.Clone())
 	}
 	b.ReportAllocs()
-	before := cpuSeconds()
+	before := capture.CPUSeconds(b)
 	for b.Loop() {
-		rec, err := processFile(p, path)
-		if err != nil || !rec.Quality.Usable() {
-			b.Fatal(err, rec.Quality)
+		todo := make(chan int, count)
+		for i := range count {
+			todo <- i
 		}
-	}
-	b.ReportMetric((cpuSeconds()-before)/float64(b.N)*1e3, "cpu-ms/op")
-}
-
-// cpuSeconds is the processor time of this process, which does not change with
-// what else the machine is doing.
-func cpuSeconds() float64 {
-	var u syscall.Rusage
-	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
-		return 0
-	}
-	return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
-}
-
-// BenchmarkThousand processes 1,000 recordings on all cores and reports the
-// largest memory the process had from the system.
-func BenchmarkThousand(b *testing.B) {
-	path := benchRecording(b)
-	p, err := capture.NewProcessor(capture.Setup{Sweep: benchDesign(), Left: 1, Right: 2, Loopback: 3})
-	if err != nil {
-		b.Fatal(err)
-	}
-	for b.Loop() {
-		work := make(chan int)
+		close(todo)
 		var group sync.WaitGroup
-		for range runtime.GOMAXPROCS(0) {
-			q := p.Clone()
+		for _, q := range workers {
 			group.Go(func() {
-				for range work {
-					if rec, err := processFile(q, path); err != nil || rec.Used != 2 {
+				for range todo {
+					if rec, err := work(q, path); err != nil || rec.Used != 2 || !rec.Quality.Usable() {
 						b.Error(err, rec.Quality)
 					}
 				}
 			})
 		}
-		for i := range 1000 {
-			work <- i
-		}
-		close(work)
 		group.Wait()
 	}
+	n := float64(b.N * count)
+	b.ReportMetric(b.Elapsed().Seconds()*1e3/n, "ms/recording")
+	b.ReportMetric((capture.CPUSeconds(b)-before)*1e3/n, "cpu-ms/recording")
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
-	b.ReportMetric(float64(m.Sys)/1e6, "MB-system")
+	b.ReportMetric(float64(m.Sys)/1e6, "MB-from-system")
 }
+
+// BenchmarkRecording processes one recording of 3 channels, 10 s, 48 kHz, from
+// its file, on one core, with all checks.
+func BenchmarkRecording(b *testing.B) { benchProcess(b, 1, processFile) }
+
+// BenchmarkResponses does the same work as testdata/scipy/speed.py, on all
+// cores: responses without the checks of quality.
+func BenchmarkResponses(b *testing.B) {
+	benchProcess(b, 20, (*capture.Processor).MeasureFile)
+}
+
+// BenchmarkThousand processes 1,000 recordings on all cores with all checks.
+func BenchmarkThousand(b *testing.B) { benchProcess(b, 1000, processFile) }

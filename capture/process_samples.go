@@ -34,14 +34,19 @@ func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (Record
 	if total == 0 {
 		return rec, fmt.Errorf("capture: the recording is empty: record again")
 	}
-	t := &take{p: p, rec: &rec, total: total}
+	p.take(&rec, channels).run()
+	return rec, nil
+}
+
+// take starts the work on one recording whose channels fit the setup.
+func (p *Processor) take(rec *Recording, channels [][]float64) *take {
+	t := &take{p: p, rec: rec, total: len(channels[0])}
 	for i, ch := range p.channel {
 		if ch >= 0 {
 			t.x[i] = channels[ch]
 		}
 	}
-	t.run()
-	return rec, nil
+	return t
 }
 
 var channelNames = [3]string{"left", "right", "loopback"}
@@ -73,18 +78,29 @@ type take struct {
 	spoilt [roles]bool    // clipped or cut flat
 }
 
+// run does everything there is to do with one recording.
 func (t *take) run() {
-	p := t.p
 	t.checkSamples()
-	if t.x[loopback] != nil {
-		t.found = p.find.locate(t.x[loopback])
-	} else {
-		t.found = p.find.locate(t.ears()...)
-	}
-	t.rec.Repeats = len(t.found.start)
+	t.locate()
 	if !t.checkFound() {
 		return
 	}
+	t.measure()
+	t.checkResponses()
+}
+
+// locate finds the repeats, in the loopback when there is one.
+func (t *take) locate() {
+	if x := t.x[loopback]; x != nil {
+		t.found = t.p.find.locate(x)
+	} else {
+		t.found = t.p.find.locate(t.ears()...)
+	}
+	t.rec.Repeats = len(t.found.start)
+}
+
+// measure makes the responses from the repeats that were found.
+func (t *take) measure() {
 	t.place()
 	t.transform()
 	t.align()
@@ -96,7 +112,6 @@ func (t *take) run() {
 			t.respond(Ear(e))
 		}
 	}
-	t.checkResponses()
 }
 
 // ears lists the channels of the ears that are there.
