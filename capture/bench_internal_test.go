@@ -1,0 +1,42 @@
+package capture
+
+import (
+	"syscall"
+	"testing"
+
+	"asworn/capture/wavfile"
+)
+
+// MeasureFile reads a recording and makes its responses, without the checks of
+// its quality: what testdata/scipy/speed.py does, and the standard errors,
+// noise, drift and harmonics beside.
+func (p *Processor) MeasureFile(path string) (Recording, error) {
+	r, err := wavfile.Open(path)
+	if err != nil {
+		return Recording{}, err
+	}
+	defer r.Close()
+	channels, err := p.input.read(r, p.channel, 0, int(r.Frames()))
+	if err != nil {
+		return Recording{}, err
+	}
+	rec := Recording{LevelUnit: p.levelUnit()}
+	for e := range rec.Ears {
+		rec.Ears[e] = p.emptyResponse()
+	}
+	t := p.take(&rec, channels)
+	t.locate()
+	t.measure()
+	return rec, nil
+}
+
+// CPUSeconds is the processor time of this process, which does not change with
+// what else the machine is doing.
+func CPUSeconds(tb testing.TB) float64 {
+	tb.Helper()
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		tb.Fatal(err)
+	}
+	return float64(u.Utime.Nano()+u.Stime.Nano()) / 1e9
+}
