@@ -37,7 +37,9 @@ func judgeDistance(off Estimate, tol, confidence float64) (Outcome, [3]float64) 
 		out = Adjust
 	}
 	lower := riceInvert(dist/sd, 1-alpha/2) * sd
-	upper := riceInvert(dist/sd, alpha/2) * sd
+	// Inverting the Rice law upward has no answer for an estimate close to
+	// zero; the normal limit lies a little above it elsewhere.
+	upper := dist + distuv.UnitNormal.Quantile(1-alpha/2)*sd
 	return out, [3]float64{dist, lower, upper}
 }
 
