@@ -67,7 +67,7 @@ func TestFindings(t *testing.T) {
 				x[1][i] *= 0.01
 			}
 			return x
-		}, 3, []string{"low-level/warning/right"}, 3},
+		}, 3, []string{"low-level/warning/right", "ears-unequal/warning/right"}, 3},
 		{"noisy", func(x [][]float64) [][]float64 {
 			noise(x[0], 0.1, 5)
 			return x
@@ -78,7 +78,7 @@ func TestFindings(t *testing.T) {
 				x[0][i] /= 30
 			}
 			return x
-		}, 3, []string{"noisy/refused/left"}, 3},
+		}, 3, []string{"noisy/refused/left", "ears-unequal/warning/left"}, 3},
 		{"cough on the second repeat", func(x [][]float64) [][]float64 {
 			for e := range 2 {
 				noise(x[e][at(0.5+period+0.4):at(0.5+period+0.8)], 0.03, 6)

@@ -100,22 +100,24 @@ type constants struct {
 	smooth []float64
 	// passing is when the excitation passes each bin's frequency, in seconds
 	// from its start; nil when it does so more than once.
-	passing []float64
-	lowHz   float64 // edges of the band in which the excitation has content
-	highHz  float64
-	design  bool            // a synchronised sweep: harmonics separate
-	pass    []float64       // 1 inside the band, falling to 0 outside, per bin
-	correct [2][]complex128 // 1 over the microphone's response, per bin
-	aWeight []float64       // of the power, per bin
-	bands   []band.Band
-	pre     int // window, in samples
-	post    int
-	window  []float64
-	sumW2   float64   // Σw²
-	sumW4   float64   // Σw⁴
-	kappa   []float64 // per band, the share of its energy that the window lets noise meet
-	orders  []harmonic
-	harmN   int // transform length for harmonic responses
+	passing  []float64
+	lowHz    float64 // edges of the band in which the excitation has content
+	highHz   float64
+	design   bool            // a synchronised sweep: harmonics separate
+	flatness float64         // samples at its tops over those just below
+	abrupt   bool            // it has breaks of its own, as noise and music have
+	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
+	correct  [2][]complex128 // 1 over the microphone's response, per bin
+	aWeight  []float64       // of the power, per bin
+	bands    []band.Band
+	pre      int // window, in samples
+	post     int
+	window   []float64
+	sumW2    float64   // Σw²
+	sumW4    float64   // Σw⁴
+	kappa    []float64 // per band, the share of its energy that the window lets noise meet
+	orders   []harmonic
+	harmN    int // transform length for harmonic responses
 }
 
 // buffers are reused from recording to recording.
@@ -179,6 +181,10 @@ func NewProcessor(s Setup) (*Processor, error) {
 		c.repeats = 1
 	}
 	c.layout()
+	c.abrupt = !c.design && c.startles()
+	for _, top := range flatTops(c.x, flatZone) {
+		c.flatness = max(c.flatness, top.ratio())
+	}
 	if err := c.prepareSpectra(); err != nil {
 		return nil, err
 	}

@@ -16,13 +16,13 @@ func TestLongFile(t *testing.T) {
 	d := sweep.Default()
 	d.Seconds, d.RateHz, d.StopHz, d.LeadSeconds = 1, 8000, 3800, 1
 	x := append(make([]float64, 4000), d.Signal()...)
-	short := [][]float64{x, x}
+	short := [][]float64{x, delayed(x, 3)[:len(x)]}
 	long := make([][]float64, 2)
 	for e := range long {
 		long[e] = make([]float64, 300*8000)
 		noise(long[e], 1e-5, uint64(e))
 		for i, v := range x {
-			long[e][200*8000+i] += v
+			long[e][200*8000+3*e+i] += v
 		}
 	}
 	p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2})
