@@ -16,12 +16,13 @@ const (
 	// part begins at positionLowHz and ends at positionHighHz.
 	leakTopHz = 890.0
 	// The correction must bring the curve nearer with this probability, given
-	// all that is uncertain about offset, worn mean, survey and leak: as a whole
-	// and in each third octave. The survey's error is taken as independent of
-	// the scatter it is made of, which makes the probability cautious: in
-	// simulation 99 % of the corrections come nearer.
+	// all that is uncertain about offset, worn mean, survey and leak and the
+	// scatter of the curve itself: as a whole and in each third octave.
 	nearerWhole = 0.85
 	nearerThird = 0.55
+	// shrinkBy is the constant of the shrinkage of a change; chosen by simulation
+	// between nearer more often (larger) and nearer by more (smaller).
+	shrinkBy = 1.25
 	// A change below trifleDB is left alone and needs no reason.
 	trifleDB = 0.3
 	// reachBeyond is how far outside the survey an offset may lie, as a share
@@ -40,7 +41,8 @@ const (
 //     mean did not know.
 //
 // ss are all seatings of the model; offsets and worn those estimated from
-// them. Only position and leak are corrected, never the difference between
+// them. The change is shrunk by the share that its uncertainty leaves of it.
+// Only position and leak are corrected, never the difference between
 // ears. At the drum the same change is added as at the blocked entrance, which
 // assumes that the relation of the two does not depend on the position (near
 // open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),

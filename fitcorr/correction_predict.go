@@ -27,8 +27,9 @@ func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Option
 	t := target{at: worn.EarMean[ear]}
 	t.level, _ = survey.Predict(ear, t.at.Value)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
-	for _, d := range draws(rng, t.at, correctionDraws) {
-		level, _ := survey.Predict(ear, d)
+	root := covarianceRoot(t.at.Cov)
+	for range correctionDraws {
+		level, _ := survey.Predict(ear, drawn(rng, t.at.Value, root))
 		t.levels = append(t.levels, level)
 	}
 	// Mean over listeners of the mean over their seatings.
@@ -67,35 +68,38 @@ func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Option
 	return t
 }
 
-// draws returns n positions from the normal distribution of an estimate.
-func draws(rng *rand.Rand, e Estimate, n int) [][3]float64 {
-	cov := mat.NewSymDense(3, nil)
+// covarianceRoot returns a matrix R with RRᵀ = cov.
+func covarianceRoot(cov [3][3]float64) (root [3][3]float64) {
+	c := mat.NewSymDense(3, nil)
 	for a := range 3 {
 		for b := a; b < 3; b++ {
-			cov.SetSym(a, b, e.Cov[a][b])
+			c.SetSym(a, b, cov[a][b])
 		}
 	}
 	var eig mat.EigenSym
-	root := mat.NewDense(3, 3, nil)
-	if eig.Factorize(cov, true) {
-		eig.VectorsTo(root)
-		for k, v := range eig.Values(nil) {
-			for a := range 3 {
-				root.Set(a, k, root.At(a, k)*math.Sqrt(math.Max(v, 0)))
-			}
+	if !eig.Factorize(c, true) {
+		return root
+	}
+	var vec mat.Dense
+	eig.VectorsTo(&vec)
+	for k, v := range eig.Values(nil) {
+		for a := range 3 {
+			root[a][k] = vec.At(a, k) * math.Sqrt(math.Max(v, 0))
 		}
 	}
-	out := make([][3]float64, n)
-	for i := range out {
-		out[i] = e.Value
-		for k := range 3 {
-			z := rng.NormFloat64()
-			for a := range 3 {
-				out[i][a] += root.At(a, k) * z
-			}
+	return root
+}
+
+// drawn returns a draw from the normal distribution with the given mean and
+// root of the covariance.
+func drawn(rng *rand.Rand, mean [3]float64, root [3][3]float64) [3]float64 {
+	for k := range 3 {
+		z := rng.NormFloat64()
+		for a := range 3 {
+			mean[a] += root[a][k] * z
 		}
 	}
-	return out
+	return mean
 }
 
 // prediction is the change of one ear of one seating to the worn mean, with
@@ -104,6 +108,7 @@ type prediction struct {
 	delta, stderr []float64
 	known         []bool
 	truths        [][]float64 // per draw and kept band
+	scatter       [][]float64 // and what the seating differs by for other reasons
 }
 
 // predict predicts the change of one ear of fixture seating number, the same
@@ -144,15 +149,18 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
 	sq := make([]float64, band.Count)
-	for i, d := range draws(rng, o.Ears[ear], correctionDraws) {
-		at, _ := c.survey.Predict(ear, d)
+	root := covarianceRoot(o.Ears[ear].Cov)
+	for i := range correctionDraws {
+		at, _ := c.survey.Predict(ear, drawn(rng, o.Ears[ear].Value, root))
 		truth := make([]float64, band.Count)
 		// The survey errs alike over about a third octave; a leak over all.
-		surveyZ, leakZ := 0.0, rng.NormFloat64()
+		surveyZ, leakZ, seatingZ := 0.0, rng.NormFloat64(), 0.0
+		scatter := make([]float64, band.Count)
 		for b := range truth {
-			if b%(band.Fraction/3) == 0 {
-				surveyZ = rng.NormFloat64()
+			if b%perThird == 0 {
+				surveyZ, seatingZ = rng.NormFloat64(), rng.NormFloat64()
 			}
+			scatter[b] = seatingZ * e.Scatter[b]
 			if position[b] {
 				truth[b] += t.levels[i][b] - at[b] + surveyZ*math.Max(errHere[b], errThere[b])
 			}
@@ -162,24 +170,30 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 			}
 			sq[b] += (truth[b] - p.delta[b]) * (truth[b] - p.delta[b])
 		}
-		p.truths = append(p.truths, truth)
+		p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
 	}
 	for b := range sq {
 		p.stderr[b] = math.Sqrt(sq[b] / correctionDraws)
+	}
+	for _, part := range correctionParts() {
+		p.shrinkPart(part.from, part.to)
 	}
 	return p
 }
 
 // nearer returns the share of draws in which adding delta brings the third
-// octaves from..to nearer to the truth, by the mean square over known bands.
+// octaves from..to of the measured curve nearer to the truth, by the mean
+// square over known bands. The curve's own scatter stays in it either way, and
+// makes a small correction a matter of luck.
 func (p *prediction) nearer(from, to int) float64 {
 	count := 0
-	for _, truth := range p.truths {
+	for i, truth := range p.truths {
 		var before, after float64
-		for b := from * band.Fraction / 3; b < to*band.Fraction/3; b++ {
+		for b := from * perThird; b < to*perThird; b++ {
 			if p.known[b] {
-				before += truth[b] * truth[b]
-				after += (truth[b] - p.delta[b]) * (truth[b] - p.delta[b])
+				off := truth[b] + p.scatter[i][b]
+				before += off * off
+				after += (off - p.delta[b]) * (off - p.delta[b])
 			}
 		}
 		if after < before {
@@ -189,10 +203,34 @@ func (p *prediction) nearer(from, to int) float64 {
 	return float64(count) / correctionDraws
 }
 
+// shrinkPart scales the change over the third octaves from..to by the share
+// that its uncertainty leaves, 1 − shrinkBy·E[error²]/change² or nothing (the
+// positive part of James & Stein, Proc. 4th Berkeley Symp. 1, 1961): an offset
+// that only seems large is, on average, to a part the error of its estimate.
+func (p *prediction) shrinkPart(from, to int) {
+	var change, err float64
+	for b := from * perThird; b < to*perThird; b++ {
+		change += p.delta[b] * p.delta[b]
+		err += p.stderr[b] * p.stderr[b]
+	}
+	share := 0.0
+	if change > 0 {
+		share = math.Max(0, 1-shrinkBy*err/change)
+	}
+	for b := from * perThird; b < to*perThird; b++ {
+		p.delta[b] *= share
+		sq := 0.0
+		for _, truth := range p.truths {
+			sq += (truth[b] - p.delta[b]) * (truth[b] - p.delta[b])
+		}
+		p.stderr[b] = math.Sqrt(sq / correctionDraws)
+	}
+}
+
 // deepest returns the largest change within a third octave, in dB.
 func (p *prediction) deepest(third int) float64 {
 	deep := 0.0
-	for b := third * band.Fraction / 3; b < (third+1)*band.Fraction/3; b++ {
+	for b := third * perThird; b < (third+1)*perThird; b++ {
 		if p.known[b] {
 			deep = math.Max(deep, math.Abs(p.delta[b]))
 		}

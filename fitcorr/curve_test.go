@@ -18,7 +18,11 @@ import (
 // and the interval covers.
 func TestFinalCurves(t *testing.T) {
 	var bands, covered, adjusted, kept int
-	for seed := range uint64(10) {
+	studies := 10
+	if longRun() {
+		studies = 100
+	}
+	for seed := range uint64(studies) {
 		rng := rand.New(rand.NewPCG(seed, 2))
 		at := [][3]float64{{5, 0}, {-1, -5}}
 		for range 5 {
