@@ -516,6 +516,9 @@ func (b *browser) printed() {
 	if shown > 0 {
 		b.t.Errorf("%d controls are printed", shown)
 	}
+	if wide := eval[[]string](b, `[...document.querySelectorAll("table, figure")].filter(e => e.getBoundingClientRect().right > 690).map(e => (e.dataset.table || e.id) + " " + e.getBoundingClientRect().right)`); len(wide) > 0 {
+		b.t.Errorf("wider than the sheet: %v", wide)
+	}
 	b.shot("print", true)
 }
 

@@ -238,15 +238,20 @@ func compensatedFigures(r Results) []Figure {
 // shareByModel gives the figures of each model one vertical range; models have
 // their own, at the same scale of decibels.
 func shareByModel(figs []Figure) []Figure {
+	eachModel(figs, func(of []Figure) { shareScale(of) })
+	return figs
+}
+
+// eachModel calls share with the figures of one model after the other.
+func eachModel(figs []Figure, share func([]Figure)) {
 	for i := 0; i < len(figs); {
 		k := i
 		for k < len(figs) && figs[k].Model == figs[i].Model {
 			k++
 		}
-		shareScale(figs[i:k])
+		share(figs[i:k])
 		i = k
 	}
-	return figs
 }
 
 // shareScale gives all figures one vertical range, so that they compare.

@@ -108,6 +108,7 @@ type Dots struct {
 	Unit     string
 	Decimals int
 	Rows     []Dot
+	Min, Max float64 // of the value axis; plots that are compared share them
 	// Band is a range drawn behind, for instance worn mean ± SD; nil without.
 	Band     *[3]float64 // lower, middle, upper
 	BandName string

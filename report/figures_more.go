@@ -131,6 +131,7 @@ func leakFigures(r Results) []Figure {
 				Dots: d})
 		}
 	}
+	eachModel(out, setDotRange)
 	return out
 }
 
@@ -222,8 +223,10 @@ func summaryFigures(r Results) []Figure {
 	if len(d.Rows) == 0 {
 		return nil
 	}
-	return []Figure{{Name: SectionSensitivity + "-models", Section: SectionSensitivity, Title: "Models side by side: fit sensitivity",
+	figs := []Figure{{Name: SectionSensitivity + "-models", Section: SectionSensitivity, Title: "Models side by side: fit sensitivity",
 		Note: "How far one listener putting the headphone on once is from the panel's mean, with its interval. Smaller is less sensitive.", Dots: d}}
+	setDotRange(figs)
+	return figs
 }
 
 func (c *Curves) add(name string, y []float64, valid []bool, st Style) {

@@ -204,7 +204,7 @@ func addMark(p *plot.Plot, x, y float64, g draw.GlyphDrawer, c color.Color, radi
 }
 
 func addDots(p *plot.Plot, d *Dots) error {
-	lo, hi := d.extent()
+	lo, hi := d.Min, d.Max
 	p.X.Min, p.X.Max = lo, hi
 	p.Y.Min, p.Y.Max = -float64(len(d.Rows))+0.4, 0.6
 	p.X.Label.Text = d.XLabel
@@ -243,17 +243,23 @@ func addDots(p *plot.Plot, d *Dots) error {
 	return nil
 }
 
-// extent is the range of the value axis, with 0 and some room.
-func (d *Dots) extent() (lo, hi float64) {
-	for _, r := range d.Rows {
-		lo, hi = min(lo, r.Lower), max(hi, r.Upper)
-	}
-	if d.Band != nil {
-		lo, hi = min(lo, d.Band[0]), max(hi, d.Band[2])
+// setDotRange fits the value axis of dot plots that are compared: 0 and all values
+// with some room.
+func setDotRange(figs []Figure) {
+	var lo, hi float64
+	for _, f := range figs {
+		for _, r := range f.Dots.Rows {
+			lo, hi = min(lo, r.Lower), max(hi, r.Upper)
+		}
+		if b := f.Dots.Band; b != nil {
+			lo, hi = min(lo, b[0]), max(hi, b[2])
+		}
 	}
 	pad := 0.04 * max(hi-lo, 0.1)
 	if lo < 0 {
 		lo -= pad
 	}
-	return lo, hi + pad
+	for _, f := range figs {
+		f.Dots.Min, f.Dots.Max = lo, hi+pad
+	}
 }

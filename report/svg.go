@@ -259,7 +259,7 @@ func (t Tone) class() string { return [...]string{"plain", "good", "act", "unsur
 
 func (f Figure) svgDots(b *strings.Builder) {
 	d := f.Dots
-	lo, hi := d.extent()
+	lo, hi := d.Min, d.Max
 	const row = 26.0
 	left := svgLeft + 78
 	fr := svgFrame{x0: left, y0: svgTop, w: svgWidth - left - svgRight, h: row * float64(len(d.Rows)), xmin: lo, xmax: hi, ymin: -float64(len(d.Rows)) + 0.5, ymax: 0.5}
