@@ -188,7 +188,7 @@ func (t *take) transform() {
 		scale := 2 / float64(p.n) / float64(len(p.x))
 		ear := &t.rec.Ears[role]
 		if pa := p.setup.Microphones[role].PaPerUnit; pa > 0 {
-			scale *= pa * pa / (20e-6 * 20e-6)
+			scale *= pa * pa / (referencePa * referencePa)
 		} else {
 			scale *= 2 // a full-scale sine is 0 dB (AES17)
 		}

@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/dsp/fourier"
 
+	"asworn/capture/band"
 	"asworn/capture/deconv"
 )
 
@@ -84,4 +85,20 @@ func BenchmarkFFT(b *testing.B) {
 			}
 		})
 	}
+}
+
+// The mean of |H|² over a band is that of the response itself, however narrow
+// the band: a single sample has the level 0 dB in all of them.
+func ExampleBandPower() {
+	bands := band.All()
+	p, err := deconv.NewBandPower(48000, 1000, bands)
+	if err != nil {
+		fmt.Println(err)
+		return
+	}
+	power := make([]float64, len(bands))
+	p.Mean(power, []float64{1})
+	fmt.Printf("%.1f Hz wide: %.4f; %.0f Hz wide: %.4f\n", bands[0].Upper-bands[0].Lower, power[0], bands[240].Upper-bands[240].Lower, power[240])
+	// Output:
+	// 0.5 Hz wide: 1.0000; 519 Hz wide: 1.0000
 }
