@@ -26,7 +26,9 @@ import (
 // PlotOptions shape the plot files.
 type PlotOptions struct {
 	WidthMM  float64  // 0 means 170, a page's text width
-	HeightMM float64  // of maps and dot plots; 0 suits the content. The aspect of frequency plots is fixed.
+	// HeightMM is the height of dot plots and of curves that are no level, and
+	// the side of maps; 0 suits the content. The aspect of level plots is fixed.
+	HeightMM float64
 	FontSize float64  // points; 0 means 9
 	Font     string   // "sans" (also when empty), "serif" or "mono"
 	DPI      int      // of PNG; 0 means 200
@@ -134,16 +136,20 @@ func (f Figure) layout(opt PlotOptions) (layout, error) {
 	switch {
 	case f.Curves != nil:
 		l.legend, err = addCurves(p, f.Curves, opt)
-		aspect = 0.5
-		if c := f.Curves; c.DBPerDecade > 0 {
+		switch c := f.Curves; {
+		case c.DBPerDecade > 0:
 			aspect = (c.YMax - c.YMin) / c.DBPerDecade / 3
+		case h == 0:
+			aspect = 0.5
 		}
 	case f.Map != nil:
 		err = addMap(p, f.Map)
 		aspect = 1
-		if w > 110*vg.Millimeter {
-			w = 110 * vg.Millimeter // a square map needs no more
+		side := 110 * vg.Millimeter // a square map needs no more
+		if h > 0 {
+			side = h
 		}
+		w = min(w, side)
 	case f.Dots != nil:
 		err = addDots(p, f.Dots)
 		if h == 0 {
