@@ -25,7 +25,7 @@ import (
 
 // PlotOptions shape the plot files.
 type PlotOptions struct {
-	WidthMM  float64  // 0 means 170, a page's text width
+	WidthMM float64 // 0 means 170, a page's text width
 	// HeightMM is the height of dot plots and of curves that are no level, and
 	// the side of maps; 0 suits the content. The aspect of level plots is fixed.
 	HeightMM float64
