@@ -108,6 +108,7 @@ type prepared struct {
 	ordinary []Seating
 	scatter  [2]SmoothCov
 	total    [2]SmoothCov
+	inflate  float64 // of a fixture seating's covariance, from the survey's held-out rows
 }
 
 func prepare(name string, ss []Seating, opt Options) *prepared {
@@ -158,10 +159,26 @@ func prepare(name string, ss []Seating, opt Options) *prepared {
 		}
 		return p
 	}
+	slips := slipped(rows, &su.models, &slip)
+	if len(slips) > 0 {
+		for e := range 2 {
+			if fit, rep, err := fitEarSurvey(rows, e, slip[e]); err == nil {
+				su.survey.Ears[e], p.ma.Survey[e] = fit, rep
+			}
+		}
+	}
 	su.ruler, p.scatter, p.total = fixtureScatter(rows, p.ordinary, &su.models, slip)
+	rms, factor := heldOutPositions(rows, &su.models, su.ruler, slip)
+	p.inflate = factor
 	for e := range 2 {
-		if rep := p.ma.Survey[e]; rep != nil {
-			su.models[e].describe(rep, rows, e, su.ruler)
+		rep := p.ma.Survey[e]
+		if rep == nil {
+			continue
+		}
+		su.models[e].describe(rep, rows, e)
+		rep.HeldOutMM = rms
+		for _, i := range slips {
+			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
 		}
 	}
 	p.setup = su
@@ -178,7 +195,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 	if p.setup == nil {
 		return p.ma, fm
 	}
-	fm.Survey, fm.Scatter, fm.Total = &p.setup.survey, p.scatter, p.total
+	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.setup.survey, p.scatter, p.total, p.inflate
 	if w != nil {
 		for i := range w.offsets {
 			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
@@ -194,7 +211,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		if s.Subject != fixtureSubject {
 			continue
 		}
-		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID])
+		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate)
 		if !ok {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue

@@ -18,7 +18,7 @@ func (p *panel) startSpread() *spread {
 // priorAlike is the standard deviation per axis (mm, mm, degrees) of ear
 // differences that look like a movement: an ear's parts sit some millimetres
 // elsewhere in relation to its canal.
-var priorAlike = [3]float64{1.2, 1.2, 2}
+var priorAlike = [3]float64{1, 1, 2}
 
 // startEars is the prior covariance over the channels of one ear: little
 // below 2 kHz, several dB where the pinna's own resonances lie.
@@ -33,9 +33,9 @@ func (p *panel) startEars(scale float64) *mat.SymDense {
 			switch {
 			case k == l:
 			case p.bare && l == p.width-1:
-				v *= 0.5
+				v *= startLink
 			default:
-				v *= 0.7
+				v *= startJoin
 			}
 			if i == j {
 				v *= 1.01
@@ -49,80 +49,196 @@ func (p *panel) startEars(scale float64) *mat.SymDense {
 func startEarSD(bands positionBands) []float64 {
 	sd := make([]float64, bands.n)
 	for r, hz := range bands.hz {
-		sd[r] = 0.1 + 2.5*math.Min(1, math.Pow(hz/5000, 3))
+		sd[r] = 0.04 + 2.5*math.Min(1, math.Pow(hz/5000, 4))
 	}
 	return sd
 }
 
-// Weights of the structured prior of ear differences, in draws.
+// Weights of the structured prior of ear differences.
 const (
-	earShapeWeight = 8.0 // of the smooth correlation against the panel's own
-	earSizeWeight  = 1.0 // of the prior standard deviation per band
-	earWidth       = 0.3 // octaves, of the smooth correlation (exponential)
+	earShape      = 0.5 // share of the smooth correlation against the panel's own
+	earSizeWeight = 1.0 // draws' worth of the prior standard deviation per band
+	earJoinWeight = 2.0 // draws' worth of the prior correlation between channels
+	earWidth      = 0.3 // octaves, of the smooth correlation (exponential)
+	earJoinMost   = 0.95
 )
 
-// structured turns second moments of a few draws into a covariance: the
-// variance per channel and band is the panel's own, steadied by the prior;
-// the correlation is the panel's own, shrunk toward a smooth one that falls
-// with distance in octaves and joins channels as the panel shows they are
-// joined, band by band.
-func (p *panel) structured(sum *mat.SymDense, draws float64, prior *mat.SymDense) *mat.SymDense {
-	n, w := p.bands.n, p.width
-	size := n * w
-	sd := make([]float64, size)
-	for k := range w {
-		v := make([]float64, n)
+// structured turns second moments of a few draws into a covariance over the
+// channels of one ear. What an ear does under one headphone is a part common
+// to all models and a part of its own, in a share that the panel shows band by
+// band; both have the same covariance over frequency, learned from all models
+// together and shrunk toward a smooth one. The bare ear has a covariance of
+// its own and is joined to the common part, band by band.
+func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense) *mat.SymDense {
+	n, models := p.bands.n, len(p.models)
+	sum := p.withoutLevel(moments)
+	block := func(m *mat.SymDense, k, l int) *mat.Dense {
+		b := mat.NewDense(n, n, nil)
 		for r := range n {
-			i := k*n + r
-			v[r] = (sum.At(i, i) + earSizeWeight*prior.At(i, i)) / (draws + earSizeWeight)
-		}
-		for r := range n {
-			lo, hi := max(0, r-1), min(n-1, r+1)
-			sd[k*n+r] = math.Exp((math.Log(v[lo]) + 2*math.Log(v[r]) + math.Log(v[hi])) / 8)
-		}
-	}
-	roots := make([]*mat.Dense, n)
-	for r := range n {
-		c := mat.NewSymDense(w, nil)
-		for k := range w {
-			for l := k; l < w; l++ {
-				var t, m float64
-				for q := max(0, r-2); q <= min(n-1, r+2); q++ {
-					t += sum.At(k*n+q, l*n+q) / (sd[k*n+q] * sd[l*n+q])
-					m++
-				}
-				i, j := k*n+r, l*n+r
-				rho := prior.At(i, j) / math.Sqrt(prior.At(i, i)*prior.At(j, j))
-				v := (t/m + 2*rho) / (draws + 2)
-				if k == l {
-					v = math.Max(v, 1e-3)
-				}
-				c.SetSym(k, l, v)
+			for q := range n {
+				b.Set(r, q, m.At(k*n+r, l*n+q))
 			}
 		}
-		for k := range w {
-			for l := k + 1; l < w; l++ {
-				c.SetSym(k, l, c.At(k, l)/math.Sqrt(c.At(k, k)*c.At(l, l)))
-			}
-		}
-		for k := range w {
-			c.SetSym(k, k, 1.001)
-		}
-		roots[r] = symmetricRoot(c)
+		return b
 	}
+	within := mat.NewDense(n, n, nil)
+	across := make([]float64, n)
+	var pairs float64
+	for k := range models {
+		within.Add(within, block(sum, k, k))
+		for l := range k {
+			b := block(sum, k, l)
+			for r := range n {
+				across[r] += b.At(r, r)
+			}
+			pairs++
+		}
+	}
+	within.Scale(1/float64(models), within)
+	ear, sd := p.shapeEars(within, draws, prior)
+	join := make([]float64, n)
+	for r := range join {
+		join[r] = startJoin
+		if pairs > 0 {
+			join[r] = (across[r]/(pairs*sd[r]*sd[r]) + earJoinWeight*startJoin) / (draws + earJoinWeight)
+		}
+	}
+	smoothMean(join, 2)
+	size := p.width * n
 	out := mat.NewSymDense(size, nil)
-	for i := range size {
-		for j := i; j < size; j++ {
-			k, l, r, q := i/n, j/n, i%n, j%n
-			join := mat.Dot(roots[r].RowView(k), roots[q].RowView(l))
-			target := sd[i] * sd[j] * join * math.Exp(-p.bands.octaves(r, q)/earWidth)
-			if i == j {
-				target *= 1.05
+	common := mat.NewSymDense(n, nil)
+	for r := range n {
+		join[r] = math.Max(0, math.Min(earJoinMost, join[r]))
+	}
+	for r := range n {
+		for q := r; q < n; q++ {
+			common.SetSym(r, q, ear.At(r, q)*math.Sqrt(join[r]*join[q]))
+		}
+	}
+	set := func(k, l, r, q int, v float64) { out.SetSym(k*n+r, l*n+q, v) }
+	for r := range n {
+		for q := range n {
+			g := common.At(r, q)
+			own := ear.At(r, q) * math.Sqrt((1-join[r])*(1-join[q]))
+			for k := range models {
+				for l := k; l < models; l++ {
+					v := g
+					if k == l {
+						v += own
+					}
+					set(k, l, r, q, v)
+				}
 			}
-			out.SetSym(i, j, (sum.At(i, j)+earShapeWeight*target)/(draws+earShapeWeight))
+		}
+	}
+	if !p.bare {
+		return out
+	}
+	k := models
+	bare, bareSD := p.shapeEars(block(sum, k, k), draws, prior)
+	link := make([]float64, n)
+	for m := range models {
+		b := block(sum, m, k)
+		for r := range n {
+			link[r] += b.At(r, r) / (float64(models) * sd[r] * bareSD[r])
+		}
+	}
+	for r := range link {
+		link[r] = (link[r] + earJoinWeight*startLink) / (draws + earJoinWeight)
+	}
+	smoothMean(link, 2)
+	for r := range link {
+		link[r] /= math.Max(0.3, math.Sqrt(join[r])) // with the common part alone
+		link[r] = math.Max(-earJoinMost, math.Min(earJoinMost, link[r]))
+	}
+	rc, rb := symmetricRoot(common), symmetricRoot(bare)
+	for r := range n {
+		for q := range n {
+			rb.Set(r, q, link[r]*rb.At(r, q))
+		}
+	}
+	var cross mat.Dense
+	cross.Mul(rc, rb)
+	for r := range n {
+		for q := range n {
+			for m := range models {
+				set(m, k, r, q, cross.At(r, q))
+			}
+			set(k, k, r, q, bare.At(r, q))
 		}
 	}
 	return out
+}
+
+// Prior correlations of one band: between two models, and of a model with the
+// bare ear.
+const (
+	startJoin = 0.7
+	startLink = 0.4
+)
+
+// shapeEars shrinks one channel's covariance over frequency toward a smooth
+// one and returns it with the standard deviation per band.
+func (p *panel) shapeEars(sum *mat.Dense, draws float64, prior *mat.SymDense) (*mat.SymDense, []float64) {
+	n := p.bands.n
+	v, sd := make([]float64, n), make([]float64, n)
+	for r := range n {
+		v[r] = (sum.At(r, r) + earSizeWeight*prior.At(r, r)) / (draws + earSizeWeight)
+		sd[r] = math.Sqrt(v[r] + earFloorDB*earFloorDB)
+	}
+	out := mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			smooth := sd[r] * sd[q] * math.Exp(-p.bands.octaves(r, q)/earWidth)
+			if r == q {
+				smooth *= 1.05
+			}
+			own := sum.At(r, q) / (draws + earSizeWeight)
+			out.SetSym(r, q, (1-earShape)*own+earShape*smooth)
+		}
+		addSym(out, r, r, earFloorDB*earFloorDB)
+	}
+	return out, sd
+}
+
+// earFloorDB is the least by which ears differ in a band.
+const earFloorDB = 0.08
+
+func smoothMean(v []float64, half int) { smoothVariance(v, nil, half) }
+
+// earLevelHz is the frequency up to which an ear differs from another by a
+// level alone: the ear is small against the wavelength, and its volume is part
+// of the cup's.
+const earLevelHz = 1200.0
+
+// withoutLevel refers every channel to its mean level below earLevelHz. A
+// level is free in every seating, so it must not count as a difference of ears.
+func (p *panel) withoutLevel(m *mat.SymDense) *mat.SymDense {
+	n, size := p.bands.n, m.SymmetricDim()
+	low := 0
+	for low < n && p.bands.hz[low] < earLevelHz {
+		low++
+	}
+	center := func(row []float64) {
+		for k := 0; k < size; k += n {
+			var mean float64
+			for r := range low {
+				mean += row[k+r] / float64(low)
+			}
+			for r := range n {
+				row[k+r] -= mean
+			}
+		}
+	}
+	half := mat.DenseCopyOf(m)
+	for i := range size {
+		center(half.RawRowView(i))
+	}
+	full := mat.DenseCopyOf(half.T())
+	for i := range size {
+		center(full.RawRowView(i))
+	}
+	return symmetric(full)
 }
 
 // symmetricRoot returns G = G' with GG = c.

@@ -2,6 +2,7 @@ package fitcorr
 
 import (
 	"fmt"
+	"math"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -20,6 +21,7 @@ type FrozenModel struct {
 	Survey  *Survey       `json:"survey,omitempty"`
 	Scatter [2]SmoothCov  `json:"scatter"`
 	Total   [2]SmoothCov  `json:"total"`
+	Inflate float64       `json:"inflate"` // of a fixture seating's covariance
 	Worn    *FrozenTarget `json:"worn,omitempty"`
 	Seals   []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
 }
@@ -54,7 +56,7 @@ func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
-	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID])
+	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate)
 	if !ok {
 		return Offset{}, Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
@@ -117,7 +119,7 @@ func sealCurves(ss []Seating) []FrozenCurve {
 }
 
 // fixtureOffset places one fixture seating.
-func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
+func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
 	obs := observe(s, index, models)
 	prior := fixturePrior()
 	p, ok := place(obs, models, prior)
@@ -125,6 +127,7 @@ func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak) (Of
 	if !ok {
 		return o, p.pos, nil, false
 	}
+	p.cov.ScaleSym(math.Max(1, inflate), p.cov)
 	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
 	for e := range models {
 		o.GainDB[e] = leaks[e].GainDB

@@ -12,7 +12,11 @@ import (
 
 // zoneEdgesHz part the ranges in which the response bends differently with
 // displacement: an ear is small against the wavelength, comparable, large.
-var zoneEdgesHz = [...]float64{2000, 6000}
+var zoneEdgesHz = [...]float64{1500, 3000, 4500, 6500, 9000, 12500}
+
+// neighbourZone is the say of the zones next to a zone in its kernel: the
+// response does not change its nature from one zone to the next.
+const neighbourZone = 0.3
 
 // minSurveyRows is the least number of rows that can hold a level, two slopes
 // and a residual.
@@ -50,47 +54,46 @@ func fitEarSurvey(rows []Seating, ear int, slip []float64) (EarSurvey, *SurveyRe
 	if !some {
 		return EarSurvey{}, nil, fmt.Errorf("%w: no band counts in every survey row of the %s ear", ErrNoSurvey, earName(ear))
 	}
-	y := mat.NewDense(n, band.Count, nil)
-	mean := make([]float64, band.Count)
 	for _, s := range rows {
 		e.At = append(e.At, s.Survey.Vector())
 		rotates = rotates || s.Survey.RotationDeg != 0
 	}
-	for b, ok := range e.Valid {
-		if !ok {
-			continue
-		}
-		for _, s := range rows {
-			mean[b] += s.Ears[ear].LevelDB[b] / float64(n)
-		}
-		for i, s := range rows {
-			y.Set(i, b, s.Ears[ear].LevelDB[b]-mean[b])
-		}
-	}
+	y, mean := centred(rows, ear, e.Valid)
 	zones := makeZones()
 	var best *surfaceFit
 	for _, fam := range kernelFamilies(rotates) {
 		f := fitFamily(fam, e.At, y, e.Valid, zones, slip)
 		// A richer model must earn its place.
-		if f != nil && (best == nil || f.heldOutDB < 0.97*best.heldOutDB) {
+		if f != nil && (best == nil || f.score < best.score+math.Log(0.97)) {
 			best = f
 		}
 	}
 	if best == nil {
 		return EarSurvey{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, earName(ear))
 	}
-	e.Zones = best.zones
+	e.settle(best.zones, y, mean, slip)
+	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: best.method, HeldOutDB: best.heldOutDB}
+	return e, rep, nil
+}
+
+// settle computes the surface for given kernels (Zones with Inv) from the
+// levels y about their mean.
+func (e *EarSurvey) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
+	n := len(e.At)
+	e.Zones = zones
 	w := mat.NewDense(n, band.Count, nil)
-	for zi, z := range e.Zones {
+	for _, z := range e.Zones {
 		part := w.Slice(0, n, z.From, z.To).(*mat.Dense)
-		part.Mul(best.inv[zi], y.Slice(0, n, z.From, z.To))
+		inv := mat.NewDense(n, n, nil)
+		for i, row := range z.Inv {
+			inv.SetRow(i, row)
+		}
+		part.Mul(inv, y.Slice(0, n, z.From, z.To))
 		k0 := make([]float64, n)
+		trace := 0.0
 		for i, at := range e.At {
 			k0[i] = z.Kernel.At([3]float64{}, at)
-		}
-		trace := 0.0
-		for i := range n {
-			trace += best.inv[zi].At(i, i) * slip[i]
+			trace += z.Inv[i][i] * slip[i]
 		}
 		for b := z.From; b < z.To; b++ {
 			if !e.Valid[b] {
@@ -111,8 +114,77 @@ func fitEarSurvey(rows []Seating, ear int, slip []float64) (EarSurvey, *SurveyRe
 	for b := range e.Scatter {
 		e.Scatter[b] = math.Sqrt(e.Scatter[b])
 	}
-	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: best.method, HeldOutDB: best.heldOutDB}
-	return e, rep, nil
+}
+
+// without returns the surface with the same kernels and without some rows.
+func (e *EarSurvey) without(rows []Seating, ear int, slip []float64, out []int) (EarSurvey, bool) {
+	drop := map[int]bool{}
+	for _, i := range out {
+		drop[i] = true
+	}
+	r := EarSurvey{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: e.Valid}
+	var kept []Seating
+	var keptSlip []float64
+	for i, s := range rows {
+		if !drop[i] {
+			kept, keptSlip, r.At = append(kept, s), append(keptSlip, slip[i]), append(r.At, e.At[i])
+		}
+	}
+	n := len(kept)
+	if n < minSurveyRows {
+		return r, false
+	}
+	y, mean := centred(kept, ear, e.Valid)
+	zones := append([]Zone(nil), e.Zones...)
+	for zi := range zones {
+		inv, _, ok := kernelInverse(zones[zi].Kernel, r.At, keptSlip)
+		if !ok {
+			return r, false
+		}
+		zones[zi].Inv = rowsOf(inv)
+	}
+	r.settle(zones, y, mean, keptSlip)
+	return r, true
+}
+
+// centred returns the rows' levels about their mean per kept band.
+func centred(rows []Seating, ear int, valid []bool) (*mat.Dense, []float64) {
+	n := len(rows)
+	y := mat.NewDense(n, band.Count, nil)
+	mean := make([]float64, band.Count)
+	for b, ok := range valid {
+		if !ok {
+			continue
+		}
+		for _, s := range rows {
+			mean[b] += s.Ears[ear].LevelDB[b] / float64(n)
+		}
+		for i, s := range rows {
+			y.Set(i, b, s.Ears[ear].LevelDB[b]-mean[b])
+		}
+	}
+	return y, mean
+}
+
+// kernelInverse returns (K+N)⁻¹ and the logarithm of K+N's determinant.
+func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, float64, bool) {
+	n := len(at)
+	gram := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			v := k.At(at[i], at[j])
+			if i == j {
+				v += slip[i]
+			}
+			gram.SetSym(i, j, v)
+		}
+	}
+	var chol mat.Cholesky
+	inv := mat.NewSymDense(n, nil)
+	if !chol.Factorize(gram) || chol.InverseTo(inv) != nil {
+		return nil, 0, false
+	}
+	return inv, chol.LogDet(), true
 }
 
 // surfaceFit is one response model fitted to one ear.
@@ -121,6 +193,7 @@ type surfaceFit struct {
 	zones     []Zone
 	inv       []*mat.Dense
 	heldOutDB float64
+	score     float64 // mean over bands of ln RMS: bands with a notch do not rule
 	// heldOut is the error of each row predicted without its displacement, and
 	// lever that error's variance in units of the scatter's.
 	heldOut *mat.Dense
@@ -151,50 +224,55 @@ func fitFamily(fam kernelFamily, at [][3]float64, y *mat.Dense, valid []bool, zo
 	f := &surfaceFit{method: fam.method, zones: append([]Zone(nil), zones...), heldOut: mat.NewDense(n, band.Count, nil)}
 	f.inv = make([]*mat.Dense, len(zones))
 	lowest := newPositionBands().first // the leak's range has no say
-	score := make([]float64, len(zones))
-	for zi := range score {
-		score[zi] = math.Inf(-1)
+	type candidate struct {
+		inv *mat.Dense
+		ll  []float64 // per zone
 	}
+	var found []candidate
+	var foundKernel []Kernel
 	for _, k := range fam.kernels {
-		gram := mat.NewSymDense(n, nil)
-		for i := range n {
-			for j := i; j < n; j++ {
-				v := k.At(at[i], at[j])
-				if i == j {
-					v += slip[i]
-				}
-				gram.SetSym(i, j, v)
-			}
-		}
-		var chol mat.Cholesky
-		if !chol.Factorize(gram) {
+		inv, logDet, ok := kernelInverse(k, at, slip)
+		if !ok {
 			continue
 		}
-		var inv mat.SymDense
-		if chol.InverseTo(&inv) != nil {
-			continue
-		}
+		c := candidate{inv: mat.DenseCopyOf(inv), ll: make([]float64, len(zones))}
 		for zi, z := range zones {
-			ll, m := 0.0, 0.0
 			for b := z.From; b < z.To; b++ {
 				if !valid[b] || b < lowest {
 					continue
 				}
 				col := y.ColView(b)
-				q := mat.Inner(col, &inv, col)
-				ll += -0.5*chol.LogDet() - 0.5*float64(n-1)*math.Log(q+1e-9)
-				m++
+				q := mat.Inner(col, inv, col)
+				c.ll[zi] += -0.5*logDet - 0.5*float64(n-1)*math.Log(q+1e-9)
 			}
-			if m > 0 && ll > score[zi] {
-				score[zi] = ll
-				f.zones[zi].Kernel = k
-				f.inv[zi] = mat.DenseCopyOf(&inv)
+		}
+		found, foundKernel = append(found, c), append(foundKernel, k)
+	}
+	for zi, z := range zones {
+		some := false
+		for b := max(lowest, z.From); b < z.To; b++ {
+			some = some || valid[b]
+		}
+		best, at := math.Inf(-1), -1
+		for ci, c := range found {
+			ll := c.ll[zi]
+			if zi > 0 {
+				ll += neighbourZone * c.ll[zi-1]
 			}
+			if zi < len(zones)-1 {
+				ll += neighbourZone * c.ll[zi+1]
+			}
+			if ll > best {
+				best, at = ll, ci
+			}
+		}
+		if some && at >= 0 {
+			f.zones[zi].Kernel, f.inv[zi] = foundKernel[at], found[at].inv
 		}
 	}
 	var known []Zone
 	var knownInv []*mat.Dense
-	var sum, count float64
+	var sum, count, bandsHeld float64
 	for zi := range f.zones {
 		if f.inv[zi] == nil {
 			continue
@@ -205,12 +283,17 @@ func fitFamily(fam kernelFamily, at [][3]float64, y *mat.Dense, valid []bool, zo
 		holdOut(f, z, f.inv[zi], at, y)
 		for b := z.From; b < z.To; b++ {
 			if valid[b] && b >= lowest {
+				var sq, m float64
 				for i := range n {
 					if slip[i] == 1 {
-						sum += f.heldOut.At(i, b) * f.heldOut.At(i, b)
-						count++
+						sq += f.heldOut.At(i, b) * f.heldOut.At(i, b)
+						m++
 					}
 				}
+				sum += sq
+				count += m
+				f.score += 0.5 * math.Log(sq/math.Max(m, 1)+1e-9)
+				bandsHeld++
 			}
 		}
 	}
@@ -219,6 +302,7 @@ func fitFamily(fam kernelFamily, at [][3]float64, y *mat.Dense, valid []bool, zo
 	}
 	f.zones, f.inv = known, knownInv
 	f.heldOutDB = math.Sqrt(sum / count)
+	f.score /= bandsHeld
 	return f
 }
 

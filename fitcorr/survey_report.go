@@ -11,7 +11,7 @@ import (
 
 // describe completes the report of one ear's survey: what a single seating's
 // position would cost in certainty, which axes show, what a step is worth in dB.
-func (m *earModel) describe(rep *SurveyReport, rows []Seating, ear int, ruler [3]float64) {
+func (m *earModel) describe(rep *SurveyReport, rows []Seating, ear int) {
 	e := m.survey
 	noise := make([]float64, m.bands.n)
 	for _, s := range rows {
@@ -42,9 +42,6 @@ func (m *earModel) describe(rep *SurveyReport, rows []Seating, ear int, ruler [3
 		}
 	}
 	rep.visibility(e)
-	for a := range 3 {
-		rep.HeldOutMM[a] = math.Hypot(rep.PosteriorSD[a], ruler[a])
-	}
 	m.slopes(rep)
 }
 

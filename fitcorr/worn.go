@@ -225,6 +225,13 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	res.worn = Worn{Listeners: int(listeners), Seatings: seatings}
 	res.worn.EarMean, res.worn.Mean = estimates(res.mean, res.meanCov, priorMean())
 	res.worn.Separation = p.separation()
+	// The covariances are learned from the listeners.
+	df := math.Max(3, listeners)
+	res.worn.Mean.DF, res.worn.EarMean[0].DF, res.worn.EarMean[1].DF = df, df, df
+	for i := range res.offsets {
+		o := &res.offsets[i]
+		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+	}
 	p.confoundMean(fit, m, &res.worn, res.meanCov)
 	for a := range 3 {
 		bc := res.between.At(a, 3+a) + (res.between.At(a, a)-res.between.At(a, 3+a))/2

@@ -17,7 +17,7 @@ const (
 	priorMeanMM      = 3.0 // worn mean about the marked position, per axis
 	priorMeanOwnMM   = 1.0 // of one ear against the headset
 	fixtureEarFactor = 1.0 // variance of the fixture's ear over that of a person's
-	panelIterations  = 12
+	panelIterations  = 6
 )
 
 // panelFit is the posterior of a panel.
@@ -49,9 +49,6 @@ type listenerFit struct {
 // estimate runs expectation–maximisation and returns the posterior.
 func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 	s := p.startSpread()
-	if p.start != nil {
-		s = p.start
-	}
 	for _, m := range p.models {
 		for e := range 2 {
 			m.scatter[e] = m.ears[e].scatter
@@ -63,18 +60,14 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		relinearise := iter%4 == 0 || iter == panelIterations-1
-		if fit != nil && relinearise {
+		if fit != nil {
 			p.moveLinearisation(fit)
 		}
+		p.pivot()
 		ok := true
 		for _, l := range p.listeners {
 			for i := range l.worn {
-				if relinearise {
-					ok = p.linearise(&l.worn[i]) && ok
-				} else {
-					ok = p.rescale(&l.worn[i]) && ok
-				}
+				ok = p.linearise(&l.worn[i]) && ok
 			}
 		}
 		if !ok {
@@ -84,15 +77,64 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if fit, err = p.expect(s, jobs); err != nil {
 			return nil, err
 		}
-		if iter < panelIterations-1 && p.start == nil {
+		if iter < panelIterations-1 {
 			s = p.maximise(fit)
 		}
 	}
 	return fit, nil
 }
 
-// rescale is linearise at an unchanged position.
-func (p *panel) rescale(w *wornSeating) bool { return p.linearise(w) }
+// pivot sets each model's slope at the mean of its seatings' positions.
+func (p *panel) pivot() {
+	for m, pm := range p.models {
+		var mean [headsetDim]float64
+		var count float64
+		for _, l := range p.listeners {
+			for i := range l.worn {
+				if l.worn[i].model == m {
+					count++
+					for a, v := range l.worn[i].at {
+						mean[a] += v
+					}
+				}
+			}
+		}
+		for e := range 2 {
+			if pm.ears[e].survey == nil {
+				continue
+			}
+			var d [3]float64
+			for a := range d {
+				d[a] = mean[3*e+a] / count
+			}
+			_, _, pm.excess[e] = pm.ears[e].survey.surface(p.bands, d)
+			pm.slope[e] = meanSlope(pm.ears[e].survey, p.bands, d)
+		}
+	}
+}
+
+// pivotSpreadMM is how far around the panel's mean position the slope is
+// averaged: the mean is not known better, and people's surfaces are not the
+// fixture's in their finer bends.
+const pivotSpreadMM = 3.0
+
+func meanSlope(s *EarSurvey, bands positionBands, d [3]float64) (mean [3][]float64) {
+	for a := range mean {
+		mean[a] = make([]float64, bands.n)
+	}
+	for i := -1; i <= 1; i++ {
+		for j := -1; j <= 1; j++ {
+			q := [3]float64{d[0] + pivotSpreadMM*float64(i), d[1] + pivotSpreadMM*float64(j), d[2]}
+			_, slope, _ := s.surface(bands, q)
+			for a := range mean {
+				for r, v := range slope[a] {
+					mean[a][r] += v / 9
+				}
+			}
+		}
+	}
+	return mean
+}
 
 // eachListener runs f for every listener on up to jobs workers.
 func (p *panel) eachListener(jobs int, f func(i int)) {
@@ -113,8 +155,8 @@ func (p *panel) eachListener(jobs int, f func(i int)) {
 	wg.Wait()
 }
 
-// root0 returns L₀: the fixture's own ear, the survey's error at the marked
-// position, and the prior of the worn means.
+// root0 returns L₀: the fixture's own ear, the survey's error at the panel's
+// mean position, which all its seatings share, and the prior of the worn means.
 func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 	n := p.bands.n
 	_, lc := l.Dims()
@@ -127,7 +169,7 @@ func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 				survey = append(survey, nil)
 				continue
 			}
-			_, _, excess := m.ears[e].survey.surface(p.bands, [3]float64{})
+			excess := m.excess[e]
 			c := mat.NewSymDense(n, nil)
 			for i := range n {
 				for j := i; j < n; j++ {

@@ -21,7 +21,6 @@ type panel struct {
 	listeners []*listener
 	bare      bool // a bare-ear reference exists: one channel more per ear
 	width     int  // channels per ear
-	start     *spread
 }
 
 // panelModel is one headphone model worn by the panel.
@@ -29,6 +28,12 @@ type panelModel struct {
 	ears    [2]earModel
 	scatter [2]*mat.SymDense // dB², of a worn seating about ear and surface
 	within  *mat.SymDense
+	// slope is the surface's, at the panel's mean position and not at each
+	// seating's own: the surface is the fixture's, and how it bends would
+	// otherwise pass for knowledge of where people wear the headphone, though
+	// their own surfaces bend differently.
+	slope  [2][3][]float64
+	excess [2][]float64 // the survey's variance there, in units of its scatter's
 }
 
 type listener struct {
@@ -88,7 +93,8 @@ func (p *panel) linearise(w *wornSeating) bool {
 		}
 		em := &m.ears[e]
 		d := [3]float64(w.at[3*e : 3*e+3])
-		level, slope, excess := em.survey.surface(p.bands, d)
+		level := em.survey.levelAt(p.bands, d)
+		slope := m.slope[e]
 		for r := range n {
 			v := w.obs.level[e][r] - level[r]
 			for a := range 3 {
@@ -99,7 +105,7 @@ func (p *panel) linearise(w *wornSeating) bool {
 		}
 		worn := *em
 		worn.scatter = m.scatter[e]
-		c := worn.covariance(1, excess, w.obs.variance[e])
+		c := worn.covariance(1, make([]float64, n), w.obs.variance[e])
 		for i := range n {
 			for j := i; j < n; j++ {
 				cov.SetSym(e*n+i, e*n+j, c.At(i, j))
@@ -272,7 +278,7 @@ func eigenRoot(c mat.Symmetric, cut float64) *mat.Dense {
 
 // root returns L with Λ = LL'. Ears come first, then positions.
 func (p *panel) root(s *spread) *mat.Dense {
-	rs, rd := eigenRoot(s.sum, rootCut), eigenRoot(s.diff, rootCut)
+	rs, rd := balancedRoot(s.sum), balancedRoot(s.diff)
 	_, cs := rs.Dims()
 	_, cd := rd.Dims()
 	n := p.bands.n
@@ -334,6 +340,43 @@ func (p *panel) fillAlike(out *mat.Dense, s *spread, col int) {
 // determines it, since a listener's own position in a model looks the same.
 const alikeOwn = 0.4
 
-// rootCut is the share of the largest eigenvalue below which directions of ear
-// difference are left out.
-const rootCut = 1e-3
+// rootCut is the variance, relative to the mean per band, below which
+// directions of ear difference are left out.
+const rootCut = 5e-3
+
+// balancedRoot is eigenRoot on the scale of each band's own standard
+// deviation: low frequencies, where ears differ little, tell positions best
+// and must not drown.
+func balancedRoot(c *mat.SymDense) *mat.Dense {
+	n := c.SymmetricDim()
+	sd := make([]float64, n)
+	for i := range sd {
+		sd[i] = math.Sqrt(c.At(i, i))
+	}
+	unit := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			unit.SetSym(i, j, c.At(i, j)/(sd[i]*sd[j]))
+		}
+	}
+	root := eigenRoot(unit, 0)
+	_, cols := root.Dims()
+	first := 0
+	for ; first < cols-1; first++ {
+		var v float64
+		for i := range n {
+			v += root.At(i, first) * root.At(i, first)
+		}
+		if v > rootCut {
+			break
+		}
+	}
+	out := mat.DenseCopyOf(root.Slice(0, n, first, cols))
+	for i := range n {
+		row := out.RawRowView(i)
+		for j := range row {
+			row[j] *= sd[i]
+		}
+	}
+	return out
+}
