@@ -1,0 +1,168 @@
+package pipeline
+
+import (
+	"context"
+	"math"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"asworn/capture"
+	"asworn/cmd/internal/simulate"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// figures gathers errors of one kind over models and the forward and up axes.
+type figures struct {
+	sum2           [2]float64
+	n, inside, all int
+}
+
+func (f *figures) add(e fitcorr.Estimate, truth [3]float64) {
+	for axis := range 2 {
+		d := e.Value[axis] - truth[axis]
+		f.sum2[axis] += d * d
+		f.all++
+		// 2.2 is Student's t for some ten degrees of freedom; 1.96 for many.
+		if math.Abs(d) <= 2.2*math.Sqrt(e.Cov[axis][axis]) {
+			f.inside++
+		}
+	}
+	f.n++
+}
+
+func (f figures) rms(axis int) float64 { return math.Sqrt(f.sum2[axis] / float64(f.n)) }
+
+// TestDemoAgainstTruth runs the whole line on the sound files of the demo
+// study and holds it against what is true of it. The bars of the method are
+// for the average over many studies (docs/proving.md); this is one, in which
+// ears, ruler and noise are drawn once and errors of the seatings of a model
+// hang together, so the bounds are twice the bar for seatings and three times
+// for the worn mean, of which there are three.
+func TestDemoAgainstTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("the whole demo study takes half a minute")
+	}
+	dir := filepath.Join(t.TempDir(), "demo")
+	truth, err := simulate.WriteDemo(context.Background(), dir, simulate.DemoOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, _, err := Run(context.Background(), dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	seatings := map[string]simulate.SeatingTruth{}
+	for _, s := range truth.Seatings {
+		seatings[s.File] = s
+	}
+	worn := map[string]simulate.WornTruth{}
+	for _, m := range truth.Models {
+		worn[m.Model] = m.Worn
+	}
+	var onFixture, onPeople, mean figures
+	far, found := 0, 0
+	for _, m := range r.Analysis.Models {
+		if m.Worn == nil {
+			t.Fatalf("%s: no worn mean", m.Model)
+		}
+		mean.add(m.Worn.Mean, worn[m.Model].Mean)
+		for _, o := range m.Offsets {
+			switch {
+			case o.Survey:
+			case o.Subject == capture.FixtureSubject:
+				onFixture.add(o.Headset, seatings[o.ID].Headset)
+			default:
+				onPeople.add(o.Headset, seatings[o.ID].Headset)
+			}
+		}
+		for _, v := range m.Verdicts {
+			off := seatings[v.ID].Headset
+			distance := math.Hypot(off[0]-worn[m.Model].Mean[0], off[1]-worn[m.Model].Mean[1])
+			switch {
+			case distance > 5.5:
+				far++
+				if v.Outcome == fitcorr.Adjust {
+					found++
+				}
+				if v.Outcome == fitcorr.Matches {
+					t.Errorf("%s is %.1f mm off and was called a match", v.ID, distance)
+				}
+			case distance < 1 && v.Outcome == fitcorr.Adjust:
+				t.Errorf("%s is %.1f mm off and is to be moved", v.ID, distance)
+			}
+		}
+	}
+	for _, c := range []struct {
+		name   string
+		got    figures
+		bound  float64 // mm, RMS per axis
+		covers float64 // least share of intervals that hold the truth
+	}{
+		{"fixture seatings", onFixture, 2 * 0.7, 0.8},
+		{"worn seatings", onPeople, 2 * 2, 0.8},
+		{"worn mean", mean, 3 * 1, 0.8},
+	} {
+		share := float64(c.got.inside) / float64(c.got.all)
+		t.Logf("%s: RMS error forward %.2f mm, up %.2f mm; %.0f %% of %d intervals hold the truth",
+			c.name, c.got.rms(0), c.got.rms(1), 100*share, c.got.all)
+		for axis, name := range []string{"forward", "up"} {
+			if e := c.got.rms(axis); e > c.bound {
+				t.Errorf("%s, %s: RMS error %.2f mm, want at most %.1f", c.name, name, e, c.bound)
+			}
+		}
+		if share < c.covers {
+			t.Errorf("%s: %.0f %% of the intervals hold the truth, want at least %.0f %%", c.name, 100*share, 100*c.covers)
+		}
+	}
+	t.Logf("%d of %d seatings that are 6 mm or more off are to be moved", found, far)
+	if far != 6 || 3*found < 2*far {
+		t.Errorf("%d of %d seatings far off were found, want at least two thirds of 6", found, far)
+	}
+	demoFaults(t, r, seatings)
+}
+
+// demoFaults looks for what was planted in the recordings.
+func demoFaults(t *testing.T, r report.Results, truth map[string]simulate.SeatingTruth) {
+	has := func(rec report.Recording, code string, severity capture.Severity) bool {
+		return slices.ContainsFunc(rec.Findings, func(f capture.Finding) bool { return f.Code == code && f.Severity == severity })
+	}
+	for _, rec := range r.Recordings {
+		faults := truth[rec.File].Faults
+		for _, fault := range faults {
+			ok := true
+			switch fault {
+			case simulate.FaultCough:
+				ok = rec.Usable && rec.Used == rec.Repeats-1
+			case simulate.FaultClipped:
+				ok = has(rec, "clipping", capture.Refusal)
+			case simulate.FaultSwapped:
+				ok = has(rec, "channels-swapped", capture.Refusal)
+			case simulate.FaultClock:
+				ok = rec.Usable && rec.DriftPPM > 50
+			case simulate.FaultLeak:
+				ok = rec.Point == capture.Drum || leakFound(r, rec.File)
+			}
+			if !ok {
+				t.Errorf("%s: planted %s was not found: usable %v, %d of %d repeats, %.0f ppm, findings %v",
+					rec.File, fault, rec.Usable, rec.Used, rec.Repeats, rec.DriftPPM, rec.Findings)
+			}
+		}
+		if !rec.Usable && len(faults) == 0 {
+			t.Errorf("%s is good and was refused: %v", rec.File, rec.Findings)
+		}
+	}
+}
+
+// leakFound reports whether a cup of a fixture seating is to be resealed.
+func leakFound(r report.Results, file string) bool {
+	for _, m := range r.Analysis.Models {
+		for _, v := range m.Verdicts {
+			if v.ID == file {
+				return v.Ears[0].LeakOutcome == fitcorr.Adjust || v.Ears[1].LeakOutcome == fitcorr.Adjust
+			}
+		}
+	}
+	return false
+}
