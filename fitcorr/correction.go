@@ -3,6 +3,7 @@ package fitcorr
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"asworn/capture"
@@ -167,6 +168,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		}
 	}
 	out.Withheld = reasons.String()
+	if out.Withheld == "" && !slices.Contains(out.Applied, true) {
+		out.Withheld = fmt.Sprintf("no change of %.1f dB or more to correct", trifleDB)
+	}
 	return out
 }
 

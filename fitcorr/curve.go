@@ -102,11 +102,14 @@ func (ch chooser) choose(rows []Seating, fc *FinalCurve) []part {
 		leakOff := judged && v.Ears[ch.ear].LeakOutcome == Adjust
 		switch {
 		case judged && (v.Outcome == Adjust || v.Ears[ch.ear].Outcome == Adjust):
-			m.Corrected = covers(corr, 1000, 10000)
-			m.Used = m.Corrected
-			m.Why = "off its place, and the correction to the worn mean is withheld"
-			if m.Used {
+			m.Used, m.Corrected = covers(corr, 1000, 10000)
+			switch {
+			case m.Corrected:
 				m.Why = "off its place; corrected to the worn mean"
+			case m.Used:
+				m.Why = "off its place, where the level hardly differs"
+			default:
+				m.Why = "off its place, and the correction to the worn mean is withheld"
 			}
 		case flagged:
 			m.Why = fmt.Sprintf("stands out of its group (%s band)", stands)
@@ -114,16 +117,15 @@ func (ch chooser) choose(rows []Seating, fc *FinalCurve) []part {
 			m.Used, m.Why = true, "matches the worn mean"
 		case judged:
 			m.Used, m.Why = true, "not shown to be off its place"
-			m.Corrected = covers(corr, 1000, 10000)
-			if m.Corrected {
+			if _, m.Corrected = covers(corr, 1000, 10000); m.Corrected {
 				m.Why += "; corrected to the worn mean"
 			}
 		default:
 			m.Used, m.Why = true, "ordinary seating; position not judged"
 		}
 		if m.Used && leakOff {
-			if covers(corr, 20, 100) {
-				m.Corrected = true
+			if fine, applied := covers(corr, 20, 100); fine {
+				m.Corrected = m.Corrected || applied
 				m.Why += "; its seal corrected to the worn mean"
 			} else {
 				m.Used, m.Corrected = false, false
@@ -157,21 +159,25 @@ func (ch chooser) correctionOf(s Seating) *Correction {
 }
 
 // covers reports whether, of the bands between two frequencies in Hz, at least
-// two thirds are corrected or need no correction worth speaking of.
-func covers(c *Correction, from, to float64) bool {
+// two thirds are corrected or need no correction worth speaking of, and
+// whether any then is corrected.
+func covers(c *Correction, from, to float64) (fine, applied bool) {
 	if c == nil || c.PredictedDB == nil {
-		return false
+		return false, false
 	}
-	fine, n := 0, 0
+	ok, n := 0, 0
 	for b, f := range band.All() {
-		if f.Mid >= from && f.Mid <= to {
-			n++
-			if c.Applied[b] || math.Abs(c.PredictedDB[b]) < trifleDB {
-				fine++
-			}
+		if f.Mid < from || f.Mid > to {
+			continue
 		}
+		n++
+		if c.Applied[b] || math.Abs(c.PredictedDB[b]) < trifleDB {
+			ok++
+		}
+		applied = applied || c.Applied[b]
 	}
-	return 3*fine >= 2*n
+	fine = 3*ok >= 2*n
+	return fine, fine && applied
 }
 
 // average fills level and spread. A band counts when it does in at least half

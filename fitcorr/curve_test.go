@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 
 	"asworn/capture"
@@ -50,8 +51,8 @@ func TestFinalCurves(t *testing.T) {
 					if mem.Used {
 						kept++
 					}
-					if mem.Used != mem.Corrected {
-						t.Errorf("off its place, used %v, corrected %v", mem.Used, mem.Corrected)
+					if mem.Used && !mem.Corrected && !strings.Contains(mem.Why, "hardly") {
+						t.Errorf("off its place, used as it is: %s", mem.Why)
 					}
 				case mem.Used == (i == 6 && c.Ear == "left"):
 					t.Errorf("%s ear, seating %d: used %v (%s)", c.Ear, i, mem.Used, mem.Why)
