@@ -7,7 +7,7 @@ package deconv
 type complexFFT struct {
 	n      int
 	radix  []int          // from the outermost step inwards
-	turns  [][]complex128 // per step, radix−1 factors per butterfly, in order of use
+	turns  [][]complex128 // per step, the factors of the second part, of the third …
 	primes [][]complex128 // per step of another radix, its roots of unity
 }
 
@@ -46,8 +46,8 @@ func newComplexFFT(n int) *complexFFT {
 		var t, roots []complex128
 		if m > 1 {
 			t = make([]complex128, 0, m*(r-1))
-			for k := range m {
-				for j := 1; j < r; j++ {
+			for j := 1; j < r; j++ {
+				for k := range m {
 					t = append(t, unit(j*k, size))
 				}
 			}
@@ -145,12 +145,11 @@ func combine4(x, t []complex128) {
 	m := len(x) / 4
 	a, b, c, d := x[:m], x[m:2*m], x[2*m:3*m], x[3*m:4*m]
 	b, c, d = b[:len(a)], c[:len(a)], d[:len(a)]
+	t1, t2, t3 := t[:len(a)], t[m:][:len(a)], t[2*m:][:len(a)]
 	for k := range a {
-		w := t[:3:3]
-		t = t[3:]
-		br, bi := mul(b[k], w[0])
-		cr, ci := mul(c[k], w[1])
-		dr, di := mul(d[k], w[2])
+		br, bi := mul(b[k], t1[k])
+		cr, ci := mul(c[k], t2[k])
+		dr, di := mul(d[k], t3[k])
 		ar, ai := real(a[k]), imag(a[k])
 		pr, pi, qr, qi := ar+cr, ai+ci, ar-cr, ai-ci
 		sr, si, ur, ui := br+dr, bi+di, br-dr, bi-di
@@ -204,11 +203,10 @@ func combine3(x, t []complex128) {
 	m := len(x) / 3
 	a, b, c := x[:m], x[m:2*m], x[2*m:3*m]
 	b, c = b[:len(a)], c[:len(a)]
+	t1, t2 := t[:len(a)], t[m:][:len(a)]
 	for k := range a {
-		w := t[:2:2]
-		t = t[2:]
-		br, bi := mul(b[k], w[0])
-		cr, ci := mul(c[k], w[1])
+		br, bi := mul(b[k], t1[k])
+		cr, ci := mul(c[k], t2[k])
 		ar, ai := real(a[k]), imag(a[k])
 		sr, si := br+cr, bi+ci
 		ur, ui := h*(br-cr), h*(bi-ci)
@@ -229,13 +227,12 @@ func combine5(x, t []complex128) {
 	m := len(x) / 5
 	a, b, c, d, e := x[:m], x[m:2*m], x[2*m:3*m], x[3*m:4*m], x[4*m:5*m]
 	b, c, d, e = b[:len(a)], c[:len(a)], d[:len(a)], e[:len(a)]
+	t1, t2, t3, t4 := t[:len(a)], t[m:][:len(a)], t[2*m:][:len(a)], t[3*m:][:len(a)]
 	for k := range a {
-		w := t[:4:4]
-		t = t[4:]
-		br, bi := mul(b[k], w[0])
-		cr, ci := mul(c[k], w[1])
-		dr, di := mul(d[k], w[2])
-		er, ei := mul(e[k], w[3])
+		br, bi := mul(b[k], t1[k])
+		cr, ci := mul(c[k], t2[k])
+		dr, di := mul(d[k], t3[k])
+		er, ei := mul(e[k], t4[k])
 		ar, ai := real(a[k]), imag(a[k])
 		pr, pi, qr, qi := br+er, bi+ei, br-er, bi-ei
 		sr, si, ur, ui := cr+dr, ci+di, cr-dr, ci-di
@@ -257,7 +254,7 @@ func combineAny(x, t, roots []complex128) {
 	for k := range m {
 		v[0] = x[k]
 		for j := 1; j < r; j++ {
-			v[j] = x[k+j*m] * t[k*(r-1)+j-1]
+			v[j] = x[k+j*m] * t[(j-1)*m+k]
 		}
 		for i := range r {
 			sum := v[0]
