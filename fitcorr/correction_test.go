@@ -59,7 +59,7 @@ type fixtureStudy struct {
 // simulateFixture makes a survey of 13 displacements, seatings on the fixture
 // at the given offsets and eight listeners around wornAt. Offsets are known to
 // fixtureSD, the worn mean to wornSD (mm).
-func simulateFixture(t *testing.T, seed uint64, at [][3]float64, wornAt [3]float64, fixtureSD, wornSD, scatterDB float64) fixtureStudy {
+func simulateFixture(t testing.TB, seed uint64, at [][3]float64, wornAt [3]float64, fixtureSD, wornSD, scatterDB float64) fixtureStudy {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 77))
 	st := fixtureStudy{survey: &Survey{Model: "M"}, worn: &Worn{Listeners: 8}, placed: map[string][3]float64{}, wornAt: wornAt}
