@@ -198,16 +198,16 @@ type StandOut struct {
 
 // Correction moves one curve of one fixture seating to the worn mean.
 type Correction struct {
-	ID       string        `json:"id"`
-	Point    capture.Point `json:"point"`
-	Ear      string        `json:"ear"`
-	DeltaDB  []float64     `json:"delta_db"` // to add, per kept band; 0 where not applied
+	ID      string        `json:"id"`
+	Point   capture.Point `json:"point"`
+	Ear     string        `json:"ear"`
+	DeltaDB []float64     `json:"delta_db"` // to add, per kept band; 0 where not applied
 	// PredictedDB is the predicted change to the worn mean, applied or not; nil
 	// where nothing can be predicted.
 	PredictedDB []float64 `json:"predicted_db,omitempty"`
-	StdErrDB []float64     `json:"stderr_db"`
-	Applied  []bool        `json:"applied"`            // per kept band
-	Withheld string        `json:"withheld,omitempty"` // why nothing, or why not everywhere
+	StdErrDB    []float64 `json:"stderr_db"`
+	Applied     []bool    `json:"applied"`            // per kept band
+	Withheld    string    `json:"withheld,omitempty"` // why nothing, or why not everywhere
 	// BeforeDB and AfterDB are the RMS distances to held-out curves, 1 kHz to 10 kHz.
 	BeforeDB float64 `json:"before_db"`
 	AfterDB  float64 `json:"after_db"`
