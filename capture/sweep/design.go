@@ -34,6 +34,9 @@ func Default() Design {
 		LeadSeconds: 0.5, RateHz: 48000}
 }
 
+// MaxRepeats bounds the repeats, whose spectra are held in memory together.
+const MaxRepeats = 32
+
 // withDefaults fills the optional fields.
 func (d Design) withDefaults() Design {
 	if d.Repeats == 0 {
@@ -68,8 +71,8 @@ func (d Design) Validate() error {
 	if !(d.Seconds >= 0.1 && d.Seconds <= 120) {
 		bad("seconds is %g: must be 0.1 to 120; 3 is usual", d.Seconds)
 	}
-	if d.Repeats < 0 || d.Repeats > 1000 {
-		bad("repeats is %d: must be 1 to 1000", d.Repeats)
+	if d.Repeats < 0 || d.Repeats > MaxRepeats {
+		bad("repeats is %d: must be 1 to %d; 2 is usual", d.Repeats, MaxRepeats)
 	}
 	if !(d.GapSeconds >= 0 && d.GapSeconds <= 60) {
 		bad("gap_seconds is %g: must be 0 to 60; 1 is usual", d.GapSeconds)
