@@ -2,10 +2,12 @@ package fitcorr
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"math"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -81,26 +83,22 @@ func (t *toySummary) addStudy(a Analysis, truth toyTruth) {
 	}
 }
 
-// TestToyStudies is the estimator's table on the toy. ASWORN_TOY=n runs n studies.
+// TestToyStudies holds the estimator against the toy's truth. ASWORN_TOY=n
+// prints the table of n full studies instead of the small one's bounds.
 func TestToyStudies(t *testing.T) {
-	n := 1
+	n, plan := 1, smallToy(100)
 	if v, err := strconv.Atoi(os.Getenv("ASWORN_TOY")); err == nil {
-		n = v
+		n, plan = v, defaultToy(100)
 	}
 	var sum toySummary
-	for i := range n {
-		ss, truth := defaultToy(uint64(100 + i)).study()
+	for range n {
+		ss, truth := plan.study()
 		a, _, err := Analyse(context.Background(), ss, DefaultOptions())
 		if err != nil {
 			t.Fatal(err)
 		}
 		sum.addStudy(a, truth)
-		if i == 0 {
-			for _, m := range a.Models {
-				t.Log(m.Model, m.Cannot, m.Worn.Mean.Value, truth.mean[m.Model], m.Worn.BetweenSD, m.Worn.WithinSD)
-				t.Log(m.Survey[0].Method, m.Survey[0].HeldOutDB, m.Survey[0].HeldOutMM, m.Survey[0].PosteriorSD, m.Survey[0].Warnings)
-			}
-		}
+		plan.seed++
 	}
 	t.Log("survey     ", &sum.survey)
 	t.Log("fixture    ", &sum.fixture)
@@ -110,4 +108,199 @@ func TestToyStudies(t *testing.T) {
 	t.Log("panel mean ", &sum.mean)
 	t.Log("population ", &sum.pop)
 	t.Log("near", sum.near, "far", sum.far)
+	// The toy shows a step less clearly than a real pinna; its intervals must
+	// hold all the same, and no seating 6 mm off may match.
+	for a := range 2 {
+		if z := math.Sqrt(sum.fixture.z2[a] / sum.fixture.n[a]); z > 2 {
+			t.Errorf("%v: fixture offsets miss by %.1f of their standard deviations", Axis(a), z)
+		}
+		if z := math.Sqrt(sum.worn.z2[a] / sum.worn.n[a]); z > 2.5 {
+			t.Errorf("%v: worn offsets miss by %.1f of their standard deviations", Axis(a), z)
+		}
+	}
+	if sum.far[Matches] > 0 || sum.near[Adjust] > sum.near[Matches]+sum.near[Undetermined] {
+		t.Errorf("verdicts near %v, far %v", sum.near, sum.far)
+	}
+}
+
+func smallToy(seed uint64) toyPlan {
+	p := defaultToy(seed)
+	p.models, p.listeners, p.seatings, p.scatter = 2, 4, 2, 0.15
+	return p
+}
+
+// TestAnalyseDeterministic: the number of workers changes nothing, and a
+// frozen study that went through JSON judges a fixture seating as the study did.
+func TestAnalyseDeterministic(t *testing.T) {
+	ss, _ := smallToy(5).study()
+	opt := DefaultOptions()
+	opt.Jobs = 1
+	one, frozen, err := Analyse(context.Background(), ss, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	opt.Jobs = 4
+	many, _, err := Analyse(context.Background(), ss, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := json.Marshal(one)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, _ := json.Marshal(many)
+	if string(a) != string(b) {
+		t.Error("results depend on the number of workers")
+	}
+	text, err := json.Marshal(frozen)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var thawed Frozen
+	if err := json.Unmarshal(text, &thawed); err != nil {
+		t.Fatal(err)
+	}
+	var seating Seating
+	for _, s := range ss {
+		if s.ID == "Model A/fixture1" {
+			seating = s
+		}
+	}
+	o, v, err := thawed.Check(seating)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range one.Models[0].Verdicts {
+		if want.ID != seating.ID {
+			continue
+		}
+		if want.Outcome != v.Outcome || want.Headset.Off != v.Headset.Off {
+			t.Errorf("check says %v %v, the study said %v %v", v.Outcome, v.Headset.Off.Value, want.Outcome, want.Headset.Off.Value)
+		}
+	}
+	if o.ID != seating.ID {
+		t.Errorf("offset of %q", o.ID)
+	}
+	seating.Model = "Model Z"
+	if _, _, err := thawed.Check(seating); err == nil {
+		t.Error("a model the study never met was judged")
+	}
+	seating.Model, seating.Point = "Model A", "drum"
+	if _, _, err := thawed.Check(seating); err == nil {
+		t.Error("a drum seating was judged")
+	}
+}
+
+// TestAnalysePoorStudies: what a study cannot support is left out and said.
+func TestAnalysePoorStudies(t *testing.T) {
+	plan := smallToy(9)
+	plan.models, plan.listeners = 1, 2
+	full, _ := plan.study()
+	keep := func(f func(s Seating) bool) []Seating {
+		var out []Seating
+		for _, s := range full {
+			if f(s) {
+				out = append(out, s)
+			}
+		}
+		return out
+	}
+	deaf := func(ears ...int) []Seating {
+		var out []Seating
+		for _, s := range full {
+			for _, e := range ears {
+				s.Ears[e].Valid = make([]bool, len(s.Ears[e].Valid))
+			}
+			out = append(out, s)
+		}
+		return out
+	}
+	worn := func(s Seating) bool { return s.Subject != fixtureSubject && s.Model != "" }
+	cases := []struct {
+		name           string
+		ss             []Seating
+		cannot         string // part of what must be said
+		offsets, panel bool
+	}{
+		{"nothing", nil, "no headphone seating", false, false},
+		{"no survey", keep(func(s Seating) bool { return s.Survey == nil }), "no position survey", false, false},
+		{"no panel", keep(func(s Seating) bool { return !worn(s) }), "nobody wore", true, false},
+		{"one listener", keep(func(s Seating) bool { return s.Subject != "L02" }), "one listener", true, true},
+		{"no fixture seating", keep(func(s Seating) bool { return s.Subject != fixtureSubject || s.Survey != nil || s.Model == "" }), "no ordinary seating on the fixture", true, true},
+		{"one ear", deaf(1), "right ear", true, true},
+		{"no band counts", deaf(0, 1), "offsets in mm", false, false},
+		{"one seating", full[len(full)-8 : len(full)-7], "", false, false},
+	}
+	for _, c := range cases {
+		t.Run(c.name, func(t *testing.T) {
+			a, _, err := Analyse(context.Background(), c.ss, DefaultOptions())
+			if err != nil {
+				t.Fatal(err)
+			}
+			said := strings.Join(a.Cannot, "; ")
+			offsets, panel := false, false
+			for _, m := range a.Models {
+				said += "; " + strings.Join(m.Cannot, "; ")
+				offsets = offsets || len(m.Offsets) > 0
+				panel = panel || m.Worn != nil
+			}
+			if !strings.Contains(said, c.cannot) {
+				t.Errorf("said %q, not %q", said, c.cannot)
+			}
+			if offsets != c.offsets || panel != c.panel {
+				t.Errorf("offsets %v, panel %v; want %v, %v", offsets, panel, c.offsets, c.panel)
+			}
+			if _, err := json.Marshal(a); err != nil {
+				t.Errorf("not a number somewhere: %v", err)
+			}
+		})
+	}
+}
+
+// TestSlippedRow: one survey row that lies is found and hardly counts.
+func TestSlippedRow(t *testing.T) {
+	plan := smallToy(3)
+	plan.models, plan.listeners, plan.bare = 1, 0, false
+	ss, _ := plan.study()
+	for i := range ss {
+		if ss[i].ID == "Model A/survey5" {
+			d := *ss[i].Survey
+			d.ForwardMM = -d.ForwardMM
+			ss[i].Survey = &d
+		}
+	}
+	a, _, err := Analyse(context.Background(), ss, DefaultOptions())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w := strings.Join(a.Models[0].Survey[0].Warnings, "; "); !strings.Contains(w, "Model A/survey5") {
+		t.Errorf("the slipped row is not named: %q", w)
+	}
+}
+
+func BenchmarkAnalyse(b *testing.B) {
+	ss, _ := defaultToy(1).study()
+	for b.Loop() {
+		if _, _, err := Analyse(context.Background(), ss, DefaultOptions()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkCheck(b *testing.B) {
+	ss, _ := smallToy(1).study()
+	_, f, err := Analyse(context.Background(), ss, DefaultOptions())
+	if err != nil {
+		b.Fatal(err)
+	}
+	for _, s := range ss {
+		if s.ID != "Model A/fixture1" {
+			continue
+		}
+		for b.Loop() {
+			if _, _, err := f.Check(s); err != nil {
+				b.Fatal(err)
+			}
+		}
+	}
 }

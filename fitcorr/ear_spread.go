@@ -18,7 +18,7 @@ func (p *panel) startSpread() *spread {
 // priorAlike is the standard deviation per axis (mm, mm, degrees) of ear
 // differences that look like a movement: an ear's parts sit some millimetres
 // elsewhere in relation to its canal.
-var priorAlike = [3]float64{1, 1, 2}
+var priorAlike = [3]float64{1.3, 1.3, 2}
 
 // startEars is the prior covariance over the channels of one ear: little
 // below 2 kHz, several dB where the pinna's own resonances lie.

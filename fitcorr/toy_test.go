@@ -58,9 +58,9 @@ type toyModel struct {
 }
 
 var toyModels = []toyModel{
-	{18, 22, 3, 2, 34, 0.5, 0.15},
-	{14, 18, -2, 4, 30, 0.6, 0.05},
-	{22, 27, 5, -1, 40, 0.25, 0.25},
+	{16, 14, 8, 4, 32, 0.7, 0.15},
+	{12, 11, -5, 8, 28, 0.8, 0.05},
+	{17, 16, 9, -8, 36, 0.5, 0.25},
 }
 
 // pressure at the blocked entrance for a headphone displaced by d.
@@ -79,7 +79,7 @@ func (m toyModel) pressure(hz float64, ear toyEar, d [3]float64) complex128 {
 		s := toyPoint{xr + d[0], yr + d[1], z, 1}
 		p := path(s, entrance)
 		for _, r := range ear.reflectors {
-			p += complex(5*r.gain, 0) * path(s, r) * path(r, entrance)
+			p += complex(9*r.gain, 0) * path(s, r) * path(r, entrance)
 		}
 		sum += complex(gain, 0) * p
 	}
@@ -92,7 +92,7 @@ func (m toyModel) pressure(hz float64, ear toyEar, d [3]float64) complex128 {
 		f := (2*m.rim - r) / r
 		source(x*f, y*f, m.depth, -m.absorb)
 	}
-	source(m.x, m.y, m.depth, 2)
+	source(m.x, m.y, m.depth, 5)
 	// Concha: a damped resonance.
 	u := complex(0, hz/ear.conchaHz)
 	g := math.Pow(10, ear.conchaDB/20) - 1
@@ -129,7 +129,7 @@ type toyPlan struct {
 
 func defaultToy(seed uint64) toyPlan {
 	return toyPlan{seed: seed, models: 3, listeners: 8, seatings: 5, bare: true, ear: 1,
-		between: 1.5, within: 1.2, ruler: 0.3, noise: 0.1, scatter: 0.4, survey: toySurvey()}
+		between: 1.5, within: 1.2, ruler: 0.3, noise: 0.1, scatter: 0.25, survey: toySurvey()}
 }
 
 func toySurvey() []capture.Displacement {
@@ -158,7 +158,7 @@ func (p toyPlan) study() ([]Seating, toyTruth) {
 	bands := band.All()
 	curve := func(level func(hz float64) float64, scatter float64) Curve {
 		c := Curve{make([]float64, band.Count), make([]float64, band.Count), make([]bool, band.Count)}
-		gain := 0.4 * rng.NormFloat64()
+		gain := 0.3 * rng.NormFloat64()
 		// A smooth random curve that grows with frequency.
 		type bump struct{ at, amp, width float64 }
 		var bumps []bump
@@ -216,7 +216,7 @@ func (p toyPlan) study() ([]Seating, toyTruth) {
 			pos := both([3]float64{v[0] + e[0], v[1] + e[1], v[2] + e[2]}, p.ruler/3)
 			add(Seating{ID: fmt.Sprintf("%s/survey%d", name, i), Model: name, Subject: fixtureSubject, Point: blocked, Number: i, Survey: &d}, m, fixture, pos)
 		}
-		mean := normal(2)
+		mean := normal(1)
 		mean[2] = 0
 		truth.pop[name] = mean
 		// Fixture seatings: at the worn mean, and off by 6 mm.

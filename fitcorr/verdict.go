@@ -25,10 +25,10 @@ func judgeDistance(off Estimate, tol, confidence float64) (Outcome, [3]float64) 
 	}
 	alpha := 1 - confidence
 	scale := tScale(off.DF, alpha)
-	v := directional(c, x, y) * scale * scale
-	sd := math.Sqrt(math.Max(v, 1e-12))
-	// P(|X| ≤ dist) for a true offset at the border, and its complement.
-	inside := rice(dist/sd, tol/sd)
+	along, across := directional(c, x, y)
+	along, across = along*scale, across*scale
+	// P(|X| ≤ dist) for a true offset at the border.
+	inside := insideDisk(dist, tol, along, across)
 	out := Undetermined
 	switch {
 	case inside <= alpha && dist < tol:
@@ -36,26 +36,28 @@ func judgeDistance(off Estimate, tol, confidence float64) (Outcome, [3]float64) 
 	case 1-inside <= alpha && dist > tol:
 		out = Adjust
 	}
-	lower := riceInvert(dist/sd, 1-alpha/2) * sd
-	// Inverting the Rice law upward has no answer for an estimate close to
-	// zero; the normal limit lies a little above it elsewhere.
-	upper := dist + distuv.UnitNormal.Quantile(1-alpha/2)*sd
+	lower := diskInvert(dist, 1-alpha/2, along, across)
+	upper := diskInvert(dist, alpha/2, along, across)
 	return out, [3]float64{dist, lower, upper}
 }
 
-// directional returns the variance in the direction (x, y), or the larger
-// principal variance when the offset is too small to have a direction.
-func directional(c [2][2]float64, x, y float64) float64 {
+// directional returns the standard deviations along the direction (x, y) and
+// across it. An offset too small to have a direction gets the larger principal
+// one along and the smaller across, the least favourable choice.
+func directional(c [2][2]float64, x, y float64) (along, across float64) {
 	mean, diff := (c[0][0]+c[1][1])/2, (c[0][0]-c[1][1])/2
-	largest := mean + math.Hypot(diff, c[0][1])
+	half := math.Hypot(diff, c[0][1])
+	largest, smallest := mean+half, math.Max(mean-half, 1e-12)
 	r2 := x*x + y*y
-	if r2 < largest {
-		return largest
+	v := largest
+	if r2 >= largest {
+		v = (x*x*c[0][0] + 2*x*y*c[0][1] + y*y*c[1][1]) / r2
+		// A direction is itself uncertain by about sd/distance.
+		w := largest / r2
+		v += w * (largest - v)
 	}
-	along := (x*x*c[0][0] + 2*x*y*c[0][1] + y*y*c[1][1]) / r2
-	// A direction is itself uncertain by about sd/distance.
-	w := largest / r2
-	return along + w*(largest-along)
+	v = math.Max(v, 1e-12)
+	return math.Sqrt(v), math.Sqrt(math.Max(smallest, largest*smallest/v))
 }
 
 // tScale widens a normal standard deviation to a t law of df degrees at the
@@ -68,59 +70,43 @@ func tScale(df, alpha float64) float64 {
 	return t / distuv.UnitNormal.Quantile(1-alpha)
 }
 
-// rice returns P(|X| ≤ r) for X two-dimensional normal with unit variance
-// about a point at distance nu (Rice, Bell System Tech. J. 24, 1945), by
-// Simpson's rule over the angle-free form with the scaled Bessel function.
-func rice(r, nu float64) float64 {
-	if r <= 0 {
+// insideDisk returns P(|X| ≤ r) for X two-dimensional normal about a point at
+// distance nu, with the given standard deviations along the line from the
+// origin to that point and across it (Rice's law, Bell System Tech. J. 24,
+// 1945, when they are equal), by Simpson's rule over the first coordinate.
+func insideDisk(r, nu, along, across float64) float64 {
+	lo, hi := math.Max(-r, nu-8*along), math.Min(r, nu+8*along)
+	if r <= 0 || lo >= hi {
 		return 0
 	}
-	if r > nu+12 {
-		return 1
-	}
-	lo := math.Max(0, nu-12)
-	if r <= lo {
-		return 0
-	}
-	const steps = 400
-	h := (r - lo) / steps
-	f := func(t float64) float64 {
-		return t * math.Exp(-(t-nu)*(t-nu)/2) * scaledI0(t*nu)
-	}
-	sum := f(lo) + f(r)
+	// x = mid + half·sin(t) takes the edge's square root out of the integrand.
+	const steps = 48
+	mid, half, h := (lo+hi)/2, (hi-lo)/2, math.Pi/steps
+	var sum float64
 	for i := 1; i < steps; i++ {
 		w := 4.0
 		if i%2 == 0 {
 			w = 2
 		}
-		sum += w * f(lo+float64(i)*h)
+		t := -math.Pi/2 + float64(i)*h
+		x := mid + half*math.Sin(t)
+		u := (x - nu) / along
+		g := math.Exp(-u*u/2) * math.Erf(math.Sqrt(math.Max(0, r*r-x*x)/2)/across)
+		sum += w * g * half * math.Cos(t)
 	}
-	return math.Min(1, sum*h/3)
+	return math.Min(1, sum*h/3/(along*math.Sqrt(2*math.Pi)))
 }
 
-// scaledI0 is exp(−x)·I₀(x) (Abramowitz & Stegun 9.8.1 and 9.8.2).
-func scaledI0(x float64) float64 {
-	if x < 3.75 {
-		t := x / 3.75
-		t *= t
-		i0 := 1 + t*(3.5156229+t*(3.0899424+t*(1.2067492+t*(0.2659732+t*(0.0360768+t*0.0045813)))))
-		return math.Exp(-x) * i0
-	}
-	t := 3.75 / x
-	return (0.39894228 + t*(0.01328592+t*(0.00225319+t*(-0.00157565+t*(0.00916281+
-		t*(-0.02057706+t*(0.02635537+t*(-0.01647633+t*0.00392377)))))))) / math.Sqrt(x)
-}
-
-// riceInvert returns the nu ≥ 0 for which P(|X| ≤ r) = p; 0 when even nu = 0
+// diskInvert returns the nu ≥ 0 for which P(|X| ≤ r) = p; 0 when even nu = 0
 // makes it smaller.
-func riceInvert(r, p float64) float64 {
-	if rice(r, 0) <= p {
+func diskInvert(r, p, along, across float64) float64 {
+	if insideDisk(r, 0, along, across) <= p {
 		return 0
 	}
-	lo, hi := 0.0, r+8
-	for range 50 {
+	lo, hi := 0.0, r+8*along
+	for range 40 {
 		mid := (lo + hi) / 2
-		if rice(r, mid) > p {
+		if insideDisk(r, mid, along, across) > p {
 			lo = mid
 		} else {
 			hi = mid
