@@ -82,6 +82,12 @@ func (a *app) planPanel(opt *newOptions) error {
 		a.note("  %d listeners with %d seatings each: ±%.2f mm", p.Listeners, p.Seatings, p.HalfWidth)
 	}
 	opt.design.Listeners, opt.design.Seatings = plans[0].Listeners, plans[0].Seatings
+	if n := len(plan.Displacements()) * opt.design.Repeats; opt.design.Survey {
+		for _, o := range plan.Outlooks(r, n) {
+			a.note("a survey of %d displacements of a model like %s: positions within about %.1f mm forward, %.1f mm up (from its %d)",
+				n, o.Model, o.MM[0], o.MM[1], o.Displacements)
+		}
+	}
 	return nil
 }
 

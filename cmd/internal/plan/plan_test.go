@@ -9,6 +9,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
 )
 
 func design() Design {
@@ -119,6 +121,42 @@ func TestValidate(t *testing.T) {
 		if _, err := d.Rows(); err == nil {
 			t.Errorf("%s: no error", c.name)
 		}
+	}
+}
+
+// earlier is a study with a survey and a panel.
+func earlier() report.Results {
+	worn := &fitcorr.Worn{Listeners: 8, Seatings: 40, BetweenSD: [3]float64{1.7, 1.2}, WithinSD: [3]float64{1.2, 0.7}}
+	worn.Mean.Seen = [3]bool{true, true, false}
+	return report.Results{Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{
+		{Model: "Model A", Worn: worn, Survey: [2]*fitcorr.SurveyReport{
+			{Displacements: 9, HeldOutMM: [3]float64{0.8, 0.4}}, {Displacements: 9, HeldOutMM: [3]float64{0.6, 1.0}}}},
+		{Model: "Model B"},
+	}}}
+}
+
+func TestPanels(t *testing.T) {
+	plans, err := Panels(earlier(), 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The panel keeps its promise for the larger of the two scatters.
+	spread := fitcorr.Spread{Between: 1.7, Within: 1.2}
+	for _, p := range plans {
+		if w := fitcorr.DefaultPlanOptions().HalfWidth(spread, p.Listeners, p.Seatings); w > 2 {
+			t.Errorf("%+v reaches ±%.2f mm only", p, w)
+		}
+	}
+	if _, err := Panels(report.Results{}, 2); err == nil {
+		t.Error("a plan from a study without a panel")
+	}
+}
+
+func TestOutlooks(t *testing.T) {
+	got := Outlooks(earlier(), 36)
+	want := []Outlook{{Model: "Model A", Displacements: 9, MM: [2]float64{0.4, 0.5}}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
 	}
 }
 
