@@ -80,7 +80,9 @@ func kernelFamilies(rotates bool) []kernelFamily {
 				second.kernels = append(second.kernels, Kernel{Linear: l, Quadratic: q * l, MMPerDeg: r})
 			}
 			for _, length := range []float64{5, 8, 12, 20} {
-				free.kernels = append(free.kernels, Kernel{Linear: l / 10, Amplitude: l, LengthMM: length, MMPerDeg: r})
+				for _, part := range []float64{0.03, 0.3, 3} {
+					free.kernels = append(free.kernels, Kernel{Linear: l, Amplitude: part * l, LengthMM: length, MMPerDeg: r})
+				}
 			}
 		}
 	}
