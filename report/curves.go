@@ -193,28 +193,34 @@ func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correct
 
 func anyTrue(v []bool) bool { return slices.Contains(v, true) }
 
-// compensatedFigures sets the drum-point curves minus the fixture's reference
-// first and the raw ones beside them, as spreads over seatings.
-func compensatedFigures(r Results) []Figure {
-	if r.ReferenceDB == nil || len(r.ReferenceDB) != len(r.BandsHz) {
-		return nil
+// view is one way to look at drum-point curves.
+type view struct {
+	name, title, label, note string
+	shift                    func(int) float64
+}
+
+// views gives the curves minus the fixture's reference first and the raw ones
+// beside them; without a reference, only the raw ones.
+func views(r Results) []view {
+	raw := view{name: "raw", title: "raw", label: "Level, " + r.LevelUnit}
+	if len(r.ReferenceDB) != len(r.BandsHz) {
+		return []view{raw}
 	}
+	return []view{{"compensated", "minus the fixture's reference", "Level re reference, dB", " The reference belongs to this fixture; slope " +
+		fixed(r.Options.SlopeDBPerOctave, 1) + " dB per octave about 1 kHz.", func(i int) float64 { return -r.ReferenceDB[i] }}, raw}
+}
+
+// compensatedFigures draws the drum-point curves as spreads over seatings.
+func compensatedFigures(r Results) []Figure {
 	var out []Figure
 	n := len(r.BandsHz)
-	minus := func(i int) float64 { return -r.ReferenceDB[i] }
 	for _, m := range r.Analysis.Models {
 		drum := ordinaryRecordings(r, m.Model, capture.Drum, false)
 		if len(drum) == 0 {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			for _, v := range []struct {
-				name, title, label string
-				shift              func(int) float64
-			}{
-				{"compensated", "minus the fixture's reference", "Level re reference, dB", minus},
-				{"raw", "raw", "Level, " + r.LevelUnit, nil},
-			} {
+			for _, v := range views(r) {
 				c := &Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
 				if s, ok := spreadSeries("fixture: median, 10–90 %", drum, ear, n, Style{}, v.shift); ok {
 					c.Series = append(c.Series, s)
@@ -225,9 +231,8 @@ func compensatedFigures(r Results) []Figure {
 						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
 				}
 				out = append(out, Figure{Name: v.name + "-" + slug(m.Model) + "-" + ear.String(), Section: SectionCompensated, Model: m.Model, Ear: ear.String(),
-					Title: m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
-					Note: plural(len(drum), "fixture seating") + ": median and 10th to 90th percentile per 1/24 octave. The reference belongs to this fixture; slope " +
-						fixed(r.Options.SlopeDBPerOctave, 1) + " dB per octave about 1 kHz.",
+					Title:  m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
+					Note:   plural(len(drum), "fixture seating") + ": median and 10th to 90th percentile per 1/24 octave." + v.note,
 					Curves: c})
 			}
 		}

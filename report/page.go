@@ -6,6 +6,7 @@ import (
 	"encoding/base64"
 	"html/template"
 	"io"
+	"slices"
 	"strings"
 
 	"asworn/docs"
@@ -80,7 +81,8 @@ func WritePage(w io.Writer, r Results) error {
 		return err
 	}
 	d := pageData{R: r, Title: r.Title, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
-		Counts: counts(r), Answers: answers(r), Summary: Sections(r), Cautions: cautions}
+		Counts: counts(r), Answers: answers(r), Cautions: cautions,
+		Summary: slices.DeleteFunc(Sections(r), func(s Section) bool { return s.Verdicts })}
 	if d.Title == "" {
 		d.Title = "Untitled study"
 	}
@@ -170,7 +172,7 @@ func answers(r Results) []modelAnswer {
 	}
 	for i := range out {
 		if len(out[i].Rows) == 0 {
-			out[i].Note = "No fixture seating could be judged; see what this study cannot tell."
+			out[i].Note = "No fixture seating could be judged against worn ones; below stands why."
 		}
 	}
 	return out
@@ -192,8 +194,11 @@ func pageSections(r Results) ([]pageSection, []figureData) {
 	p.section(SectionCorrected, "Corrected against raw", "For seatings that cannot be redone: the level change from offset and leak to the worn mean. "+
 		"It assumes that the relation of blocked entrance to drum does not depend on the position (near open-entrance loading); ear shape is never corrected.",
 		append(p.blocks(SectionCorrected), tables(true, CorrectionTable(r)))...)
-	p.section(SectionCompensated, "Compensated against raw", "The drum-point curve minus the fixture's own reference, and raw beside it at the same scale. A reference is never carried to another fixture.",
-		p.blocks(SectionCompensated)...)
+	title, intro := "Compensated against raw", "The drum-point curve minus the fixture's own reference, and raw beside it at the same scale. A reference is never carried to another fixture."
+	if r.ReferenceDB == nil {
+		title, intro = "At the drum point", "Curves as measured: the study names no reference of this fixture to compare them with."
+	}
+	p.section(SectionCompensated, title, intro, p.blocks(SectionCompensated)...)
 	p.section(SectionSensitivity, "Fit sensitivity", "How much the response depends on how the headphone sits.",
 		append(append([]pageBlock{tables(false, SensitivityTable(r))}, p.blocks(SectionSensitivity)...), tables(true, RepeatabilityTables(r)...))...)
 	p.section(SectionSurvey, "How the response moves", "What the position survey says about each millimetre and degree.",

@@ -12,6 +12,8 @@ import (
 type Section struct {
 	Title string
 	Lines []Line
+	// Verdicts marks the sections that repeat the verdicts of fixture seatings.
+	Verdicts bool
 }
 
 // Line is one sentence of the summary and the seating it speaks of, if one.
@@ -70,7 +72,7 @@ func SummaryWidth(w io.Writer, r Results, width int) error {
 }
 
 func fixtureSection(r Results, title string, acts ...action) Section {
-	s := Section{Title: title}
+	s := Section{Title: title, Verdicts: true}
 	for _, f := range fixtureSeatings(r) {
 		for _, a := range acts {
 			if f.act == a {
