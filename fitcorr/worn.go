@@ -62,11 +62,56 @@ func newPanel(setups []*modelSetup, bareRows []Seating) *panel {
 		return p
 	}
 	p.addBare(bareRows, byName)
+	p.poolNoise()
 	p.width = len(p.models)
 	if p.bare {
 		p.width++
 	}
 	return p
+}
+
+// poolNoise gives all worn seatings of a model, and all bare ears, the mean
+// noise variance of their bands. Noise is the least of the variances, and
+// listeners alike in design become alike in their equations.
+func (p *panel) poolNoise() {
+	pool := func(each func(visit func(v []float64))) {
+		sum, count := make([]float64, p.bands.n), make([]float64, p.bands.n)
+		each(func(v []float64) {
+			for r, x := range v {
+				if x < missingVar {
+					sum[r] += x
+					count[r]++
+				}
+			}
+		})
+		each(func(v []float64) {
+			for r, x := range v {
+				if x < missingVar {
+					v[r] = sum[r] / count[r]
+				}
+			}
+		})
+	}
+	for e := range 2 {
+		for m := range p.models {
+			pool(func(visit func([]float64)) {
+				for _, l := range p.listeners {
+					for i := range l.worn {
+						if l.worn[i].model == m {
+							visit(l.worn[i].obs.variance[e])
+						}
+					}
+				}
+			})
+		}
+		pool(func(visit func([]float64)) {
+			for _, l := range p.listeners {
+				for i := range l.bare {
+					visit(l.bare[i].variance[e])
+				}
+			}
+		})
+	}
 }
 
 // addBare gives each listener the bare-ear differences from the fixture's mean.

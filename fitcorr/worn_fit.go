@@ -41,9 +41,8 @@ type listenerFit struct {
 	ev      evidence
 	binv    *mat.SymDense
 	pl      *mat.Dense // PL
-	lpl0    *mat.Dense // L'PL₀
+	gain    *mat.Dense // B⁻¹L'PL₀
 	reduced *mat.Dense // L₀'M L₀
-	rhs     *mat.VecDense
 }
 
 // estimate runs expectation–maximisation and returns the posterior.
@@ -223,16 +222,19 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 	_, r0 := l0.Dims()
 	fit := &panelFit{spread: s, root0: l0, per: make([]listenerFit, len(p.listeners)), fitBands: p.bands}
 	fails := make([]bool, len(p.listeners))
+	p.eachListener(jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) })
+	like := alikeEvidence(fit.per)
 	p.eachListener(jobs, func(i int) {
+		if like[i] != i {
+			return
+		}
 		lf := &fit.per[i]
-		lf.ev = p.evidenceOf(p.listeners[i])
 		var lplSq, l0pl0 mat.Dense
-		pl := p.times(lf.ev, l)
+		lf.pl = p.times(lf.ev, l)
 		pl0 := p.times(lf.ev, l0)
-		lf.pl = pl
-		lplSq.Mul(l.T(), pl)
-		lf.lpl0 = mat.NewDense(r, r0, nil)
-		lf.lpl0.Mul(l.T(), pl0)
+		lplSq.Mul(l.T(), lf.pl)
+		lpl0 := mat.NewDense(r, r0, nil)
+		lpl0.Mul(l.T(), pl0)
 		l0pl0.Mul(l0.T(), pl0)
 		b := symmetric(&lplSq)
 		for k := range r {
@@ -244,17 +246,11 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 			fails[i] = true
 			return
 		}
-		var g mat.Dense // B⁻¹L'PL₀
-		g.Mul(lf.binv, lf.lpl0)
+		lf.gain = mat.NewDense(r, r0, nil)
+		lf.gain.Mul(mat.DenseCopyOf(lf.binv), lpl0)
 		lf.reduced = mat.NewDense(r0, r0, nil)
-		lf.reduced.Mul(lf.lpl0.T(), &g)
+		lf.reduced.Mul(lpl0.T(), lf.gain)
 		lf.reduced.Sub(&l0pl0, lf.reduced)
-		var lq, l0q, t mat.VecDense
-		lq.MulVec(l.T(), lf.ev.rhs)
-		l0q.MulVec(l0.T(), lf.ev.rhs)
-		t.MulVec(g.T(), &lq)
-		lf.rhs = mat.NewVecDense(r0, nil)
-		lf.rhs.SubVec(&l0q, &t)
 	})
 	for _, f := range fails {
 		if f {
@@ -267,8 +263,16 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		info.SetSym(k, k, 1)
 	}
 	for i := range fit.per {
-		info.AddSym(info, symmetric(fit.per[i].reduced))
-		rhs.AddVec(rhs, fit.per[i].rhs)
+		lf := &fit.per[i]
+		first := &fit.per[like[i]]
+		lf.pl, lf.binv, lf.gain, lf.reduced = first.pl, first.binv, first.gain, first.reduced
+		info.AddSym(info, symmetric(lf.reduced))
+		var lq, l0q, t mat.VecDense
+		lq.MulVec(l.T(), lf.ev.rhs)
+		l0q.MulVec(l0.T(), lf.ev.rhs)
+		t.MulVec(lf.gain.T(), &lq)
+		l0q.SubVec(&l0q, &t)
+		rhs.AddVec(rhs, &l0q)
 	}
 	var chol mat.Cholesky
 	fit.etaCov = mat.NewSymDense(r0, nil)
@@ -292,17 +296,48 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		lf.u = mat.NewVecDense(p.dim(), nil)
 		lf.u.AddVec(lf.x, fit.theta)
 		// Roots: Cov ξ = B⁻¹ + G C₀ G', u = θ + Lξ.
-		var lb, g, lg, tl0, a, b mat.Dense
+		if like[i] != i {
+			return
+		}
+		var lb, lg, tl0, a, b mat.Dense
 		lb.Mul(l, choleskyRoot(lf.binv))
-		g.Mul(lf.binv, lf.lpl0)
-		lg.Mul(l, &g)
+		lg.Mul(l, lf.gain)
 		tl0.Sub(l0, &lg)
 		a.Mul(&lg, etaRoot)
 		b.Mul(&tl0, etaRoot)
 		lf.xRoot = beside(&lb, &a)
 		lf.uRoot = beside(&lb, &b)
 	})
+	for i := range fit.per {
+		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[like[i]].xRoot, fit.per[like[i]].uRoot
+	}
 	return fit, nil
+}
+
+// alikeEvidence returns for each listener the first one whose precision is the
+// same, which is the rule when everybody wore everything equally often: what
+// depends on it alone is computed once.
+func alikeEvidence(per []listenerFit) []int {
+	like := make([]int, len(per))
+	for i := range per {
+		like[i] = i
+		for j := range i {
+			if like[j] == j && sameBlocks(per[i].ev.blocks, per[j].ev.blocks) {
+				like[i] = j
+				break
+			}
+		}
+	}
+	return like
+}
+
+func sameBlocks(a, b []*mat.SymDense) bool {
+	for k := range a {
+		if (a[k] == nil) != (b[k] == nil) || (a[k] != nil && !mat.Equal(a[k], b[k])) {
+			return false
+		}
+	}
+	return true
 }
 
 func beside(a, b *mat.Dense) *mat.Dense {
