@@ -80,7 +80,7 @@ func newTab(t *testing.T, parent context.Context) *browser {
 	t.Helper()
 	ctx, cancel := chromedp.NewContext(parent)
 	t.Cleanup(cancel)
-	ctx, cancel = context.WithTimeout(ctx, 4*time.Minute) // only against a hang
+	ctx, cancel = context.WithTimeout(ctx, 2*time.Minute) // only against a hang
 	t.Cleanup(cancel)
 	b := &browser{t: t, ctx: ctx}
 	if err := chromedp.Listen(ctx, b.hear); err != nil {
@@ -415,7 +415,7 @@ func (b *browser) links() {
 	if len(twice) > 0 {
 		t.Errorf("ids used twice: %v", twice)
 	}
-	b.do(chromedp.Click(".scroll a"))
+	b.do(chromedp.Click("#answer a[href^='#s-'], #findings a[href^='#s-']"))
 	if !eval[bool](b, `new Promise(done => setTimeout(() => done(!!document.querySelector(":target") && [...document.querySelectorAll("details:has(:target)")].every(d => d.open)), 100))`) {
 		t.Error("a link to a recording did not unfold the list")
 	}

@@ -80,6 +80,9 @@ func hertz(f float64) string {
 			break
 		}
 	}
+	if f > 10000 && f != 12500 {
+		return strconv.FormatFloat(math.Round(f/100)/10, 'f', -1, 64) + " k"
+	}
 	if f >= 1000 {
 		return strconv.FormatFloat(math.Round(f/10)/100, 'f', -1, 64) + " k"
 	}

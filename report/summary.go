@@ -31,8 +31,8 @@ func Sections(r Results) []Section {
 		fixtureSection(r, "Use these fixture seatings", actUse),
 		fixtureSection(r, "Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
 		fixtureSection(r, "Undetermined", actUnsure),
-		standOutSection(r),
 		refusedSection(r),
+		standOutSection(r),
 		cannotSection(r),
 	}
 	var out []Section

@@ -213,7 +213,7 @@ func TestHertz(t *testing.T) {
 }
 
 func TestHertzUnit(t *testing.T) {
-	for f, want := range map[float64]string{18.8: "18.8 Hz", 7943: "8 kHz", 1000: "1 kHz", 440: "440 Hz"} {
+	for f, want := range map[float64]string{18.8: "18.8 Hz", 16788: "16.8 kHz", 12589: "12.5 kHz", 7943: "8 kHz", 1000: "1 kHz", 440: "440 Hz"} {
 		if got := hertzUnit(f); got != want {
 			t.Errorf("hertzUnit(%g) = %q, want %q", f, got, want)
 		}
