@@ -15,5 +15,6 @@ func main() { os.Exit(start()) }
 func start() int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
+	context.AfterFunc(ctx, stop) // a second Ctrl-C ends the process at once
 	return execute(ctx, os.Args[1:], os.Stdout, os.Stderr)
 }

@@ -94,3 +94,15 @@ func (a *app) progress(what string) (step func(done, total int), end func()) {
 		}
 	}
 }
+
+// busy shows, on a terminal only, that something without a count is being
+// done, until the function that it returns is called.
+func (a *app) busy(what string) (end func()) {
+	f := terminal(a.err)
+	if f == nil || a.quiet {
+		return func() {}
+	}
+	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),
+		progressbar.OptionSpinnerType(14), progressbar.OptionSetRenderBlankState(true), progressbar.OptionClearOnFinish())
+	return func() { _ = bar.Finish() }
+}

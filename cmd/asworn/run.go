@@ -47,6 +47,10 @@ func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
 func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 	step, end := a.progress("recordings")
 	opt.Progress = step
+	opt.Stage = func(name string) {
+		end()
+		end = a.busy(name)
+	}
 	r, counts, err := pipeline.Run(ctx, dir, opt)
 	end()
 	if err != nil {
@@ -60,9 +64,6 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 		for _, f := range rec.Findings {
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 		}
-	}
-	for _, f := range r.Findings {
-		a.note("%s: %s", dir, f)
 	}
 	for _, file := range counts.Changed {
 		a.finding(file, capture.Finding{Severity: capture.Note, Message: "the file changed since an earlier run",

@@ -20,6 +20,7 @@ import (
 type Options struct {
 	Jobs     int                   // workers; 0 means all cores
 	Progress func(done, total int) // recordings; never called by two goroutines at once; may be nil
+	Stage    func(name string)     // told when a stage begins that has no count; may be nil
 	Rehash   bool                  // read every file again, whatever its stamp says
 	Partial  bool                  // leave out rows whose recording is not there yet
 }
@@ -160,6 +161,9 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 		return e, nil
 	}
 	e.fresh = true
+	if l.opt.Stage != nil {
+		l.opt.Stage("estimating positions")
+	}
 	if e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt); err != nil {
 		return e, err
 	}
