@@ -7,7 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/sweep"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // TestDeconvolutionVectors compares the impulse response of a whole recording

@@ -12,7 +12,7 @@ import (
 	"asworn/capture/deconv"
 	"asworn/capture/wavfile"
 	"asworn/fitcorr"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // reseated returns ten real seatings on a manikin (testdata/reseat, unit B).

@@ -10,7 +10,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/deconv"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // load reads a file that testdata/scipy/make.py wrote.

@@ -11,7 +11,7 @@ import (
 	"testing"
 
 	"asworn/capture/band"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 func manikin(t testing.TB) Set {

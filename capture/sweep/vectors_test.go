@@ -6,7 +6,7 @@ import (
 	"testing"
 
 	"asworn/capture/sweep"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // TestSweepVectors compares with scipy.signal.chirp, given the starting phase

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // The manikin's set becomes a reference curve; a right ear that it does not

@@ -7,7 +7,7 @@ import (
 	"strconv"
 	"testing"
 
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // numbers reads a vector file (comment lines begin with #, one head line) as

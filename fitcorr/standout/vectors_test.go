@@ -7,7 +7,7 @@ import (
 	"strings"
 	"testing"
 
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 func rows(t *testing.T, name string) [][]string {

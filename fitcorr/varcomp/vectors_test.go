@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // REML estimates, criterion and profile intervals against lme4

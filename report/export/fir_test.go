@@ -9,7 +9,7 @@ import (
 	"testing"
 
 	"asworn/capture/band"
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 // biquad is a peaking equaliser (the usual bilinear design), whose poles and

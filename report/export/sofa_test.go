@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"asworn/internal/vectors"
+	"asworn/testdata/vectors"
 )
 
 var update = flag.Bool("update", false, "write the golden files anew")
