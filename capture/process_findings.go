@@ -2,14 +2,16 @@ package capture
 
 import (
 	"fmt"
+	"math"
 	"slices"
 )
 
 // Limits of the search for the excitation.
 const (
-	unclearPattern = 30.0  // pulse over trace when looking for the sweeps
-	doubtful       = 300.0 // … below which the sweep may be there at another rate
-	wrongRateOver  = 3.0   // by which a sweep at another rate must be clearer
+	unclearPattern = 30.0   // pulse over trace when looking for the sweeps
+	doubtful       = 300.0  // … below which the sweep may be there at another rate
+	impossiblePPM  = 5000.0 // drift that sends to look for another rate
+	wrongRateOver  = 1.5    // by which a sweep at another rate must be clearer
 )
 
 // add records a finding; the worst come first, and among equals the earlier.
@@ -22,24 +24,22 @@ func (t *take) checkFound() bool {
 	if !t.rec.Quality.finite() {
 		return false
 	}
-	if f.clarity < doubtful {
-		if ratio := t.playedAtAnotherRate(); ratio > 0 {
-			t.add(Finding{Code: "wrong-rate", Severity: Refusal, Value: ratio * t.p.rate, Unit: "Hz",
-				Message: fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz", ratio, t.p.rate, ratio*t.p.rate),
-				Mend:    "set player, recorder and study.toml to the same rate, and record again"})
-			return false
-		}
+	if len(f.start) == 0 {
+		f.clarity = clarityOf(t.p.find.energy)
 	}
-	if len(f.start) == 0 && f.cut > 0 {
-		t.add(Finding{Code: "truncated", Severity: Refusal, Value: float64(f.cut), Unit: "repeats",
-			Message: "no repeat of the excitation is whole: the recording starts too late or stops too early",
-			Mend:    "start recording before playback and stop after the end, and record again"})
+	if f.clarity < doubtful && t.checkRate() {
 		return false
 	}
-	if len(f.start) == 0 || f.clarity < unclearPattern {
+	if f.clarity < unclearPattern {
 		t.add(Finding{Code: "no-excitation", Severity: Refusal, Value: f.clarity,
 			Message: "the excitation of the study is not in this recording",
 			Mend:    "check that the right excitation was played, at the right rate and into the right channels, and record again"})
+		return false
+	}
+	if len(f.start) == 0 {
+		t.add(Finding{Code: "truncated", Severity: Refusal, Value: float64(f.cut), Unit: "repeats",
+			Message: "no repeat of the excitation is whole: the recording starts too late or stops too early",
+			Mend:    "start recording before playback and stop after the end, and record again"})
 		return false
 	}
 	if f.cut > 0 || f.missing > 0 {
@@ -48,6 +48,34 @@ func (t *take) checkFound() bool {
 			Mend:    "start recording before playback and stop after the end"})
 	}
 	return true
+}
+
+// clarityOf returns the highest of a trace over its mean.
+func clarityOf(trace []float64) float64 {
+	top, sum := 0.0, 0.0
+	for _, v := range trace {
+		top, sum = max(top, v), sum+v
+	}
+	if sum == 0 {
+		return 0
+	}
+	return top / sum * float64(len(trace))
+}
+
+// checkRate reports whether the excitation is there at another rate.
+func (t *take) checkRate() bool {
+	ratio := t.playedAtAnotherRate()
+	if ratio == 0 {
+		return false
+	}
+	t.add(Finding{Code: "wrong-rate", Severity: Refusal, Value: ratio * t.p.rate, Unit: "Hz",
+		Message: fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz", ratio, t.p.rate, ratio*t.p.rate),
+		Mend:    "set player, recorder and study.toml to the same rate, and record again"})
+	return true
+}
+
+func (t *take) refused(code string) bool {
+	return slices.ContainsFunc(t.rec.Quality.Findings, func(f Finding) bool { return f.Code == code && f.Severity == Refusal })
 }
 
 // finite reports whether the samples are numbers.
@@ -75,5 +103,8 @@ func (t *take) checkResponses() {
 	}
 	t.checkRepeats()
 	t.checkEars()
+	if math.Abs(t.rec.DriftPPM) > impossiblePPM || t.refused("noisy") || t.refused("dropout") {
+		t.checkRate()
+	}
 	t.rec.AddFindings() // what is refused has no valid band
 }

@@ -13,6 +13,7 @@ const (
 	clickSeconds  = 0.004 // length of a block
 	clickLeast    = 128   // samples of a block
 	clickRatio    = 25.0  // prediction error over its mean magnitude beside it
+	clickFaint    = 8.0   // the same in a second channel at the same place
 	clickSize     = 0.003 // of the recorded peak: smaller ones do no harm
 	clickCrowd    = 3 * (clickOrder + 1)
 	heldLeast     = 6    // equal samples in a row that can be a dropout
@@ -32,7 +33,7 @@ func (t *take) checkDropouts() {
 	if t.p.abrupt {
 		return // the excitation has breaks of its own
 	}
-	var breaks [roles][]int
+	var breaks [roles][]lapse
 	for role, x := range t.x {
 		if x == nil || t.peak[role] == 0 {
 			continue
@@ -47,26 +48,29 @@ func (t *take) checkDropouts() {
 				t.addDropout(role, at, fmt.Sprintf("%d samples in a row are equal in the middle of the sweep", n), float64(n), "samples")
 				return
 			}
-			breaks[role] = append(breaks[role], findBreaks(x, from, to, t.p.rate, t.peak[role], clickRatio)...)
+			breaks[role] = append(breaks[role], findBreaks(x, from, to, t.p.rate, t.peak[role], clickFaint)...)
 		}
 	}
 	t.checkSpacing()
-	for role, places := range breaks {
-		for _, at := range places {
-			seen := 0
-			for _, other := range breaks {
-				if slices.ContainsFunc(other, func(b int) bool { return b >= at-meetSamples && b <= at+meetSamples }) {
-					seen++
-				}
+	for role, found := range breaks {
+		var alone []int
+		for _, b := range found {
+			if b.over < clickRatio {
+				continue
 			}
-			if seen > 1 {
-				t.addDropout(-1, at, "samples were lost or repeated in all channels", float64(at)/t.p.rate, "s")
+			seen := role == loopback // nothing else breaks a wire
+			for other, also := range breaks {
+				seen = seen || other != role && slices.ContainsFunc(also, func(o lapse) bool { return o.at >= b.at-meetSamples && o.at <= b.at+meetSamples })
+			}
+			if seen {
+				t.addDropout(-1, b.at, "samples were lost or repeated", float64(b.at)/t.p.rate, "s")
 				return
 			}
+			alone = append(alone, b.at)
 		}
-		if n := len(places); n > 0 {
+		if n := len(alone); n > 0 {
 			t.add(Finding{Code: "click", Severity: Warning, Channel: channelNames[role], Value: float64(n), Unit: "places",
-				Message: fmt.Sprintf("%d clicks in this channel alone, the first at %.3f s: a loose contact, a touch, or lost samples", n, float64(places[0])/t.p.rate),
+				Message: fmt.Sprintf("%d clicks in this channel alone, the first at %.3f s: a loose contact, a touch, or lost samples", n, float64(alone[0])/t.p.rate),
 				Mend:    "check plugs and cables, and record again"})
 		}
 	}
@@ -151,8 +155,15 @@ func heldRun(x []float64, from, to int, peak float64) (at, n int) {
 	return 0, 0
 }
 
-// findBreaks returns where the signal breaks, ascending.
-func findBreaks(x []float64, from, to int, rate, peak, ratio float64) (out []int) {
+// lapse is a place where a signal is not what its past predicts.
+type lapse struct {
+	at   int
+	over float64 // error over the mean magnitude of that beside it
+}
+
+// findBreaks returns where the prediction error exceeds ratio times that beside
+// it, ascending.
+func findBreaks(x []float64, from, to int, rate, peak, ratio float64) (out []lapse) {
 	block := max(clickLeast, int(clickSeconds*rate))
 	type look struct {
 		at, crowd   int
@@ -163,7 +174,7 @@ func findBreaks(x []float64, from, to int, rate, peak, ratio float64) (out []int
 	judge := func(l look, before, after float64) {
 		beside := max(l.mean, before, after)
 		if l.worst > ratio*beside && l.worst > clickSize*peak && l.crowd <= clickCrowd {
-			out = append(out, l.at)
+			out = append(out, lapse{l.at, l.worst / max(beside, 1e-12)})
 		}
 	}
 	before := 0.0

@@ -20,6 +20,8 @@ const (
 	swapLikeness   = -0.5 // likeness to the others: 1 the same way round, −1 the other
 	swapFit        = 4.0  // misfit as labelled over misfit the other way round
 	polarityLeast  = 0.3  // |Polarity| from which the sign is told
+	clockOtherPPM  = 25   // from the usual clock of the study
+	clockSureSEPPM = 5    // estimates that are less sure are not compared
 	polarityAgreed = 0.8  // share of a group that has the same sign
 )
 
@@ -77,7 +79,33 @@ func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
 		}
 	}
 	comparePolarity(out, rows, recs, levels[2].key)
+	compareClocks(out, recs)
 	return out
+}
+
+// compareClocks names recordings whose clock is not that of most others.
+func compareClocks(out [][]Finding, recs []Recording) {
+	var clocks []float64
+	for _, r := range recs {
+		if r.Repeats > 0 && r.DriftSEPPM < clockSureSEPPM {
+			clocks = append(clocks, r.DriftPPM)
+		}
+	}
+	if len(clocks) < 2*groupLeast {
+		return
+	}
+	usual := median(clocks)
+	for i, c := range clocks {
+		clocks[i] = math.Abs(c - usual)
+	}
+	limit := max(clockOtherPPM, 8*1.48*median(clocks))
+	for i, r := range recs {
+		if off := r.DriftPPM - usual; r.Repeats > 0 && r.DriftSEPPM < clockSureSEPPM && math.Abs(off) > limit && !has(r.Quality.Findings, "drift") {
+			out[i] = append(out[i], Finding{Code: "drift", Severity: Note, Value: r.DriftPPM, Unit: "ppm",
+				Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.DriftPPM, usual),
+				Mend:    "nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"})
+		}
+	}
 }
 
 // AddFindings puts further findings into a recording, the worst first. A

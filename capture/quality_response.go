@@ -19,8 +19,8 @@ const (
 	louderDB       = 10.0  // one ear over the other, median from 200 Hz to 5 kHz
 	jumpDB         = 0.7   // upper quartile of the changes of level between repeats
 	jumpSNRDB      = 25.0  // bands with less do not count
-	flatLoopDB     = 1.0   // standard deviation of the level of a wire over the thirds
-	bumpyLoopDB    = 2.0   // … of what is no wire
+	flatLoopDB     = 0.5   // standard deviation of the level of a wire over the thirds
+	bumpyLoopDB    = 1.0   // … of what is no wire
 	oppositeOver   = 1.4   // negative over positive correlation of the ears
 	oppositeLeast  = 0.4   // normalised
 )
@@ -242,7 +242,7 @@ func (t *take) checkLoopback() {
 			continue
 		}
 		h := t.spectrum(t.firstKept(), e)
-		if own := t.bumps(func(k int) float64 { return over(k, h) }); own < flatLoopDB {
+		if own := t.bumps(func(k int) float64 { return over(k, h) }); own < min(flatLoopDB, bumps/3) {
 			t.add(Finding{Code: "channels-swapped", Severity: Refusal, Channel: channelNames[e], Value: bumps, Unit: "dB",
 				Message: fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", channelNames[e], own, bumps),
 				Mend:    "mend the channel numbers in study.toml, or the cables and record again"})
@@ -298,17 +298,15 @@ func (t *take) checkRepeats() {
 
 // jump returns the repeat whose band levels differ most from the first, and by
 // how much: the upper quartile of the changes, with the sign of their median.
+// levels gives NaN for bands that noise makes uncertain.
 func (t *take) jump(e int, levels func(k, e int) []float64) (repeat int, change float64) {
-	first := levels(0, e)
-	thirds := t.thirds()
+	first := slices.Clone(levels(0, e))
 	for k := 1; k < len(t.cut); k++ {
 		var size, signed []float64
 		for i, l := range levels(k, e) {
-			if thirds[i].snr[e] < jumpSNRDB {
-				continue
+			if d := 10 * math.Log10(l/first[i]); !math.IsNaN(d) {
+				size, signed = append(size, math.Abs(d)), append(signed, d)
 			}
-			d := 10 * math.Log10(l/first[i])
-			size, signed = append(size, math.Abs(d)), append(signed, d)
 		}
 		if len(size) < 6 {
 			continue
@@ -321,26 +319,14 @@ func (t *take) jump(e int, levels func(k, e int) []float64) (repeat int, change 
 	return repeat, change
 }
 
-// thirdOctave is a band with what stands there over the noise of one repeat.
-type thirdOctave struct {
-	low, high float64
-	snr       [2]float64
-}
-
-// thirds lists third-octave bands of eight kept bands each.
-func (t *take) thirds() (out []thirdOctave) {
+// thirds lists third-octave bands of eight kept bands each, as their edges.
+func (t *take) thirds() (out [][2]float64) {
 	const each = 8
 	for i := 0; i+each <= len(t.p.bands); i += each {
 		low, high := t.p.bands[i].Lower, t.p.bands[i+each-1].Upper
-		if low < max(2*t.p.lowHz, 40) || high > min(t.p.highHz, 10000) {
-			continue
+		if low >= max(2*t.p.lowHz, 40) && high <= min(t.p.highHz, 10000) {
+			out = append(out, [2]float64{low, high})
 		}
-		b := thirdOctave{low: low, high: high}
-		for e := range b.snr {
-			r := &t.rec.Ears[e]
-			b.snr[e] = r.LevelDB[i+each/2] - r.NoiseDB[i+each/2]
-		}
-		out = append(out, b)
 	}
 	return out
 }
@@ -353,13 +339,14 @@ func (t *take) bandsOf(k, e int) []float64 {
 func (t *take) powerOf(h []complex128, n int) (out []float64) {
 	step := t.p.rate / float64(n)
 	for _, b := range t.thirds() {
-		from, to := int(b.low/step), int(b.high/step)+1
+		from, to := int(b[0]/step), int(b[1]/step)+1
 		out = append(out, max(energy(h[from:to]), 1e-300))
 	}
 	return out
 }
 
-// bandsOfWindowed is bandsOf for the windowed response.
+// bandsOfWindowed is bandsOf for the windowed response; NaN where what the
+// window leaves out says that noise is near.
 func (t *take) bandsOfWindowed(k, e int) []float64 {
 	p, b := t.p, &t.p.buf
 	p.fft.Inverse(b.impulse, t.spectrum(k, e))
@@ -369,7 +356,13 @@ func (t *take) bandsOfWindowed(k, e int) []float64 {
 		b.segment[i] = w * b.impulse[(((whole-p.pre+i)%p.n)+p.n)%p.n]
 	}
 	p.fft.Forward(b.mean, b.segment)
-	return t.powerOf(b.mean, p.n)
+	out := t.powerOf(b.mean, p.n)
+	for i, whole := range t.bandsOf(k, e) {
+		if out[i] < math.Pow(10, jumpSNRDB/10)*(whole-out[i])*float64(len(p.window))/float64(p.n) {
+			out[i] = math.NaN()
+		}
+	}
+	return out
 }
 
 // fullScaleLevel returns the level of the sweep re full scale (AES17).
@@ -398,7 +391,7 @@ func (t *take) playedAtAnotherRate() float64 {
 }
 
 func (t *take) anotherRateOf(stretched func(ratio float64) []float64) float64 {
-	best, at := max(unclearPattern, wrongRateOver*t.found.clarity), 0.0
+	best, at := max(doubtful, wrongRateOver*t.found.clarity), 0.0
 	heard := t.ears()
 	if t.x[loopback] != nil {
 		heard = [][]float64{t.x[loopback]}

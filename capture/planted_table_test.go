@@ -1,0 +1,186 @@
+package capture_test
+
+import (
+	"fmt"
+	"os"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"asworn/capture"
+)
+
+// bench holds processors of every planted design; one worker uses it at a time.
+type workbench []*capture.Processor
+
+func newWorkbench(t testing.TB) workbench {
+	var out workbench
+	for i := range plantedDesigns {
+		p, err := capture.NewProcessor(plantedSetup(i))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, p)
+	}
+	return out
+}
+
+func (w workbench) clone() workbench {
+	var out workbench
+	for _, p := range w {
+		out = append(out, p.Clone())
+	}
+	return out
+}
+
+func (w workbench) process(r *recipe) ([]capture.Finding, error) {
+	rec, err := w[r.design].ProcessSamples(r.make(), plantedDesigns[r.design].rate)
+	return rec.Quality.Findings, err
+}
+
+// cases is how many recordings are made per finding, shared by its plants: a
+// few in the ordinary tests, a thousand with ASWORN_LONG set.
+func cases(code string) int {
+	n, share := 40, 0
+	if os.Getenv("ASWORN_LONG") != "" {
+		n = 1000
+	}
+	for _, p := range plants {
+		if p.code == code {
+			share++
+		}
+	}
+	return n / max(1, share)
+}
+
+// each calls do for 0 to n−1 on all cores.
+func each(t *testing.T, n int, do func(w workbench, i int) error) {
+	t.Helper()
+	first := newWorkbench(t)
+	var wait sync.WaitGroup
+	next := make(chan int)
+	fail := make(chan error, 1)
+	for range runtime.GOMAXPROCS(0) {
+		wait.Go(func() {
+			w := first.clone()
+			for i := range next {
+				if err := do(w, i); err != nil {
+					select {
+					case fail <- err:
+					default:
+					}
+				}
+			}
+		})
+	}
+	for i := range n {
+		next <- i
+	}
+	close(next)
+	wait.Wait()
+	select {
+	case err := <-fail:
+		t.Fatal(err)
+	default:
+	}
+}
+
+// TestFindingTable plants every fault in otherwise good recordings, counts how
+// often it is found, and counts what good recordings raise. With ASWORN_LONG
+// set and -v it prints the table of docs/quality.md.
+func TestFindingTable(t *testing.T) {
+	falseAlarms := countFalse(t)
+	var table strings.Builder
+	fmt.Fprintf(&table, "| fault | code | size | found |\n|---|---|---|---|\n")
+	for f, p := range plants {
+		if !strings.Contains(p.name, os.Getenv("ASWORN_PLANT")) {
+			continue
+		}
+		found, total := count(t, uint64(f), p)
+		for s, size := range p.sizes {
+			label := fmt.Sprintf("%.4g %s", size, p.unit)
+			if len(p.sizes) == 1 {
+				label = ""
+			}
+			fmt.Fprintf(&table, "| %s | `%s` | %s | %d of %d |\n", p.name, p.code, label, found[s], total[s])
+			if s >= len(p.sizes)-p.sure && float64(found[s]) < 0.9*float64(total[s]) {
+				t.Errorf("%s, %g %s: found %d of %d", p.name, size, p.unit, found[s], total[s])
+			}
+		}
+	}
+	t.Logf("\n%s\n%s", table.String(), falseAlarms)
+}
+
+// count plants a fault in all its sizes, turn by turn.
+func count(t *testing.T, stream uint64, p plant) (found, total []int) {
+	found, total = make([]int, len(p.sizes)), make([]int, len(p.sizes))
+	var mu sync.Mutex
+	each(t, cases(p.code), func(w workbench, i int) error {
+		s := i % len(p.sizes)
+		r := drawGood(stream<<32+uint64(i), pickDesign(i/len(p.sizes), p.needs))
+		p.spoil(r, p.sizes[s])
+		got, err := w.process(r)
+		if err != nil {
+			return fmt.Errorf("%s: %w", p.name, err)
+		}
+		mu.Lock()
+		defer mu.Unlock()
+		total[s]++
+		if slices.ContainsFunc(got, func(f capture.Finding) bool { return f.Code == p.code }) {
+			found[s]++
+		} else if os.Getenv("ASWORN_MISSES") == p.code {
+			t.Logf("missed: %s, %g, design %d, case %d: %+v", p.name, p.sizes[s], r.design, i, got)
+		}
+		return nil
+	})
+	return found, total
+}
+
+func pickDesign(i int, ok func(repeats, loop int) bool) int {
+	var fit []int
+	for d, p := range plantedDesigns {
+		if ok == nil || ok(p.repeats, p.loop) {
+			fit = append(fit, d)
+		}
+	}
+	return fit[i%len(fit)]
+}
+
+// countFalse makes good recordings and counts what they raise.
+func countFalse(t *testing.T) string {
+	n := cases("")
+	raised := map[string]int{}
+	any := 0
+	var mu sync.Mutex
+	each(t, n, func(w workbench, i int) error {
+		r := drawGood(1<<60+uint64(i), i%len(plantedDesigns))
+		got, err := w.process(r)
+		mu.Lock()
+		defer mu.Unlock()
+		for _, f := range got {
+			raised[f.Code+"/"+f.Severity.String()]++
+			if os.Getenv("ASWORN_MISSES") != "" {
+				t.Logf("false: design %d, case %d: %+v", r.design, i, f)
+			}
+		}
+		if len(got) > 0 {
+			any++
+		}
+		return err
+	})
+	var codes []string
+	for c := range raised {
+		codes = append(codes, c)
+	}
+	slices.Sort(codes)
+	out := fmt.Sprintf("%d good recordings, %d raise a finding", n, any)
+	for _, c := range codes {
+		out += fmt.Sprintf("; %s: %d", c, raised[c])
+	}
+	if float64(any) > 0.01*float64(n) {
+		t.Error(out)
+	}
+	return out
+}
