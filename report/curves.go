@@ -139,6 +139,7 @@ func correctedFigures(r Results) []Figure {
 	n := len(r.BandsHz)
 	ix := newIndex(r)
 	for _, m := range r.Analysis.Models {
+		wanted := correctionsShown(m)
 		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
 			for _, ear := range capture.Ears {
 				c := &Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: levelAspect}
@@ -156,7 +157,7 @@ func correctedFigures(r Results) []Figure {
 					raw := levels(rec.Ears[ear], n)
 					name := "seating " + fixed(float64(rec.Number), 0)
 					st := Style{Tint: 1 + shown%Tints}
-					hide := shown >= 2
+					hide := !wanted[rec.Number]
 					c.Series = append(c.Series,
 						Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: Style{Tint: st.Tint, Dash: 1}, Hidden: hide},
 						correctedSeries(name+" corrected", name, rec.File, raw, co, r.Options.Confidence, st, hide))
@@ -174,6 +175,20 @@ func correctedFigures(r Results) []Figure {
 		}
 	}
 	return shareByModel(out)
+}
+
+// correctionsShown picks the seatings that a corrected plot shows at first: the
+// first two that are to be moved or resealed, else the first two.
+func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
+	out := map[int]bool{}
+	for _, off := range []bool{true, false} {
+		for _, v := range m.Verdicts {
+			if a := actionFor(v); len(out) < 2 && (a == actMove || a == actReseal || a == actMoveReseal) == off {
+				out[v.Seating] = true
+			}
+		}
+	}
+	return out
 }
 
 func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st Style, hide bool) Series {
