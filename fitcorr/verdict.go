@@ -37,7 +37,10 @@ func judgeDistance(off Estimate, tol, confidence float64) (Outcome, [3]float64) 
 		out = Adjust
 	}
 	lower := diskInvert(dist, 1-alpha/2, along, across)
-	upper := diskInvert(dist, alpha/2, along, across)
+	// Inverting the law upward has no answer for an estimate close to zero, and
+	// a useless one a little farther out; the normal limit always exists.
+	normal := dist + distuv.UnitNormal.Quantile(1-alpha/2)*along
+	upper := math.Max(normal, diskInvert(dist, alpha/2, along, across))
 	return out, [3]float64{dist, lower, upper}
 }
 
