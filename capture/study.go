@@ -53,6 +53,7 @@ type Channels struct {
 type MicrophoneFiles struct {
 	Correction      string  // CSV, see ReadResponseCSV; empty when there is none
 	Calibrator      string  // WAV; empty when there is none
+	CalibratorAfter string  // WAV of a second time, to see whether the gain stayed; empty when there is none
 	CalibratorDBSPL float64 // level of the calibrator, dB re 20 µPa; default 94
 }
 

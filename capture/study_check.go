@@ -57,6 +57,7 @@ func parseStudy(file string, text []byte) (*parsedStudy, StudyErrors) {
 		files := &s.Microphones[e]
 		files.Correction = s.path(name+".correction", m.Correction)
 		files.Calibrator = s.path(name+".calibrator", m.Calibrator)
+		files.CalibratorAfter = s.path(name+".calibrator_after", m.CalibratorAfter)
 		files.CalibratorDBSPL = s.number(name+".calibrator_db_spl", m.CalibratorDBSPL, DefaultCalibratorDBSPL, 40, 160)
 	}
 	f := or(k.Fixture)

@@ -34,15 +34,21 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
 		if m.Correction != "" {
 			s.curve(p, key+".correction", m.Correction)
 		}
-		if m.Calibrator == "" {
-			continue
+		if m.Calibrator == "" && m.CalibratorAfter != "" {
+			p.report(key+".calibrator_after", "name the first recording as calibrator", "there is no calibrator to compare it with")
 		}
-		f, ok := s.header(p, key+".calibrator", m.Calibrator)
-		if ok && float64(f.RateHz) != s.Sweep.RateHz {
-			p.report(key+".calibrator", "record the calibrator with the settings of the study", "%s has %d Hz, the study %g", m.Calibrator, f.RateHz, s.Sweep.RateHz)
-		}
-		if ok && f.Channels > 1 && f.Channels < channel {
-			p.report(key+".calibrator", "record the channel of the "+Ear(e).String()+" microphone", "%s has %d channels, and the microphone is on channel %d", m.Calibrator, f.Channels, channel)
+		for i, file := range [2]string{m.Calibrator, m.CalibratorAfter} {
+			if file == "" {
+				continue
+			}
+			name := [2]string{".calibrator", ".calibrator_after"}[i]
+			f, ok := s.header(p, key+name, file)
+			if ok && float64(f.RateHz) != s.Sweep.RateHz {
+				p.report(key+name, "record the calibrator with the settings of the study", "%s has %d Hz, the study %g", file, f.RateHz, s.Sweep.RateHz)
+			}
+			if ok && f.Channels > 1 && f.Channels < channel {
+				p.report(key+name, "record the channel of the "+Ear(e).String()+" microphone", "%s has %d channels, and the microphone is on channel %d", file, f.Channels, channel)
+			}
 		}
 	}
 	if s.Fixture.Reference != "" {

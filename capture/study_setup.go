@@ -3,6 +3,7 @@ package capture
 import (
 	"errors"
 	"fmt"
+	"math"
 
 	"asworn/capture/wavfile"
 )
@@ -38,6 +39,11 @@ func (s *Study) Setup() (Setup, error) {
 			c, err := s.Calibration(Ear(e))
 			mic.PaPerUnit = c.PaPerUnit
 			errs = append(errs, err)
+			if m.CalibratorAfter != "" && err == nil {
+				drift, err := s.CalibrationDrift(Ear(e))
+				mic.PaPerUnit *= math.Pow(10, drift/2/20)
+				errs = append(errs, err)
+			}
 		}
 	}
 	return out, errors.Join(errs...)
@@ -46,11 +52,38 @@ func (s *Study) Setup() (Setup, error) {
 // Calibration measures the calibrator recording of one ear. A study without
 // one gives the zero Calibration.
 func (s *Study) Calibration(e Ear) (Calibration, error) {
+	return s.calibration(e, s.Microphones[e].Calibrator)
+}
+
+// CalibrationDrift returns by how many decibels the second calibration of one
+// ear gives higher sound pressures than the first; 0 without a second. Setup
+// takes the mean of both.
+func (s *Study) CalibrationDrift(e Ear) (float64, error) {
 	m := s.Microphones[e]
-	if m.Calibrator == "" {
+	if m.Calibrator == "" || m.CalibratorAfter == "" {
+		return 0, nil
+	}
+	first, err := s.calibration(e, m.Calibrator)
+	if err != nil {
+		return 0, err
+	}
+	second, err := s.calibration(e, m.CalibratorAfter)
+	if err != nil {
+		return 0, err
+	}
+	return 20 * math.Log10(second.PaPerUnit/first.PaPerUnit), nil
+}
+
+// CalibrationDriftDB is how far two calibrations of one study may be apart
+// before it matters. Common practice, no source.
+const CalibrationDriftDB = 0.2
+
+func (s *Study) calibration(e Ear, file string) (Calibration, error) {
+	if file == "" {
 		return Calibration{}, nil
 	}
-	path := s.join(m.Calibrator)
+	m := s.Microphones[e]
+	path := s.join(file)
 	f, x, err := wavfile.ReadAll(path)
 	if err != nil {
 		return Calibration{}, err

@@ -120,7 +120,7 @@ func TestLoadStudy(t *testing.T) {
 		Dir: dir, Title: "Good",
 		Sweep:    sweep.Design{StartHz: 10, StopHz: 20000, Seconds: 1, Repeats: 2, GapSeconds: .5, LeadSeconds: .5, RateHz: 48000},
 		Channels: Channels{1, 2, 3}, DriveVoltsRMS: 0.1,
-		Microphones: [2]MicrophoneFiles{{"calibration/mic.csv", "calibration/cal.wav", 94}, {CalibratorDBSPL: 94}},
+		Microphones: [2]MicrophoneFiles{{Correction: "calibration/mic.csv", Calibrator: "calibration/cal.wav", CalibratorDBSPL: 94}, {CalibratorDBSPL: 94}},
 		Fixture:     Fixture{"fixture 1", "invented", "calibration/reference.csv", -1},
 		Limits:      Limits{3, 0.95},
 		Seatings: []Seating{

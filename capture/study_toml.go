@@ -59,6 +59,7 @@ type microphoneKeys struct {
 type earKeys struct {
 	Correction      *string  `toml:"correction,omitempty" comment:"frequency_hz,level_db[,phase_deg]"`
 	Calibrator      *string  `toml:"calibrator,omitempty" comment:"recording of the calibrator on this microphone"`
+	CalibratorAfter *string  `toml:"calibrator_after,omitempty" comment:"the same, recorded again at the end of the study"`
 	CalibratorDBSPL *float64 `toml:"calibrator_db_spl,omitempty"`
 }
 

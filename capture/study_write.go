@@ -50,6 +50,7 @@ func earOf(m MicrophoneFiles) *earKeys {
 		return nil
 	}
 	k := &earKeys{Correction: given(m.Correction), Calibrator: given(m.Calibrator)}
+	k.CalibratorAfter = given(m.CalibratorAfter)
 	if m.Calibrator != "" {
 		k.CalibratorDBSPL = given(m.CalibratorDBSPL)
 	}

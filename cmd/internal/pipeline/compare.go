@@ -1,6 +1,11 @@
 package pipeline
 
-import "asworn/capture"
+import (
+	"fmt"
+	"math"
+
+	"asworn/capture"
+)
 
 // compare adds to every response what only a comparison with the others of the
 // study shows. It is done anew in each run: it depends on all of them.
@@ -12,4 +17,23 @@ func compare(setup capture.Setup, rows []capture.Seating, responses []response) 
 	for i, found := range capture.CompareSeatings(setup, rows, recs) {
 		responses[i].Recording.AddFindings(found...)
 	}
+}
+
+// calibrationDrifts tells how the two calibrations of each microphone differ.
+func calibrationDrifts(study *capture.Study) (out []string, err error) {
+	for _, e := range capture.Ears {
+		if study.Microphones[e].CalibratorAfter == "" {
+			continue
+		}
+		drift, err := study.CalibrationDrift(e)
+		if err != nil {
+			return nil, err
+		}
+		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
+		if math.Abs(drift) > capture.CalibrationDriftDB {
+			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", capture.CalibrationDriftDB)
+		}
+		out = append(out, text)
+	}
+	return out, nil
 }

@@ -84,7 +84,9 @@ func about(study *capture.Study) (report.Results, error) {
 		return r, err
 	}
 	r.Findings = limits(study)
-	return r, nil
+	drifts, err := calibrationDrifts(study)
+	r.Findings = append(r.Findings, drifts...)
+	return r, err
 }
 
 func results(about report.Results, study *capture.Study, responses []response, a fitcorr.Analysis) report.Results {

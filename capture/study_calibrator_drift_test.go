@@ -1,0 +1,49 @@
+package capture_test
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"asworn/capture"
+	"asworn/capture/wavfile"
+)
+
+// TestCalibrationDrift calibrates before and after a study and lets the gain
+// change in between.
+func TestCalibrationDrift(t *testing.T) {
+	for _, change := range []float64{0, 0.1, -0.5} {
+		dir := t.TempDir()
+		if err := os.Mkdir(filepath.Join(dir, "calibration"), 0o777); err != nil {
+			t.Fatal(err)
+		}
+		for i, name := range []string{"before", "after"} {
+			x := make([]float64, 3*48000)
+			for j := range x {
+				x[j] = 0.1 * math.Pow(10, float64(i)*change/20) * math.Sin(2*math.Pi*1000*float64(j)/48000)
+			}
+			if err := wavfile.Write(filepath.Join(dir, "calibration", name+".wav"), wavfile.Format{RateHz: 48000, Channels: 1, Bits: 24}, [][]float64{x}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		s := capture.DefaultStudy()
+		s.Dir = dir
+		s.Microphones[0] = capture.MicrophoneFiles{Calibrator: "calibration/before.wav", CalibratorAfter: "calibration/after.wav", CalibratorDBSPL: 94}
+		got, err := s.CalibrationDrift(capture.Left)
+		if err != nil || math.Abs(got+change) > 0.001 {
+			t.Errorf("gain changed by %g dB: drift of the calibration %g dB (%v), want %g", change, got, err, -change)
+		}
+		setup, err := s.Setup()
+		first, _ := s.Calibration(capture.Left)
+		if want := first.PaPerUnit * math.Pow(10, -change/40); err != nil || math.Abs(setup.Microphones[0].PaPerUnit/want-1) > 1e-4 {
+			t.Errorf("%g Pa per unit (%v), want the mean in decibels, %g", setup.Microphones[0].PaPerUnit, err, want)
+		}
+		var text strings.Builder
+		if err := capture.WriteStudyTOML(&text, s); err != nil || !strings.Contains(text.String(), `calibrator_after = "calibration/after.wav"`) && !strings.Contains(text.String(), `calibrator_after = 'calibration/after.wav'`) {
+			t.Error(fmt.Sprint(err), text.String())
+		}
+	}
+}
