@@ -38,8 +38,8 @@ func (f figures) rms(axis int) float64 { return math.Sqrt(f.sum2[axis] / float64
 // study and holds it against what is true of it. The bars of the method are
 // for the average over many studies (docs/proving.md); this is one, in which
 // ears, ruler and noise are drawn once and errors of the seatings of a model
-// hang together, so the bounds are twice the bar for seatings and three times
-// for the worn mean, of which there are three.
+// hang together, so the bounds are one and a half times the bar for seatings
+// and twice the bar for the worn mean, of which there are three.
 func TestDemoAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the whole demo study takes half a minute")
@@ -100,9 +100,9 @@ func TestDemoAgainstTruth(t *testing.T) {
 		bound  float64 // mm, RMS per axis
 		covers float64 // least share of intervals that hold the truth
 	}{
-		{"fixture seatings", onFixture, 2 * 0.7, 0.8},
-		{"worn seatings", onPeople, 2 * 2, 0.8},
-		{"worn mean", mean, 3 * 1, 0.8},
+		{"fixture seatings", onFixture, 1.5 * 0.7, 0.8},
+		{"worn seatings", onPeople, 1.5 * 2, 0.8},
+		{"worn mean", mean, 2 * 1, 0.8},
 	} {
 		share := float64(c.got.inside) / float64(c.got.all)
 		t.Logf("%s: RMS error forward %.2f mm, up %.2f mm; %.0f %% of %d intervals hold the truth",
@@ -123,37 +123,12 @@ func TestDemoAgainstTruth(t *testing.T) {
 	if far != 6 || found == 0 {
 		t.Errorf("%d of %d seatings far off were found, want at least one of 6", found, far)
 	}
-	demoFaults(t, r, seatings)
-}
-
-// demoFaults looks for what was planted in the recordings.
-func demoFaults(t *testing.T, r report.Results, truth map[string]simulate.SeatingTruth) {
-	has := func(rec report.Recording, code string, severity capture.Severity) bool {
-		return slices.ContainsFunc(rec.Findings, func(f capture.Finding) bool { return f.Code == code && f.Severity == severity })
-	}
+	// What was planted in recordings is the matter of TestFaultsOfTheDemo; a
+	// leak shows only among the estimates.
 	for _, rec := range r.Recordings {
-		faults := truth[rec.File].Faults
-		for _, fault := range faults {
-			ok := true
-			switch fault {
-			case simulate.FaultCough:
-				ok = rec.Usable && rec.Used == rec.Repeats-1
-			case simulate.FaultClipped:
-				ok = has(rec, "clipping", capture.Refusal)
-			case simulate.FaultSwapped:
-				ok = has(rec, "channels-swapped", capture.Refusal)
-			case simulate.FaultClock:
-				ok = rec.Usable && rec.DriftPPM > 50
-			case simulate.FaultLeak:
-				ok = rec.Point == capture.Drum || leakFound(r, rec.File)
-			}
-			if !ok {
-				t.Errorf("%s: planted %s was not found: usable %v, %d of %d repeats, %.0f ppm, findings %v",
-					rec.File, fault, rec.Usable, rec.Used, rec.Repeats, rec.DriftPPM, rec.Findings)
-			}
-		}
-		if !rec.Usable && len(faults) == 0 {
-			t.Errorf("%s is good and was refused: %v", rec.File, rec.Findings)
+		leak := slices.Contains(seatings[rec.File].Faults, simulate.FaultLeak) && rec.Point == capture.Blocked
+		if leak && !leakFound(r, rec.File) {
+			t.Errorf("%s leaks on purpose, and no cup is to be resealed", rec.File)
 		}
 	}
 }
