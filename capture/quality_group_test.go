@@ -59,7 +59,7 @@ func TestCompareSeatings(t *testing.T) {
 	}
 	var table strings.Builder
 	for _, ears := range []float64{0.3, 1, 2, 4} {
-		var swapped, polarity, clock, wrong, refused int
+		var swapped, polarity, clock, wrong, refused, wronged int
 		for s := range studies {
 			rows, recs := panel(uint64(s)+uint64(1000*ears)<<32, ears, 1)
 			a, b, c := s%30, (s+7)%30, (s+13)%30
@@ -83,11 +83,14 @@ func TestCompareSeatings(t *testing.T) {
 						clock++
 					default:
 						wrong++
+						if f.Severity == capture.Refusal {
+							wronged++
+						}
 					}
 				}
 			}
 		}
-		fmt.Fprintf(&table, "| %g dB | %d | %d (%d refused) | %d | %d | %d of %d recordings |\n", ears, studies, swapped, refused, polarity, clock, wrong, 27*studies)
+		fmt.Fprintf(&table, "| %g dB | %d | %d (%d refused) | %d | %d | %d (%d refused) of %d recordings |\n", ears, studies, swapped, refused, polarity, clock, wrong, wronged, 27*studies)
 		if ears >= 4 && float64(swapped) < 0.95*float64(studies) || polarity < studies || clock < studies || float64(wrong) > 0.001*27*float64(studies) {
 			t.Errorf("ears %g dB: of %d studies %d exchanged, %d polarities, %d clocks found; %d false", ears, studies, swapped, polarity, clock, wrong)
 		}
