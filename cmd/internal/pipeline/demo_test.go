@@ -66,32 +66,11 @@ func demoStudy(t testing.TB) string {
 	return dir
 }
 
-// copyStudy copies the demo study with its results; recordings are links.
+// copyStudy copies the demo study with its results.
 func copyStudy(t *testing.T) string {
 	t.Helper()
-	from, to := demoStudy(t), t.TempDir()
-	err := filepath.WalkDir(from, func(name string, d os.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		rel, err := filepath.Rel(from, name)
-		if err != nil {
-			return err
-		}
-		target := filepath.Join(to, rel)
-		if d.IsDir() {
-			return os.MkdirAll(target, 0o777)
-		}
-		if filepath.Ext(name) == ".wav" && os.Link(name, target) == nil {
-			return nil
-		}
-		content, err := os.ReadFile(name)
-		if err != nil {
-			return err
-		}
-		return os.WriteFile(target, content, 0o666)
-	})
-	if err != nil {
+	to := t.TempDir()
+	if err := os.CopyFS(to, os.DirFS(demoStudy(t))); err != nil {
 		t.Fatal(err)
 	}
 	return to
@@ -109,9 +88,6 @@ func TestRefusedRecording(t *testing.T) {
 	}
 	for _, x := range channels {
 		clear(x)
-	}
-	if err := os.Remove(path); err != nil {
-		t.Fatal(err)
 	}
 	if err := wavfile.Write(path, format, channels); err != nil {
 		t.Fatal(err)
