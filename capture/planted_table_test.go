@@ -43,7 +43,7 @@ func (w workbench) process(r *recipe) ([]capture.Finding, error) {
 // cases is how many recordings are made per finding, shared by its plants: a
 // few in the ordinary tests, a thousand with ASWORN_LONG set.
 func cases(code string) int {
-	n, share := 40, 0
+	n, share := 20, 0
 	if os.Getenv("ASWORN_LONG") != "" {
 		n = 1000
 	}
