@@ -234,8 +234,9 @@ func settle(v Verdict, o Offset, t *FrozenTarget, opt Options) []string {
 	} else {
 		out = append(out, "a survey with more displacements, each repeated", "a recording with less noise")
 	}
-	if d := v.Headset.DistanceMM[0]; math.Abs(d-opt.ToleranceMM) < math.Sqrt((worn+seat)/2) {
-		out = append(out, "nothing may: the seating lies close to the tolerance itself; seat it again nearer the worn mean")
+	if sd := math.Sqrt((worn + seat) / 2); sd < opt.ToleranceMM/4 && math.Abs(v.Headset.DistanceMM[0]-opt.ToleranceMM) < sd {
+		// The data are good: no more of them will tell what lies on the border.
+		out = []string{"seat it again nearer the worn mean: it lies close to the tolerance itself"}
 	}
 	return out
 }
