@@ -68,7 +68,7 @@ func TestJudgeDistancePower(t *testing.T) {
 		offset float64
 		want   Outcome
 		least  float64
-	}{{0, Matches, 0.9}, {6, Adjust, 0.95}} {
+	}{{0, Matches, 0.87}, {6, Adjust, 0.95}} {
 		var est Estimate
 		const sd, draws = 0.8, 2000
 		est.Cov[0][0], est.Cov[1][1] = sd*sd, sd*sd
@@ -81,6 +81,21 @@ func TestJudgeDistancePower(t *testing.T) {
 		}
 		if p := float64(n) / draws; p < c.least {
 			t.Errorf("%g mm off: %s in %.3f", c.offset, c.want, p)
+		}
+	}
+}
+
+// TestJudgeDistanceWide: an estimate that happens to fall on the worn mean shows
+// nothing when its interval is wider than the tolerance.
+func TestJudgeDistanceWide(t *testing.T) {
+	for _, c := range []struct {
+		sd   float64
+		want Outcome
+	}{{0.5, Matches}, {1.7, Matches}, {1.9, Undetermined}, {4, Undetermined}} {
+		var est Estimate
+		est.Cov[0][0], est.Cov[1][1] = c.sd*c.sd, c.sd*c.sd
+		if got, d := judgeDistance(est, 3, 0.95); got != c.want {
+			t.Errorf("standard deviation %.1f mm, interval to %.1f mm: %s, want %s", c.sd, d[2], got, c.want)
 		}
 	}
 }
