@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/fitcorr"
 )
 
 // Section is one part of the summary in plain words.
@@ -28,7 +29,7 @@ type Line struct {
 // them, and what the study cannot answer. Empty parts are left out.
 func Sections(r Results) []Section {
 	sections := []Section{
-		fixtureSection(r, "Use these fixture seatings", actUse),
+		useSection(r),
 		fixtureSection(r, "Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
 		fixtureSection(r, "Undetermined", actUnsure),
 		refusedSection(r),
@@ -83,6 +84,46 @@ func fixtureSection(r Results, title string, acts ...action) Section {
 	return s
 }
 
+// useSection lists the seatings to use, and for a model without one the seating
+// that is nearest by its best estimate: an operator has to go on from somewhere.
+func useSection(r Results) Section {
+	s := fixtureSection(r, "Use these fixture seatings", actUse)
+	best := make(map[string]*fixtureSeating)
+	var models []string
+	for _, f := range fixtureSeatings(r) {
+		name := f.model.Model
+		b, seen := best[name]
+		if !seen {
+			models = append(models, name)
+		}
+		switch {
+		case f.act != actUse && f.act != actUnsure:
+			best[name] = b
+		case b == nil || f.act == actUse || b.act != actUse && f.verdict.Headset.DistanceMM[0] < b.verdict.Headset.DistanceMM[0]:
+			best[name] = &f
+		}
+	}
+	for _, name := range models {
+		if b := best[name]; b != nil && b.act == actUnsure {
+			s.Lines = append(s.Lines, Line{
+				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.verdict.Seating) +
+					" is nearest (" + distanceWords(b.verdict.Headset) + ").",
+				Link: b.verdict.ID, Tone: Unsure,
+			})
+		}
+	}
+	return s
+}
+
+// distanceWords gives the distance from the worn mean with its interval.
+func distanceWords(v fitcorr.EarVerdict) string {
+	d := v.DistanceMM
+	if d[1] <= 0 {
+		return fixed(d[0], 1) + " mm off, at most " + fixed(d[2], 1) + " mm"
+	}
+	return fixed(d[0], 1) + " mm off, between " + fixed(d[1], 1) + " and " + fixed(d[2], 1) + " mm"
+}
+
 func fixtureLine(r Results, f fixtureSeating) string {
 	name := f.model.Model + ", seating " + strconv.Itoa(f.verdict.Seating) + ": "
 	leak := leakWords(f.verdict, f.offset)
@@ -90,7 +131,7 @@ func fixtureLine(r Results, f fixtureSeating) string {
 	case actUse:
 		return name + "sits as worn; " + leak + "."
 	case actUnsure:
-		line := name + "the data do not tell whether it sits as worn"
+		line := name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict.Headset) + ")"
 		if len(f.verdict.Settle) > 0 {
 			line += "; what would: " + strings.Join(f.verdict.Settle, ", ")
 		}
