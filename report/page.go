@@ -36,7 +36,9 @@ type pageData struct {
 type modelAnswer struct {
 	Model string
 	Rows  []answerRow
-	Note  string // when there is nothing to judge
+	Note  string // below the rows: what would tell, or why there is nothing to judge
+
+	settle []string
 }
 
 type answerRow struct {
@@ -160,9 +162,11 @@ func answers(r Results) []modelAnswer {
 		case actRefused:
 			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, mendWords(f.rec)
 		case actUnsure:
-			row.Do = "cannot be told yet"
-			if len(f.verdict.Settle) > 0 {
-				row.Do += "; what would: " + strings.Join(f.verdict.Settle, ", ")
+			row.Do = "cannot be told yet: " + distanceWords(f.verdict.Headset)
+			for _, s := range f.verdict.Settle {
+				if a := &out[at[f.model.Model]]; !slices.Contains(a.settle, s) {
+					a.settle = append(a.settle, s)
+				}
 			}
 		default:
 			row.Do = moveWords(f.verdict, r.Options)
@@ -171,6 +175,9 @@ func answers(r Results) []modelAnswer {
 		a.Rows = append(a.Rows, row)
 	}
 	for i := range out {
+		if len(out[i].settle) > 0 {
+			out[i].Note = "What would tell: " + strings.Join(out[i].settle, ", ") + "."
+		}
 		if len(out[i].Rows) == 0 {
 			out[i].Note = "No fixture seating could be judged against worn ones; below stands why."
 		}
