@@ -1,7 +1,6 @@
 package fitcorr_test
 
 import (
-	"encoding/csv"
 	"math"
 	"path/filepath"
 	"strconv"
@@ -54,7 +53,7 @@ func TestVectorsRepeatability(t *testing.T) {
 		t.Fatalf("%d results", len(got))
 	}
 	ears := map[string]fitcorr.Sensitivity{got[0].Ear: got[0], got[1].Ear: got[1]}
-	for _, row := range rows(t, "repeatability.csv") {
+	for _, row := range vectors.Rows(t, "repeatability", "repeatability.csv") {
 		s := ears[row[0]]
 		third, want := int(number(t, row[1]))+17, number(t, row[2])
 		if g := s.RepeatabilityDB[third]; math.Abs(g-want) > 0.005 || !s.FixtureValid[third] {
@@ -64,22 +63,13 @@ func TestVectorsRepeatability(t *testing.T) {
 			t.Errorf("%s ear, third %s: interval %v", row[0], row[1], c)
 		}
 	}
-	for _, row := range rows(t, "summary.csv") {
+	for _, row := range vectors.Rows(t, "repeatability", "summary.csv") {
 		s := ears[row[0]].SeatingDB
 		t.Logf("%s ear: %.3f dB (%.3f to %.3f)", row[0], s[0], s[1], s[2])
 		if want := number(t, row[1]); math.Abs(s[0]-want) > 0.002 || !(s[1] < s[0] && s[0] < s[2]) {
 			t.Errorf("%s ear: %v, NumPy %.4f", row[0], s, want)
 		}
 	}
-}
-
-func rows(t *testing.T, name string) [][]string {
-	t.Helper()
-	all, err := csv.NewReader(vectors.Open(t, "repeatability", name)).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return all[1:]
 }
 
 func number(t *testing.T, s string) float64 {

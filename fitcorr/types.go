@@ -48,7 +48,7 @@ type Seating struct {
 type Options struct {
 	ToleranceMM float64 // an offset below this is as good as none
 	Confidence  float64 // of intervals and tests, for instance 0.95
-	Bootstrap   int     // seeded bootstrap draws; 0 leaves it out
+	Bootstrap   int     // seeded draws of the ranking of models (Rank); 0 means its default
 	Seed        uint64
 	Jobs        int // workers; 0 means all cores
 	// CalibrationDB is the standard uncertainty of the level calibration (from

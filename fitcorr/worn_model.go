@@ -71,11 +71,9 @@ func (p *panel) dim() int {
 	}
 	return d
 }
-func (p *panel) channels() int         { return 2 * p.width }
-func (p *panel) channel(e, k int) int  { return k*p.block() + e*p.bands.n }
-func (p *panel) position(m int) int    { return m*p.block() + 2*p.bands.n }
-func (p *panel) alike(m int) int       { return p.position(m) + headsetDim }
-func (p *panel) channelRow(ch int) int { return p.channel(ch/p.width, ch%p.width) }
+func (p *panel) channel(e, k int) int { return k*p.block() + e*p.bands.n }
+func (p *panel) position(m int) int   { return m*p.block() + 2*p.bands.n }
+func (p *panel) alike(m int) int      { return p.position(m) + headsetDim }
 
 // linearise prepares a seating at its current position.
 func (p *panel) linearise(w *wornSeating) bool {

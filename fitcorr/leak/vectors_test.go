@@ -1,7 +1,6 @@
 package leak
 
 import (
-	"encoding/csv"
 	"math"
 	"math/cmplx"
 	"strconv"
@@ -14,14 +13,8 @@ import (
 // numbers.
 func numbers(t *testing.T, name string) [][]float64 {
 	t.Helper()
-	r := csv.NewReader(vectors.Open(t, "leak", name))
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
 	var out [][]float64
-	for _, row := range rows[1:] {
+	for _, row := range vectors.Rows(t, "leak", name) {
 		var v []float64
 		for _, s := range row {
 			x, err := strconv.ParseFloat(s, 64)

@@ -1,7 +1,6 @@
 package standout
 
 import (
-	"encoding/csv"
 	"math"
 	"strconv"
 	"strings"
@@ -9,17 +8,6 @@ import (
 
 	"asworn/testdata/vectors"
 )
-
-func rows(t *testing.T, name string) [][]string {
-	t.Helper()
-	r := csv.NewReader(vectors.Open(t, "standout", name))
-	r.Comment = '#'
-	out, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return out[1:]
-}
 
 func number(t *testing.T, s string) float64 {
 	t.Helper()
@@ -42,7 +30,7 @@ func list(t *testing.T, s string) []float64 {
 // Tail probabilities against scipy.stats.f and scipy.integrate.quad
 // (testdata/standout/make.py).
 func TestVectorsTail(t *testing.T) {
-	for _, row := range rows(t, "tail.csv") {
+	for _, row := range vectors.Rows(t, "standout", "tail.csv") {
 		got := tail(number(t, row[3]), int(number(t, row[2])), list(t, row[1]))
 		if want := number(t, row[4]); math.Abs(got-want) > 2e-6 {
 			t.Errorf("%s, spectrum %s, n %s, F %s: %.3g, want %.3g", row[0], row[1], row[2], row[3], got, want)
@@ -59,7 +47,7 @@ func TestVectorsGroups(t *testing.T) {
 		mcd   []float64
 	}
 	groups := map[string]*group{}
-	for _, row := range rows(t, "members.csv") {
+	for _, row := range vectors.Rows(t, "standout", "members.csv") {
 		g := groups[row[0]]
 		if g == nil {
 			g = &group{}
@@ -69,7 +57,7 @@ func TestVectorsGroups(t *testing.T) {
 		g.mcd = append(g.mcd, number(t, row[3]))
 		g.x = append(g.x, list(t, row[5]))
 	}
-	for _, row := range rows(t, "groups.csv") {
+	for _, row := range vectors.Rows(t, "standout", "groups.csv") {
 		g, planted := groups[row[0]], int(number(t, row[1]))
 		if got, want := Dimension(g.x), number(t, row[2]); math.Abs(got-want) > 1e-9 {
 			t.Errorf("group %s: dimension %g, want %g", row[0], got, want)

@@ -3,7 +3,6 @@ package varcomp
 import (
 	"bufio"
 	"compress/gzip"
-	"encoding/csv"
 	"io"
 	"math"
 	"strconv"
@@ -22,7 +21,7 @@ func TestVectorsLme4(t *testing.T) {
 		nested       bool
 	}
 	sets := make(map[string]*set)
-	for _, row := range readCSV(t, "lme4", "data.csv") {
+	for _, row := range vectors.Rows(t, "lme4", "data.csv") {
 		s := sets[row[0]]
 		if s == nil {
 			s = &set{}
@@ -34,7 +33,7 @@ func TestVectorsLme4(t *testing.T) {
 		s.nested = s.nested || row[2] != "0"
 	}
 	want := make(map[string]map[string]float64)
-	for _, row := range readCSV(t, "lme4", "estimates.csv") {
+	for _, row := range vectors.Rows(t, "lme4", "estimates.csv") {
 		if want[row[0]] == nil {
 			want[row[0]] = make(map[string]float64)
 		}
@@ -81,7 +80,7 @@ func TestVectorsLme4(t *testing.T) {
 func TestVectorsDyestuff(t *testing.T) {
 	groups := make(map[string][]float64)
 	var order []string
-	for _, row := range readCSV(t, "lme4", "data.csv") {
+	for _, row := range vectors.Rows(t, "lme4", "data.csv") {
 		if row[0] == "dyestuff" {
 			if groups[row[1]] == nil {
 				order = append(order, row[1])
@@ -188,15 +187,6 @@ func TestISO5725Example(t *testing.T) {
 			}
 		}
 	}
-}
-
-func readCSV(t *testing.T, set, name string) [][]string {
-	t.Helper()
-	rows, err := csv.NewReader(vectors.Open(t, set, name)).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
 }
 
 func number(t *testing.T, s string) float64 {

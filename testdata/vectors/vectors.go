@@ -4,6 +4,7 @@
 package vectors
 
 import (
+	"encoding/csv"
 	"os"
 	"path/filepath"
 	"testing"
@@ -42,4 +43,20 @@ func Path(t testing.TB, set, name string) string {
 		}
 		dir = up
 	}
+}
+
+// Rows returns the rows below the head of the CSV vector file name of the set;
+// lines that begin with # are comments.
+func Rows(t testing.TB, set, name string) [][]string {
+	t.Helper()
+	r := csv.NewReader(Open(t, set, name))
+	r.Comment = '#'
+	all, err := r.ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(all) == 0 {
+		t.Fatalf("%s/%s is empty", set, name)
+	}
+	return all[1:]
 }

@@ -2,7 +2,6 @@ package simulate
 
 import (
 	"math"
-	"math/cmplx"
 )
 
 // point is a place in metres: x toward the nose, y toward the crown, z away
@@ -62,12 +61,4 @@ func resonance(f, f0, q float64) complex128 {
 // (Beranek and Mellow, Acoustics: Sound Fields and Transducers, ch. 4).
 func slit(h, w, l float64) (r, m float64) {
 	return 12 * AirViscosity * l / (h * h * h * w), 6 * AirDensity * l / (5 * h * w)
-}
-
-// parallel returns the impedance of a and b side by side.
-func parallel(a, b complex128) complex128 {
-	if cmplx.IsInf(b) {
-		return a
-	}
-	return a * b / (a + b)
 }
