@@ -21,6 +21,9 @@ func conditions() []condition {
 	}
 	type design = simulate.Design
 	add("bar", "8 listeners × 5 seatings, 2 closed + 1 open model, bare-ear reference, 15 displacements", nil)
+	add("off-4", "fixture seatings for the correction: two in place, four 4 mm off", func(d *design) {
+		d.FixtureOffsetsMM = []float64{0, 0, 4, 4, 4, 4}
+	})
 	add("survey-13", "13 displacements", func(d *design) { d.SurveySize = 13 })
 	add("no-bare-ear", "no bare-ear reference: the shared panel alone", func(d *design) { d.BareEar = false })
 	add("one-model", "one closed model, bare-ear reference", func(d *design) { d.Closed, d.Open = 1, 0 })

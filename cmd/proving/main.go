@@ -145,6 +145,7 @@ func proveOne(ctx context.Context, d simulate.Design, world simulate.World, seed
 	s := score{failed: err}
 	if err == nil {
 		s = judge(study, analysis, opt.Confidence)
+		s.correct(study, seatings, analysis)
 	} else {
 		fmt.Fprintf(os.Stderr, "study %d: %v\n", seed, err)
 	}

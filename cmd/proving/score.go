@@ -55,6 +55,8 @@ type score struct {
 	noVerdict     int
 	leaks         []leakTrial
 	tight, called int // ears that lose less than 0.3 dB at 50 Hz; those called a leak of more than 1 dB
+	corrections   []correctionTrial
+	curves        []curveTrial
 	failed        error
 	seconds       float64
 }
@@ -143,10 +145,7 @@ func (out *score) verdict(s *simulate.Study, r simulate.Row, verdicts map[string
 }
 
 func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence float64) {
-	quantile := distuv.UnitNormal.Quantile((1 + confidence) / 2)
-	if e.DF > 0 {
-		quantile = distuv.StudentsT{Sigma: 1, Nu: e.DF}.Quantile((1 + confidence) / 2)
-	}
+	quantile := studentQuantile(e.DF, (1+confidence)/2)
 	for a := range 3 {
 		sd := math.Sqrt(e.Cov[a][a])
 		err := e.Value[a] - truth[a]
@@ -157,4 +156,12 @@ func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence fl
 			seen:    e.Seen[a],
 		})
 	}
+}
+
+// studentQuantile is the p quantile of Student's t; no degrees of freedom mean normal.
+func studentQuantile(df, p float64) float64 {
+	if df <= 0 {
+		return distuv.UnitNormal.Quantile(p)
+	}
+	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
 }
