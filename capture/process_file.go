@@ -27,7 +27,7 @@ func (p *Processor) Process(r *wavfile.Reader) (Recording, error) {
 			return Recording{}, err
 		}
 	} else if to > chunk {
-		to = chunk // an error for sure: do not read it all
+		to = chunk // refused for sure: do not read it all
 	}
 	channels, err := p.input.read(r, p.channel, from, int(to-from))
 	if err != nil {

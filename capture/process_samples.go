@@ -8,7 +8,7 @@ import (
 
 // ProcessSamples turns one recording into responses. channels holds the
 // recording's channels, full scale 1; it is only read. An error says that the
-// recording does not fit the setup (channels, rate, length); whatever else is
+// recording does not fit the setup (channels, length); whatever else is
 // wrong with it is a finding in Recording.Quality, and a recording with a
 // refusal has no valid band.
 func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (Recording, error) {
@@ -22,9 +22,6 @@ func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (Record
 				len(channels), channelNames[i], ch+1)
 		}
 	}
-	if rateHz != p.rate {
-		return rec, fmt.Errorf("capture: the recording's rate is %g Hz and the excitation's %g Hz: record at the rate of the sweep, or mend rate_hz", rateHz, p.rate)
-	}
 	total := len(channels[0])
 	for i, x := range channels {
 		if len(x) != total {
@@ -34,7 +31,12 @@ func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (Record
 	if total == 0 {
 		return rec, fmt.Errorf("capture: the recording is empty: record again")
 	}
-	p.take(&rec, channels).run()
+	t := p.take(&rec, channels)
+	if rateHz != p.rate {
+		t.refuseRate(rateHz)
+		return rec, nil
+	}
+	t.run()
 	return rec, nil
 }
 

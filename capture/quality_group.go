@@ -36,10 +36,47 @@ const (
 // recorded, before the microphones are allowed for: it changes its sign when
 // the channels are exchanged, and it is a person's own, and the microphones'.
 func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
+	traits := make([]Traits, len(recs))
+	for i, r := range recs {
+		traits[i] = TraitsOf(s, r)
+	}
+	return compareTraits(rows, traits, func(int) bool { return true })
+}
+
+// CompareWith finds what CompareSeatings would find about one more recording
+// of a study whose rows and traits are given; they are only read.
+func CompareWith(rows []Seating, traits []Traits, row Seating, own Traits) []Finding {
+	last := len(rows)
+	rows, traits = append(slices.Clip(rows), row), append(slices.Clip(traits), own)
+	return compareTraits(rows, traits, func(i int) bool { return i == last })[last]
+}
+
+// Traits are what recordings of a study are compared by.
+type Traits struct {
+	EarsDB           []float64  // left less right as recorded, dB per third octave; NaN where either does not count
+	Polarity         [2]float64 // Response.Polarity of left and right
+	ClockPPM         float64    // Recording.DriftPPM
+	ClockSEPPM       float64
+	Repeats          int
+	Usable           bool
+	Drift, Inversion bool // was found already: drift, polarity
+}
+
+// TraitsOf returns the traits of a recording made with the setup.
+func TraitsOf(s Setup, r Recording) Traits {
+	return Traits{
+		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[left].Polarity, r.Ears[right].Polarity},
+		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
+		Drift: has(r.Quality.Findings, "drift"), Inversion: has(r.Quality.Findings, "polarity"),
+	}
+}
+
+// compareTraits compares the recordings that judge names with all others.
+func compareTraits(rows []Seating, recs []Traits, judge func(i int) bool) [][]Finding {
 	out := make([][]Finding, len(rows))
-	var differ [][]float64
-	for _, r := range recs {
-		differ = append(differ, earDifference(s, r))
+	differ := make([][]float64, len(recs))
+	for i, r := range recs {
+		differ[i] = r.EarsDB
 	}
 	type level struct {
 		key  func(Seating) string
@@ -56,7 +93,7 @@ func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
 		scatter := pooledScatter(groups, differ)
 		for _, g := range groups {
 			for _, i := range g {
-				if has(out[i], "channels-swapped") {
+				if !judge(i) || has(out[i], "channels-swapped") {
 					continue
 				}
 				like, strength, fit := likeness(differ, scatter, g, i)
@@ -78,17 +115,17 @@ func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
 			}
 		}
 	}
-	comparePolarity(out, rows, recs, levels[2].key)
-	compareClocks(out, recs)
+	comparePolarity(out, rows, recs, levels[2].key, judge)
+	compareClocks(out, recs, judge)
 	return out
 }
 
 // compareClocks names recordings whose clock is not that of most others.
-func compareClocks(out [][]Finding, recs []Recording) {
+func compareClocks(out [][]Finding, recs []Traits, judge func(int) bool) {
 	var clocks []float64
 	for _, r := range recs {
-		if r.Repeats > 0 && r.DriftSEPPM < clockSureSEPPM {
-			clocks = append(clocks, r.DriftPPM)
+		if r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM {
+			clocks = append(clocks, r.ClockPPM)
 		}
 	}
 	if len(clocks) < 2*groupLeast {
@@ -100,9 +137,9 @@ func compareClocks(out [][]Finding, recs []Recording) {
 	}
 	limit := max(clockOtherPPM, 8*1.48*median(clocks))
 	for i, r := range recs {
-		if off := r.DriftPPM - usual; r.Repeats > 0 && r.DriftSEPPM < clockSureSEPPM && math.Abs(off) > limit && !has(r.Quality.Findings, "drift") {
-			out[i] = append(out[i], Finding{Code: "drift", Severity: Note, Value: r.DriftPPM, Unit: "ppm",
-				Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.DriftPPM, usual),
+		if off := r.ClockPPM - usual; judge(i) && r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM && math.Abs(off) > limit && !r.Drift {
+			out[i] = append(out[i], Finding{Code: "drift", Severity: Note, Value: r.ClockPPM, Unit: "ppm",
+				Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual),
 				Mend:    "nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"})
 		}
 	}
@@ -131,10 +168,10 @@ func has(found []Finding, code string) bool {
 
 // groupsOf gathers the usable rows with equal keys, in the order of the sheet;
 // groups that are too small to compare are left out.
-func groupsOf(rows []Seating, recs []Recording, key func(Seating) string) (out [][]int) {
+func groupsOf(rows []Seating, recs []Traits, key func(Seating) string) (out [][]int) {
 	at := map[string]int{}
 	for i, r := range rows {
-		if !recs[i].Quality.Usable() {
+		if !recs[i].Usable {
 			continue
 		}
 		k := key(r)
@@ -263,12 +300,12 @@ func likeness(values [][]float64, scatter []float64, group []int, i int) (like, 
 }
 
 // comparePolarity names ears whose polarity is not that of most of their group.
-func comparePolarity(out [][]Finding, rows []Seating, recs []Recording, key func(Seating) string) {
+func comparePolarity(out [][]Finding, rows []Seating, recs []Traits, key func(Seating) string, judge func(int) bool) {
 	for _, g := range groupsOf(rows, recs, key) {
 		for e := range Ears {
 			up, told := 0, 0
 			for _, i := range g {
-				if p := recs[i].Ears[e].Polarity; math.Abs(p) >= polarityLeast {
+				if p := recs[i].Polarity[e]; math.Abs(p) >= polarityLeast {
 					told++
 					if p > 0 {
 						up++
@@ -283,8 +320,8 @@ func comparePolarity(out [][]Finding, rows []Seating, recs []Recording, key func
 				continue
 			}
 			for _, i := range g {
-				p := recs[i].Ears[e].Polarity
-				if sign*p > -polarityLeast || has(recs[i].Quality.Findings, "polarity") {
+				p := recs[i].Polarity[e]
+				if !judge(i) || sign*p > -polarityLeast || recs[i].Inversion {
 					continue
 				}
 				out[i] = append(out[i], Finding{Code: "polarity", Severity: Warning, Channel: channelNames[e], Value: p,

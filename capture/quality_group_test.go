@@ -120,3 +120,35 @@ func TestMicrophonesAreNoEars(t *testing.T) {
 		t.Error("an exchanged recording still counts")
 	}
 }
+
+// TestCompareWith brings the recordings of a study one at a time, as new ones:
+// each gets the findings that it gets among the others, and the study's own
+// rows and traits stay as they are.
+func TestCompareWith(t *testing.T) {
+	rows, recs := panel(11, 4, 1)
+	recs[4].Ears[0], recs[4].Ears[1] = recs[4].Ears[1], recs[4].Ears[0]
+	for e := range 2 {
+		recs[9].Ears[e].Polarity *= -1
+	}
+	recs[20].DriftPPM += 50
+	want := capture.CompareSeatings(capture.Setup{}, rows, recs)
+	for i, codes := range map[int]int{4: 1, 9: 2, 20: 1, 2: 0} {
+		var others []capture.Seating
+		var traits []capture.Traits
+		for j := range rows {
+			if j != i {
+				others, traits = append(others, rows[j]), append(traits, capture.TraitsOf(capture.Setup{}, recs[j]))
+			}
+		}
+		got := capture.CompareWith(others, traits, rows[i], capture.TraitsOf(capture.Setup{}, recs[i]))
+		if len(got) != codes || len(want[i]) != codes {
+			t.Errorf("recording %d: %+v as a new one, %+v among the others, want %d", i, got, want[i], codes)
+			continue
+		}
+		for k, f := range got {
+			if f.Code != want[i][k].Code || f.Severity != want[i][k].Severity {
+				t.Errorf("recording %d: %+v as a new one, %+v among the others", i, f, want[i][k])
+			}
+		}
+	}
+}

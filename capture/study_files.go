@@ -59,14 +59,11 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
 		}
 	}
 	problems := append(StudyErrors(nil), p.doc.problems[before:]...)
-	rate, channels := s.Sweep.RateHz, max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
-	if p.doubtful("sweep") {
-		rate = 0
-	}
+	channels := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
 	if p.doubtful("channels") {
 		channels = 0
 	}
-	return append(problems, s.checkRecordings(partial, rate, channels)...)
+	return append(problems, s.checkRecordings(partial, channels)...)
 }
 
 // join returns the path of a file of the study.
@@ -110,8 +107,9 @@ func explain(err error) (message, mend string) {
 }
 
 // checkRecordings reads the header of every recording and holds it against the
-// study's rate, unless that is 0, and the channels that there must be.
-func (s *Study) checkRecordings(partial bool, rate float64, channels int) (problems StudyErrors) {
+// channels that there must be. Another rate than the study's is found when the
+// recording is processed, and keeps only that recording out.
+func (s *Study) checkRecordings(partial bool, channels int) (problems StudyErrors) {
 	sheet := filepath.Join(s.Dir, SheetFile)
 	var there []Seating
 	for _, row := range s.Seatings {
@@ -134,10 +132,6 @@ func (s *Study) checkRecordings(partial bool, rate float64, channels int) (probl
 		}
 		f := r.Format()
 		r.Close()
-		if rate > 0 && float64(f.RateHz) != rate {
-			report(nil, "set sweep.rate_hz to the rate that was played and recorded, or record it again at that rate",
-				fmt.Sprintf("the recording has %d Hz, the study %g", f.RateHz, rate))
-		}
 		if f.Channels < channels {
 			report(nil, "record all channels, or mend [channels] in "+StudyFile,
 				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), StudyFile, channels))

@@ -229,7 +229,6 @@ func TestStudyErrors(t *testing.T) {
 		{"UTF-16", SheetFile, "", "\xff\xfef\x00i\x00", `seatings.csv: not plain text (UTF-16, or a spreadsheet's own format)`},
 		{"Latin-1 sheet", SheetFile, "a note", "\xfcber", `seatings.csv:3: the text is not UTF-8`},
 		{"one channel", "recordings/b.wav", "", mono, `seatings.csv:3: recordings/b.wav: the recording has 1 channel, and study.toml names channel 3`},
-		{"wrong rate", "recordings/b.wav", "", slow, `seatings.csv:3: recordings/b.wav: the recording has 44100 Hz, the study 48000`},
 		{"no WAV", "recordings/b.wav", "", "ID3 something", `seatings.csv:3: recordings/b.wav: not a WAV file but an MP3 file`},
 		{"empty WAV", "recordings/b.wav", "", "", `seatings.csv:3: recordings/b.wav: the file is empty`},
 		{"truncated WAV", "recordings/b.wav", "", three[:len(three)-90], `seatings.csv:3: recordings/b.wav: truncated: the header promises 100 frames, the file holds 90`},
@@ -320,6 +319,15 @@ func TestNoCascade(t *testing.T) {
 		if !errors.As(err, &all) || slices.ContainsFunc(all, func(p Problem) bool { return strings.HasSuffix(p.File, SheetFile) }) {
 			t.Errorf("%s: %v", c.new, err)
 		}
+	}
+}
+
+// A recording of another rate keeps only itself out, when it is processed.
+func TestRateOfARecording(t *testing.T) {
+	files := goodStudy(t)
+	files["recordings/b.wav"] = string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 3, Bits: 16}, silence(3)...))
+	if s, err := LoadStudy(writeStudy(t, files)); err != nil || len(s.Seatings) == 0 {
+		t.Errorf("a study with one recording of another rate: %v", err)
 	}
 }
 

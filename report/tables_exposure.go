@@ -2,20 +2,23 @@ package report
 
 import (
 	"fmt"
+	"slices"
 
+	"asworn/capture"
 	"asworn/capture/exposure"
 )
 
 // ExposureTable shows what each listener was exposed to, a caution from
 // calibrated recordings; refused recordings count, since their sweeps were
-// heard. It is empty when no listener's recording is calibrated.
+// heard; what was clipped makes the figures lower limits. It is empty when no listener's recording is calibrated.
 func ExposureTable(r Results) Table {
 	limit := exposure.Limits()[0]
 	t := Table{
 		Name: "exposure", Title: "Sound exposure of the listeners",
 		Note: fmt.Sprintf("A caution, not a clearance: local rules and qualified people decide. Levels at the microphone in the ear, dB SPL A-weighted, "+
 			"the louder ear; ISO 11904-1 tells how to relate them to limits, which are meant for the field without the listener. "+
-			"Share of a day at %.0f dB L_EX,8h (%s). Only what was recorded is counted.", limit.LEX8hDB, limit.Name),
+			"Share of a day at %.0f dB L_EX,8h (%s). Only what was recorded is counted. ≥: a recording was clipped; the sound was at least that loud, "+
+			"if the gain was the calibrated one.", limit.LEX8hDB, limit.Name),
 		Columns: []Column{
 			{Head: "Listener", Key: "subject", Repeat: true},
 			{Head: "Recordings", Key: "recordings", Kind: Number},
@@ -27,6 +30,7 @@ func ExposureTable(r Results) Table {
 	}
 	type heard struct {
 		recordings int
+		clipped    bool
 		ears       [2]exposure.Session
 	}
 	var order []string
@@ -42,6 +46,7 @@ func ExposureTable(r Results) Table {
 			order = append(order, rec.Subject)
 		}
 		h.recordings++
+		h.clipped = h.clipped || slices.ContainsFunc(rec.Findings, func(f capture.Finding) bool { return f.Code == "clipping" || f.Code == "flat-top" })
 		for e := range h.ears {
 			h.ears[e] = h.ears[e].With(rec.SweepLevelA[e], rec.SoundSeconds)
 		}
@@ -62,7 +67,16 @@ func ExposureTable(r Results) Table {
 		case share >= 10:
 			text.Tone = Act
 		}
-		t.add(words(subject), count(h.recordings), number(s.Seconds, 0), number(s.MaxLevelA, 1), number(s.LEX8hDB(), 1), text)
+		highest, energy := number(s.MaxLevelA, 1), number(s.LEX8hDB(), 1)
+		if h.clipped {
+			for _, c := range []*Cell{&highest, &energy, &text} {
+				c.Text = "≥ " + c.Text
+			}
+			if share < 0.01 {
+				text.Text = "≥ 0"
+			}
+		}
+		t.add(words(subject), count(h.recordings), number(s.Seconds, 0), highest, energy, text)
 	}
 	return t
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"asworn/capture"
@@ -32,5 +33,25 @@ func TestExposureTable(t *testing.T) {
 	}
 	if got := ExposureTable(Results{Recordings: []Recording{rec("L01", 0, 0, true)}}); !got.empty() {
 		t.Errorf("an exposure without calibration: %+v", got.Rows)
+	}
+}
+
+// A clipped recording makes the listener's levels lower limits, and nobody
+// else's.
+func TestExposureOfClipped(t *testing.T) {
+	rec := func(subject string, codes ...string) Recording {
+		r := Recording{Seating: capture.Seating{Subject: subject}, SoundSeconds: 6, SweepLevelA: [2]float64{90, 90}}
+		for _, c := range codes {
+			r.Findings = append(r.Findings, capture.Finding{Code: c})
+		}
+		return r
+	}
+	got := ExposureTable(Results{Recordings: []Recording{rec("L01"), rec("L01", "noisy"), rec("L02"), rec("L02", "clipping")}})
+	for i, marked := range []bool{false, true} {
+		for _, c := range got.Rows[i][3:] {
+			if strings.HasPrefix(c.Text, "≥ ") != marked {
+				t.Errorf("%s: %q", got.Rows[i][0].Text, c.Text)
+			}
+		}
 	}
 }

@@ -27,7 +27,7 @@ written, so the answer is there in about the time it takes to look up.`,
 		},
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
-	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the study's highest)")
+	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
 	return cmd
 }
 

@@ -60,20 +60,17 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 		}
 		return err
 	}
-	for _, rec := range r.Recordings {
+	shown := counts.WithChanges(r)
+	for _, rec := range shown.Recordings {
 		for _, f := range rec.Findings {
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 		}
-	}
-	for _, file := range counts.Changed {
-		a.finding(file, capture.Finding{Severity: capture.Note, Message: "the file changed since an earlier run",
-			Mend: "it was read anew; recordings should never change, so make sure that this was meant"})
 	}
 	a.note("%s", countsLine(counts))
 	if a.json {
 		err = report.WriteJSON(a.out, r)
 	} else {
-		err = a.printResults(r)
+		err = a.printResults(shown)
 	}
 	if err != nil {
 		return err

@@ -24,12 +24,14 @@ type frozen struct {
 	About  report.Results
 	Setup  capture.Setup
 	Models []frozenModel
+	Rows   []capture.Seating // with their traits: what a new recording is compared with
+	Traits []capture.Traits
 	Fit    fitcorr.Frozen
 }
 
 type frozenModel struct {
 	Name    string
-	Highest int // number of the last seating on the fixture
+	Highest int // number of the last ordinary seating on the fixture
 }
 
 // FrozenStudy is what the last run left for judging new seatings.
@@ -42,7 +44,7 @@ type FrozenStudy struct {
 // CheckOptions say what a new recording is of.
 type CheckOptions struct {
 	Model  string // may be empty when the study holds one model
-	Number int    // 0 means one more than the study's highest
+	Number int    // 0 means one more than the highest ordinary fixture seating
 }
 
 // OpenFrozen reads what the last run of the study in dir left.
@@ -115,6 +117,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if row.Number == 0 {
 		row.Number = m.Highest + 1
 	}
+	s.compare(row, &rec)
 	r := s.frozen.About
 	r.LevelUnit = rec.LevelUnit
 	r.Recordings = []report.Recording{recordingResult(row, rec)}
@@ -130,9 +133,24 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	return r, nil
 }
 
+// compare adds to a new recording what only the comparison with the study
+// shows. When its placement is in the study already, the new one takes the
+// place of the old.
+func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
+	var rows []capture.Seating
+	var traits []capture.Traits
+	for i, r := range s.frozen.Rows {
+		if r.Model == row.Model && r.Subject == row.Subject && r.Point == row.Point && r.Number == row.Number && r.Survey == nil {
+			continue
+		}
+		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
+	}
+	rec.AddFindings(capture.CompareWith(rows, traits, row, capture.TraitsOf(s.frozen.Setup, *rec))...)
+}
+
 // freezeOf collects what checks need.
-func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, fit fitcorr.Frozen) frozen {
-	f := frozen{About: about, Setup: setup, Fit: fit}
+func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, traits []capture.Traits, fit fitcorr.Frozen) frozen {
+	f := frozen{About: about, Setup: setup, Rows: study.Seatings, Traits: traits, Fit: fit}
 	for _, row := range study.Seatings {
 		if row.Model == "" {
 			continue
@@ -142,7 +160,7 @@ func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, f
 			at = len(f.Models)
 			f.Models = append(f.Models, frozenModel{Name: row.Model})
 		}
-		if row.OnFixture() {
+		if row.OnFixture() && row.Survey == nil { // a survey has numbers of its own
 			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)
 		}
 	}

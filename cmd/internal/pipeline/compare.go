@@ -9,14 +9,19 @@ import (
 
 // compare adds to every response what only a comparison with the others of the
 // study shows. It is done anew in each run: it depends on all of them.
-func compare(setup capture.Setup, rows []capture.Seating, responses []response) {
+// It returns the traits of all, those that are refused now marked so.
+func compare(setup capture.Setup, rows []capture.Seating, responses []response) []capture.Traits {
 	recs := make([]capture.Recording, len(responses))
+	traits := make([]capture.Traits, len(responses))
 	for i, r := range responses {
 		recs[i] = r.Recording
+		traits[i] = capture.TraitsOf(setup, r.Recording)
 	}
 	for i, found := range capture.CompareSeatings(setup, rows, recs) {
 		responses[i].Recording.AddFindings(found...)
+		traits[i].Usable = responses[i].Recording.Quality.Usable()
 	}
+	return traits
 }
 
 // calibrationDrifts tells how the two calibrations of each microphone differ.

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"sync"
 
 	"asworn/capture"
@@ -34,7 +35,24 @@ type Counts struct {
 	Refused    int      `json:"refused"`           // recordings that count in no curve
 	Read       int      `json:"read"`              // files whose bytes were read to see whether they changed
 	Estimated  bool     `json:"estimated"`         // estimates were computed, not taken from the cache
-	Changed    []string `json:"changed,omitempty"` // recordings that changed since an earlier run
+	Changed    []string `json:"changed,omitempty"` // files of recordings that changed since an earlier run
+}
+
+// WithChanges returns the results with a finding at every recording that
+// changed since an earlier run. It is for showing alone: what lies on disk does
+// not depend on what was run before.
+func (c Counts) WithChanges(r report.Results) report.Results {
+	if len(c.Changed) == 0 {
+		return r
+	}
+	r.Recordings = slices.Clone(r.Recordings)
+	for i, rec := range r.Recordings {
+		if slices.Contains(c.Changed, rec.File) {
+			r.Recordings[i].Findings = append(slices.Clone(rec.Findings), capture.Finding{Code: "changed", Severity: capture.Note,
+				Message: "the file changed since an earlier run", Mend: "it was read anew; recordings should never change, so make sure that this was meant"})
+		}
+	}
+	return r
 }
 
 // Run does everything in the study folder dir and writes the results under
@@ -73,7 +91,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	compare(setup, study.Seatings, responses)
+	traits := compare(setup, study.Seatings, responses)
 	for i, row := range study.Seatings {
 		if l.responder.changed[i] {
 			counts.Changed = append(counts.Changed, row.File)
@@ -92,7 +110,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		return report.Results{}, counts, err
 	}
 	r := results(head, study, responses, e.Analysis)
-	return r, counts, l.finish(freezeOf(head, study, setup, e.Frozen), r, e.key, responses)
+	return r, counts, l.finish(freezeOf(head, study, setup, traits, e.Frozen), r, e.key, responses)
 }
 
 // line is one run's access to what is kept.
