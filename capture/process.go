@@ -137,6 +137,7 @@ type buffers struct {
 	harmPower []float64
 	second    []float64
 	welch     []float64
+	extremes  [roles]extremes
 	reach     []float64 // up to the excitation's lowest frequency: the share of the response that the division leaves
 }
 
@@ -181,7 +182,7 @@ func NewProcessor(s Setup) (*Processor, error) {
 	}
 	c.layout()
 	c.abrupt = !c.design && c.startles()
-	for _, top := range flatTops(c.x, flatZone) {
+	for _, top := range flatTops(c.x, extremesOf(c.x, extremes{}), flatZone) {
 		c.flatness = max(c.flatness, top.ratio())
 	}
 	if err := c.prepareSpectra(); err != nil {

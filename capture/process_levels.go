@@ -175,7 +175,8 @@ type harmonic struct {
 	order  int
 	lead   int // samples before the linear response
 	window []float64
-	before int // of them, before the harmonic's onset
+	sumW2  float64 // Σw²
+	before int     // of the window's samples, before the harmonic's onset
 	bands  []band.Band
 	count  int // bands whose harmonic lies below the end of the sweep
 }
@@ -195,6 +196,9 @@ func (c *constants) prepareHarmonics() {
 		}
 		h := harmonic{order: n, lead: int(math.Round(lead(n))), before: before,
 			window: deconv.Tukey(before+after, before/2, after/2)}
+		for _, w := range h.window {
+			h.sumW2 += w * w
+		}
 		for _, b := range c.bands {
 			f := float64(n)
 			h.bands = append(h.bands, band.Band{Lower: f * b.Lower, Mid: f * b.Mid, Upper: f * b.Upper})

@@ -85,11 +85,7 @@ func (t *take) checkDistortion(e Ear) {
 		for o, h := range t.p.orders {
 			// The window of a harmonic lets in less noise than that of the
 			// response; below its resolution nothing is told.
-			share, seconds := 0.0, float64(len(h.window))/t.p.rate
-			for _, w := range h.window {
-				share += w * w
-			}
-			share /= t.p.sumW2
+			share, seconds := h.sumW2/t.p.sumW2, float64(len(h.window))/t.p.rate
 			if t.p.bands[i].Lower*float64(h.order) < 6/seconds || t.p.bands[i].Lower < 2*t.p.lowHz {
 				continue
 			}

@@ -31,26 +31,20 @@ func (t *take) checkSamples() {
 			continue
 		}
 		name := channelNames[role]
-		peak, bad := 0.0, 0
-		for _, v := range x {
-			if a := math.Abs(v); a > peak {
-				peak = a
-			}
-			if v-v != 0 { // NaN or an infinity
-				bad++
-			}
-		}
+		found := extremesOf(x, t.p.buf.extremes[role])
+		t.p.buf.extremes[role] = found
+		peak := max(found.peaks())
 		t.peak[role] = peak
-		if bad > 0 {
-			t.add(Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(bad), Unit: "samples",
-				Message: fmt.Sprintf("%d samples are not numbers", bad), Mend: "record again; the file is damaged"})
+		if found.bad > 0 {
+			t.add(Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(found.bad), Unit: "samples",
+				Message: fmt.Sprintf("%d samples are not numbers", found.bad), Mend: "record again; the file is damaged"})
 		}
 		if peak == 0 {
 			t.add(Finding{Code: "silent", Severity: Refusal, Channel: name,
 				Message: "the channel is silent", Mend: "check cable, phantom power and the channel numbers of the study"})
 			continue
 		}
-		if runs := clippedRuns(x, peak); runs > 0 {
+		if runs := clippedRuns(x, found, peak); runs > 0 {
 			t.spoilt[role] = true
 			t.add(Finding{Code: "clipping", Severity: Refusal, Channel: name, Value: float64(runs), Unit: "places",
 				Message: fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak)),
@@ -61,19 +55,25 @@ func (t *take) checkSamples() {
 
 // clippedRuns counts the places where the signal stays at its own peak, within
 // one 16-bit step, for clipRun samples or more, when that peak is full scale.
-func clippedRuns(x []float64, peak float64) int {
+func clippedRuns(x []float64, e extremes, peak float64) int {
 	if peak < clipLevel {
 		return 0
 	}
 	limit := peak - 1.0/32768
-	runs, length := 0, 0
-	for _, v := range x {
-		if math.Abs(v) < limit {
+	runs, length, next := 0, 0, 0
+	for at, block := range e.reaching(x, limit, -limit) {
+		if at != next {
 			length = 0
-			continue
 		}
-		if length++; length == clipRun {
-			runs++
+		next = at + len(block)
+		for _, v := range block {
+			if math.Abs(v) < limit {
+				length = 0
+				continue
+			}
+			if length++; length == clipRun {
+				runs++
+			}
 		}
 	}
 	return runs
@@ -89,7 +89,7 @@ func (t *take) checkTops() {
 		}
 		zone := max(flatZone, flatNoise*t.noiseOfSilence(x)/t.peak[role])
 		if zone <= flatWidest {
-			tops := flatTops(x, zone)
+			tops := flatTops(x, t.p.buf.extremes[role], zone)
 			cut := [2]bool{}
 			for i, top := range tops {
 				cut[i] = top.at >= flatLeast && top.ratio() >= allowed
@@ -102,7 +102,7 @@ func (t *take) checkTops() {
 		if t.spoilt[role] || t.peak[role] < interFrom || t.peak[role] > 1 {
 			continue // above 1 the format holds more than full scale
 		}
-		if peak := interSamplePeak(x); peak > interLeast {
+		if peak := interSamplePeak(x, t.p.buf.extremes[role]); peak > interLeast {
 			t.add(Finding{Code: "inter-sample-peak", Severity: Warning, Channel: channelNames[role], Value: 20 * math.Log10(peak), Unit: "dB re full scale",
 				Message: fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(peak)),
 				Mend:    "lower the recording gain by a few decibels"})
@@ -162,40 +162,32 @@ type topZone struct {
 // 1/(√3−1) = 1.37 at most; a flat top has no bound.
 func (z topZone) ratio() float64 { return float64(z.at) / math.Max(float64(z.below), 1) }
 
-func flatTops(x []float64, zone float64) [2]topZone {
-	up, down := flatness(x, zone)
-	return [2]topZone{up, down}
-}
-
-// flatness counts the tops and the bottoms of a signal; zone is relative to
+// flatTops counts the tops and the bottoms of a signal; zone is relative to
 // the peak.
-func flatness(x []float64, zone float64) (up, down topZone) {
-	for _, v := range x {
-		if v > up.peak {
-			up.peak = v
-		} else if -v > down.peak {
-			down.peak = -v
-		}
-	}
+func flatTops(x []float64, e extremes, zone float64) [2]topZone {
+	var up, down topZone
+	up.peak, down.peak = e.peaks()
 	high, middle := up.peak*(1-zone), up.peak*(1-3*zone)
 	low, lower := -down.peak*(1-3*zone), -down.peak*(1-zone)
-	for _, v := range x {
-		switch {
-		case v >= middle && up.peak > 0:
-			if v >= high {
-				up.at++
-			} else {
-				up.below++
-			}
-		case v <= low && down.peak > 0:
-			if v <= lower {
-				down.at++
-			} else {
-				down.below++
+	for _, block := range e.reaching(x, middle, low) {
+		for _, v := range block {
+			switch {
+			case v >= middle && up.peak > 0:
+				if v >= high {
+					up.at++
+				} else {
+					up.below++
+				}
+			case v <= low && down.peak > 0:
+				if v <= lower {
+					down.at++
+				} else {
+					down.below++
+				}
 			}
 		}
 	}
-	return up, down
+	return [2]topZone{up, down}
 }
 
 // noiseOfSilence returns the standard deviation of the first silence of a
@@ -218,30 +210,44 @@ func (t *take) noiseOfSilence(x []float64) float64 {
 // interSamplePeak returns the highest magnitude of the band-limited signal
 // between the samples about those that come near full scale, by a windowed
 // sinc (as ITU-R BS.1770 estimates true peaks, with more positions).
-func interSamplePeak(x []float64) float64 {
+func interSamplePeak(x []float64, e extremes) float64 {
+	kernels := peakKernels()
 	top := 0.0
-	for i := peakTaps; i+peakTaps < len(x); i++ {
-		a := math.Abs(x[i])
-		top = max(top, a)
-		if a < interFrom || a < math.Abs(x[i-1]) || a < math.Abs(x[i+1]) {
-			continue
-		}
-		for p := -peakPositions + 1; p < peakPositions; p++ {
-			shift := float64(p) / peakPositions / 2
-			sum := 0.0
-			for j := -peakTaps; j <= peakTaps; j++ {
-				d := float64(j) - shift
-				if d == 0 {
-					sum += x[i+j]
-					continue
-				}
-				w := 0.5 + 0.5*math.Cos(math.Pi*d/(peakTaps+1))
-				sum += x[i+j] * w * math.Sin(math.Pi*d) / (math.Pi * d)
+	for at, block := range e.reaching(x, interFrom, -interFrom) {
+		for i := max(at, peakTaps); i < min(at+len(block), len(x)-peakTaps); i++ {
+			a := math.Abs(x[i])
+			top = max(top, a)
+			if a < interFrom || a < math.Abs(x[i-1]) || a < math.Abs(x[i+1]) {
+				continue
 			}
-			top = max(top, math.Abs(sum))
+			near := (*[2*peakTaps + 1]float64)(x[i-peakTaps:])
+			for k := range kernels {
+				sum := 0.0
+				for j, w := range kernels[k] {
+					sum += w * near[j]
+				}
+				top = max(top, math.Abs(sum))
+			}
 		}
 	}
 	return top
+}
+
+// peakKernels returns the weights of the samples about a place between two, for
+// every position but that of the sample itself.
+func peakKernels() (out [2*peakPositions - 2][2*peakTaps + 1]float64) {
+	k := 0
+	for p := -peakPositions + 1; p < peakPositions; p++ {
+		if p == 0 {
+			continue
+		}
+		for j := range out[k] {
+			d := float64(j-peakTaps) - float64(p)/peakPositions/2
+			out[k][j] = (0.5 + 0.5*math.Cos(math.Pi*d/(peakTaps+1))) * math.Sin(math.Pi*d) / (math.Pi * d)
+		}
+		k++
+	}
+	return out
 }
 
 // checkCopies looks for a channel that is a multiple of another.

@@ -3,6 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 )
 
 // Limits of what is read off the silence about the sweeps. Common practice, no
@@ -125,15 +126,18 @@ func hum(pieces [][]float64, rate float64) (mains int, power float64) {
 		low = decimate(low, piece, factor)
 		weight := float64(len(low))
 		total += weight
-		window := hann(len(low))
-		for i, v := range low {
-			low[i] = v * window[i]
-		}
+		hann(low)
 		for m, hz := range [2]float64{50, 60} {
+			// Of the multiples of half the mains frequency the even ones are
+			// the lines, and what is beside two lines counts for both.
+			var f [2*humLines + 1]float64
+			for k := range f {
+				f[k] = hz / 2 * float64(k+1) / slow
+			}
+			power := linePowers(low, f[:])
 			for k := range lines[m] {
-				f := hz * float64(k+1)
-				lines[m][k].line += weight * linePower(low, f/slow)
-				lines[m][k].beside += weight * (linePower(low, (f-hz/2)/slow) + linePower(low, (f+hz/2)/slow)) / 2
+				lines[m][k].line += weight * power[2*k+1]
+				lines[m][k].beside += weight * (power[2*k] + power[2*k+2]) / 2
 			}
 		}
 	}
@@ -155,25 +159,45 @@ func hum(pieces [][]float64, rate float64) (mains int, power float64) {
 	return mains, power
 }
 
-// hann is a Hann window whose mean is 1.
-func hann(n int) []float64 {
-	w := make([]float64, n)
-	for i := range w {
-		w[i] = 1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n))
+// hann puts a Hann window whose mean is 1 on x. Its cosine is advanced by
+// rotation, good to 1e-11 over the length of a silence.
+func hann(x []float64) {
+	angle := math.Pi / float64(len(x))
+	z, turn := cmplx.Rect(1, angle), cmplx.Rect(1, 2*angle)
+	for i := range x {
+		x[i] *= 1 - real(z)
+		z *= turn
 	}
-	return w
 }
 
-// linePower returns the power of a sine of f cycles per sample in a windowed
-// signal (G. Goertzel, Amer. Math. Monthly 65, 1958).
-func linePower(x []float64, f float64) float64 {
-	c := 2 * math.Cos(2*math.Pi*f)
-	var a, b float64
-	for _, v := range x {
-		a, b = v+c*a-b, a
+// linePowers returns the powers of sines of f cycles per sample in a windowed
+// signal (G. Goertzel, Amer. Math. Monthly 65, 1958). Each recursion waits for
+// its own last step, so several go side by side.
+func linePowers(x, f []float64) []float64 {
+	const side = 6
+	out := make([]float64, 0, len(f)+side)
+	for at := 0; at < len(f); at += side {
+		var c [side]float64
+		for i := range c {
+			c[i] = 2 * math.Cos(2*math.Pi*f[min(at+i, len(f)-1)])
+		}
+		c0, c1, c2, c3, c4, c5 := c[0], c[1], c[2], c[3], c[4], c[5]
+		var a0, a1, a2, a3, a4, a5, b0, b1, b2, b3, b4, b5 float64
+		for _, v := range x {
+			a0, b0 = v+c0*a0-b0, a0
+			a1, b1 = v+c1*a1-b1, a1
+			a2, b2 = v+c2*a2-b2, a2
+			a3, b3 = v+c3*a3-b3, a3
+			a4, b4 = v+c4*a4-b4, a4
+			a5, b5 = v+c5*a5-b5, a5
+		}
+		a, b := [side]float64{a0, a1, a2, a3, a4, a5}, [side]float64{b0, b1, b2, b3, b4, b5}
+		n := float64(len(x))
+		for i := range c {
+			out = append(out, 2*(a[i]*a[i]+b[i]*b[i]-c[i]*a[i]*b[i])/(n*n))
+		}
 	}
-	n := float64(len(x))
-	return 2 * (a*a + b*b - c*a*b) / (n * n)
+	return out[:len(f)]
 }
 
 // remainder returns what the response does not explain of the first repeat in
