@@ -31,6 +31,11 @@ func conditions() []condition {
 	add("one-model-no-bare-ear", "one closed model and nothing to tell ears from positions", func(d *design) {
 		d.Closed, d.Open, d.BareEar = 1, 0, false
 	})
+	add("displaced-2", "no bare-ear reference, 2 listeners also at deliberate displacements", func(d *design) {
+		d.BareEar, d.DisplacedListeners = false, 2
+	})
+	add("displaced-2-bare", "bare-ear reference, 2 listeners also at deliberate displacements", func(d *design) { d.DisplacedListeners = 2 })
+	add("displaced-8-bare", "bare-ear reference, all 8 listeners also at deliberate displacements", func(d *design) { d.DisplacedListeners = 8 })
 	add("closed-only", "three closed models", func(d *design) { d.Closed, d.Open = 3, 0 })
 	add("open-only", "three open models", func(d *design) { d.Closed, d.Open = 0, 3 })
 	add("listeners-3", "3 listeners", func(d *design) { d.Listeners = 3 })

@@ -23,6 +23,7 @@ const (
 	streamCalibrator
 	streamClock
 	streamCurves
+	streamDisplaced
 )
 
 // surveyPlan lists displacements in the order in which a smaller survey takes them.
@@ -52,6 +53,7 @@ func Draw(seed uint64, d Design, world World) *Study {
 		}
 		s.addBare(r, d.Listeners, capture.FixtureSubject)
 	}
+	s.drawDisplaced(rand.New(rand.NewPCG(seed, streamDisplaced)), r.own)
 	for i := range s.Rows {
 		s.Rows[i].Row = i + 2
 		s.Rows[i].File = s.Rows[i].fileName()
@@ -63,7 +65,8 @@ func subjectName(i int) string { return fmt.Sprintf("L%02d", i+1) }
 
 type drawer struct {
 	*rand.Rand
-	d Design
+	d   Design
+	own [][][2][3]float64 // per model and listener: the usual place of each ear
 }
 
 func (r *drawer) normal(sd float64) float64 { return sd * r.NormFloat64() }
@@ -99,6 +102,7 @@ func (s *Study) drawModel(r *drawer, m int) {
 func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 	d := s.Design
 	n := 0.0
+	r.own = append(r.own, make([][2][3]float64, d.Listeners))
 	for i := range d.Listeners {
 		var own [2][3]float64 // listener's own mean of each ear, against the people's
 		for a := range 3 {
@@ -110,6 +114,7 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 				}
 			}
 		}
+		r.own[m][i] = own
 		for k := range d.Seatings {
 			row := s.row(m, i, subjectName(i), capture.Blocked, k+1)
 			var centre [2][3]float64

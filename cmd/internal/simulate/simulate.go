@@ -78,6 +78,9 @@ type Design struct {
 	WithinSD         float64 // of worn positions within a listener, mm
 	MeanSD           float64 // how far the people's mean may lie from the fixture's mark, mm per axis
 	Scatter          float64 // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
+	// DisplacedListeners are listeners that also wear every model at deliberate
+	// displacements from their own usual place.
+	DisplacedListeners int
 }
 
 // BarDesign is the panel to which the bars of the method apply: eight
