@@ -121,17 +121,22 @@ func (t *take) checkSpacing() {
 // although it moves on both sides, and for how many samples; 0 when there is
 // none. A run at the signal's own peak is a clipped one.
 func heldRun(x []float64, from, to int, peak float64) (at, n int) {
-	for i := from + 1; i < to; i++ {
-		if x[i] != x[i-1] {
+	// Every run of heldLeast holds one of these pairs.
+	for pair := from + heldLeast - 1; pair < to; pair += heldLeast - 1 {
+		if x[pair] != x[pair-1] {
 			continue
 		}
-		j := i
+		i := pair
+		for i-1 > from && x[i-2] == x[i] {
+			i--
+		}
+		j := pair
 		for j+1 < to && x[j+1] == x[i] {
 			j++
 		}
 		length := j - i + 2
 		first := i - 1
-		i = j
+		pair = j + 1 // the next run begins behind this one
 		if length < heldLeast || math.Abs(x[first]) > 0.98*peak || first-length < from || j+1+length >= to {
 			continue
 		}
@@ -181,23 +186,22 @@ func findBreaks(x []float64, from, to int, rate, peak, ratio float64) (out []lap
 	for b := from + clickOrder; b+block <= to; b += block {
 		predictionError(e, x[b-clickOrder:b+block])
 		now = look{}
-		for i, v := range e {
-			if a := math.Abs(v); a > now.worst {
-				now.worst, now.at = a, b+i
+		worst := 0
+		for i, a := range e {
+			if a > now.worst {
+				now.worst, worst = a, i
 			}
 		}
-		n := 0
-		for i, v := range e {
-			a := math.Abs(v)
-			if a > now.worst/4 {
-				now.crowd++
-			}
-			if d := b + i - now.at; d < -1 || d > clickOrder+1 {
-				now.mean += a
-				n++
+		now.at = b + worst
+		if now.worst > clickSize*peak { // else it is no break anyway
+			for _, a := range e {
+				if a > now.worst/4 {
+					now.crowd++
+				}
 			}
 		}
-		now.mean /= float64(n)
+		head, rest := e[:max(0, worst-1)], e[min(block, worst+clickOrder+2):]
+		now.mean = (sum(head) + sum(rest)) / float64(len(head)+len(rest))
 		if b > from+clickOrder {
 			judge(last, before, now.mean)
 			before = last.mean
@@ -208,18 +212,30 @@ func findBreaks(x []float64, from, to int, rate, peak, ratio float64) (out []lap
 	return out
 }
 
-// predictionError writes x less its best linear prediction from the clickOrder
-// samples before, which x begins with.
+// sum adds up in four parts, which do not wait for each other.
+func sum(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return a + b + (c + d)
+}
+
+// predictionError writes the magnitude of x less its best linear prediction
+// from the clickOrder samples before, which x begins with.
 func predictionError(e, x []float64) {
 	const p = clickOrder
 	var c [p + 1][p + 1]float64 // c[i][j] = Σ x(n−i)·x(n−j)
-	for n := p; n < len(x); n++ {
-		v := x[n-p : n+1 : n+1]
-		now := v[p]
-		for j := range p + 1 {
-			c[0][j] += now * v[p-j]
-		}
+	var c0, c1, c2, c3, c4 float64
+	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
+	for _, v := range x[p:] {
+		c0, c1, c2, c3, c4 = c0+v*v, c1+v*v1, c2+v*v2, c3+v*v3, c4+v*v4
+		v4, v3, v2, v1 = v3, v2, v1, v
 	}
+	c[0] = [p + 1]float64{c0, c1, c2, c3, c4}
 	// A step in both indices changes the sum at its two ends only.
 	end := len(x) - 1
 	for i := 1; i <= p; i++ {
@@ -257,9 +273,11 @@ func predictionError(e, x []float64) {
 		}
 		w[i] = s / a[i][i]
 	}
-	for n := p; n < len(x); n++ {
-		v := x[n-p : n+1 : n+1]
-		e[n-p] = v[4] - w[1]*v[3] - w[2]*v[2] - w[3]*v[1] - w[4]*v[0]
+	w1, w2, w3, w4 := w[1], w[2], w[3], w[4]
+	v4, v3, v2, v1 = x[0], x[1], x[2], x[3]
+	for n, v := range x[p:] {
+		e[n] = math.Abs(v - w1*v1 - w2*v2 - w3*v3 - w4*v4)
+		v4, v3, v2, v1 = v3, v2, v1, v
 	}
 }
 
