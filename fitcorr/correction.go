@@ -16,14 +16,14 @@ const (
 	// leakTopHz is where the leak's part of a correction ends; the survey's
 	// part begins at positionLowHz and ends at positionHighHz.
 	leakTopHz = 890.0
-	// The correction must bring the curve nearer with this probability, given
-	// all that is uncertain about offset, worn mean, survey and leak and the
-	// scatter of the curve itself: as a whole and in each third octave.
-	nearerWhole = 0.85
-	nearerThird = 0.55
-	// shrinkBy is the constant of the shrinkage of a change; chosen by simulation
-	// between nearer more often (larger) and nearer by more (smaller).
-	shrinkBy = 1.25
+	// The correction must bring the curve nearer with probability nearerWhole,
+	// given all that is uncertain about offset, worn mean, survey and leak and
+	// the scatter of the curve itself; of a third octave it must be likelier than not.
+	nearerWhole = 0.95
+	nearerThird = 0.5
+	// leastShare is the least share of the predicted change worth making: half
+	// of it takes away three quarters of the squared error that all would.
+	leastShare = 0.5
 	// A change below trifleDB is left alone and needs no reason.
 	trifleDB = 0.3
 	// reachBeyond is how far outside the survey an offset may lie, as a share
@@ -137,14 +137,10 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	var reasons withheld
 	for _, part := range correctionParts() {
 		reasons.begin(part)
-		sure := p.nearer(part.from, part.to) >= nearerWhole
+		var able []int // third octaves that nothing speaks against
 		for third := part.from; third < part.to; third++ {
 			reason := ""
 			switch {
-			case !sure:
-				reason = "the change is not larger than its uncertainty"
-			case p.nearer(third, third+1) < nearerThird:
-				reason = "the change is not larger than its uncertainty"
 			case p.deepest(third) > correctionDepthDB:
 				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
 			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
@@ -153,16 +149,27 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 				reason = held.why(s.Point)
 			case part.position && !listeners[third]:
 				reason = "held-out listeners do not come nearer"
+			case p.nearer([]int{third}, 1) < nearerThird:
+				reason = "the change is not larger than its uncertainty"
+			default:
+				able = append(able, third)
 			}
-			if reason != "" {
+			if reason != "" && p.deepest(third) >= trifleDB {
+				reasons.add(reason)
+			}
+		}
+		share, sure := p.share(able)
+		for _, third := range able {
+			if !sure {
 				if p.deepest(third) >= trifleDB {
-					reasons.add(reason)
+					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
 				}
 				continue
 			}
 			for b := perThird * third; b < perThird*(third+1); b++ {
 				if p.known[b] && s.Ears[ear].counts(b) {
-					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = p.delta[b], p.stderr[b], true
+					change := share * p.delta[b]
+					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = change, p.stderr(b, change), true
 				}
 			}
 		}

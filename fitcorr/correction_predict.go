@@ -3,34 +3,49 @@ package fitcorr
 import (
 	"math"
 	"math/rand/v2"
+	"sort"
 
 	"asworn/capture/band"
 
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // correctionDraws is the number of draws by which uncertainty is propagated
 // through the survey, which bends.
-const correctionDraws = 100
+const correctionDraws = 200
 
 // target is where a correction leads: the worn mean of one ear.
 type target struct {
 	at      Estimate
-	levels  [][]float64 // survey level change at draws of the worn mean, per kept band
-	level   []float64   // and at its estimate
-	lossDB  []float64   // mean worn loss to leaks per kept band …
-	lossSE  []float64   // … and its standard error
+	root    [3][3]float64 // of its covariance
+	normal  [][3]float64  // standard normal draws, shared by all seatings
+	scales  []float64     // quantiles of the scale that makes a normal Student's t
+	spread  [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
+	lossDB  []float64     // mean worn loss to leaks per kept band …
+	lossSE  []float64     // … and its standard error
 	hasLoss bool
 }
 
 func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Options) target {
 	t := target{at: worn.EarMean[ear]}
-	t.level, _ = survey.Predict(ear, t.at.Value)
+	t.root = covarianceRoot(t.at.Cov)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
-	root := covarianceRoot(t.at.Cov)
-	for range correctionDraws {
-		level, _ := survey.Predict(ear, drawn(rng, t.at.Value, root))
-		t.levels = append(t.levels, level)
+	for i := range correctionDraws {
+		t.normal = append(t.normal, [3]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
+		scale := 1.0
+		if t.at.DF > 0 {
+			q := (float64(i) + 0.5) / correctionDraws
+			scale = math.Sqrt(t.at.DF / distuv.ChiSquared{K: t.at.DF}.Quantile(q))
+		}
+		t.scales = append(t.scales, scale)
+	}
+	for a := range 3 {
+		sd := math.Hypot(worn.BetweenSD[a], worn.WithinSD[a])
+		if sd == 0 {
+			sd = opt.ToleranceMM
+		}
+		t.spread[a][a] = sd * sd
 	}
 	// Mean over listeners of the mean over their seatings.
 	var subjects []string
@@ -70,12 +85,7 @@ func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Option
 
 // covarianceRoot returns a matrix R with RRᵀ = cov.
 func covarianceRoot(cov [3][3]float64) (root [3][3]float64) {
-	c := mat.NewSymDense(3, nil)
-	for a := range 3 {
-		for b := a; b < 3; b++ {
-			c.SetSym(a, b, cov[a][b])
-		}
-	}
+	c := toSym(cov)
 	var eig mat.EigenSym
 	if !eig.Factorize(c, true) {
 		return root
@@ -88,6 +98,91 @@ func covarianceRoot(cov [3][3]float64) (root [3][3]float64) {
 		}
 	}
 	return root
+}
+
+// places are draws of where a seating and the worn mean are.
+type places struct{ seating, mean [3]float64 }
+
+// draw draws where a seating and the worn mean are, given their estimates and
+// that a seating on the fixture lies about the worn mean as worn seatings do:
+// the operator puts the headphone on as people would. Without that an error of
+// the worn mean, common to all seatings, would look like an offset of each of
+// them. The worn mean follows Student's t as a scale mixture of normals, whose
+// scale is drawn from its posterior; draws are conditioned by kriging (Chilès &
+// Delfiner, Geostatistics, 2nd ed., ch. 7: conditioning by kriging; quoted from memory).
+func (t *target) draw(rng *rand.Rand, seating Estimate) []places {
+	cp, cm := toSym(seating.Cov), toSym(t.at.Cov)
+	root, spread := covarianceRoot(seating.Cov), covarianceRoot(t.spread)
+	diff := mat.NewVecDense(3, nil)
+	for a := range 3 {
+		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
+	}
+	innovation := func(scale float64) *mat.Cholesky {
+		sum := toSym(t.spread)
+		sum.AddSym(sum, cp)
+		var m mat.SymDense
+		m.ScaleSym(scale*scale, cm)
+		sum.AddSym(sum, &m)
+		for a := range 3 {
+			sum.SetSym(a, a, sum.At(a, a)+1e-9)
+		}
+		var chol mat.Cholesky
+		chol.Factorize(sum) // positive definite: the spread is
+		return &chol
+	}
+	sums := make([]*mat.Cholesky, correctionDraws)
+	weights := make([]float64, correctionDraws) // cumulative
+	total := 0.0
+	for i, k := range t.scales {
+		if i > 0 && k == t.scales[i-1] {
+			sums[i] = sums[i-1]
+		} else {
+			sums[i] = innovation(k)
+		}
+		var x mat.VecDense
+		if sums[i].SolveVecTo(&x, diff) == nil {
+			total += math.Exp(-0.5*mat.Dot(diff, &x) - 0.5*sums[i].LogDet())
+		}
+		weights[i] = total
+	}
+	out := make([]places, correctionDraws)
+	for i := range out {
+		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
+		k := t.scales[drawnScale]
+		p := places{seating: drawn(rng, seating.Value, root), mean: t.at.Value}
+		for a := range 3 {
+			for j, z := range t.normal[i] {
+				p.mean[a] += k * t.root[a][j] * z
+			}
+		}
+		// The innovation: the difference that the spread would have less the one drawn.
+		want := drawn(rng, [3]float64{}, spread)
+		v := mat.NewVecDense(3, nil)
+		for a := range 3 {
+			v.SetVec(a, want[a]-(p.seating[a]-p.mean[a]))
+		}
+		var x, ps, ms mat.VecDense
+		if sums[drawnScale].SolveVecTo(&x, v) == nil {
+			ps.MulVec(cp, &x)
+			ms.MulVec(cm, &x)
+			for a := range 3 {
+				p.seating[a] += ps.AtVec(a)
+				p.mean[a] -= k * k * ms.AtVec(a)
+			}
+		}
+		out[i] = p
+	}
+	return out
+}
+
+func toSym(c [3][3]float64) *mat.SymDense {
+	s := mat.NewSymDense(3, nil)
+	for a := range 3 {
+		for b := a; b < 3; b++ {
+			s.SetSym(a, b, c[a][b])
+		}
+	}
+	return s
 }
 
 // drawn returns a draw from the normal distribution with the given mean and
@@ -105,10 +200,10 @@ func drawn(rng *rand.Rand, mean [3]float64, root [3][3]float64) [3]float64 {
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	delta, stderr []float64
-	known         []bool
-	truths        [][]float64 // per draw and kept band
-	scatter       [][]float64 // and what the seating differs by for other reasons
+	delta   []float64 // mean over the draws
+	known   []bool
+	truths  [][]float64 // per draw and kept band
+	scatter [][]float64 // and what the seating differs by for other reasons
 }
 
 // predict predicts the change of one ear of fixture seating number, the same
@@ -127,8 +222,8 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	e := &c.survey.Ears[ear]
 	t := &c.target[ear]
 	all := band.All()
-	p := &prediction{delta: make([]float64, band.Count), stderr: make([]float64, band.Count), known: make([]bool, band.Count)}
-	here, errHere := c.survey.Predict(ear, o.Ears[ear].Value)
+	p := &prediction{delta: make([]float64, band.Count), known: make([]bool, band.Count)}
+	_, errHere := c.survey.Predict(ear, o.Ears[ear].Value)
 	_, errThere := c.survey.Predict(ear, t.at.Value)
 	leak := o.Leak[ear]
 	sealed := t.hasLoss && leak.Class != "" && leak.Class != "open"
@@ -137,21 +232,16 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	for b, f := range all {
 		position[b] = e.Valid[b] && f.Lower >= positionLowHz && f.Upper < positionHighHz
 		low[b] = sealed && f.Mid < leakTopHz
-		if position[b] {
-			p.delta[b] += t.level[b] - here[b]
-		}
 		if low[b] {
-			loss, se := leak.lossAt(f.Mid)
-			p.delta[b] += loss - t.lossDB[b]
+			_, se := leak.lossAt(f.Mid)
 			lossSE[b] = math.Hypot(se, t.lossSE[b])
 		}
 		p.known[b] = position[b] || low[b]
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
-	sq := make([]float64, band.Count)
-	root := covarianceRoot(o.Ears[ear].Cov)
-	for i := range correctionDraws {
-		at, _ := c.survey.Predict(ear, drawn(rng, o.Ears[ear].Value, root))
+	for _, place := range t.draw(rng, o.Ears[ear]) {
+		at, _ := c.survey.Predict(ear, place.seating)
+		there, _ := c.survey.Predict(ear, place.mean)
 		truth := make([]float64, band.Count)
 		// The survey errs alike over about a third octave; a leak over all.
 		surveyZ, leakZ, seatingZ := 0.0, rng.NormFloat64(), 0.0
@@ -162,69 +252,66 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 			}
 			scatter[b] = seatingZ * e.Scatter[b]
 			if position[b] {
-				truth[b] += t.levels[i][b] - at[b] + surveyZ*math.Max(errHere[b], errThere[b])
+				truth[b] += there[b] - at[b] + surveyZ*math.Max(errHere[b], errThere[b])
 			}
 			if low[b] {
 				loss, _ := leak.lossAt(all[b].Mid)
 				truth[b] += loss - t.lossDB[b] + leakZ*lossSE[b]
 			}
-			sq[b] += (truth[b] - p.delta[b]) * (truth[b] - p.delta[b])
+			p.delta[b] += truth[b] / correctionDraws
 		}
 		p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
-	}
-	for b := range sq {
-		p.stderr[b] = math.Sqrt(sq[b] / correctionDraws)
-	}
-	for _, part := range correctionParts() {
-		p.shrinkPart(part.from, part.to)
 	}
 	return p
 }
 
-// nearer returns the share of draws in which adding delta brings the third
-// octaves from..to of the measured curve nearer to the truth, by the mean
+// nearer returns the share of draws in which adding share·delta brings the
+// measured curve nearer to the truth over the given third octaves, by the mean
 // square over known bands. The curve's own scatter stays in it either way, and
 // makes a small correction a matter of luck.
-func (p *prediction) nearer(from, to int) float64 {
+func (p *prediction) nearer(thirds []int, share float64) float64 {
 	count := 0
 	for i, truth := range p.truths {
-		var before, after float64
-		for b := from * perThird; b < to*perThird; b++ {
-			if p.known[b] {
-				off := truth[b] + p.scatter[i][b]
-				before += off * off
-				after += (off - p.delta[b]) * (off - p.delta[b])
+		gain := 0.0
+		for _, t := range thirds {
+			for b := perThird * t; b < perThird*(t+1); b++ {
+				if p.known[b] {
+					// (off)² − (off − move)²
+					move := share * p.delta[b]
+					gain += move * (2*(truth[b]+p.scatter[i][b]) - move)
+				}
 			}
 		}
-		if after < before {
+		if gain > 0 {
 			count++
 		}
 	}
 	return float64(count) / correctionDraws
 }
 
-// shrinkPart scales the change over the third octaves from..to by the share
-// that its uncertainty leaves, 1 − shrinkBy·E[error²]/change² or nothing (the
-// positive part of James & Stein, Proc. 4th Berkeley Symp. 1, 1961): an offset
-// that only seems large is, on average, to a part the error of its estimate.
-func (p *prediction) shrinkPart(from, to int) {
-	var change, err float64
-	for b := from * perThird; b < to*perThird; b++ {
-		change += p.delta[b] * p.delta[b]
-		err += p.stderr[b] * p.stderr[b]
-	}
-	share := 0.0
-	if change > 0 {
-		share = math.Max(0, 1-shrinkBy*err/change)
-	}
-	for b := from * perThird; b < to*perThird; b++ {
-		p.delta[b] *= share
-		sq := 0.0
-		for _, truth := range p.truths {
-			sq += (truth[b] - p.delta[b]) * (truth[b] - p.delta[b])
+// share returns how much of the change to make over the given third octaves:
+// the largest share that brings the curve nearer with probability nearerWhole.
+// All of delta, the mean of what the change may be, has the least expected
+// squared error; each step back from it is the less likely to do harm. ok is
+// false when not even leastShare is sure enough.
+func (p *prediction) share(thirds []int) (share float64, ok bool) {
+	const step = 0.05
+	for share = 1; share >= leastShare-step/2; share -= step {
+		if p.nearer(thirds, share) >= nearerWhole {
+			return share, true
 		}
-		p.stderr[b] = math.Sqrt(sq / correctionDraws)
 	}
+	return 0, false
+}
+
+// stderr returns the root mean square over the draws of what is left in band b
+// after a change.
+func (p *prediction) stderr(b int, change float64) float64 {
+	sq := 0.0
+	for _, truth := range p.truths {
+		sq += (truth[b] - change) * (truth[b] - change)
+	}
+	return math.Sqrt(sq / correctionDraws)
 }
 
 // deepest returns the largest change within a third octave, in dB.
