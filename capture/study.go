@@ -34,6 +34,9 @@ type Study struct {
 	Channels      Channels
 	DriveVoltsRMS float64 // voltage at the headphone that the sweep's RMS makes; 0 when unknown
 	Microphones   [2]MicrophoneFiles
+	// CalibrationDB is the standard uncertainty of the level calibration in dB,
+	// from the certificates of calibrator and microphones; 0 when not stated.
+	CalibrationDB float64
 	Fixture       Fixture
 	Window        Window // zero fields take their default
 	Limits        Limits

@@ -60,6 +60,7 @@ func parseStudy(file string, text []byte) (*parsedStudy, StudyErrors) {
 		files.CalibratorAfter = s.path(name+".calibrator_after", m.CalibratorAfter)
 		files.CalibratorDBSPL = s.number(name+".calibrator_db_spl", m.CalibratorDBSPL, DefaultCalibratorDBSPL, 40, 160)
 	}
+	s.CalibrationDB = s.number("calibration.uncertainty_db", or(k.Calibration).UncertaintyDB, 0, 0, 5)
 	f := or(k.Fixture)
 	set(&s.Fixture.Name, f.Name)
 	set(&s.Fixture.Coupler, f.Coupler)

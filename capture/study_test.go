@@ -179,6 +179,7 @@ func TestStudyErrors(t *testing.T) {
 		{"no repeats", StudyFile, "repeats = 2", "repeats = 0", `study.toml:7: sweep.repeats is 0: impossible`},
 		{"confidence", StudyFile, "[drive]", "[limits]\nconfidence = 95\n[drive]", `study.toml:16: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999`},
 		{"kind", StudyFile, `"exponential"`, `"linear"`, `study.toml:3: sweep.kind is "linear"; write exponential`},
+		{"calibration", StudyFile, "[drive]", "[calibration]\nuncertainty_db = -0.3\n[drive]", `study.toml:16: calibration.uncertainty_db is -0.3: impossible; write a number, 0 to 5`},
 		{"channel 0", StudyFile, "left = 1", "left = 0", `study.toml:12: channels.left is 0: impossible; channels count from 1`},
 		{"one channel twice", StudyFile, "loopback = 3", "loopback = 2", `study.toml:14: channels.right and channels.loopback are both 2`},
 		{"no ear", StudyFile, "left = 1\nright = 2", "", `study.toml:11: no ear has a channel`},
@@ -431,6 +432,7 @@ func TestWriteStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	first.CalibrationDB = 0.3
 	first.Window = Window{PreSeconds: 0.01, PostSeconds: 0.1, FadeInSeconds: 0.001, FadeOutSeconds: 0.05}
 	again := maps.Clone(files)
 	var toml, sheet bytes.Buffer

@@ -16,14 +16,15 @@ import (
 // studyKeys mirrors study.toml. Pointers tell a key that is not there from a
 // zero; comments are those of a file that is written.
 type studyKeys struct {
-	Title      *string         `toml:"title,omitempty"`
-	Sweep      *sweepKeys      `toml:"sweep,omitempty" comment:"What was played."`
-	Channels   *channelKeys    `toml:"channels,omitempty" comment:"Channels of the recordings, counted from 1."`
-	Drive      *driveKeys      `toml:"drive,omitempty"`
-	Microphone *microphoneKeys `toml:"microphone,omitempty"`
-	Fixture    *fixtureKeys    `toml:"fixture,omitempty"`
-	Window     *windowKeys     `toml:"window,omitempty" comment:"How much of the impulse response counts, about its onset."`
-	Limits     *limitKeys      `toml:"limits,omitempty" comment:"When a fixture seating counts as sitting like the worn ones."`
+	Title       *string          `toml:"title,omitempty"`
+	Sweep       *sweepKeys       `toml:"sweep,omitempty" comment:"What was played."`
+	Channels    *channelKeys     `toml:"channels,omitempty" comment:"Channels of the recordings, counted from 1."`
+	Drive       *driveKeys       `toml:"drive,omitempty"`
+	Microphone  *microphoneKeys  `toml:"microphone,omitempty"`
+	Calibration *calibrationKeys `toml:"calibration,omitempty"`
+	Fixture     *fixtureKeys     `toml:"fixture,omitempty"`
+	Window      *windowKeys      `toml:"window,omitempty" comment:"How much of the impulse response counts, about its onset."`
+	Limits      *limitKeys       `toml:"limits,omitempty" comment:"When a fixture seating counts as sitting like the worn ones."`
 }
 
 type sweepKeys struct {
@@ -61,6 +62,10 @@ type earKeys struct {
 	Calibrator      *string  `toml:"calibrator,omitempty" comment:"recording of the calibrator on this microphone"`
 	CalibratorAfter *string  `toml:"calibrator_after,omitempty" comment:"the same, recorded again at the end of the study"`
 	CalibratorDBSPL *float64 `toml:"calibrator_db_spl,omitempty"`
+}
+
+type calibrationKeys struct {
+	UncertaintyDB *float64 `toml:"uncertainty_db,omitempty" comment:"standard uncertainty of the level calibration, from the certificates of calibrator and microphones"`
 }
 
 type fixtureKeys struct {

@@ -39,6 +39,9 @@ func WriteStudyTOML(w io.Writer, s Study) error {
 	if l, r := earOf(s.Microphones[Left]), earOf(s.Microphones[Right]); l != nil || r != nil {
 		k.Microphone = &microphoneKeys{Left: l, Right: r}
 	}
+	if s.CalibrationDB > 0 {
+		k.Calibration = &calibrationKeys{UncertaintyDB: &s.CalibrationDB}
+	}
 	if _, err := io.WriteString(w, studyHead); err != nil {
 		return err
 	}

@@ -1,9 +1,12 @@
 package pipeline
 
 import (
+	"fmt"
+	"slices"
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/band"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -41,6 +44,31 @@ func TestCheckCompares(t *testing.T) {
 	if len(s.frozen.Rows) != 8 {
 		t.Error("the study's rows changed")
 	}
+}
+
+// TestCalibrationReachesTheBudget: what study.toml says of the calibration is a
+// row of a final curve's budget.
+func TestCalibrationReachesTheBudget(t *testing.T) {
+	study := capture.DefaultStudy()
+	study.CalibrationDB = 0.3
+	var ss []fitcorr.Seating
+	for n := 1; n <= 3; n++ {
+		s := fitcorr.Seating{ID: fmt.Sprint(n), Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Drum, Number: n}
+		for e := range s.Ears {
+			s.Ears[e] = fitcorr.Curve{LevelDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Valid: slices.Repeat([]bool{true}, band.Count)}
+		}
+		ss = append(ss, s)
+	}
+	a, _, err := fitcorr.Analyse(t.Context(), ss, fitOptions(&study, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, r := range a.Models[0].Curves[0].Budget {
+		if r.Source == "level calibration" && r.StdDB[15] == 0.3 && r.Type == "B" {
+			return
+		}
+	}
+	t.Errorf("no 0.3 dB of calibration in %+v", a.Models[0].Curves[0].Budget)
 }
 
 // TestNumberAfterOrdinarySeatings numbers a new seating after the ordinary ones

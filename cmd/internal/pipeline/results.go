@@ -15,6 +15,7 @@ const bootstrapDraws = 1000
 func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
 	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
+	opt.CalibrationDB = study.CalibrationDB
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }

@@ -44,6 +44,9 @@ const optionalKeys = `
 # correction = "calibration/mic-left.csv"       frequency_hz,level_db[,phase_deg]
 # calibrator = "calibration/cal-left.wav"       a calibrator, recorded with the gain of the study
 # calibrator_db_spl = 94.0
+#
+# [calibration]
+# uncertainty_db = 0.3                          standard uncertainty of the levels, from the certificates
 `
 
 // WriteStudy starts a study in dir, which is made: study.toml, the sheet, the
