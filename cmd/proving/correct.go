@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+	"io"
 	"math"
 	"slices"
 
@@ -117,4 +119,66 @@ func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64, 
 		t.there[i] = math.Sqrt(sq[1][i] / max(n[1][i], 1))
 	}
 	return t
+}
+
+// corrections writes how near corrected curves come to the truth, by the true
+// distance of the seating from the people's mean.
+func corrections(w io.Writer, results []result) {
+	fmt.Fprint(w, "\n## Corrections and final curves\n\nCurves: both points and ears of every fixture seating. Distances to the fixture's own curve at the true worn mean, sealed as the panel is on average, RMS.\n\n"+
+		"| condition | mm | curves | corrected in 1–10 kHz | of them nearer in 1–10 kHz, % | error of the corrected, dB: before, after | of all, dB: before, after | corrected anywhere | of them nearer there, % | interval of the change covers, % | final curve covers, % |\n|---|---|---|---|---|---|---|---|---|---|---|\n")
+	for _, r := range results {
+		final := shareOf(r.scores, func(s score) []curveTrial { return s.curves }, func(t curveTrial) (int, int) { return t.inside, t.all })
+		distances := []float64{-1} // any
+		for _, d := range []float64{0, 3, 4, 6} {
+			if slices.Contains(r.design.FixtureOffsetsMM, d) {
+				distances = append(distances, d)
+			}
+		}
+		for _, d := range distances {
+			pick := func(keep func(correctionTrial) bool) func(score) []correctionTrial {
+				return func(s score) (out []correctionTrial) {
+					for _, c := range s.corrections {
+						if (d < 0 || math.Abs(c.distance-d) < 0.01) && keep(c) {
+							out = append(out, c)
+						}
+					}
+					return out
+				}
+			}
+			any := pick(func(correctionTrial) bool { return true })
+			applied := pick(func(c correctionTrial) bool { return c.applied })
+			anywhere := pick(func(c correctionTrial) bool { return c.anywhere })
+			count := func(trials func(score) []correctionTrial) (n int) {
+				for _, s := range r.scores {
+					n += len(trials(s))
+				}
+				return n
+			}
+			mean := func(trials func(score) []correctionTrial, i int) string {
+				return number(over(r.scores, trials, func(c correctionTrial) float64 { return c.whole[i] }).value, 2)
+			}
+			name := "any"
+			if d >= 0 {
+				name = number(d, 0)
+			}
+			fmt.Fprintf(w, "| %s | %s | %d | %d | %s | %s, %s | %s, %s | %d | %s | %s | %s |\n", r.name, name, count(any), count(applied),
+				over(r.scores, applied, func(c correctionTrial) float64 { return percent(c.whole[1] < c.whole[0]) }).show(1),
+				mean(applied, 0), mean(applied, 1), mean(any, 0), mean(any, 1), count(anywhere),
+				over(r.scores, anywhere, func(c correctionTrial) float64 { return percent(c.there[1] < c.there[0]) }).show(1),
+				shareOf(r.scores, any, func(c correctionTrial) (int, int) { return c.inside, c.all }).show(1), final.show(1))
+		}
+	}
+}
+
+// shareOf is the share, in %, of bands that count over all trials.
+func shareOf[T any](scores []score, trials func(score) []T, bands func(T) (inside, all int)) figure {
+	totals, counts := make([]float64, len(scores)), make([]float64, len(scores))
+	for i, s := range scores {
+		for _, t := range trials(s) {
+			in, all := bands(t)
+			totals[i] += 100 * float64(in)
+			counts[i] += float64(all)
+		}
+	}
+	return clustered(totals, counts)
 }

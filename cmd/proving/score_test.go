@@ -132,3 +132,44 @@ func TestConditionsDifferByName(t *testing.T) {
 		seen[c.name] = true
 	}
 }
+
+// A correction that makes all of the true change is nearer and covered; one
+// that makes it the wrong way round is neither.
+func TestCorrectScoresTheTruth(t *testing.T) {
+	d := simulate.BarDesign()
+	d.Listeners, d.Seatings, d.SurveySize, d.BareEar, d.Closed, d.Open, d.Scatter = 2, 1, 0, false, 1, 0, 0
+	d.FixtureOffsetsMM = []float64{6, 6, 6, 6, 6, 6}
+	s := simulate.Draw(3, d, simulate.Piston)
+	measured, err := s.Seatings(t.Context(), 3, 2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	aim := simulate.NewAim(s)
+	for _, sign := range []float64{1, -1} {
+		ma := fitcorr.ModelAnalysis{Model: s.Models[0], Worn: &fitcorr.Worn{}}
+		for _, r := range s.Rows {
+			if !r.OnFixture() {
+				continue
+			}
+			c := fitcorr.Correction{ID: r.File, Point: r.Point, Ear: capture.Right.String(), DeltaDB: aim.ChangeDB(r, capture.Right)}
+			for b := range c.DeltaDB {
+				c.DeltaDB[b] *= sign
+				c.StdErrDB, c.Applied = append(c.StdErrDB, 1e-6), append(c.Applied, true)
+			}
+			ma.Corrections = append(ma.Corrections, c)
+		}
+		var got score
+		got.correct(s, measured, fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{ma}})
+		if len(got.corrections) != 12 {
+			t.Fatalf("%d corrections, want 12", len(got.corrections))
+		}
+		for _, c := range got.corrections {
+			if nearer := c.whole[1] < c.whole[0] && c.there[1] < c.there[0]; nearer != (sign > 0) || !c.applied || math.Abs(c.distance-6) > 1e-9 {
+				t.Errorf("sign %g: %+v", sign, c)
+			}
+			if sign > 0 && (c.inside != c.all || c.all == 0 || c.whole[1] > 0.05) {
+				t.Errorf("the true change: %+v", c)
+			}
+		}
+	}
+}

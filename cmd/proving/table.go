@@ -74,6 +74,7 @@ func markdown(w io.Writer, results []result) {
 			fmt.Fprintf(w, "| %s | %.0f | %s | %s | %d |\n", r.name, d, strings.Join(both, " | "), strings.Join(headset, " / "), none)
 		}
 	}
+	corrections(w, results)
 	fmt.Fprint(w, "\n## Leaks of more than 3 dB at 50 Hz\n\n| condition | ears | called a leak, % | corner within 10 %, % | corner's median error, % | loss at 50 Hz, RMS error dB | sealed ears called a leak, % |\n|---|---|---|---|---|---|---|\n")
 	for _, r := range results {
 		l := leaksOf(r.scores)
