@@ -4,7 +4,10 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
 	"sort"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Analyse estimates everything that the usable seatings of a study can say:
@@ -20,15 +23,17 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	var a Analysis
 	frozen := Frozen{Options: opt}
 	names, byModel, bare := splitModels(ss)
-	var setups []*modelSetup
 	prepared := make([]*prepared, len(names))
-	for i, name := range names {
-		if err := ctx.Err(); err != nil {
-			return Analysis{}, Frozen{}, err
-		}
-		prepared[i] = prepare(name, byModel[name], opt)
-		if prepared[i].setup != nil {
-			setups = append(setups, prepared[i].setup)
+	err := eachModel(ctx, len(names), opt.Jobs, func(i int) {
+		prepared[i] = prepare(names[i], byModel[names[i]], opt)
+	})
+	if err != nil {
+		return Analysis{}, Frozen{}, err
+	}
+	var setups []*modelSetup
+	for _, p := range prepared {
+		if p.setup != nil {
+			setups = append(setups, p.setup)
 		}
 	}
 	worn, err := estimateWorn(ctx, setups, bare, opt)
@@ -39,26 +44,49 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", err))
 		worn = make([]*wornResult, len(setups))
 	}
+	of := make([]*wornResult, len(prepared))
 	next := 0
-	for _, p := range prepared {
-		var w *wornResult
+	for i, p := range prepared {
 		if p.setup != nil {
-			w = worn[next]
+			of[i] = worn[next]
 			next++
 		}
-		ma, fm := p.finish(w, opt, len(bare) > 0)
-		a.Models = append(a.Models, ma)
-		frozen.Models = append(frozen.Models, fm)
 	}
 	a.StandOuts = StandOuts(ss, opt)
-	for i, p := range prepared {
-		m := &a.Models[i]
-		m.Curves = FinalCurves(p.all, *m, p.survey(), a.StandOuts, opt)
+	if len(names) > 0 {
+		a.Models, frozen.Models = make([]ModelAnalysis, len(names)), make([]FrozenModel, len(names))
+	}
+	err = eachModel(ctx, len(names), opt.Jobs, func(i int) {
+		p := prepared[i]
+		m, fm := p.finish(of[i], opt, len(bare) > 0)
+		m.Curves = FinalCurves(p.all, m, p.survey(), a.StandOuts, opt)
+		a.Models[i], frozen.Models[i] = m, fm
+	})
+	if err != nil {
+		return Analysis{}, Frozen{}, err
 	}
 	if len(a.Models) == 0 {
 		a.Cannot = append(a.Cannot, "the study holds no headphone seating that could be used")
 	}
 	return a, frozen, nil
+}
+
+// eachModel runs f for every model on up to jobs workers; the error is ctx's.
+func eachModel(ctx context.Context, models, jobs int, f func(i int)) error {
+	if jobs <= 0 {
+		jobs = runtime.GOMAXPROCS(0)
+	}
+	var g errgroup.Group
+	g.SetLimit(jobs)
+	for i := range models {
+		g.Go(func() error {
+			if ctx.Err() == nil {
+				f(i)
+			}
+			return ctx.Err()
+		})
+	}
+	return g.Wait()
 }
 
 func checkSeatings(ss []Seating, opt Options) error {

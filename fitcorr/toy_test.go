@@ -125,6 +125,7 @@ type toyPlan struct {
 	noise     float64 // dB at 1/24 octave
 	scatter   float64 // dB, of a smooth random curve per seating
 	survey    []capture.Displacement
+	displaced int // listeners who also wear every model displaced on purpose
 }
 
 func defaultToy(seed uint64) toyPlan {
@@ -230,8 +231,12 @@ func (p toyPlan) study() ([]Seating, toyTruth) {
 			add(Seating{ID: fmt.Sprintf("%s/fixture%d", name, i), Model: name, Subject: fixtureSubject, Point: blocked, Number: i}, m, fixture, both(d, 0.2))
 		}
 		var panel [3]float64
+		usual := make([][3]float64, len(people))
 		for li, ears := range people {
 			b := normal(p.between)
+			for a := range 3 {
+				usual[li][a] = mean[a] + b[a]
+			}
 			for k := range p.seatings {
 				w := normal(p.within)
 				var d [3]float64
@@ -246,6 +251,18 @@ func (p toyPlan) study() ([]Seating, toyTruth) {
 			}
 		}
 		truth.mean[name] = panel
+		for li := range min(p.displaced, len(people)) {
+			for i, v := range [][2]float64{{4, 0}, {-4, 0}, {0, 4}, {0, -4}} {
+				d, e := usual[li], normal(p.ruler)
+				for a := range 3 {
+					d[a] += e[a]
+				}
+				d[0] += v[0]
+				d[1] += v[1]
+				add(Seating{ID: fmt.Sprintf("%s/L%02d/displaced%d", name, li+1, i), Model: name, Subject: fmt.Sprintf("L%02d", li+1),
+					Point: blocked, Number: 100 + i, Survey: &capture.Displacement{ForwardMM: v[0], UpMM: v[1]}}, m, people[li], both(d, 0.2))
+			}
+		}
 	}
 	if p.bare {
 		reference := func(id, subject string, ears [2]toyEar) {

@@ -48,7 +48,7 @@ type Seating struct {
 type Options struct {
 	ToleranceMM float64 // an offset below this is as good as none
 	Confidence  float64 // of intervals and tests, for instance 0.95
-	Bootstrap   int     // seeded draws of the ranking of models (Rank); 0 means its default
+	Bootstrap   int     // seeded draws of the bootstraps (worn mean, ranking of models); 0 means their defaults
 	Seed        uint64
 	Jobs        int // workers; 0 means all cores
 	// CalibrationDB is the standard uncertainty of the level calibration (from
@@ -117,6 +117,11 @@ type Worn struct {
 	BetweenSE [3]float64 `json:"between_se"`
 	WithinSD  [3]float64 `json:"within_sd"`
 	WithinSE  [3]float64 `json:"within_se"`
+	// SamplingSD is the part of the mean's standard error that comes from who
+	// happened to be on the panel, as the model states it; BootstrapSD is the
+	// same by drawing the listeners again and again (docs/offsets.md).
+	SamplingSD  [3]float64 `json:"sampling_sd"`
+	BootstrapSD [3]float64 `json:"bootstrap_sd"`
 	// Separation names what told ear shape from position: "bare-ear
 	// reference", "shared panel", "displaced listeners", "prior".
 	Separation []string `json:"separation"`

@@ -56,6 +56,7 @@ func newPanel(setups []*modelSetup, bareRows []Seating) *panel {
 		}
 		if used {
 			p.models = append(p.models, &panelModel{ears: su.models})
+			p.addDisplaced(m, su)
 		}
 	}
 	if len(p.models) == 0 {
@@ -204,11 +205,8 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	priorWide.AddSym(prior, priorMean())
 	var listeners float64
 	for _, l := range p.listeners {
-		for i := range l.worn {
-			if l.worn[i].model == m {
-				listeners++
-				break
-			}
+		if l.wears(m) {
+			listeners++
 		}
 	}
 	_, total := fit.per[0].uRoot.Dims()
@@ -277,6 +275,7 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 		o := &res.offsets[i]
 		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
 	}
+	res.worn.SamplingSD, res.worn.BootstrapSD = p.bootstrapMean(fit, m, opt)
 	p.confoundMean(fit, m, &res.worn, res.meanCov)
 	for a := range 3 {
 		bc := res.between.At(a, 3+a) + (res.between.At(a, a)-res.between.At(a, 3+a))/2
@@ -365,6 +364,9 @@ func (p *panel) separation() []string {
 	}
 	if len(p.models) > 1 {
 		out = append(out, "shared panel")
+	}
+	if p.displacedListeners() {
+		out = append(out, "displaced listeners")
 	}
 	return append(out, "prior")
 }

@@ -40,9 +40,10 @@ type listenerFit struct {
 	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
 	ev      evidence
 	binv    *mat.SymDense
-	pl      *mat.Dense // PL
-	gain    *mat.Dense // B⁻¹L'PL₀
-	reduced *mat.Dense // L₀'M L₀
+	pl      *mat.Dense    // PL
+	gain    *mat.Dense    // B⁻¹L'PL₀
+	reduced *mat.Dense    // R = L₀'M L₀
+	score   *mat.VecDense // b: what the listener says about η is normal with mean Rη and covariance R
 }
 
 // estimate runs expectation–maximisation and returns the posterior.
@@ -108,6 +109,7 @@ func (p *panel) pivot() {
 			}
 			_, _, pm.excess[e] = pm.ears[e].survey.surface(p.bands, d)
 			pm.slope[e] = meanSlope(pm.ears[e].survey, p.bands, d)
+			pm.meetListeners(p, e)
 		}
 	}
 }
@@ -272,6 +274,7 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		l0q.MulVec(l0.T(), lf.ev.rhs)
 		t.MulVec(lf.gain.T(), &lq)
 		l0q.SubVec(&l0q, &t)
+		lf.score = &l0q
 		rhs.AddVec(rhs, &l0q)
 	}
 	var chol mat.Cholesky

@@ -32,8 +32,13 @@ type panelModel struct {
 	// seating's own: the surface is the fixture's, and how it bends would
 	// otherwise pass for knowledge of where people wear the headphone, though
 	// their own surfaces bend differently.
-	slope  [2][3][]float64
-	excess [2][]float64 // the survey's variance there, in units of its scatter's
+	slope [2][3][]float64
+	// displaced holds what listeners displaced on purpose say; extra is the sum
+	// of their slopes and draws how many ears the slope is the mean of.
+	displaced []displaced
+	extra     [2][3][]float64
+	draws     [2]float64
+	excess    [2][]float64 // the survey's variance there, in units of its scatter's
 }
 
 type listener struct {
@@ -91,7 +96,7 @@ func (p *panel) linearise(w *wornSeating) bool {
 		}
 		em := &m.ears[e]
 		d := [3]float64(w.at[3*e : 3*e+3])
-		level := em.survey.levelAt(p.bands, d)
+		level := m.levelFor(p, e, d)
 		slope := m.slope[e]
 		for r := range n {
 			v := w.obs.level[e][r] - level[r]
