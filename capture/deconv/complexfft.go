@@ -3,9 +3,13 @@ package deconv
 // complexFFT is a decimation-in-time transform with radices 4, 2, 3 and 5 (and
 // a plain sum for other primes), Cooley and Tukey, Math. Comp. 19, 1965. It
 // recurses depth first, so that all but the outermost steps work within the
-// processor's fast memory. It is read-only after it was made.
+// processor's fast memory. The innermost steps take every rows-th value of the
+// input: it is laid out so that these lie side by side. It is read-only after
+// it was made.
 type complexFFT struct {
 	n      int
+	rows   int            // of the input
+	inner  int            // level of the step that transforms a row
 	radix  []int          // from the outermost step inwards
 	turns  [][]complex128 // per step, the factors of the second part, of the third …
 	primes [][]complex128 // per step of another radix, its roots of unity
@@ -40,8 +44,13 @@ func newComplexFFT(n int) *complexFFT {
 	for range twos / 2 {
 		p.radix = append(p.radix, 4)
 	}
+	p.rows = 1
 	size := n
 	for _, r := range p.radix {
+		if size > longestRow {
+			p.rows *= r
+			p.inner++
+		}
 		m := size / r
 		var t, roots []complex128
 		if m > 1 {
@@ -63,17 +72,43 @@ func newComplexFFT(n int) *complexFFT {
 	return p
 }
 
-// transform writes the spectrum of src to dst; both have length n and do not
-// overlap.
+const (
+	longestRow = 256 // values: 4 kB, well within the processor's fastest memory
+	rowGap     = 4   // between rows, lest they all fall on the same places of that memory
+)
+
+// rowStep returns how far the rows of the input lie apart.
+func (p *complexFFT) rowStep() int { return p.n/p.rows + rowGap }
+
+// inputLen returns the length of the input. Value i belongs to row i mod rows,
+// of which it is value i/rows.
+func (p *complexFFT) inputLen() int { return p.rows * p.rowStep() }
+
+// transform writes the spectrum of src, laid out in rows, to dst of length n;
+// the two do not overlap.
 func (p *complexFFT) transform(dst, src []complex128) {
 	if p.n == 1 {
 		dst[0] = src[0]
 		return
 	}
-	p.step(dst, src, 1, 0)
+	p.outer(dst, src, 0, 1, 0)
 }
 
-// step transforms every stride-th value of src into dst.
+// outer transforms every stride-th value from first on into dst.
+func (p *complexFFT) outer(dst, src []complex128, first, stride, level int) {
+	if level == p.inner {
+		p.step(dst, src[first*p.rowStep():], 1, level)
+		return
+	}
+	r := p.radix[level]
+	m := len(dst) / r
+	for j := range r {
+		p.outer(dst[j*m:(j+1)*m], src, first+j*stride, stride*r, level+1)
+	}
+	p.combine(dst, level)
+}
+
+// step transforms every stride-th value of src, part of a row, into dst.
 func (p *complexFFT) step(dst, src []complex128, stride, level int) {
 	r := p.radix[level]
 	m := len(dst) / r
@@ -88,7 +123,12 @@ func (p *complexFFT) step(dst, src []complex128, stride, level int) {
 	for j := range r {
 		p.step(dst[j*m:(j+1)*m], src[j*stride:], stride*r, level+1)
 	}
-	switch r {
+	p.combine(dst, level)
+}
+
+// combine puts the spectra of the parts of a step together.
+func (p *complexFFT) combine(dst []complex128, level int) {
+	switch p.radix[level] {
 	case 4:
 		combine4(dst, p.turns[level])
 	case 2:

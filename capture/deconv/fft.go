@@ -28,8 +28,9 @@ func NewFFT(n int) *FFT {
 	if n < 2 || n%2 != 0 {
 		panic(fmt.Sprintf("deconv: transform of length %d", n))
 	}
-	f := &FFT{n: n, half: newComplexFFT(n / 2), turn: make([]complex128, n/4+1),
-		in: make([]complex128, n/2), out: make([]complex128, n/2)}
+	half := newComplexFFT(n / 2)
+	f := &FFT{n: n, half: half, turn: make([]complex128, n/4+1),
+		in: make([]complex128, half.inputLen()), out: make([]complex128, n/2)}
 	for k := range f.turn {
 		f.turn[k] = unit(k, n)
 	}
@@ -38,7 +39,7 @@ func NewFFT(n int) *FFT {
 
 // Clone returns a plan for another goroutine; the tables are shared.
 func (f *FFT) Clone() *FFT {
-	return &FFT{n: f.n, half: f.half, turn: f.turn, in: make([]complex128, f.n/2), out: make([]complex128, f.n/2)}
+	return &FFT{n: f.n, half: f.half, turn: f.turn, in: make([]complex128, f.half.inputLen()), out: make([]complex128, f.n/2)}
 }
 
 // Len returns the length of the real sequence.
@@ -53,13 +54,17 @@ func (f *FFT) Forward(dst []complex128, x []float64) {
 	if len(x) != f.n || len(dst) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d samples to %d bins with a plan for %d", len(x), len(dst), f.n))
 	}
-	in := f.in
-	for i := range in {
-		in[i] = complex(x[2*i], x[2*i+1])
-	}
 	m := f.n / 2
+	rows, step := f.half.rows, f.half.rowStep()
+	for i := range m / rows {
+		part := x[2*rows*i : 2*rows*(i+1)]
+		in := f.in[i:]
+		for j, at := 0, 0; j < len(part)-1; j, at = j+2, at+step {
+			in[at] = complex(part[j], part[j+1])
+		}
+	}
 	z := dst[:m]
-	f.half.transform(z, in)
+	f.half.transform(z, f.in)
 	// z holds the spectra of the even and the odd samples in one.
 	z0 := z[0]
 	dst[0], dst[m] = complex(real(z0)+imag(z0), 0), complex(real(z0)-imag(z0), 0)
@@ -82,8 +87,10 @@ func (f *FFT) Inverse(dst []float64, c []complex128) {
 		panic(fmt.Sprintf("deconv: transform of %d bins to %d samples with a plan for %d", len(c), len(dst), f.n))
 	}
 	m := f.n / 2
-	in := f.in
+	in, rows, step := f.in, f.half.rows, f.half.rowStep()
 	scale := 1 / float64(f.n)
+	// Where value k and value m−k go; m is a multiple of rows.
+	up, down, row := 0, m/rows, 0
 	// With real and imaginary parts exchanged a forward transform is an
 	// inverse one.
 	in[0] = complex((real(c[0])-real(c[m]))*scale, (real(c[0])+real(c[m]))*scale)
@@ -93,8 +100,15 @@ func (f *FFT) Inverse(dst []float64, c []complex128) {
 		dr, di := (real(a)-real(b))*scale, (imag(a)+imag(b))*scale
 		w := f.turn[k]
 		or, oi := real(w)*dr+imag(w)*di, real(w)*di-imag(w)*dr // times the conjugate
-		in[k] = complex(ei+or, er-oi)
-		in[m-k] = complex(or-ei, er+oi)
+		if row++; row == rows {
+			row, up, down = 0, up+1, down-1
+		}
+		in[row*step+up] = complex(ei+or, er-oi)
+		if row == 0 {
+			in[down] = complex(or-ei, er+oi)
+		} else {
+			in[(rows-row)*step+down-1] = complex(or-ei, er+oi)
+		}
 	}
 	f.half.transform(f.out, in)
 	for i, v := range f.out {
