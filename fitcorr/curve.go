@@ -42,7 +42,7 @@ func FinalCurves(ss []Seating, m ModelAnalysis, survey *Survey, standOuts []Stan
 			parts := ch.choose(rows, &fc)
 			fc.average(parts, int(ear))
 			if fc.LevelDB != nil {
-				fc.uncertainty(parts, rows, c, m, int(ear), opt)
+				fc.uncertainty(parts, rows, c, int(ear), opt)
 			}
 			out = append(out, fc)
 		}

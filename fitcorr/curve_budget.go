@@ -19,10 +19,13 @@ type source struct {
 // uncertainties of the sources, combined by the root of the sum of squares
 // (5.1.2), with effective degrees of freedom by Welch and Satterthwaite (G.4)
 // and Student's t at the study's confidence (G.3).
-func (fc *FinalCurve) uncertainty(parts []part, rows []Seating, c *corrector, m ModelAnalysis, ear int, opt Options) {
-	sources := []source{fc.reseating(parts, rows, ear)}
-	if c != nil && c.survey.Ears[ear].Known() {
-		sources = append(sources, fc.position(parts, c, m.Worn.EarMean[ear].DF, ear)...)
+func (fc *FinalCurve) uncertainty(parts []part, rows []Seating, c *corrector, ear int, opt Options) {
+	if c != nil && !c.survey.Ears[ear].Known() {
+		c = nil
+	}
+	sources := []source{fc.reseating(parts, rows, c, ear)}
+	if c != nil {
+		sources = append(sources, fc.position(parts, c, ear)...)
 	} else {
 		fc.Notes = append(fc.Notes, "the interval holds seating and calibration only: without survey and listeners the place on the head is not known")
 	}
@@ -106,15 +109,18 @@ func overThirds(v []float64, valid []bool) []float64 {
 	return out
 }
 
-// reseating is the scatter of the seatings (type A, measurement noise
-// included): standard deviation of the used ones over √n. Of a single one the
-// standard deviation of all ordinary fixture seatings counts, as measured.
-func (fc *FinalCurve) reseating(parts []part, rows []Seating, ear int) source {
+// reseating is the scatter of the seatings that their places do not explain
+// (type A, measurement noise included): standard deviation of the used ones
+// over √n. Of a single one the standard deviation of all ordinary fixture
+// seatings counts. Where the survey predicts what the places do to the level,
+// that is taken off first: what is left of it is another row of the budget.
+func (fc *FinalCurve) reseating(parts []part, rows []Seating, c *corrector, ear int) source {
 	s := source{name: "seating on the fixture", kind: "A", std: make([]float64, band.Count), df: float64(len(parts) - 1)}
 	if len(parts) > 1 {
 		for b := range s.std {
-			if n := len(levelsAt(parts, ear, b)); n > 1 {
-				s.std[b] = fc.SpreadDB[b] / math.Sqrt(float64(n))
+			if x := c.apartFromPlace(parts, ear, b); len(x) > 1 {
+				_, sd := meanSD(x)
+				s.std[b] = sd / math.Sqrt(float64(len(x)))
 			}
 		}
 		return s
@@ -134,11 +140,34 @@ func (fc *FinalCurve) reseating(parts []part, rows []Seating, ear int) source {
 	}
 	s.df = float64(len(rows) - 1)
 	for b := range s.std {
-		if x := levelsAt(all, ear, b); len(x) > 1 {
+		if x := c.apartFromPlace(all, ear, b); len(x) > 1 {
 			_, s.std[b] = meanSD(x)
 		}
 	}
 	return s
+}
+
+// apartFromPlace returns the valid levels of the parts in band b, each moved
+// to the worn mean where the survey or leak model says by how much. c may be nil.
+func (c *corrector) apartFromPlace(parts []part, ear, b int) []float64 {
+	if c == nil {
+		return levelsAt(parts, ear, b)
+	}
+	var x []float64
+	for _, p := range parts {
+		if !p.s.Ears[ear].counts(b) {
+			continue
+		}
+		v := p.level(ear, b)
+		if o, ok := c.offsetOf(p.s); ok {
+			pr := c.predict(p.s.Number, o, ear)
+			if v += pr.delta[b]; p.correction != nil && p.correction.Applied[b] {
+				v -= p.correction.DeltaDB[b]
+			}
+		}
+		x = append(x, v)
+	}
+	return x
 }
 
 // position is what the place of the used seatings against the worn mean may
@@ -147,11 +176,13 @@ func (fc *FinalCurve) reseating(parts []part, rows []Seating, ear int) source {
 // not corrected, itself. The worn mean is common to all of them, so that this
 // does not average out over seatings: the draws of the worn mean are shared.
 // The variance is shared out to the sources by their covariance with the sum.
-func (fc *FinalCurve) position(parts []part, c *corrector, df float64, ear int) []source {
+// The draws follow Student's t where the worn mean has few degrees of freedom
+// (JCGM 101:2008, 6.4.9), so that their spread already holds those.
+func (fc *FinalCurve) position(parts []part, c *corrector, ear int) []source {
 	names := [...]string{"seal against the worn mean", "place against the worn mean", "correction to the worn mean"}
 	out := make([]source, len(names))
 	for k, n := range names {
-		out[k] = source{name: n, kind: "B", std: make([]float64, band.Count), df: df}
+		out[k] = source{name: n, kind: "B", std: make([]float64, band.Count)}
 	}
 	// left[source][draw][band], mean over the seatings
 	var left [len(names)][correctionDraws][]float64

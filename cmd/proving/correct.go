@@ -55,11 +55,7 @@ func (out *score) correctModel(s *simulate.Study, aim *simulate.Aim, measured []
 		if changes[key] == nil {
 			changes[key] = aim.ChangeDB(r, e)
 		}
-		var quantile float64
-		if ma.Worn != nil {
-			quantile = studentQuantile(ma.Worn.EarMean[e].DF, 0.975)
-		}
-		t := compare(c, measured[i].Ears[e], target(c.Ear, c.Point), changes[key], quantile)
+		t := compare(c, measured[i].Ears[e], target(c.Ear, c.Point), changes[key])
 		t.distance = math.Hypot(h[0]-mean[0], h[1]-mean[1])
 		out.corrections = append(out.corrections, t)
 	}
@@ -88,7 +84,7 @@ func earOf(name string) capture.Ear {
 }
 
 // compare holds one correction against the truth.
-func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64, quantile float64) correctionTrial {
+func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64) correctionTrial {
 	var t correctionTrial
 	var sq, n [2][2]float64 // whole or where corrected; before and after
 	for b, f := range band.All() {
@@ -109,7 +105,7 @@ func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64, 
 		}
 		if c.Applied[b] {
 			t.all++
-			if math.Abs(change[b]-c.DeltaDB[b]) <= quantile*c.StdErrDB[b] {
+			if math.Abs(change[b]-c.DeltaDB[b]) <= 1.96*c.StdErrDB[b] {
 				t.inside++
 			}
 		}
