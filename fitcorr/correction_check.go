@@ -13,13 +13,15 @@ import (
 // displacementHelps holds out each displacement of the survey in turn and
 // reports, per third octave, whether predicting it from the others comes
 // nearer to what was measured there than leaving the level at the marked
-// position does.
+// position does. A row that the survey's fit names as slipped has no say: where
+// it truly was is not known.
 func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 	rows := surveyRows(ss, true)
 	out := make([]bool, band.Thirds)
 	if len(rows) != len(e.At) {
 		return out // not the rows the survey was made from
 	}
+	slipped := e.slipped()
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
 	for _, group := range sameDisplacement(e.At) {
 		if e.At[group[0]] == [3]float64{} {
@@ -38,6 +40,9 @@ func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 				continue
 			}
 			for a, i := range group {
+				if slipped[i] {
+					continue
+				}
 				for b := z.From; b < z.To; b++ {
 					if !e.Valid[b] {
 						continue
@@ -52,6 +57,26 @@ func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 	}
 	for t := range out {
 		out[t] = after[t] < before[t]
+	}
+	return out
+}
+
+// slipped reports per row whether the fit raised its variance. The fit keeps
+// (K+N)⁻¹; N's diagonal is 1 for an ordinary row.
+func (e *EarSurvey) slipped() []bool {
+	out := make([]bool, len(e.At))
+	for _, z := range e.Zones {
+		inv := mat.NewDense(len(e.At), len(e.At), nil)
+		for i, row := range z.Inv {
+			inv.SetRow(i, row)
+		}
+		var gram mat.Dense
+		if gram.Inverse(inv) != nil {
+			continue
+		}
+		for i, at := range e.At {
+			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(at, at) > 1.5
+		}
 	}
 	return out
 }

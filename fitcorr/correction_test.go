@@ -6,6 +6,7 @@ import (
 	"math/cmplx"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"testing"
 
 	"asworn/capture"
@@ -258,6 +259,45 @@ func TestWrongSurveyIsFoundOut(t *testing.T) {
 	t.Logf("bands corrected: %d by the right survey, %d by a wrong one", right, wrong)
 	if wrong > right/10 {
 		t.Errorf("a wrong survey corrected %d bands, the right one %d", wrong, right)
+	}
+}
+
+// TestSlippedRowHasNoSay: a survey row whose displacement is stated wrong, and
+// whose variance the fit raised, does not stop corrections.
+func TestSlippedRowHasNoSay(t *testing.T) {
+	at := [][3]float64{{4, 0}, {-4, 0}, {0, 4}, {0, -4}, {3, 3}, {-3, 3}}
+	var fine, spoilt, told int
+	for seed := range uint64(4) {
+		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
+		rows := surveyRows(st.ss, true)
+		helps := func(slip float64) (n int) {
+			slips := make([]float64, len(rows))
+			for i := range slips {
+				slips[i] = 1
+			}
+			slips[3] = slip
+			e, _, err := fitEarSurvey(rows, 0, slips)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if got := e.slipped(); got[3] != (slip > 1) || slices.Index(got, true) != map[bool]int{true: 3, false: -1}[slip > 1] {
+				t.Errorf("slipped %v with variance %g of row 3", got, slip)
+			}
+			for _, ok := range displacementHelps(rows, &e, 0) {
+				if ok {
+					n++
+				}
+			}
+			return n
+		}
+		fine += helps(1)
+		rows[3].Survey = &capture.Displacement{ForwardMM: 6} // it was at −6
+		spoilt += helps(1)
+		told += helps(100)
+	}
+	t.Logf("third octaves that held-out displacements vouch for: %d; with a wrong row %d; with that row told %d", fine, spoilt, told)
+	if told < fine*9/10 || told <= spoilt {
+		t.Errorf("%d of %d with the wrong row told, %d without", told, fine, spoilt)
 	}
 }
 
