@@ -18,6 +18,7 @@ type newOptions struct {
 	sweep  sweep.Design
 	like   string  // an earlier study
 	want   float64 // half-width of the interval of its worn mean, mm
+	wantDB float64 // or of its worn level, dB; 0 when not asked for
 }
 
 func (a *app) newCommand() *cobra.Command {
@@ -31,20 +32,26 @@ in drawn order, so that drift does not look like a model or a position), and the
 cautions to read before anybody wears a headphone.
 
 With --like and --within the panel is planned from an earlier study: the fewest
-listeners and seatings that keep the interval of the worn mean within so many mm.`,
+listeners and seatings that keep the interval of the worn mean within so many mm.
+With --within-db instead they keep the worn level, and with it the bias of the
+fixture against it, within so many dB in a typical third octave.`,
 		Example: `  asworn new my-study --models "Model A,Model B,Model C"
   asworn new pilot --models "Model A" --listeners 3 --seatings 3 --survey=false
-  asworn new next --models "Model D" --like my-study --within 1.5`,
+  asworn new next --models "Model D" --like my-study --within 1.5
+  asworn new next --models "Model D" --like my-study --within-db 1`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if opt.like != "" {
 				if cmd.Flags().Changed("listeners") || cmd.Flags().Changed("seatings") {
 					return usagef("--like plans the panel; leave --listeners and --seatings out")
 				}
+				if cmd.Flags().Changed("within") && cmd.Flags().Changed("within-db") {
+					return usagef("--within and --within-db plan by different things; give one")
+				}
 				if err := a.planPanel(&opt); err != nil {
 					return err
 				}
-			} else if cmd.Flags().Changed("within") {
+			} else if cmd.Flags().Changed("within") || cmd.Flags().Changed("within-db") {
 				return usagef("--within needs --like, the earlier study to plan from")
 			}
 			return a.newStudy(args[0], opt)
@@ -63,6 +70,7 @@ listeners and seatings that keep the interval of the worn mean within so many mm
 	f.Uint64Var(&d.Seed, "seed", d.Seed, "draws the order of the seatings")
 	f.StringVar(&opt.like, "like", "", "plan the panel from the last results of this earlier study")
 	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the worn mean's interval, mm")
+	f.Float64Var(&opt.wantDB, "within-db", 0, "with --like: wanted half-width of the worn level's interval instead, dB")
 	sweepFlags(f, &opt.sweep)
 	return cmd
 }
@@ -73,13 +81,20 @@ func (a *app) planPanel(opt *newOptions) error {
 	if err != nil {
 		return err
 	}
-	plans, err := plan.Panels(r, opt.want)
+	panels, what, want, unit := plan.Panels, "mean", opt.want, "mm"
+	if opt.wantDB != 0 {
+		panels, what, want, unit = plan.LevelPanels, "level", opt.wantDB, "dB"
+	}
+	plans, err := panels(r, want)
 	if err != nil {
 		return fmt.Errorf("%s: %w", opt.like, err)
 	}
-	a.note("panels that keep the worn mean within ±%g mm, going by %s, the cheapest first:", opt.want, opt.like)
+	a.note("panels that keep the worn %s within ±%g %s, going by %s, the cheapest first:", what, want, unit, opt.like)
 	for _, p := range plans {
-		a.note("  %d listeners with %d seatings each: ±%.2f mm", p.Listeners, p.Seatings, p.HalfWidth)
+		a.note("  %d listeners with %d seatings each: ±%.2f %s", p.Listeners, p.Seatings, p.HalfWidth, unit)
+	}
+	if f := plan.FigureFactor(r, plans[0].Listeners); f > 0 {
+		a.note("the figure of fit sensitivity would then be known within a factor of %.2f to either side", f)
 	}
 	opt.design.Listeners, opt.design.Seatings = plans[0].Listeners, plans[0].Seatings
 	if n := len(plan.Displacements()) * opt.design.Repeats; opt.design.Survey {

@@ -3,12 +3,14 @@ package plan
 import (
 	"fmt"
 	"math"
+	"slices"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/capture/band"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -178,4 +180,43 @@ func ExampleDesign_Rows() {
 	// 5 recordings/L01-bare-ear.wav L01 true
 	// 6 recordings/L01-model-a-01.wav L01 true
 	// 7 recordings/L01-model-a-02.wav L01 true
+}
+
+// A plan in dB goes by the RMS scatter of levels over bands, of the worst model.
+func TestLevelPanels(t *testing.T) {
+	sensitivity := func(between, within float64) fitcorr.Sensitivity {
+		f := fitcorr.Sensitivity{Point: capture.Blocked, PanelValid: slices.Repeat([]bool{true}, band.Thirds)}
+		for b := range band.Thirds {
+			k := 1.0
+			if third := band.AllThirds()[b]; third.Mid < 49 || third.Mid > 10100 {
+				k = 10 // has no say
+			}
+			f.Between = append(f.Between, fitcorr.Component{SD: k * between})
+			f.Within = append(f.Within, fitcorr.Component{SD: k * within})
+		}
+		f.Influence = []fitcorr.Influence{{Shift: 0.1}, {Shift: -0.1}, {Shift: 0.05}, {Shift: -0.05}}
+		return f
+	}
+	var r report.Results
+	r.Analysis.Models = []fitcorr.ModelAnalysis{
+		{Model: "Model A", Sensitivity: []fitcorr.Sensitivity{sensitivity(1, 0.5)}},
+		{Model: "Model B", Sensitivity: []fitcorr.Sensitivity{sensitivity(2, 0.25)}},
+	}
+	got, err := LevelPanels(r, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	want, err := fitcorr.DefaultPlanOptions().Plans(fitcorr.Spread{Between: 2, Within: 0.5}, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff(want, got, cmp.Comparer(func(a, b float64) bool { return math.Abs(a-b) < 1e-9 })); d != "" {
+		t.Error(d)
+	}
+	if few, many := FigureFactor(r, 4), FigureFactor(r, 16); !(few > many && many > 1) {
+		t.Errorf("factors %g with 4 listeners, %g with 16", few, many)
+	}
+	if _, err := LevelPanels(report.Results{}, 1); err == nil || FigureFactor(report.Results{}, 8) != 0 {
+		t.Errorf("planned from nothing: %v", err)
+	}
 }
