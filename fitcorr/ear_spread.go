@@ -56,7 +56,6 @@ func startEarSD(bands positionBands) []float64 {
 
 // Weights of the structured prior of ear differences.
 const (
-	earShape      = 0.5 // share of the smooth correlation against the panel's own
 	earSizeWeight = 1.0 // draws' worth of the prior standard deviation per band
 	earJoinWeight = 2.0 // draws' worth of the prior correlation between channels
 	earWidth      = 0.3 // octaves, of the smooth correlation (exponential)
@@ -69,7 +68,7 @@ const (
 // band; both have the same covariance over frequency, learned from all models
 // together and shrunk toward a smooth one. The bare ear has a covariance of
 // its own and is joined to the common part, band by band.
-func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense) *mat.SymDense {
+func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
 	n, models := p.bands.n, len(p.models)
 	sum := p.withoutLevel(moments)
 	block := func(m *mat.SymDense, k, l int) *mat.Dense {
@@ -95,7 +94,7 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 		}
 	}
 	within.Scale(1/float64(models), within)
-	ear, sd := p.shapeEars(within, draws, prior)
+	ear, sd := p.shapeEars(within, draws, prior, p.channelDraws(rows, 0, models))
 	join := make([]float64, n)
 	for r := range join {
 		join[r] = startJoin
@@ -135,7 +134,7 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 		return out
 	}
 	k := models
-	bare, bareSD := p.shapeEars(block(sum, k, k), draws, prior)
+	bare, bareSD := p.shapeEars(block(sum, k, k), draws, prior, p.channelDraws(rows, k, k+1))
 	link := make([]float64, n)
 	for m := range models {
 		b := block(sum, m, k)
@@ -179,13 +178,14 @@ const (
 
 // shapeEars shrinks one channel's covariance over frequency toward a smooth
 // one and returns it with the standard deviation per band.
-func (p *panel) shapeEars(sum *mat.Dense, draws float64, prior *mat.SymDense) (*mat.SymDense, []float64) {
+func (p *panel) shapeEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
 	n := p.bands.n
 	v, sd := make([]float64, n), make([]float64, n)
 	for r := range n {
 		v[r] = (sum.At(r, r) + earSizeWeight*prior.At(r, r)) / (draws + earSizeWeight)
 		sd[r] = math.Sqrt(v[r] + earFloorDB*earFloorDB)
 	}
+	weight := p.shapeWeight(rows, sd)
 	out := mat.NewSymDense(n, nil)
 	for r := range n {
 		for q := r; q < n; q++ {
@@ -194,7 +194,7 @@ func (p *panel) shapeEars(sum *mat.Dense, draws float64, prior *mat.SymDense) (*
 				smooth *= 1.05
 			}
 			own := sum.At(r, q) / (draws + earSizeWeight)
-			out.SetSym(r, q, (1-earShape)*own+earShape*smooth)
+			out.SetSym(r, q, (1-weight)*own+weight*smooth)
 		}
 		addSym(out, r, r, earFloorDB*earFloorDB)
 	}

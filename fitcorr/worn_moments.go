@@ -31,8 +31,8 @@ func (p *panel) maximiseEars(fit *panelFit, s *spread) {
 	thetaRoot.Mul(fit.root0, choleskyRoot(fit.etaCov))
 	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
 	draws := float64(len(p.listeners)) + 1
-	s.sum = p.structured(sum, draws, p.startEars(1))
-	s.diff = p.structured(diff, draws, p.startEars(0.4))
+	s.sum = p.structured(sum, draws, p.startEars(1), p.earDraws(fit, 1))
+	s.diff = p.structured(diff, draws, p.startEars(0.4), p.earDraws(fit, -1))
 }
 
 // addEarMoment adds weight·E[yy'] for y = (left ± right)/√2 of a latent vector
