@@ -65,6 +65,7 @@ fixture against it, within so many dB in a typical third octave.`,
 	f.IntVar(&d.Fixture, "fixture", d.Fixture, "ordinary seatings of each model on the fixture")
 	f.BoolVar(&d.Survey, "survey", d.Survey, "a position survey of each model on the fixture")
 	f.IntVar(&d.Repeats, "survey-repeats", d.Repeats, "repeats of each displacement")
+	f.IntVar(&d.Displaced, "displaced", d.Displaced, "listeners who also wear each model 4 mm off on purpose, four ways")
 	f.BoolVar(&d.BareEar, "bare-ear", d.BareEar, "a bare-ear reference of each listener and of the fixture")
 	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum point at each ordinary fixture seating")
 	f.Uint64Var(&d.Seed, "seed", d.Seed, "draws the order of the seatings")

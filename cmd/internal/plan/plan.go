@@ -19,6 +19,7 @@ type Design struct {
 	Fixture   int      // ordinary seatings of each model on the fixture
 	Survey    bool     // a position survey of each model on the fixture
 	Repeats   int      // of each displacement of the survey
+	Displaced int      // listeners who also wear each model displaced on purpose
 	BareEar   bool     // a bare-ear reference of each subject
 	Drum      bool     // the drum point too, at each ordinary fixture seating
 	Seed      uint64
@@ -44,6 +45,8 @@ func (d Design) Validate() error {
 		return fmt.Errorf("%d fixture seatings: want 0 to 99", d.Fixture)
 	case d.Repeats < 1 || d.Repeats > 9:
 		return fmt.Errorf("%d survey repeats: want 1 to 9", d.Repeats)
+	case d.Displaced < 0 || d.Displaced > d.Listeners:
+		return fmt.Errorf("%d displaced listeners: want 0 to the %d listeners there are", d.Displaced, d.Listeners)
 	}
 	seen := map[string]string{}
 	for _, m := range d.Models {
@@ -73,6 +76,13 @@ func Displacements() []capture.Displacement {
 		{RotationDeg: 8}, {RotationDeg: -8},
 		{ForwardMM: 4, RotationDeg: 5}, {UpMM: 4, RotationDeg: -5},
 	}
+}
+
+// OnListener returns the deliberate displacements on a listener, from where the
+// listener wears the headphone: enough for a slope forward and up, and few,
+// since somebody sits under them.
+func OnListener() []capture.Displacement {
+	return []capture.Displacement{{ForwardMM: 4}, {ForwardMM: -4}, {UpMM: 4}, {UpMM: -4}}
 }
 
 // Rows returns the rows of the plan in recording order: the fixture's
@@ -130,6 +140,17 @@ func (d Design) Rows() ([]capture.Seating, error) {
 			for _, i := range rng.Perm(len(d.Models)) {
 				add(capture.Seating{Model: d.Models[i], Subject: subject, Point: capture.Blocked, Number: n},
 					subject, slug(d.Models[i]), fmt.Sprintf("%02d", n))
+			}
+		}
+		if l > d.Displaced {
+			continue
+		}
+		for _, model := range d.Models {
+			all := OnListener()
+			for k, i := range rng.Perm(len(all)) {
+				where, number := all[i], d.Seatings+1+k
+				add(capture.Seating{Model: model, Subject: subject, Point: capture.Blocked, Number: number, Survey: &where},
+					subject, slug(model), fmt.Sprintf("%02d", number), "displaced")
 			}
 		}
 	}

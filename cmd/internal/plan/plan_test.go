@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -63,6 +64,45 @@ func TestRows(t *testing.T) {
 				t.Errorf("L%02d %s: %d seatings, want %d", l, m, got, d.Seatings)
 			}
 		}
+	}
+}
+
+// Displaced listeners wear every model four ways off, after their own seatings.
+func TestDisplacedListeners(t *testing.T) {
+	d := design()
+	d.Displaced = 1
+	rows, err := d.Rows()
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := map[string][]capture.Displacement{}
+	for _, r := range rows {
+		if r.Survey != nil && !r.OnFixture() {
+			if r.Number <= d.Seatings {
+				t.Errorf("%s: number %d is that of an ordinary seating", r.File, r.Number)
+			}
+			got[r.Subject+" "+r.Model] = append(got[r.Subject+" "+r.Model], *r.Survey)
+		}
+	}
+	if len(got) != len(d.Models) {
+		t.Errorf("displaced: %v, want L01 with each of %d models", got, len(d.Models))
+	}
+	for who, where := range got {
+		if !strings.HasPrefix(who, "L01 ") {
+			t.Errorf("%s is displaced", who)
+		}
+		var sum capture.Displacement
+		for _, v := range where {
+			sum.ForwardMM += v.ForwardMM
+			sum.UpMM += v.UpMM
+		}
+		if len(where) != len(OnListener()) || sum != (capture.Displacement{}) {
+			t.Errorf("%s: %v", who, where)
+		}
+	}
+	d.Displaced = d.Listeners + 1
+	if d.Validate() == nil {
+		t.Error("more displaced listeners than listeners are accepted")
 	}
 }
 
