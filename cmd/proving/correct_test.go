@@ -56,7 +56,7 @@ func TestCorrectionsWithTheMeanKnown(t *testing.T) {
 		all.correct(study, measured, a)
 	}
 	var applied, nearer, inside, bands int
-	var before, after float64
+	var before, after, off float64
 	for _, c := range all.corrections {
 		if !c.applied {
 			continue
@@ -66,7 +66,7 @@ func TestCorrectionsWithTheMeanKnown(t *testing.T) {
 			nearer++
 		}
 		if math.Abs(c.distance-4) < 0.01 {
-			before, after = before+c.whole[0], after+c.whole[1]
+			before, after, off = before+c.whole[0], after+c.whole[1], off+1
 		}
 	}
 	for _, c := range all.curves {
@@ -74,9 +74,9 @@ func TestCorrectionsWithTheMeanKnown(t *testing.T) {
 	}
 	n := float64(applied)
 	t.Logf("%d of %d curves corrected, %d nearer; those 4 mm off %.2f dB before, %.2f dB after; final curves cover %.3f",
-		applied, len(all.corrections), nearer, before/n, after/n, float64(inside)/float64(bands))
+		applied, len(all.corrections), nearer, before/off, after/off, float64(inside)/float64(bands))
 	if applied < len(all.corrections)/10 || float64(nearer) < 0.95*n || after > 0.5*before {
-		t.Errorf("nearer in %d of %d; error %.2f dB, was %.2f dB", nearer, applied, after/n, before/n)
+		t.Errorf("nearer in %d of %d; error %.2f dB, was %.2f dB", nearer, applied, after/off, before/off)
 	}
 	if cover := float64(inside) / float64(bands); cover < 0.93 || cover > 0.98 {
 		t.Errorf("final curves cover %.3f", cover)
