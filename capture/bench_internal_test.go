@@ -16,6 +16,7 @@ func (p *Processor) MeasureFile(path string) (Recording, error) {
 		return Recording{}, err
 	}
 	defer r.Close()
+	defer p.hold()()
 	channels, err := p.input.read(r, p.channel, 0, int(r.Frames()))
 	if err != nil {
 		return Recording{}, err

@@ -120,15 +120,16 @@ func (t *take) reference() []complex128 {
 	if math.Abs(t.ratio-1)*float64(len(p.x)) < 0.005 {
 		return p.spectrum
 	}
-	clear(p.buf.segment)
+	segment := p.own.segment
+	clear(segment)
 	if p.design {
-		copy(p.buf.segment[p.preroll:], p.setup.Sweep.Stretched(t.ratio))
+		copy(segment[p.preroll:], p.setup.Sweep.Stretched(t.ratio))
 	} else {
-		copy(p.buf.segment[p.preroll:], deconv.Resample(p.x, t.ratio))
+		copy(segment[p.preroll:], deconv.Resample(p.x, t.ratio))
 	}
 	if p.buf.stretch == nil {
-		p.buf.stretch = make([]complex128, p.fft.Bins())
+		p.buf.stretch = make([]complex128, p.bins())
 	}
-	p.fft.Forward(p.buf.stretch, p.buf.segment)
+	p.own.fft.Forward(p.buf.stretch, segment)
 	return p.buf.stretch
 }

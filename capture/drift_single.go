@@ -146,13 +146,13 @@ const (
 // sweep. The standard error is that of the regression, blocks a sixth of an
 // octave wide counting as independent.
 func (t *take) driftOf(role int) (d, se float64, ok bool) {
-	p, b := t.p, &t.p.buf
-	p.invert(b.inverse, p.spectrum)
+	p, b := t.p, t.p.own
+	p.invert(b.mean, p.spectrum)
 	for i, v := range t.spectrum(0, role) {
-		b.mean[i] = v * b.inverse[i]
+		b.mean[i] *= v
 	}
-	p.fft.Inverse(b.impulse, b.mean)
-	whole := int(math.Floor(t.onset()))
+	b.fft.Inverse(b.impulse, b.mean)
+	whole := int(math.Floor(t.onset(b.impulse)))
 	half := int(0.1 * p.rate)
 	n := deconv.FastLen(4 * half)
 	fft := deconv.NewFFT(n)

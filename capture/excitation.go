@@ -109,26 +109,26 @@ func smoothPower(x []complex128, width int) []float64 {
 //
 // over the band, with S the smoothed power of the excitation: the averaged
 // cross-spectrum over the averaged auto-spectrum (Bendat and Piersol, Random
-// Data), without the bias that finite averages leave in either. power is |X|²/S per bin; on entry b.impulse holds
+// Data), without the bias that finite averages leave in either. On entry b.impulse holds
 // the transform of X*·Y/S and b.mean its spectrum. The normal equations are
 // solved by conjugate gradients (Hestenes and Stiefel, J. Res. NBS 49(6),
 // 1952), which need one product with the excitation per step. On return
 // b.impulse holds h and b.misfit the spectrum X*·(Y − H·X)/S.
-func (t *take) solve(power []float64, whole int) {
-	p, b := t.p, &t.p.buf
+func (t *take) solve(b *desk, whole int) {
+	p, power := t.p, t.p.buf.power2
 	n, size := p.n, len(p.window)
 	at := func(i int) int { return (((whole - p.pre + i) % n) + n) % n }
-	seq, spec := make([]float64, n), make([]complex128, p.fft.Bins())
+	seq, spec := make([]float64, n), make([]complex128, p.bins())
 	product := func(dst, h []float64) {
 		clear(seq)
 		for i, v := range h {
 			seq[at(i)] = v
 		}
-		p.fft.Forward(spec, seq)
+		b.fft.Forward(spec, seq)
 		for k := range spec {
 			spec[k] *= complex(power[k], 0)
 		}
-		p.fft.Inverse(seq, spec)
+		b.fft.Inverse(seq, spec)
 		for i := range dst {
 			dst[i] = seq[at(i)]
 		}
@@ -163,7 +163,7 @@ func (t *take) solve(power []float64, whole int) {
 	for i, v := range h {
 		b.impulse[at(i)] = v
 	}
-	p.fft.Forward(spec, b.impulse)
+	b.fft.Forward(spec, b.impulse)
 	for k := range spec {
 		spec[k] = b.mean[k] - spec[k]*complex(power[k], 0)
 	}
@@ -172,8 +172,8 @@ func (t *take) solve(power []float64, whole int) {
 
 // coherence returns, per band, the share of the power at the microphone that
 // the response explains.
-func (t *take) coherence() []float64 {
-	p, b := t.p, &t.p.buf
+func (t *take) coherence(b *desk) []float64 {
+	p := t.p
 	rest, all := make([]float64, len(p.bands)), make([]float64, len(p.bands))
 	step := p.rate / float64(p.n)
 	for k, v := range b.misfit {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 
 	"asworn/capture/band"
@@ -67,15 +68,14 @@ type Setup struct {
 // Processor turns recordings into responses. It is built once from a Setup and
 // keeps transform plans, the excitation's spectrum and buffers; one goroutine
 // may use it at a time. Clone gives further ones, which share what is constant.
+// A processor works on as many cores as its clones leave free; see SetWorkers.
 type Processor struct {
 	*constants
-	fft    *deconv.FFT
-	levels *deconv.BandPower
-	harm   *deconv.FFT
-	buf    buffers
-	find   *locator
-	welch  *deconv.Welch
-	input  input
+	desks desks
+	own   *desk // while it works
+	buf   buffers
+	find  *locator
+	input input
 }
 
 // constants is what all clones share; nobody writes to it after New.
@@ -92,6 +92,7 @@ type constants struct {
 	tail     int // samples kept after the end of a repeat
 	segment  int // preroll + len(x) + tail
 	n        int // transform length
+	fft      *deconv.FFT
 	spectrum []complex128
 	energy   float64 // of the spectrum
 	// smooth is |excitation|² averaged over neighbouring bins where the
@@ -119,26 +120,15 @@ type constants struct {
 	harmN    int // transform length for harmonic responses
 }
 
-// buffers are reused from recording to recording.
+// buffers hold what lasts from one step on a recording to the next, and are
+// reused from recording to recording.
 type buffers struct {
-	segment   []float64
-	impulse   []float64
-	windowed  []float64
-	spectra   [][]complex128 // per repeat and channel
-	inverse   []complex128   // of the reference, as last used
-	mean      []complex128
-	misfit    []complex128 // of the fit, where there is one
-	power2    []float64    // per bin: of the reference, over its smoothed power
-	density   []float64
-	power     []float64
-	stretch   []complex128
-	harmSeq   []float64
-	harmSpec  []complex128
-	harmPower []float64
-	second    []float64
-	welch     []float64
-	extremes  [roles]extremes
-	reach     []float64 // up to the excitation's lowest frequency: the share of the response that the division leaves
+	spectra  [][]complex128 // per repeat and channel
+	inverse  []complex128   // of the reference, for the last repeat
+	power2   []float64      // per bin: of the reference, over its smoothed power
+	stretch  []complex128
+	reach    []float64 // up to the excitation's lowest frequency: the share of the response that the division leaves
+	extremes [roles]extremes
 }
 
 const prerollSeconds = 0.02
@@ -191,40 +181,27 @@ func NewProcessor(s Setup) (*Processor, error) {
 	if err := c.prepareWindow(); err != nil {
 		return nil, err
 	}
-	p := &Processor{constants: c}
-	p.find = newLocator(c)
-	return p, p.allocate()
+	first, err := newDesk(c)
+	if err != nil {
+		return nil, err
+	}
+	p := &Processor{constants: c, find: newLocator(c)}
+	p.SetWorkers(runtime.GOMAXPROCS(0))
+	<-p.desks
+	p.desks <- first
+	return p, nil
 }
 
 // Clone returns a processor for another goroutine.
 func (p *Processor) Clone() *Processor {
-	q := &Processor{constants: p.constants, find: p.find.clone()}
-	if err := q.allocate(); err != nil {
-		panic(err) // the same call succeeded for p
-	}
-	return q
+	return &Processor{constants: p.constants, desks: p.desks, find: p.find.clone()}
 }
 
 // Setup returns what the processor was built from.
 func (p *Processor) Setup() Setup { return p.setup }
 
-func (p *Processor) allocate() (err error) {
-	p.fft = deconv.NewFFT(p.n)
-	if p.levels, err = deconv.NewBandPower(p.rate, len(p.window), p.bands); err != nil {
-		return err
-	}
-	p.buf.segment = make([]float64, p.n)
-	p.buf.impulse = make([]float64, p.n)
-	p.buf.windowed = make([]float64, len(p.window))
-	p.buf.inverse = make([]complex128, p.fft.Bins())
-	p.buf.mean = make([]complex128, p.fft.Bins())
-	if p.smooth != nil {
-		p.buf.power2 = make([]float64, p.fft.Bins())
-	}
-	p.buf.density = make([]float64, p.fft.Bins())
-	p.buf.power = make([]float64, len(p.bands))
-	return p.allocateHarmonics()
-}
+// bins is the number of bins of a spectrum.
+func (c *constants) bins() int { return c.n/2 + 1 }
 
 // layout fixes the lengths: how much is cut around a repeat, and the size of
 // its transform.
@@ -259,20 +236,4 @@ func decibels(power float64) float64 {
 		return NoLevelDB
 	}
 	return 10 * math.Log10(power)
-}
-
-// psd returns a buffer of n bins.
-func (b *buffers) psd(n int) []float64 {
-	if cap(b.welch) < n {
-		b.welch = make([]float64, n)
-	}
-	return b.welch[:n]
-}
-
-// perBand returns a second buffer of one value per band.
-func (b *buffers) perBand(n int) []float64 {
-	if len(b.second) != n {
-		b.second = make([]float64, n)
-	}
-	return b.second
 }

@@ -18,6 +18,7 @@ const spareSeconds = 60
 // than the excitation only the part that holds it, so that memory does not
 // grow with the file.
 func (p *Processor) Process(r *wavfile.Reader) (Recording, error) {
+	defer p.hold()()
 	rate := float64(r.Format().RateHz)
 	from, to := int64(0), r.Frames()
 	excitation := int64(p.repeats*p.period) + int64(p.rate)
@@ -33,7 +34,7 @@ func (p *Processor) Process(r *wavfile.Reader) (Recording, error) {
 	if err != nil {
 		return Recording{}, err
 	}
-	return p.ProcessSamples(channels, rate)
+	return p.process(channels, rate)
 }
 
 // fits reports whether the recording has the channels of the setup.

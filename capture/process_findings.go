@@ -15,7 +15,7 @@ const (
 )
 
 // add records a finding; the worst come first, and among equals the earlier.
-func (t *take) add(f Finding) { t.rec.AddFindings(f) }
+func (t *take) add(found ...Finding) { t.rec.AddFindings(found...) }
 
 // checkFound reports what the search for the sweeps says, and whether there is
 // anything to go on with.
@@ -84,15 +84,31 @@ func (q Quality) finite() bool {
 }
 
 // checkResponses makes the checks that need to know where the sweeps lie and
-// what the responses are. The order matters: a channel that is clipped or cut
-// flat is not looked at for what follows from that.
+// what the responses are. A channel that is cut flat is not looked at for what
+// follows from that. The findings are added in the same order whichever is
+// found first.
 func (t *take) checkResponses() {
-	t.checkTops()
-	t.checkCopies()
+	var tops, silence [roles][]Finding
+	var repeats [len(Ears)][]Finding
+	var copies, wire []Finding
+	var work []func(*desk)
+	for role := range roles {
+		work = append(work,
+			func(d *desk) { silence[role] = t.checkSilence(d, role) },
+			func(*desk) { tops[role] = t.checkTops(role) })
+	}
+	for e := range Ears {
+		work = append(work, func(d *desk) { repeats[e] = t.checkRepeats(d, e) })
+	}
+	work = append(work, func(*desk) { copies = t.checkCopies() }, func(*desk) { wire = t.checkLoopback() })
+	t.p.share(len(work), func(d *desk, i int) { work[i](d) })
+
+	t.add(slices.Concat(tops[:]...)...)
+	t.add(copies...)
 	t.checkDrift()
 	t.checkDropouts()
-	t.checkSilence()
-	t.checkLoopback()
+	t.add(slices.Concat(silence[:]...)...)
+	t.add(wire...)
 	for e := range Ears {
 		if t.x[e] == nil || t.rec.Ears[e].SweepLevelDB <= NoLevelDB {
 			continue // silent, and reported so
@@ -101,10 +117,10 @@ func (t *take) checkResponses() {
 		t.checkNoise(Ear(e))
 		t.checkDistortion(Ear(e))
 	}
-	t.checkRepeats()
+	t.add(slices.Concat(repeats[:]...)...)
 	t.checkEars()
 	if math.Abs(t.rec.DriftPPM) > impossiblePPM || t.refused("noisy") || t.refused("dropout") {
 		t.checkRate()
 	}
-	t.rec.AddFindings() // what is refused has no valid band
+	t.add() // what is refused has no valid band
 }

@@ -45,8 +45,8 @@ func (t *take) gain(e Ear) float64 {
 }
 
 // respond makes the response of one ear from the responses of its repeats.
-func (t *take) respond(e Ear) {
-	p, b := t.p, &t.p.buf
+func (t *take) respond(b *desk, e Ear) {
+	p := t.p
 	clear(b.mean)
 	for k, w := range t.keep {
 		if w == 0 {
@@ -57,15 +57,15 @@ func (t *take) respond(e Ear) {
 		}
 	}
 	if p.smooth == nil {
-		p.fillBelow(b.mean, b.reach)
+		p.fillBelow(b.mean, p.buf.reach)
 	}
-	p.fft.Inverse(b.impulse, b.mean)
-	peak := t.onset()
+	b.fft.Inverse(b.impulse, b.mean)
+	peak := t.onset(b.impulse)
 	whole := int(math.Floor(peak))
 	spread := 1.0 // of the noise by the fit
 	if p.smooth != nil {
-		t.solve(b.power2, whole)
-		peak = t.onset()
+		t.solve(b, whole)
+		peak = t.onset(b.impulse)
 		spread = float64(p.n) / float64(p.n-len(p.window))
 	}
 	at := func(i int) int { return ((i % p.n) + p.n) % p.n }
@@ -77,11 +77,11 @@ func (t *take) respond(e Ear) {
 	}
 	r.Onset = float64(p.pre) + peak - float64(whole)
 	if p.smooth != nil {
-		r.Coherence = t.coherence()
+		r.Coherence = t.coherence(b)
 	}
-	p.levels.Mean(b.power, r.Impulse)
+	b.levels.Mean(b.power, r.Impulse)
 
-	noise := t.noise(e, whole)
+	noise := t.noise(b, e, whole)
 	share := 0.0
 	for _, w := range t.keep {
 		share += w * w
@@ -103,7 +103,7 @@ func (t *take) respond(e Ear) {
 			r.StdErrDB[i] = min(10/math.Ln10*math.Sqrt(relative), -NoLevelDB)
 		}
 	}
-	t.harmonics(e, whole, gain)
+	t.harmonics(b, e, whole, gain)
 }
 
 func (p *Processor) minSNR() float64 {
@@ -113,11 +113,11 @@ func (p *Processor) minSNR() float64 {
 	return 10
 }
 
-// onset returns where the direct sound lies in the impulse response, in
+// onset returns where the direct sound lies in an impulse response, in
 // samples after the cut: the first peak that reaches 70 % of the highest,
 // within 5 ms before it, to a part of a sample. It may be negative or wrap.
-func (t *take) onset() float64 {
-	h, n := t.p.buf.impulse, t.p.n
+func (t *take) onset(h []float64) float64 {
+	n := t.p.n
 	at := func(i int) float64 { return math.Abs(h[((i%n)+n)%n]) }
 	// The linear response starts near the expected place; harmonics lie
 	// before it, and the search reaches back half way to the nearest only.
@@ -212,21 +212,11 @@ func (c *constants) prepareHarmonics() {
 	c.harmN = deconv.FastLen(max(longest, int(0.2*c.rate)))
 }
 
-func (p *Processor) allocateHarmonics() error {
-	if len(p.orders) > 0 {
-		p.harm = deconv.NewFFT(p.harmN)
-		p.buf.harmSeq = make([]float64, p.harmN)
-		p.buf.harmSpec = make([]complex128, p.harm.Bins())
-		p.buf.harmPower = make([]float64, p.harm.Bins())
-	}
-	return nil
-}
-
 // harmonics reads the harmonic responses off the impulse response. With a
 // synchronised sweep, order n of the fundamental f appears as a response of
 // its own, L·ln n before the linear one, at n·f (Novak et al. 2015).
-func (t *take) harmonics(e Ear, whole int, gain float64) {
-	p, b := t.p, &t.p.buf
+func (t *take) harmonics(b *desk, e Ear, whole int, gain float64) {
+	p := t.p
 	r := &t.rec.Ears[e]
 	for _, h := range p.orders {
 		clear(b.harmSeq)
@@ -234,7 +224,7 @@ func (t *take) harmonics(e Ear, whole int, gain float64) {
 			j := whole - h.lead - h.before + i
 			b.harmSeq[i] = gain * w * b.impulse[((j%p.n)+p.n)%p.n]
 		}
-		p.harm.Forward(b.harmSpec, b.harmSeq)
+		b.harm.Forward(b.harmSpec, b.harmSeq)
 		for k, v := range b.harmSpec {
 			b.harmPower[k] = real(v)*real(v) + imag(v)*imag(v)
 		}

@@ -39,8 +39,8 @@ func (p *Processor) widened(seconds float64) ([]band.Band, []float64) {
 // noise puts together what the lead silence, the differences of the repeats
 // and, failing both, the rest of the impulse response say about the noise of
 // one ear.
-func (t *take) noise(e Ear, whole int) noiseSpectrum {
-	lead, okLead := t.noiseFromLead(e)
+func (t *take) noise(b *desk, e Ear, whole int) noiseSpectrum {
+	lead, okLead := t.noiseFromLead(b, e)
 	used := 0
 	for _, w := range t.keep {
 		if w > 0 {
@@ -51,9 +51,9 @@ func (t *take) noise(e Ear, whole int) noiseSpectrum {
 		if okLead {
 			return lead
 		}
-		return t.noiseFromRest(whole)
+		return t.noiseFromRest(b, whole)
 	}
-	repeats := t.noiseFromRepeats(e, used)
+	repeats := t.noiseFromRepeats(b, e, used)
 	if !okLead {
 		return repeats
 	}
@@ -75,7 +75,7 @@ func (t *take) noise(e Ear, whole int) noiseSpectrum {
 
 // noiseFromLead takes the Welch spectrum of the silence before the first
 // repeat through the inverse of the excitation.
-func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
+func (t *take) noiseFromLead(b *desk, e Ear) (noiseSpectrum, bool) {
 	p := t.p
 	from, to := t.leadRange()
 	if to == from {
@@ -86,15 +86,14 @@ func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
 	for 2*size <= min(len(x)/2, int(0.35*p.rate)) {
 		size *= 2
 	}
-	if p.welch == nil || p.welch.Size() != size {
-		p.welch = deconv.NewWelch(size, p.rate)
+	if b.welch == nil || b.welch.Size() != size {
+		b.welch, b.psd = deconv.NewWelch(size, p.rate), make([]float64, size/2+1)
 	}
-	psd := p.buf.psd(size/2 + 1)
-	p.welch.Density(psd, x)
+	b.welch.Density(b.psd, x)
 	step := p.rate / float64(size)
 	bands, freedom := p.widened(float64(len(x)) / p.rate)
 	density := make([]float64, len(p.bands))
-	deconv.MeanOver(density, psd, step, bands)
+	deconv.MeanOver(density, b.psd, step, bands)
 	for i, g := range t.inversePower(e) {
 		density[i] *= p.rate / 2 * g
 		freedom[i] *= 0.9 // Hann windows that overlap by half (Welch 1967)
@@ -102,27 +101,37 @@ func (t *take) noiseFromLead(e Ear) (noiseSpectrum, bool) {
 	return noiseSpectrum{density, freedom}, true
 }
 
-// inversePower returns |inverse|², with the correction of the microphone,
-// averaged over each band.
-func (t *take) inversePower(e Ear) []float64 {
-	p, b := t.p, &t.p.buf
-	out := b.perBand(len(p.bands))
-	if e == Right && t.x[left] != nil && p.correct[left] == nil && p.correct[right] == nil {
-		return out // as for the left ear
+// averageInverse works out |inverse|², with the correction of an ear's
+// microphone, averaged over each band, where the silence before the sweep is
+// going to need it.
+func (t *take) averageInverse(b *desk, e Ear) {
+	p := t.p
+	if from, to := t.leadRange(); from == to || t.x[e] == nil {
+		return
 	}
-	for k, v := range b.inverse {
+	if e == Right && t.x[left] != nil && p.correct[left] == nil && p.correct[right] == nil {
+		return // as for the left ear
+	}
+	for k, v := range p.buf.inverse {
 		if c := p.correct[e]; c != nil {
 			v *= c[k]
 		}
 		b.density[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
-	deconv.MeanOver(out, b.density, p.rate/float64(p.n), p.bands)
-	return out
+	t.inverse[e] = make([]float64, len(p.bands))
+	deconv.MeanOver(t.inverse[e], b.density, p.rate/float64(p.n), p.bands)
+}
+
+func (t *take) inversePower(e Ear) []float64 {
+	if t.inverse[e] == nil {
+		return t.inverse[left]
+	}
+	return t.inverse[e]
 }
 
 // noiseFromRepeats takes the scatter of the repeats about their mean.
-func (t *take) noiseFromRepeats(e Ear, used int) noiseSpectrum {
-	p, b := t.p, &t.p.buf
+func (t *take) noiseFromRepeats(b *desk, e Ear, used int) noiseSpectrum {
+	p := t.p
 	clear(b.density)
 	for k, w := range t.keep {
 		if w == 0 {
@@ -145,10 +154,10 @@ func (t *take) noiseFromRepeats(e Ear, used int) noiseSpectrum {
 
 // noiseFromRest takes what the windows leave of the impulse response. Late
 // reverberation and higher harmonics count as noise there.
-func (t *take) noiseFromRest(whole int) noiseSpectrum {
-	p, b := t.p, &t.p.buf
+func (t *take) noiseFromRest(b *desk, whole int) noiseSpectrum {
+	p := t.p
 	if p.smooth != nil {
-		return t.noiseOf(b.misfit, float64(len(p.window)))
+		return t.noiseOf(b, b.misfit, float64(len(p.window)))
 	}
 	at := func(i int) int { return ((i % p.n) + p.n) % p.n }
 	copy(b.segment, b.impulse)
@@ -162,14 +171,14 @@ func (t *take) noiseFromRest(whole int) noiseSpectrum {
 		}
 		gone += float64(len(h.window))
 	}
-	p.fft.Forward(b.mean, b.segment)
-	return t.noiseOf(b.mean, gone)
+	b.fft.Forward(b.mean, b.segment)
+	return t.noiseOf(b, b.mean, gone)
 }
 
 // noiseOf returns the noise whose spectrum is given; gone samples of it were
 // taken out.
-func (t *take) noiseOf(spectrum []complex128, gone float64) noiseSpectrum {
-	p, b := t.p, &t.p.buf
+func (t *take) noiseOf(b *desk, spectrum []complex128, gone float64) noiseSpectrum {
+	p := t.p
 	for i, v := range spectrum {
 		b.density[i] = real(v)*real(v) + imag(v)*imag(v)
 	}

@@ -11,6 +11,7 @@ import (
 // prepareSpectra works out all that is constant per bin of the transform.
 func (c *constants) prepareSpectra() error {
 	fft := deconv.NewFFT(c.n)
+	c.fft = fft
 	seq := make([]float64, c.n)
 	copy(seq[c.preroll:], c.x)
 	c.spectrum = make([]complex128, fft.Bins())

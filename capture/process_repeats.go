@@ -18,7 +18,7 @@ const (
 // weigh gives every repeat its weight. Repeats are compared pair by pair in
 // third-octave bands; one that disagrees with the rest is dropped and
 // reported, the others are weighted by the inverse of their noise.
-func (t *take) weigh() {
+func (t *take) weigh(d *desk) {
 	n := len(t.cut)
 	if n == 1 {
 		t.rec.Used = 1
@@ -26,7 +26,7 @@ func (t *take) weigh() {
 	}
 	var cost []float64
 	if n == 2 {
-		cost = t.costOfTwo()
+		cost = t.costOfTwo(d)
 	} else {
 		cost = t.costOfMany()
 	}
@@ -130,19 +130,19 @@ func (t *take) costOfMany() []float64 {
 // costOfTwo tells which of two repeats is the noisier, from the part of each
 // impulse response that holds no response: they cannot outvote each other.
 // Repeats that agree well need no such look.
-func (t *take) costOfTwo() []float64 {
+func (t *take) costOfTwo(b *desk) []float64 {
 	d := t.difference(0, 1)
 	if d < disagreeFloor {
 		return []float64{d, d}
 	}
-	p, b := t.p, &t.p.buf
+	p := t.p
 	cost := make([]float64, 2)
 	for k := range cost {
 		for e := range 2 {
 			if t.x[e] == nil {
 				continue
 			}
-			p.fft.Inverse(b.impulse, t.spectrum(k, e))
+			b.fft.Inverse(b.impulse, t.spectrum(k, e))
 			total, peak := 0.0, 0.0
 			for _, v := range b.impulse {
 				peak = max(peak, math.Abs(v))

@@ -3,7 +3,7 @@ package capture
 import (
 	"fmt"
 	"math"
-	"math/cmplx"
+	"slices"
 )
 
 // ProcessSamples turns one recording into responses. channels holds the
@@ -12,6 +12,11 @@ import (
 // wrong with it is a finding in Recording.Quality, and a recording with a
 // refusal has no valid band.
 func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (Recording, error) {
+	defer p.hold()()
+	return p.process(channels, rateHz)
+}
+
+func (p *Processor) process(channels [][]float64, rateHz float64) (Recording, error) {
 	rec := Recording{LevelUnit: p.levelUnit(), Repeats: 0}
 	for e := range rec.Ears {
 		rec.Ears[e] = p.emptyResponse()
@@ -73,6 +78,9 @@ type take struct {
 	shift []float64 // what remains to align each repeat with the first, in samples
 	keep  []float64 // weight of each repeat, sum 1; 0 for a dropped one
 
+	played  []complex128 // spectrum of the excitation as the recorder's clock saw it, without a loopback
+	inverse [2][]float64 // per ear and band, the mean power of what the ear's spectrum was multiplied by
+
 	ratio   float64 // recorder's clock over the player's, as allowed for
 	refGain float64 // loopback over digital excitation, or 1
 
@@ -82,8 +90,15 @@ type take struct {
 
 // run does everything there is to do with one recording.
 func (t *take) run() {
-	t.checkSamples()
-	t.locate()
+	var found [roles][]Finding
+	t.p.share(1+roles, func(_ *desk, i int) {
+		if i == 0 {
+			t.locate()
+		} else {
+			found[i-1] = t.checkSamples(i - 1)
+		}
+	})
+	t.add(slices.Concat(found[:]...)...)
 	if !t.checkFound() {
 		return
 	}
@@ -108,12 +123,18 @@ func (t *take) measure() {
 	t.align()
 	t.clock()
 	t.divide()
-	t.weigh()
-	for e := range t.rec.Ears {
-		if t.x[e] != nil {
-			t.respond(Ear(e))
+	t.p.share(1+len(t.rec.Ears), func(d *desk, i int) {
+		if i == 0 {
+			t.weigh(d)
+		} else {
+			t.averageInverse(d, Ear(i-1))
 		}
-	}
+	})
+	t.p.share(len(t.rec.Ears), func(d *desk, e int) {
+		if t.x[e] != nil {
+			t.respond(d, Ear(e))
+		}
+	})
 }
 
 // ears lists the channels of the ears that are there.
@@ -142,16 +163,21 @@ func (t *take) place() {
 }
 
 // spectrum returns the buffer for repeat k of a channel.
-func (t *take) spectrum(k, role int) []complex128 {
-	b := &t.p.buf
-	i := k*roles + role
-	for len(b.spectra) <= i {
-		b.spectra = append(b.spectra, nil)
+func (t *take) spectrum(k, role int) []complex128 { return t.p.buf.spectra[k*roles+role] }
+
+// part is one repeat of one channel.
+type part struct{ k, role int }
+
+// parts lists the parts of a recording that there are.
+func (t *take) parts() (out []part) {
+	for k := range t.cut {
+		for role, x := range t.x {
+			if x != nil {
+				out = append(out, part{k, role})
+			}
+		}
 	}
-	if b.spectra[i] == nil {
-		b.spectra[i] = make([]complex128, t.p.fft.Bins())
-	}
-	return b.spectra[i]
+	return out
 }
 
 // transform cuts every repeat out of every channel and takes its spectrum.
@@ -159,54 +185,68 @@ func (t *take) spectrum(k, role int) []complex128 {
 func (t *take) transform() {
 	p := t.p
 	t.rec.SoundSeconds = float64(len(t.cut)*len(p.x)) / p.rate
-	for role, x := range t.x {
-		if x == nil {
-			continue
-		}
-		offset := t.offset(x)
-		for k, from := range t.cut {
-			seg := p.buf.segment
-			low := min(max(0, -from), p.segment)
-			high := max(low, min(p.segment, t.total-from))
-			clear(seg[:low])
-			clear(seg[high:])
-			for i, v := range x[from+low : from+high] {
-				seg[low+i] = v - offset
-			}
-			p.fft.Forward(t.spectrum(k, role), seg)
-		}
-		// The repeats have the same level, and the first tells it.
-		var flat, weighted float64
-		for i, v := range t.spectrum(0, role) {
-			e := real(v)*real(v) + imag(v)*imag(v)
-			flat += e
-			weighted += e * p.aWeight[i]
-		}
-		if role == loopback {
-			t.refGain = math.Sqrt(flat / p.energy)
-			continue
-		}
-		// Parseval, over the length of the sweep.
-		scale := 2 / float64(p.n) / float64(len(p.x))
-		ear := &t.rec.Ears[role]
-		if pa := p.setup.Microphones[role].PaPerUnit; pa > 0 {
-			scale *= pa * pa / (referencePa * referencePa)
-		} else {
-			scale *= 2 // a full-scale sine is 0 dB (AES17)
-		}
-		ear.SweepLevelDB, ear.SweepLevelA = decibels(flat*scale), decibels(weighted*scale)
+	t.refGain = 1
+	parts := t.parts()
+	for len(p.buf.spectra) < len(t.cut)*roles {
+		p.buf.spectra = append(p.buf.spectra, nil)
 	}
-	if t.x[loopback] == nil {
-		t.refGain = 1
+	p.share(len(parts), func(d *desk, i int) {
+		k, role := parts[i].k, parts[i].role
+		s := &p.buf.spectra[k*roles+role]
+		if *s == nil {
+			*s = make([]complex128, p.bins())
+		}
+		t.cutOut(d.segment, k, role)
+		d.fft.Forward(*s, d.segment)
+		if k == 0 { // the repeats have the same level, and the first tells it
+			t.readLevel(*s, role)
+		}
+	})
+}
+
+// cutOut copies a repeat, its d.c. taken off, and zeros beyond the recording.
+func (t *take) cutOut(seg []float64, k, role int) {
+	from, offset := t.cut[k], t.offset(t.x[role])
+	low := min(max(0, -from), t.p.segment)
+	high := max(low, min(t.p.segment, t.total-from))
+	clear(seg[:low])
+	clear(seg[high:])
+	for i, v := range t.x[role][from+low : from+high] {
+		seg[low+i] = v - offset
 	}
 }
 
-func energy(s []complex128) float64 {
-	sum := 0.0
-	for _, v := range s {
-		sum += real(v)*real(v) + imag(v)*imag(v)
+// readLevel reads the level of the sweep off the spectrum of a repeat.
+func (t *take) readLevel(s []complex128, role int) {
+	p := t.p
+	flat := energy(s)
+	if role == loopback {
+		t.refGain = math.Sqrt(flat / p.energy)
+		return
 	}
-	return sum
+	weighted := 0.0
+	for i, v := range s {
+		weighted += (real(v)*real(v) + imag(v)*imag(v)) * p.aWeight[i]
+	}
+	// Parseval, over the length of the sweep.
+	scale := 2 / float64(p.n) / float64(len(p.x))
+	ear := &t.rec.Ears[role]
+	if pa := p.setup.Microphones[role].PaPerUnit; pa > 0 {
+		scale *= pa * pa / (referencePa * referencePa)
+	} else {
+		scale *= 2 // a full-scale sine is 0 dB (AES17)
+	}
+	ear.SweepLevelDB, ear.SweepLevelA = decibels(flat*scale), decibels(weighted*scale)
+}
+
+// energy adds up in two parts, which do not wait for each other.
+func energy(s []complex128) float64 {
+	var re, im float64
+	for _, v := range s {
+		re += real(v) * real(v)
+		im += imag(v) * imag(v)
+	}
+	return re + im
 }
 
 // leadRange returns the samples before the first repeat that hold nothing but
@@ -230,114 +270,5 @@ func (t *take) offset(x []float64) float64 {
 	if to == from {
 		return 0
 	}
-	sum := 0.0
-	for _, v := range x[from:to] {
-		sum += v
-	}
-	return sum / float64(to-from)
-}
-
-// divide turns the spectra of the ears into responses, repeat by repeat.
-func (t *take) divide() {
-	p := t.p
-	inverse := p.buf.inverse
-	clear(p.buf.power2)
-	for k := range t.cut {
-		var reference []complex128
-		if t.x[loopback] != nil {
-			reference = t.spectrum(k, loopback)
-		} else {
-			reference = t.reference()
-		}
-		if k == 0 || t.x[loopback] != nil {
-			p.invert(inverse, reference)
-			p.buf.reach = p.buf.reach[:0]
-			for i := range min(len(inverse), int(p.lowHz/p.rate*float64(p.n))+2) {
-				p.buf.reach = append(p.buf.reach, real(inverse[i]*reference[i]))
-			}
-			for i := range p.buf.power2 {
-				g := inverse[i] * reference[i]
-				if t.x[loopback] != nil {
-					g /= complex(float64(len(t.cut)), 0)
-				}
-				p.buf.power2[i] += real(g)
-			}
-		}
-		for e := range 2 {
-			if t.x[e] == nil {
-				continue
-			}
-			h := t.spectrum(k, e)
-			if t.x[loopback] == nil && t.shift[k] != 0 {
-				advance(h, t.shift[k], p.n)
-			}
-			for i, g := range inverse {
-				h[i] *= g
-			}
-			if c := p.correct[e]; c != nil {
-				for i := range h {
-					h[i] *= c[i]
-				}
-			}
-		}
-	}
-}
-
-// invert writes the regularised inverse of the reference spectrum,
-// conj(R)/(|R|² + ε). ε is 0 where the excitation has content and grows
-// outside so that the quotient falls off as the pass band does, whatever noise
-// the reference has there.
-func (p *Processor) invert(dst, reference []complex128) {
-	if p.smooth != nil {
-		for k, s := range smoothPower(reference, p.smoothWidth()) {
-			dst[k] = 0
-			if g := p.pass[k]; g > 0 && s > 0 {
-				dst[k] = complex(real(reference[k])*g/s, -imag(reference[k])*g/s)
-			}
-		}
-		return
-	}
-	step := p.rate / float64(p.n)
-	around := func(f float64) float64 {
-		a := max(1, int(f/1.03/step))
-		b := min(len(reference), int(f*1.03/step)+2)
-		return energy(reference[a:b]) / float64(b-a)
-	}
-	low, high := around(p.lowHz*1.1), around(p.highHz/1.1)
-	for k, r := range reference {
-		g := p.pass[k]
-		if g == 0 {
-			dst[k] = 0
-			continue
-		}
-		e := real(r)*real(r) + imag(r)*imag(r)
-		if g < 1 {
-			edge := low
-			if float64(k)*step > p.highHz {
-				edge = high
-			}
-			e += edge * (1/g - 1)
-		}
-		if e == 0 {
-			dst[k] = 0
-			continue
-		}
-		dst[k] = complex(real(r)/e, -imag(r)/e)
-	}
-}
-
-// advance moves a signal of n samples earlier by shift samples.
-func advance(s []complex128, shift float64, n int) {
-	// The rotation is advanced by multiplication and set anew every 256 bins,
-	// which keeps its error below 1e-13.
-	phase := 2 * math.Pi * shift / float64(n)
-	step := cmplx.Rect(1, phase)
-	var r complex128
-	for k := range s {
-		if k%256 == 0 {
-			r = cmplx.Rect(1, phase*float64(k))
-		}
-		s[k] *= r
-		r *= step
-	}
+	return sum(x[from:to]) / float64(to-from)
 }

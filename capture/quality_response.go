@@ -215,10 +215,10 @@ func correlation(a, b []float64, lags int) (up, down float64) {
 
 // checkLoopback looks for a microphone in the place of the loopback: a wire's
 // response is flat, an earphone's is not.
-func (t *take) checkLoopback() {
+func (t *take) checkLoopback() []Finding {
 	p := t.p
 	if t.x[loopback] == nil {
-		return
+		return nil
 	}
 	wire := t.spectrum(0, loopback)
 	over := func(k int, ear []complex128) float64 {
@@ -231,7 +231,7 @@ func (t *take) checkLoopback() {
 	}
 	bumps := t.bumps(func(k int) float64 { return over(k, nil) })
 	if bumps < bumpyLoopDB {
-		return
+		return nil
 	}
 	for e := range 2 {
 		if t.x[e] == nil {
@@ -239,12 +239,12 @@ func (t *take) checkLoopback() {
 		}
 		h := t.spectrum(t.firstKept(), e)
 		if own := t.bumps(func(k int) float64 { return over(k, h) }); own < min(flatLoopDB, bumps/3) {
-			t.add(Finding{Code: "channels-swapped", Severity: Refusal, Channel: channelNames[e], Value: bumps, Unit: "dB",
+			return []Finding{{Code: "channels-swapped", Severity: Refusal, Channel: channelNames[e], Value: bumps, Unit: "dB",
 				Message: fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", channelNames[e], own, bumps),
-				Mend:    "mend the channel numbers in study.toml, or the cables and record again"})
-			return
+				Mend:    "mend the channel numbers in study.toml, or the cables and record again"}}
 		}
 	}
+	return nil
 }
 
 // bumps returns the standard deviation over third octaves of a level in dB.
@@ -270,26 +270,24 @@ func (t *take) bumps(power func(k int) float64) float64 {
 	return math.Sqrt(max(0, square/n-sum*sum/n/n))
 }
 
-// checkRepeats looks for a level that changes between the repeats: a
+// checkRepeats looks for a level that changes between the repeats of an ear: a
 // microphone or a headphone that moved.
-func (t *take) checkRepeats() {
-	if len(t.cut) < 2 {
-		return
+func (t *take) checkRepeats(d *desk, e int) []Finding {
+	if len(t.cut) < 2 || t.x[e] == nil || t.rec.Ears[e].SweepLevelDB <= NoLevelDB {
+		return nil
 	}
-	for e := range 2 {
-		if t.x[e] == nil || t.rec.Ears[e].SweepLevelDB <= NoLevelDB {
-			continue
-		}
-		if k, change := t.jump(e, t.bandsOf); math.Abs(change) >= jumpDB {
-			// Noise on one repeat changes levels too, but not those of the
-			// windowed response.
-			if k, change = t.jump(e, t.bandsOfWindowed); math.Abs(change) >= jumpDB {
-				t.add(Finding{Code: "level-jump", Severity: Warning, Channel: channelNames[e], Value: change, Unit: "dB",
-					Message: fmt.Sprintf("the response changes by %.1f dB with repeat %d: the microphone or the headphone moved", math.Abs(change), t.index[k]+1),
-					Mend:    "seat the microphone again, let the subject hold still, and record again"})
-			}
-		}
+	if _, change := t.jump(e, t.bandsOf); math.Abs(change) < jumpDB {
+		return nil
 	}
+	// Noise on one repeat changes levels too, but not those of the windowed
+	// response.
+	k, change := t.jump(e, func(k, e int) []float64 { return t.bandsOfWindowed(d, k, e) })
+	if math.Abs(change) < jumpDB {
+		return nil
+	}
+	return []Finding{{Code: "level-jump", Severity: Warning, Channel: channelNames[e], Value: change, Unit: "dB",
+		Message: fmt.Sprintf("the response changes by %.1f dB with repeat %d: the microphone or the headphone moved", math.Abs(change), t.index[k]+1),
+		Mend:    "seat the microphone again, let the subject hold still, and record again"}}
 }
 
 // jump returns the repeat whose band levels differ most from the first, and by
@@ -343,15 +341,15 @@ func (t *take) powerOf(h []complex128, n int) (out []float64) {
 
 // bandsOfWindowed is bandsOf for the windowed response; NaN where what the
 // window leaves out says that noise is near.
-func (t *take) bandsOfWindowed(k, e int) []float64 {
-	p, b := t.p, &t.p.buf
-	p.fft.Inverse(b.impulse, t.spectrum(k, e))
-	whole := int(math.Floor(t.onset()))
+func (t *take) bandsOfWindowed(b *desk, k, e int) []float64 {
+	p := t.p
+	b.fft.Inverse(b.impulse, t.spectrum(k, e))
+	whole := int(math.Floor(t.onset(b.impulse)))
 	clear(b.segment)
 	for i, w := range p.window {
 		b.segment[i] = w * b.impulse[(((whole-p.pre+i)%p.n)+p.n)%p.n]
 	}
-	p.fft.Forward(b.mean, b.segment)
+	b.fft.Forward(b.mean, b.segment)
 	out := t.powerOf(b.mean, p.n)
 	for i, whole := range t.bandsOf(k, e) {
 		if out[i] < math.Pow(10, jumpSNRDB/10)*(whole-out[i])*float64(len(p.window))/float64(p.n) {

@@ -24,33 +24,32 @@ const (
 	peakTaps      = 8      // on each side
 )
 
-// checkSamples looks at the raw samples.
-func (t *take) checkSamples() {
-	for role, x := range t.x {
-		if x == nil {
-			continue
-		}
-		name := channelNames[role]
-		found := extremesOf(x, t.p.buf.extremes[role])
-		t.p.buf.extremes[role] = found
-		peak := max(found.peaks())
-		t.peak[role] = peak
-		if found.bad > 0 {
-			t.add(Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(found.bad), Unit: "samples",
-				Message: fmt.Sprintf("%d samples are not numbers", found.bad), Mend: "record again; the file is damaged"})
-		}
-		if peak == 0 {
-			t.add(Finding{Code: "silent", Severity: Refusal, Channel: name,
-				Message: "the channel is silent", Mend: "check cable, phantom power and the channel numbers of the study"})
-			continue
-		}
-		if runs := clippedRuns(x, found, peak); runs > 0 {
-			t.spoilt[role] = true
-			t.add(Finding{Code: "clipping", Severity: Refusal, Channel: name, Value: float64(runs), Unit: "places",
-				Message: fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak)),
-				Mend:    "lower the recording gain, or the drive, and record again"})
-		}
+// checkSamples looks at the raw samples of a channel.
+func (t *take) checkSamples(role int) (out []Finding) {
+	x := t.x[role]
+	if x == nil {
+		return nil
 	}
+	name := channelNames[role]
+	found := extremesOf(x, t.p.buf.extremes[role])
+	t.p.buf.extremes[role] = found
+	peak := max(found.peaks())
+	t.peak[role] = peak
+	if found.bad > 0 {
+		out = append(out, Finding{Code: "not-finite", Severity: Refusal, Channel: name, Value: float64(found.bad), Unit: "samples",
+			Message: fmt.Sprintf("%d samples are not numbers", found.bad), Mend: "record again; the file is damaged"})
+	}
+	if peak == 0 {
+		return append(out, Finding{Code: "silent", Severity: Refusal, Channel: name,
+			Message: "the channel is silent", Mend: "check cable, phantom power and the channel numbers of the study"})
+	}
+	if runs := clippedRuns(x, found, peak); runs > 0 {
+		t.spoilt[role] = true
+		out = append(out, Finding{Code: "clipping", Severity: Refusal, Channel: name, Value: float64(runs), Unit: "places",
+			Message: fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak)),
+			Mend:    "lower the recording gain, or the drive, and record again"})
+	}
+	return out
 }
 
 // clippedRuns counts the places where the signal stays at its own peak, within
@@ -79,41 +78,41 @@ func clippedRuns(x []float64, e extremes, peak float64) int {
 	return runs
 }
 
-// checkTops looks for tops cut flat below full scale and for peaks between the
-// samples that lie above it. Clipped channels are left alone.
-func (t *take) checkTops() {
+// checkTops looks for tops of a channel that are cut flat below full scale and
+// for peaks between the samples that lie above it. Clipped channels are left
+// alone.
+func (t *take) checkTops(role int) (out []Finding) {
 	allowed := max(flatRatio, 2*t.p.flatness) // an excitation may have flat tops of its own
-	for role, x := range t.x {
-		if x == nil || t.peak[role] == 0 || t.spoilt[role] {
-			continue
+	x, peak := t.x[role], t.peak[role]
+	if x == nil || peak == 0 || t.spoilt[role] {
+		return nil
+	}
+	if zone := max(flatZone, flatNoise*t.noiseOfSilence(x)/peak); zone <= flatWidest {
+		tops := flatTops(x, t.p.buf.extremes[role], zone)
+		cut := [2]bool{}
+		for i, top := range tops {
+			cut[i] = top.at >= flatLeast && top.ratio() >= allowed
 		}
-		zone := max(flatZone, flatNoise*t.noiseOfSilence(x)/t.peak[role])
-		if zone <= flatWidest {
-			tops := flatTops(x, t.p.buf.extremes[role], zone)
-			cut := [2]bool{}
-			for i, top := range tops {
-				cut[i] = top.at >= flatLeast && top.ratio() >= allowed
-			}
-			if cut[0] || cut[1] {
-				t.spoilt[role] = true
-				t.addFlat(role, x, cut, tops, zone)
-			}
-		}
-		if t.spoilt[role] || t.peak[role] < interFrom || t.peak[role] > 1 {
-			continue // above 1 the format holds more than full scale
-		}
-		if peak := interSamplePeak(x, t.p.buf.extremes[role]); peak > interLeast {
-			t.add(Finding{Code: "inter-sample-peak", Severity: Warning, Channel: channelNames[role], Value: 20 * math.Log10(peak), Unit: "dB re full scale",
-				Message: fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(peak)),
-				Mend:    "lower the recording gain by a few decibels"})
+		if cut[0] || cut[1] {
+			t.spoilt[role] = true
+			return append(out, t.flat(role, x, cut, tops, zone))
 		}
 	}
+	if peak < interFrom || peak > 1 {
+		return nil // above 1 the format holds more than full scale
+	}
+	if top := interSamplePeak(x, t.p.buf.extremes[role]); top > interLeast {
+		out = append(out, Finding{Code: "inter-sample-peak", Severity: Warning, Channel: channelNames[role], Value: 20 * math.Log10(top), Unit: "dB re full scale",
+			Message: fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(top)),
+			Mend:    "lower the recording gain by a few decibels"})
+	}
+	return out
 }
 
-// addFlat reports tops that are cut flat. How much it matters follows from the
+// flat reports tops that are cut flat. How much it matters follows from the
 // densest place: a sine that is cut for the share q of its time, θ = πq/2 on
 // each side of each top, loses (2θ − sin 2θ)/π of its amplitude.
-func (t *take) addFlat(role int, x []float64, cut [2]bool, tops [2]topZone, zone float64) {
+func (t *take) flat(role int, x []float64, cut [2]bool, tops [2]topZone, zone float64) Finding {
 	block := int(flatBlock * t.p.rate)
 	most := 0
 	for from := 0; from < len(x); from += block {
@@ -148,7 +147,7 @@ func (t *take) addFlat(role int, x []float64, cut [2]bool, tops [2]topZone, zone
 	if lost > flatLostDB {
 		f.Severity = Refusal
 	}
-	t.add(f)
+	return f
 }
 
 // topZone counts the samples near the highest.
@@ -251,7 +250,7 @@ func peakKernels() (out [2*peakPositions - 2][2*peakTaps + 1]float64) {
 }
 
 // checkCopies looks for a channel that is a multiple of another.
-func (t *take) checkCopies() {
+func (t *take) checkCopies() (out []Finding) {
 	step := max(1, t.total/copySamples)
 	for a, x := range t.x {
 		for b := a + 1; b < roles; b++ {
@@ -270,9 +269,10 @@ func (t *take) checkCopies() {
 			if left > copyDB {
 				continue
 			}
-			t.add(Finding{Code: "identical-channels", Severity: Refusal, Channel: channelNames[b], Value: max(left, -120), Unit: "dB",
+			out = append(out, Finding{Code: "identical-channels", Severity: Refusal, Channel: channelNames[b], Value: max(left, -120), Unit: "dB",
 				Message: fmt.Sprintf("the %s and the %s channel hold the same signal", channelNames[a], channelNames[b]),
 				Mend:    "check the cables, the recorder's channel linking (stereo, mono) and the channel numbers of the study"})
 		}
 	}
+	return out
 }

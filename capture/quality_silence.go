@@ -45,55 +45,49 @@ func (t *take) silences() (out [][2]int) {
 	return out
 }
 
-// checkSilence looks for d.c. and mains hum.
-func (t *take) checkSilence() {
-	quiet := t.silences()
-	for role, x := range t.x {
-		if x == nil {
-			continue
-		}
-		t.checkOffset(role, x, quiet)
-		level := t.levelOf(role)
-		if level <= NoLevelDB {
-			continue
-		}
-		var pieces [][]float64
-		for _, q := range quiet {
-			pieces = append(pieces, x[q[0]:q[1]])
-		}
-		if len(pieces) == 0 && role != loopback {
-			pieces = append(pieces, t.remainder(role))
-		}
-		mains, power := hum(pieces, t.p.rate)
-		// As a sine of full scale is 0 dB.
-		if over := decibels(2*power) - level; over >= humDB {
-			t.add(Finding{Code: "mains-hum", Severity: Warning, Channel: channelNames[role], Value: over, Unit: "dB re sweep",
-				Message: fmt.Sprintf("mains hum of %d Hz and its harmonics is %.0f dB below the sweep", mains, -over),
-				Mend:    "look for ground loops, unbalanced cables and power supplies near the microphones; one supply for player and recorder helps"})
-		}
+// checkSilence looks for d.c. and mains hum in a channel.
+func (t *take) checkSilence(d *desk, role int) (out []Finding) {
+	x, quiet := t.x[role], t.silences()
+	if x == nil {
+		return nil
 	}
+	out = t.checkOffset(role, x, quiet)
+	level := t.levelOf(role)
+	if level <= NoLevelDB {
+		return out
+	}
+	var pieces [][]float64
+	for _, q := range quiet {
+		pieces = append(pieces, x[q[0]:q[1]])
+	}
+	if len(pieces) == 0 && role != loopback {
+		pieces = append(pieces, t.remainder(d, role))
+	}
+	mains, power := hum(pieces, t.p.rate)
+	// As a sine of full scale is 0 dB.
+	if over := decibels(2*power) - level; over >= humDB {
+		out = append(out, Finding{Code: "mains-hum", Severity: Warning, Channel: channelNames[role], Value: over, Unit: "dB re sweep",
+			Message: fmt.Sprintf("mains hum of %d Hz and its harmonics is %.0f dB below the sweep", mains, -over),
+			Mend:    "look for ground loops, unbalanced cables and power supplies near the microphones; one supply for player and recorder helps"})
+	}
+	return out
 }
 
 // checkOffset reports a d.c. offset.
-func (t *take) checkOffset(role int, x []float64, quiet [][2]int) {
-	sum, n := 0.0, 0
+func (t *take) checkOffset(role int, x []float64, quiet [][2]int) []Finding {
+	total, n := 0.0, 0
 	for _, q := range quiet {
-		for _, v := range x[q[0]:q[1]] {
-			sum += v
-		}
+		total += sum(x[q[0]:q[1]])
 		n += q[1] - q[0]
 	}
 	least := dcNote
 	if n == 0 {
 		// The sweep's first cycles need not sum to nothing.
-		for _, v := range x {
-			sum += v
-		}
-		n, least = len(x), 3*dcNote
+		total, n, least = sum(x), len(x), 3*dcNote
 	}
-	dc := sum / float64(n)
+	dc := total / float64(n)
 	if math.Abs(dc) < least {
-		return
+		return nil
 	}
 	f := Finding{Code: "dc-offset", Severity: Note, Channel: channelNames[role], Value: 100 * dc, Unit: "% of full scale",
 		Message: fmt.Sprintf("d.c. offset of %+.1f %% of full scale; it was taken out", 100*dc),
@@ -101,7 +95,7 @@ func (t *take) checkOffset(role int, x []float64, quiet [][2]int) {
 	if math.Abs(dc) >= dcWarning {
 		f.Severity = Warning
 	}
-	t.add(f)
+	return []Finding{f}
 }
 
 // levelOf returns the level of the sweep in a channel, a full-scale sine being
@@ -203,25 +197,24 @@ func linePowers(x, f []float64) []float64 {
 // remainder returns what the response does not explain of the first repeat in
 // an ear's channel: the recording less the excitation through the windowed
 // response.
-func (t *take) remainder(role int) []float64 {
-	p, b := t.p, &t.p.buf
+func (t *take) remainder(b *desk, role int) []float64 {
+	p := t.p
 	k := t.firstKept()
 	h := t.spectrum(k, role)
-	p.fft.Inverse(b.impulse, h)
-	whole := int(math.Floor(t.onset()))
+	b.fft.Inverse(b.impulse, h)
+	whole := int(math.Floor(t.onset(b.impulse)))
 	for i, w := range p.window {
 		j := (((whole - p.pre + i) % p.n) + p.n) % p.n
 		b.impulse[j] *= 1 - w
 	}
-	p.fft.Forward(b.mean, b.impulse)
-	reference := t.x[loopback]
-	r := t.reference()
-	if reference != nil {
+	b.fft.Forward(b.mean, b.impulse)
+	r := t.played
+	if t.x[loopback] != nil {
 		r = t.spectrum(k, loopback)
 	}
 	for i := range b.mean {
 		b.mean[i] *= r[i]
 	}
-	p.fft.Inverse(b.impulse, b.mean)
+	b.fft.Inverse(b.impulse, b.mean)
 	return b.impulse[:min(p.segment, t.total-t.cut[k])]
 }

@@ -29,6 +29,7 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 	if err != nil {
 		return nil, err
 	}
+	first.SetWorkers(jobs)
 	out := make([]Inspection, len(files))
 	var next, done atomic.Int64
 	var mu sync.Mutex

@@ -144,7 +144,13 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 	}
 	l.responder = &responder{
 		dir: dir, setup: key, store: l.responses, stamps: l.stamps, opt: opt, changed: map[int]bool{},
-		first: sync.OnceValues(func() (*capture.Processor, error) { return capture.NewProcessor(setup) }),
+		first: sync.OnceValues(func() (*capture.Processor, error) {
+			p, err := capture.NewProcessor(setup)
+			if err == nil && opt.Jobs > 0 {
+				p.SetWorkers(opt.Jobs)
+			}
+			return p, err
+		}),
 	}
 	return l, nil
 }

@@ -1,0 +1,48 @@
+package capture_test
+
+import (
+	"reflect"
+	"sync"
+	"testing"
+
+	"asworn/capture"
+)
+
+// TestWorkers processes good and spoilt recordings with one worker, and with
+// several that share the work on one recording or are shared by clones: same
+// recording, same bits, findings in the same order.
+func TestWorkers(t *testing.T) {
+	for design := range plantedDesigns {
+		alone, several := processor(t, plantedSetup(design)), processor(t, plantedSetup(design))
+		alone.SetWorkers(1)
+		several.SetWorkers(3)
+		rate := plantedDesigns[design].rate
+		recipes := []*recipe{drawGood(uint64(design), design)}
+		for i, p := range plants {
+			if p.needs == nil || p.needs(plantedDesigns[design].repeats, plantedDesigns[design].loop) {
+				r := drawGood(uint64(100*design+i), design)
+				p.spoil(r, p.sizes[len(p.sizes)-1])
+				recipes = append(recipes, r)
+			}
+		}
+		var group sync.WaitGroup
+		for i, r := range recipes {
+			x := r.make()
+			want, err := alone.ProcessSamples(x, rate)
+			if err != nil {
+				t.Fatal(err)
+			}
+			compare := func(p *capture.Processor) {
+				if got, err := p.ProcessSamples(x, rate); err != nil || !reflect.DeepEqual(got, want) {
+					t.Errorf("design %d, recording %d: several workers give something else: %v", design, i, err)
+				}
+			}
+			compare(several)
+			if i%4 == 0 {
+				other := several.Clone()
+				group.Go(func() { compare(other) })
+			}
+		}
+		group.Wait()
+	}
+}
