@@ -170,7 +170,7 @@ func mul(a, w complex128) (re, im float64) {
 	return real(a)*real(w) - imag(a)*imag(w), real(a)*imag(w) + imag(a)*real(w)
 }
 
-func combine2(d, t []complex128) {
+func butterflies2(d, t []complex128) {
 	m := len(d) / 2
 	a, b := d[:m], d[m:2*m]
 	t = t[:m]
@@ -181,7 +181,7 @@ func combine2(d, t []complex128) {
 	}
 }
 
-func combine4(x, t []complex128) {
+func butterflies4(x, t []complex128) {
 	m := len(x) / 4
 	a, b, c, d := x[:m], x[m:2*m], x[2*m:3*m], x[3*m:4*m]
 	b, c, d = b[:len(a)], c[:len(a)], d[:len(a)]
@@ -238,7 +238,7 @@ func sixteen(d, src []complex128, stride int) {
 		complex(-c1*real(e)-s1*imag(e), s1*real(e)-c1*imag(e)))
 }
 
-func combine3(x, t []complex128) {
+func butterflies3(x, t []complex128) {
 	const h = 0.866025403784438646763723170752936 // sin 2π/3
 	m := len(x) / 3
 	a, b, c := x[:m], x[m:2*m], x[2*m:3*m]

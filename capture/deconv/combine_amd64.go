@@ -1,0 +1,42 @@
+package deconv
+
+import "golang.org/x/sys/cpu"
+
+// pairs says whether the processor has what combine_amd64.s uses.
+var pairs = cpu.X86.HasAVX
+
+// combine2, combine3 and combine4 are butterflies2, 3 and 4, two at a time where
+// the processor can.
+
+func combine2(x, t []complex128) {
+	if m := len(x) / 2; pairs && m%2 == 0 && len(t) >= m && m > 0 {
+		pairs2(&x[0], &t[0], m)
+		return
+	}
+	butterflies2(x, t)
+}
+
+func combine3(x, t []complex128) {
+	if m := len(x) / 3; pairs && m%2 == 0 && len(t) >= 2*m && m > 0 {
+		pairs3(&x[0], &t[0], m)
+		return
+	}
+	butterflies3(x, t)
+}
+
+func combine4(x, t []complex128) {
+	if m := len(x) / 4; pairs && m%2 == 0 && len(t) >= 3*m && m > 0 {
+		pairs4(&x[0], &t[0], m)
+		return
+	}
+	butterflies4(x, t)
+}
+
+//go:noescape
+func pairs2(x, t *complex128, m int)
+
+//go:noescape
+func pairs3(x, t *complex128, m int)
+
+//go:noescape
+func pairs4(x, t *complex128, m int)

@@ -1,0 +1,135 @@
+#include "textflag.h"
+
+// The steps of the transform on two complex values at a time. Every product and
+// sum is that of the Go code, in the same order, so that the bits are the same.
+
+// MUL multiplies the two complex values in x by those in w; s is overwritten.
+#define MUL(x, w, s) \
+	VPERMILPD $5, x, s;  \ // imaginary parts first
+	VMOVDDUP  w, Y14;    \
+	VPERMILPD $15, w, Y15; \
+	VMULPD    Y14, x, x; \
+	VMULPD    Y15, s, s; \
+	VADDSUBPD s, x, x
+
+DATA flip<>+0(SB)/8, $0x8000000000000000
+DATA flip<>+8(SB)/8, $0x8000000000000000
+DATA flip<>+16(SB)/8, $0x8000000000000000
+DATA flip<>+24(SB)/8, $0x8000000000000000
+GLOBL flip<>(SB), RODATA|NOPTR, $32
+
+DATA sine<>+0(SB)/8, $0.866025403784438646763723170752936
+GLOBL sine<>(SB), RODATA|NOPTR, $8
+DATA half<>+0(SB)/8, $0.5
+GLOBL half<>(SB), RODATA|NOPTR, $8
+
+// func pairs4(x, t *complex128, m int)
+TEXT ·pairs4(SB), NOSPLIT, $0-24
+	MOVQ    x+0(FP), AX
+	MOVQ    t+8(FP), DX
+	MOVQ    m+16(FP), CX
+	MOVQ    CX, R8
+	SHLQ    $4, R8              // bytes of a part
+	LEAQ    (AX)(R8*1), BX      // second part
+	LEAQ    (BX)(R8*1), SI      // third
+	LEAQ    (SI)(R8*1), DI      // fourth
+	LEAQ    (DX)(R8*1), R9      // their factors
+	LEAQ    (R9)(R8*1), R10
+	VMOVUPD flip<>(SB), Y13
+	XORQ    R11, R11
+
+loop4:
+	VMOVUPD (AX)(R11*1), Y0
+	VMOVUPD (BX)(R11*1), Y1
+	VMOVUPD (SI)(R11*1), Y2
+	VMOVUPD (DI)(R11*1), Y3
+	VMOVUPD (DX)(R11*1), Y4
+	VMOVUPD (R9)(R11*1), Y5
+	VMOVUPD (R10)(R11*1), Y6
+	MUL(Y1, Y4, Y7)
+	MUL(Y2, Y5, Y8)
+	MUL(Y3, Y6, Y9)
+	VADDPD  Y2, Y0, Y4          // p = a + c
+	VSUBPD  Y2, Y0, Y5          // q = a − c
+	VADDPD  Y3, Y1, Y6          // s = b + d
+	VSUBPD  Y3, Y1, Y7          // u = b − d
+	VPERMILPD $5, Y7, Y7
+	VADDPD  Y6, Y4, Y0          // p + s
+	VSUBPD  Y6, Y4, Y2          // p − s
+	VADDSUBPD Y7, Y5, Y3        // q + iu
+	VXORPD  Y13, Y7, Y7
+	VADDSUBPD Y7, Y5, Y1        // q − iu
+	VMOVUPD Y0, (AX)(R11*1)
+	VMOVUPD Y1, (BX)(R11*1)
+	VMOVUPD Y2, (SI)(R11*1)
+	VMOVUPD Y3, (DI)(R11*1)
+	ADDQ    $32, R11
+	CMPQ    R11, R8
+	JLT     loop4
+	VZEROUPPER
+	RET
+
+// func pairs2(x, t *complex128, m int)
+TEXT ·pairs2(SB), NOSPLIT, $0-24
+	MOVQ    x+0(FP), AX
+	MOVQ    t+8(FP), DX
+	MOVQ    m+16(FP), R8
+	SHLQ    $4, R8
+	LEAQ    (AX)(R8*1), BX
+	XORQ    R11, R11
+
+loop2:
+	VMOVUPD (AX)(R11*1), Y0
+	VMOVUPD (BX)(R11*1), Y1
+	VMOVUPD (DX)(R11*1), Y4
+	MUL(Y1, Y4, Y7)
+	VADDPD  Y1, Y0, Y2
+	VSUBPD  Y1, Y0, Y3
+	VMOVUPD Y2, (AX)(R11*1)
+	VMOVUPD Y3, (BX)(R11*1)
+	ADDQ    $32, R11
+	CMPQ    R11, R8
+	JLT     loop2
+	VZEROUPPER
+	RET
+
+// func pairs3(x, t *complex128, m int)
+TEXT ·pairs3(SB), NOSPLIT, $0-24
+	MOVQ    x+0(FP), AX
+	MOVQ    t+8(FP), DX
+	MOVQ    m+16(FP), R8
+	SHLQ    $4, R8
+	LEAQ    (AX)(R8*1), BX
+	LEAQ    (BX)(R8*1), SI
+	LEAQ    (DX)(R8*1), R9
+	VMOVUPD flip<>(SB), Y13
+	VBROADCASTSD sine<>(SB), Y12
+	VBROADCASTSD half<>(SB), Y11
+	XORQ    R11, R11
+
+loop3:
+	VMOVUPD (AX)(R11*1), Y0
+	VMOVUPD (BX)(R11*1), Y1
+	VMOVUPD (SI)(R11*1), Y2
+	VMOVUPD (DX)(R11*1), Y4
+	VMOVUPD (R9)(R11*1), Y5
+	MUL(Y1, Y4, Y7)
+	MUL(Y2, Y5, Y8)
+	VADDPD  Y2, Y1, Y3          // s = b + c
+	VSUBPD  Y2, Y1, Y4
+	VMULPD  Y12, Y4, Y4         // u = sin 2π/3 (b − c)
+	VPERMILPD $5, Y4, Y4
+	VADDPD  Y3, Y0, Y5          // a + s
+	VMULPD  Y11, Y3, Y3
+	VSUBPD  Y3, Y0, Y6          // p = a − s/2
+	VADDSUBPD Y4, Y6, Y2        // p + iu
+	VXORPD  Y13, Y4, Y4
+	VADDSUBPD Y4, Y6, Y1        // p − iu
+	VMOVUPD Y5, (AX)(R11*1)
+	VMOVUPD Y1, (BX)(R11*1)
+	VMOVUPD Y2, (SI)(R11*1)
+	ADDQ    $32, R11
+	CMPQ    R11, R8
+	JLT     loop3
+	VZEROUPPER
+	RET

@@ -1,0 +1,34 @@
+package deconv
+
+import (
+	"math/rand/v2"
+	"slices"
+	"testing"
+)
+
+// TestCombine compares the steps that go two at a time with those in Go, bit
+// for bit.
+func TestCombine(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 2))
+	random := func(n int) []complex128 {
+		out := make([]complex128, n)
+		for i := range out {
+			out[i] = complex(rng.NormFloat64(), rng.NormFloat64())
+		}
+		return out
+	}
+	for _, m := range []int{1, 2, 3, 4, 6, 64, 250, 1024} {
+		for _, c := range []struct {
+			radix    int
+			one, two func(x, t []complex128)
+		}{{2, butterflies2, combine2}, {3, butterflies3, combine3}, {4, butterflies4, combine4}} {
+			x, turns := random(c.radix*m+1), random((c.radix-1)*m)
+			y := slices.Clone(x)
+			c.one(x[:c.radix*m], turns)
+			c.two(y[:c.radix*m], turns)
+			if !slices.Equal(x, y) {
+				t.Errorf("radix %d, %d values each: differs", c.radix, m)
+			}
+		}
+	}
+}

@@ -1,0 +1,9 @@
+//go:build !amd64
+
+package deconv
+
+func combine2(x, t []complex128) { butterflies2(x, t) }
+
+func combine3(x, t []complex128) { butterflies3(x, t) }
+
+func combine4(x, t []complex128) { butterflies4(x, t) }
