@@ -53,7 +53,7 @@ func (t *take) respond(b *desk, e Ear) {
 			continue
 		}
 		for i, v := range t.spectrum(k, int(e)) {
-			b.mean[i] += complex(w, 0) * v
+			b.mean[i] += complex(w*real(v), w*imag(v))
 		}
 	}
 	if p.smooth == nil {
@@ -68,12 +68,12 @@ func (t *take) respond(b *desk, e Ear) {
 		peak = t.onset(b.impulse)
 		spread = float64(p.n) / float64(p.n-len(p.window))
 	}
-	at := func(i int) int { return ((i % p.n) + p.n) % p.n }
 	gain := t.gain(e)
 	r := &t.rec.Ears[e]
 	r.Impulse = make([]float64, len(p.window))
+	copyAround(r.Impulse, b.impulse, whole-p.pre)
 	for i, w := range p.window {
-		r.Impulse[i] = gain * w * b.impulse[at(whole-p.pre+i)]
+		r.Impulse[i] *= gain * w
 	}
 	r.Onset = float64(p.pre) + peak - float64(whole)
 	if p.smooth != nil {
@@ -104,6 +104,15 @@ func (t *take) respond(b *desk, e Ear) {
 		}
 	}
 	t.harmonics(b, e, whole, gain)
+}
+
+// copyAround copies values of a period from index from on, which may lie in any
+// other period.
+func copyAround(dst, period []float64, from int) {
+	n := len(period)
+	for from = (from%n + n) % n; len(dst) > 0; from = 0 {
+		dst = dst[copy(dst, period[from:]):]
+	}
 }
 
 func (p *Processor) minSNR() float64 {
@@ -219,11 +228,11 @@ func (t *take) harmonics(b *desk, e Ear, whole int, gain float64) {
 	p := t.p
 	r := &t.rec.Ears[e]
 	for _, h := range p.orders {
-		clear(b.harmSeq)
+		copyAround(b.harmSeq[:len(h.window)], b.impulse, whole-h.lead-h.before)
 		for i, w := range h.window {
-			j := whole - h.lead - h.before + i
-			b.harmSeq[i] = gain * w * b.impulse[((j%p.n)+p.n)%p.n]
+			b.harmSeq[i] *= gain * w
 		}
+		clear(b.harmSeq[len(h.window):])
 		b.harm.Forward(b.harmSpec, b.harmSeq)
 		for k, v := range b.harmSpec {
 			b.harmPower[k] = real(v)*real(v) + imag(v)*imag(v)

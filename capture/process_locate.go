@@ -55,13 +55,18 @@ func decimate(dst, x []float64, factor int) []float64 {
 		return append(dst, x...)
 	}
 	f := float64(factor)
+	slope := make([]float64, factor)
+	for i := range slope {
+		slope[i] = float64(i) / f
+	}
 	// Output m is centred on sample m·factor; each block of inputs falls with
 	// one slope into the output before it and with the other into the next.
 	carry := 0.0
 	for start := 0; start < len(x); start += factor {
 		var down, up float64
-		for i, v := range x[start:min(start+factor, len(x))] {
-			t := float64(i) / f
+		block := x[start:min(start+factor, len(x))]
+		for i, t := range slope[:len(block)] {
+			v := block[i]
 			down += v * (1 - t)
 			up += v * t
 		}

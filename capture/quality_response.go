@@ -345,10 +345,11 @@ func (t *take) bandsOfWindowed(b *desk, k, e int) []float64 {
 	p := t.p
 	b.fft.Inverse(b.impulse, t.spectrum(k, e))
 	whole := int(math.Floor(t.onset(b.impulse)))
-	clear(b.segment)
+	copyAround(b.segment[:len(p.window)], b.impulse, whole-p.pre)
 	for i, w := range p.window {
-		b.segment[i] = w * b.impulse[(((whole-p.pre+i)%p.n)+p.n)%p.n]
+		b.segment[i] *= w
 	}
+	clear(b.segment[len(p.window):])
 	b.fft.Forward(b.mean, b.segment)
 	out := t.powerOf(b.mean, p.n)
 	for i, whole := range t.bandsOf(k, e) {
