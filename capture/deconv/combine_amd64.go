@@ -5,8 +5,8 @@ import "golang.org/x/sys/cpu"
 // pairs says whether the processor has what combine_amd64.s uses.
 var pairs = cpu.X86.HasAVX
 
-// combine2, combine3 and combine4 are butterflies2, 3 and 4, two at a time where
-// the processor can.
+// combine2, combine3, combine4 and sixteen are butterflies2, 3 and 4 and fan, two
+// values at a time where the processor can.
 
 func combine2(x, t []complex128) {
 	if m := len(x) / 2; pairs && m%2 == 0 && len(t) >= m && m > 0 {
@@ -32,6 +32,14 @@ func combine4(x, t []complex128) {
 	butterflies4(x, t)
 }
 
+func sixteen(dst, src []complex128, stride int) {
+	if pairs && len(dst) >= 16 && len(src) > 15*stride {
+		pairs16(&dst[0], &src[0], stride, &sixteenths[0])
+		return
+	}
+	fan(dst, src, stride)
+}
+
 //go:noescape
 func pairs2(x, t *complex128, m int)
 
@@ -40,3 +48,6 @@ func pairs3(x, t *complex128, m int)
 
 //go:noescape
 func pairs4(x, t *complex128, m int)
+
+//go:noescape
+func pairs16(dst, src *complex128, stride int, t *complex128)

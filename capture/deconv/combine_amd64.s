@@ -12,6 +12,20 @@
 	VMULPD    Y15, s, s; \
 	VADDSUBPD s, x, x
 
+// FOUR transforms the four values a, b, c, d in place; p, q, s, u are
+// overwritten, Y13 holds the signs to flip.
+#define FOUR(a, b, c, d, p, q, s, u) \
+	VADDPD    c, a, p; \
+	VSUBPD    c, a, q; \
+	VADDPD    d, b, s; \
+	VSUBPD    d, b, u; \
+	VPERMILPD $5, u, u; \
+	VADDPD    s, p, a; \
+	VSUBPD    s, p, c; \
+	VADDSUBPD u, q, d; \ // q + iu
+	VXORPD    Y13, u, u; \
+	VADDSUBPD u, q, b // q − iu
+
 DATA flip<>+0(SB)/8, $0x8000000000000000
 DATA flip<>+8(SB)/8, $0x8000000000000000
 DATA flip<>+16(SB)/8, $0x8000000000000000
@@ -49,16 +63,7 @@ loop4:
 	MUL(Y1, Y4, Y7)
 	MUL(Y2, Y5, Y8)
 	MUL(Y3, Y6, Y9)
-	VADDPD  Y2, Y0, Y4          // p = a + c
-	VSUBPD  Y2, Y0, Y5          // q = a − c
-	VADDPD  Y3, Y1, Y6          // s = b + d
-	VSUBPD  Y3, Y1, Y7          // u = b − d
-	VPERMILPD $5, Y7, Y7
-	VADDPD  Y6, Y4, Y0          // p + s
-	VSUBPD  Y6, Y4, Y2          // p − s
-	VADDSUBPD Y7, Y5, Y3        // q + iu
-	VXORPD  Y13, Y7, Y7
-	VADDSUBPD Y7, Y5, Y1        // q − iu
+	FOUR(Y0, Y1, Y2, Y3, Y4, Y5, Y6, Y7)
 	VMOVUPD Y0, (AX)(R11*1)
 	VMOVUPD Y1, (BX)(R11*1)
 	VMOVUPD Y2, (SI)(R11*1)
@@ -131,5 +136,61 @@ loop3:
 	ADDQ    $32, R11
 	CMPQ    R11, R8
 	JLT     loop3
+	VZEROUPPER
+	RET
+
+// HALF turns two parts whose transforms are [a.k] and [b.k] for k and k+1, each
+// with that of the part behind it, multiplies and combines.
+#define HALF(a, b, c, d, at) \
+	VPERM2F128 $0x20, b, a, Y0; \
+	VPERM2F128 $0x31, b, a, Y1; \
+	VPERM2F128 $0x20, d, c, Y2; \
+	VPERM2F128 $0x31, d, c, Y3; \
+	VMOVUPD    at+0(DX), Y12; \
+	MUL(Y1, Y12, Y4); \
+	VMOVUPD    at+64(DX), Y12; \
+	MUL(Y2, Y12, Y4); \
+	VMOVUPD    at+128(DX), Y12; \
+	MUL(Y3, Y12, Y4); \
+	FOUR(Y0, Y1, Y2, Y3, a, b, c, d); \
+	VMOVUPD    Y0, at+0(CX); \
+	VMOVUPD    Y1, at+64(CX); \
+	VMOVUPD    Y2, at+128(CX); \
+	VMOVUPD    Y3, at+192(CX)
+
+// func pairs16(dst, src *complex128, stride int, t *complex128)
+TEXT ·pairs16(SB), NOSPLIT, $0-32
+	MOVQ    dst+0(FP), CX
+	MOVQ    src+8(FP), AX
+	MOVQ    stride+16(FP), R8
+	MOVQ    t+24(FP), DX
+	SHLQ    $4, R8              // to the next value
+	LEAQ    (R8*4), R9
+	LEAQ    (AX)(R9*1), BX      // values 4, 8 and 12
+	LEAQ    (AX)(R9*2), SI
+	LEAQ    (BX)(R9*2), DI
+	LEAQ    (R8*2), R10
+	LEAQ    (R10)(R8*1), R11
+	VMOVUPD flip<>(SB), Y13
+	VMOVUPD (AX), X4
+	VINSERTF128 $1, (AX)(R8*1), Y4, Y4
+	VMOVUPD (BX), X5
+	VINSERTF128 $1, (BX)(R8*1), Y5, Y5
+	VMOVUPD (SI), X6
+	VINSERTF128 $1, (SI)(R8*1), Y6, Y6
+	VMOVUPD (DI), X7
+	VINSERTF128 $1, (DI)(R8*1), Y7, Y7
+	FOUR(Y4, Y5, Y6, Y7, Y0, Y1, Y2, Y3)
+	VMOVUPD (AX)(R10*1), X8
+	VINSERTF128 $1, (AX)(R11*1), Y8, Y8
+	VMOVUPD (BX)(R10*1), X9
+	VINSERTF128 $1, (BX)(R11*1), Y9, Y9
+	VMOVUPD (SI)(R10*1), X10
+	VINSERTF128 $1, (SI)(R11*1), Y10, Y10
+	VMOVUPD (DI)(R10*1), X11
+	VINSERTF128 $1, (DI)(R11*1), Y11, Y11
+	FOUR(Y8, Y9, Y10, Y11, Y0, Y1, Y2, Y3)
+	HALF(Y4, Y5, Y8, Y9, 0)
+	HALF(Y6, Y7, Y10, Y11, 32)
 	VZEROUPPER
 	RET

@@ -31,4 +31,13 @@ func TestCombine(t *testing.T) {
 			}
 		}
 	}
+	for _, stride := range []int{1, 3, 16} {
+		src, x, y := random(15*stride+1), random(17), random(17)
+		x[16] = y[16]
+		fan(x[:16], src, stride)
+		sixteen(y[:16], src, stride)
+		if !slices.Equal(x, y) {
+			t.Errorf("sixteen of stride %d: differs", stride)
+		}
+	}
 }

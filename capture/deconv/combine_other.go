@@ -7,3 +7,5 @@ func combine2(x, t []complex128) { butterflies2(x, t) }
 func combine3(x, t []complex128) { butterflies3(x, t) }
 
 func combine4(x, t []complex128) { butterflies4(x, t) }
+
+func sixteen(dst, src []complex128, stride int) { fan(dst, src, stride) }

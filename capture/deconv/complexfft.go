@@ -200,13 +200,16 @@ func butterflies4(x, t []complex128) {
 	}
 }
 
-// sixteen transforms 16 values: two steps of radix 4 at once.
-func sixteen(d, src []complex128, stride int) {
-	const (
-		c1 = 0.923879532511286756128183189396788 // cos π/8
-		s1 = 0.382683432365089771728459984030399 // sin π/8
-		h  = 0.707106781186547524400844362104849 // √½
-	)
+// sixteenths are the factors of the second of two steps of radix 4.
+var sixteenths = func() (t [12]complex128) {
+	for i := range t {
+		t[i] = unit((i/4+1)*(i%4), 16)
+	}
+	return t
+}()
+
+// fan transforms every stride-th of 16 values: two steps of radix 4 at once.
+func fan(d, src []complex128, stride int) {
 	d = d[:16]
 	for j := range 4 {
 		// Every fourth value, from the j-th on.
@@ -217,25 +220,7 @@ func sixteen(d, src []complex128, stride int) {
 		o[0], o[1] = p+s, complex(real(q)+imag(u), imag(q)-real(u))
 		o[2], o[3] = p-s, complex(real(q)-imag(u), imag(q)+real(u))
 	}
-	butterfly := func(k int, b, c, e complex128) {
-		a := d[k]
-		p, q, s, u := a+c, a-c, b+e, b-e
-		d[k], d[k+4] = p+s, complex(real(q)+imag(u), imag(q)-real(u))
-		d[k+8], d[k+12] = p-s, complex(real(q)-imag(u), imag(q)+real(u))
-	}
-	butterfly(0, d[4], d[8], d[12])
-	b, c, e := d[5], d[9], d[13]
-	butterfly(1, complex(c1*real(b)+s1*imag(b), c1*imag(b)-s1*real(b)),
-		complex(h*(real(c)+imag(c)), h*(imag(c)-real(c))),
-		complex(s1*real(e)+c1*imag(e), s1*imag(e)-c1*real(e)))
-	b, c, e = d[6], d[10], d[14]
-	butterfly(2, complex(h*(real(b)+imag(b)), h*(imag(b)-real(b))),
-		complex(imag(c), -real(c)),
-		complex(h*(imag(e)-real(e)), -h*(imag(e)+real(e))))
-	b, c, e = d[7], d[11], d[15]
-	butterfly(3, complex(s1*real(b)+c1*imag(b), s1*imag(b)-c1*real(b)),
-		complex(h*(imag(c)-real(c)), -h*(imag(c)+real(c))),
-		complex(-c1*real(e)-s1*imag(e), s1*real(e)-c1*imag(e)))
+	butterflies4(d, sixteenths[:])
 }
 
 func butterflies3(x, t []complex128) {
