@@ -155,7 +155,7 @@ func prepare(name string, ss []Seating, opt Options) *prepared {
 	if !p.seal.Told {
 		p.cannot("%s", p.seal.Reason)
 	}
-	p.ma.Sensitivity = Sensitivities(ss, opt)
+	p.ma.Sensitivity = Sensitivities(ss, p.leaks, opt)
 	su := &modelSetup{name: name, seatings: p.blocked, survey: Survey{Model: name}}
 	rows := surveyRows(ss, true)
 	bands := newPositionBands()

@@ -107,7 +107,8 @@ func (s Sensitivity) SummaryFactor(listeners int, confidence float64) float64 {
 	// The jackknife variance sum·(k−1)/k falls as 1/k.
 	wanted := float64(listeners)
 	se := math.Sqrt(sum * (k - 1) / wanted)
-	return math.Exp(studentQuantile((1+confidence)/2, wanted-1) * se)
+	_, high := figureBounds(wanted-1, confidence)
+	return min(math.Exp(studentQuantile((1+confidence)/2, wanted-1)*se), high)
 }
 
 // studentQuantile is the p quantile of Student's t with df degrees of freedom.

@@ -84,7 +84,7 @@ func TestPlanRefusals(t *testing.T) {
 // is computed.
 func contender(rng *rand.Rand, study, model string, c scatter) Contender {
 	s := Sensitivity{Listeners: c.listeners, Within: []Component{}}
-	summarise(&s, c.drawPanel(rng), fitPanel{}, 0.95)
+	summarise(&s, c.drawPanel(rng), fitPanel{}, nil, 0.95)
 	return Contender{Study: study, Model: model, Ears: []Sensitivity{s}}
 }
 
@@ -160,7 +160,7 @@ func TestRankOnAFixtureAlone(t *testing.T) {
 		for j := range ss {
 			ss[j].ID = fmt.Sprint(i, ss[j].ID)
 		}
-		cs = append(cs, Contender{"s", fmt.Sprint("Model ", i), Sensitivities(ss, DefaultOptions())})
+		cs = append(cs, Contender{"s", fmt.Sprint("Model ", i), Sensitivities(ss, nil, DefaultOptions())})
 	}
 	r := Rank(cs, DefaultOptions())
 	if r[0].Figure != ByRepeatability || r[2].Model != "Model 0" || r[2].RankLow != 3 || r[0].Less[2] < 0.99 {

@@ -14,7 +14,10 @@ import (
 // left out. Worn and fixture seatings are analysed as separate groups; worn
 // ones by REML with the listener as the random factor (package varcomp).
 // docs/sensitivity.md gives every definition. Intervals hold opt.Confidence.
-func Sensitivities(ss []Seating, opt Options) []Sensitivity {
+// leaks are the seals as JudgeSeal found them, by the id of a blocked seating;
+// nil when not judged. They tell which fixture seatings the figure of
+// repeatability names or leaves out.
+func Sensitivities(ss []Seating, leaks map[string][2]Leak, opt Options) []Sensitivity {
 	var out []Sensitivity
 	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
 		var normal []Seating
@@ -27,7 +30,7 @@ func Sensitivities(ss []Seating, opt Options) []Sensitivity {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			out = append(out, sensitivity(normal, point, ear, opt.Confidence))
+			out = append(out, sensitivity(normal, leakingSeatings(ss, leaks, ear), point, ear, opt.Confidence))
 		}
 	}
 	return out
@@ -51,13 +54,19 @@ func (p fitPanel) in(b int) (subject []string, y []float64) {
 	return subject, y
 }
 
-func sensitivity(ss []Seating, point capture.Point, ear capture.Ear, confidence float64) Sensitivity {
+// sensitivity is that of one point and ear; leaking holds the numbers of the
+// fixture seatings whose seal stands out.
+func sensitivity(ss []Seating, leaking map[int]bool, point capture.Point, ear capture.Ear, confidence float64) Sensitivity {
 	levels := thirdLevels(ss, ear)
 	var worn, fixture fitPanel
+	var leaks []string
 	for i, s := range ss {
 		p := &worn
 		if s.Subject == capture.FixtureSubject {
 			p = &fixture
+			if leaking[s.Number] {
+				leaks = append(leaks, s.ID)
+			}
 		}
 		p.id = append(p.id, s.ID)
 		p.subject = append(p.subject, s.Subject)
@@ -72,7 +81,7 @@ func sensitivity(ss []Seating, point capture.Point, ear capture.Ear, confidence 
 	if r.RepeatabilityDB == nil && r.Fixture != nil {
 		r.RepeatabilityDB = sds(r.Fixture)
 	}
-	summarise(&r, worn, fixture, confidence)
+	summarise(&r, worn, fixture, leaks, confidence)
 	return r
 }
 

@@ -185,7 +185,8 @@ func newRankEntry(c Contender, figure string, confidence float64) rankEntry {
 		variance += d * d
 	}
 	reach := studentQuantile((1+confidence)/2, k-1) * math.Sqrt(variance)
-	e.SummaryDB[1], e.SummaryDB[2] = est*math.Exp(-reach), est*math.Exp(reach)
+	low, high := figureBounds(k-1, confidence)
+	e.SummaryDB[1], e.SummaryDB[2] = est*max(math.Exp(-reach), low), est*min(math.Exp(reach), high)
 	return e
 }
 

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"asworn/capture/band"
+	"asworn/fitcorr/varcomp"
 )
 
 // The summary figure spans the third-octave bands with mid-band frequencies
@@ -13,28 +14,48 @@ const (
 	summaryHighHz = 10100
 )
 
-// summarise fills SummaryDB and SeatingDB with their influences.
-func summarise(r *Sensitivity, worn, fixture fitPanel, confidence float64) {
+// leastSealed is how many seatings must remain for leaking ones to be left
+// out: fewer have no interval.
+const leastSealed = 3
+
+// summarise fills SummaryDB and SeatingDB with their influences; leaks are the
+// ids of the fixture's seatings whose seal stands out.
+func summarise(r *Sensitivity, worn, fixture fitPanel, leaks []string, confidence float64) {
 	total := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, worn, totalVariance)) }
 	within := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, worn, withinVariance)) }
+	k, n := float64(r.Listeners), float64(len(worn.subject))
 	if r.Listeners >= 2 {
-		r.SummaryDB, r.Influence = jackknife(worn, total, confidence)
+		r.SummaryDB, r.Influence = jackknife(worn, total, k-1, confidence)
 	}
-	seatings := fixture
 	switch {
 	case r.Listeners >= 2 && r.Within != nil:
-		r.SeatingDB, r.SeatingInfluence = jackknife(worn, within, confidence)
-		return
+		r.SeatingDB, r.SeatingInfluence = jackknife(worn, within, min(k-1, n-k), confidence)
 	case r.Within != nil:
-		seatings = worn
+		r.SeatingDB, r.SeatingInfluence = seatingFigure(worn, confidence)
+	default:
+		r.SeatingDB, r.SeatingInfluence = seatingFigure(fixture, confidence)
+		if len(leaks) == 0 {
+			return
+		}
+		sealed := fixture.without(leaks)
+		if len(sealed.id) < leastSealed {
+			r.LeaksIn = leaks
+			return
+		}
+		r.LeftOut, r.WithLeaksDB = leaks, r.SeatingDB
+		r.SeatingDB, r.SeatingInfluence = seatingFigure(sealed, confidence)
 	}
-	if len(seatings.subject) >= 2 {
-		// One subject: each seating is a unit of its own, and the variance
-		// between units is the variance of a seating.
-		units := fitPanel{id: seatings.id, subject: seatings.id, level: seatings.level}
-		all := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, units, totalVariance)) }
-		r.SeatingDB, r.SeatingInfluence = jackknife(units, all, confidence)
+}
+
+// seatingFigure is the figure of the seatings of one subject: each is a unit
+// of its own, and the variance between units is the variance of a seating.
+func seatingFigure(p fitPanel, confidence float64) ([3]float64, []Influence) {
+	if len(p.id) < 2 {
+		return [3]float64{}, nil
 	}
+	units := fitPanel{id: p.id, subject: p.id, level: p.level}
+	all := func(p fitPanel) float64 { return math.Sqrt(meanVariance(p, units, totalVariance)) }
+	return jackknife(units, all, float64(len(p.id)-1), confidence)
 }
 
 // meanVariance averages a per-band variance of p over the summary bands in
@@ -119,9 +140,10 @@ func totalVariance(subject []string, y []float64) float64 {
 
 // jackknife returns the figure of the whole fitPanel with an interval: Student's
 // t with listeners − 1 degrees of freedom about the logarithm of the figure,
-// its standard error by leaving out one listener at a time. The interval is 0
+// its standard error by leaving out one listener at a time, but nowhere
+// farther out than figureBounds of df degrees of freedom. The interval is 0
 // with fewer than three listeners.
-func jackknife(p fitPanel, figure func(fitPanel) float64, confidence float64) ([3]float64, []Influence) {
+func jackknife(p fitPanel, figure func(fitPanel) float64, df, confidence float64) ([3]float64, []Influence) {
 	est := figure(p)
 	names := uniqueNames(p.subject)
 	k := float64(len(names))
@@ -151,6 +173,18 @@ func jackknife(p fitPanel, figure func(fitPanel) float64, confidence float64) ([
 		sum += (s.Shift - mean) * (s.Shift - mean)
 	}
 	se := math.Sqrt(sum * (k - 1) / k)
-	t := studentQuantile((1+confidence)/2, k-1)
-	return [3]float64{est, est * math.Exp(-t*se), est * math.Exp(t*se)}, shifts
+	reach := studentQuantile((1+confidence)/2, k-1) * se
+	low, high := figureBounds(df, confidence)
+	return [3]float64{est, est * max(math.Exp(-reach), low), est * min(math.Exp(reach), high)}, shifts
+}
+
+// figureBounds returns the factors to which the interval of a figure is held:
+// those of a standard deviation with df degrees of freedom, the fewest that
+// its variances have in one band. They are exact for normal scatter when all
+// bands move as one. A mean over bands that move apart has more degrees of
+// freedom (Satterthwaite, Biometrics Bulletin 2(6), 1946), never fewer, so
+// nothing wider is called for; the jackknife of a few units of which one lies
+// far off knows no bound.
+func figureBounds(df, confidence float64) (low, high float64) {
+	return varcomp.ChiSquaredInterval(1, df, confidence)
 }

@@ -84,7 +84,7 @@ func rms(x []float64) float64 {
 // A large panel gives back what went in.
 func TestSensitivitiesRecoverTruth(t *testing.T) {
 	c := scatter{listeners: 120, seatings: 4, fixture: 60, between: 2, within: 1, onFixture: 0.5, at: 1.5}
-	got := Sensitivities(c.draw(rand.New(rand.NewPCG(1, 2)), capture.Blocked), DefaultOptions())
+	got := Sensitivities(c.draw(rand.New(rand.NewPCG(1, 2)), capture.Blocked), nil, DefaultOptions())
 	if len(got) != 2 || got[0].Ear != "left" || got[1].Ear != "right" {
 		t.Fatalf("want left and right, got %d", len(got))
 	}
@@ -122,7 +122,7 @@ func TestSummaryCoverage(t *testing.T) {
 		total, seating := 0, 0
 		for range runs {
 			r := Sensitivity{Listeners: c.listeners, Within: []Component{}}
-			summarise(&r, c.drawPanel(rng), fitPanel{}, 0.95)
+			summarise(&r, c.drawPanel(rng), fitPanel{}, nil, 0.95)
 			if truth := math.Hypot(c.between, c.within); r.SummaryDB[1] <= truth && truth <= r.SummaryDB[2] {
 				total++
 			}
@@ -145,7 +145,7 @@ func TestBiasCoverage(t *testing.T) {
 	rng := rand.New(rand.NewPCG(6, 5))
 	hit, n := 0, 0
 	for range runs {
-		s := Sensitivities(c.draw(rng, capture.Blocked), DefaultOptions())[0]
+		s := Sensitivities(c.draw(rng, capture.Blocked), nil, DefaultOptions())[0]
 		for b := 0; b < band.Thirds; b += 10 {
 			n++
 			if math.Abs(s.BiasDB[b]-c.at) <= studentQuantile(0.975, s.BiasDF[b])*s.BiasSE[b] {
@@ -175,7 +175,7 @@ func TestSensitivitiesOfPoorStudies(t *testing.T) {
 		{"lone fixture seating", scatter{listeners: 3, seatings: 3, fixture: 1, between: 1, within: 1}, capture.Blocked, true, true, false, true, true, true},
 		{"panel only", scatter{listeners: 3, seatings: 3, between: 1, within: 1}, capture.Blocked, true, true, false, true, true, false},
 	} {
-		got := Sensitivities(tc.c.draw(rng, tc.point), DefaultOptions())
+		got := Sensitivities(tc.c.draw(rng, tc.point), nil, DefaultOptions())
 		if len(got) != 2 {
 			t.Errorf("%s: %d results", tc.name, len(got))
 			continue
@@ -203,7 +203,7 @@ func TestSensitivitiesOfPoorStudies(t *testing.T) {
 			t.Errorf("%s: %v", tc.name, err)
 		}
 	}
-	if got := Sensitivities(nil, DefaultOptions()); got != nil {
+	if got := Sensitivities(nil, nil, DefaultOptions()); got != nil {
 		t.Errorf("no seatings: %v", got)
 	}
 }
@@ -213,12 +213,12 @@ func TestSensitivitiesOfPoorStudies(t *testing.T) {
 func TestSensitivitiesLeaveOut(t *testing.T) {
 	c := scatter{listeners: 4, seatings: 3, fixture: 4, between: 1, within: 1, onFixture: 1}
 	ss := c.draw(rand.New(rand.NewPCG(9, 9)), capture.Blocked)
-	want := Sensitivities(ss, DefaultOptions())
+	want := Sensitivities(ss, nil, DefaultOptions())
 	loud := ss[0]
 	loud.Survey = &capture.Displacement{ForwardMM: 8}
 	bare := ss[1]
 	bare.Model = ""
-	got := Sensitivities(append([]Seating{loud, bare}, ss...), DefaultOptions())
+	got := Sensitivities(append([]Seating{loud, bare}, ss...), nil, DefaultOptions())
 	a, _ := json.Marshal(want)
 	b, _ := json.Marshal(got)
 	if string(a) != string(b) {
@@ -256,6 +256,6 @@ func BenchmarkSensitivities(b *testing.B) {
 	c := scatter{listeners: 8, seatings: 5, fixture: 6, between: 1.5, within: 1, onFixture: 0.7}
 	ss := c.draw(rand.New(rand.NewPCG(1, 1)), capture.Blocked)
 	for b.Loop() {
-		Sensitivities(ss, DefaultOptions())
+		Sensitivities(ss, nil, DefaultOptions())
 	}
 }

@@ -48,7 +48,7 @@ func reseated(t testing.TB) []fitcorr.Seating {
 
 // The repeatability of real seatings against NumPy (testdata/repeatability).
 func TestVectorsRepeatability(t *testing.T) {
-	got := fitcorr.Sensitivities(reseated(t), fitcorr.DefaultOptions())
+	got := fitcorr.Sensitivities(reseated(t), nil, fitcorr.DefaultOptions())
 	if len(got) != 2 || got[0].Point != capture.Drum || got[0].ReproducibilityDB != nil || got[0].OnFixture != 10 {
 		t.Fatalf("%d results", len(got))
 	}

@@ -290,8 +290,15 @@ type Sensitivity struct {
 	// with fewer than three listeners.
 	SummaryDB [3]float64 `json:"summary_db"` // estimate, lower, upper
 	// SeatingDB is the same of s_r: of the panel's seatings, or of the
-	// fixture's when there is no panel.
+	// fixture's when there is no panel, then without those of LeftOut.
 	SeatingDB [3]float64 `json:"seating_db"` // estimate, lower, upper
+	// LeftOut names the fixture seatings that SeatingDB leaves out because
+	// their seal leaked far more than that of the others, and WithLeaksDB is
+	// the figure with them. LeaksIn names such seatings that are in SeatingDB
+	// all the same, as too few would remain without them.
+	LeftOut     []string   `json:"left_out,omitempty"`
+	WithLeaksDB [3]float64 `json:"with_leaks_db,omitzero"` // estimate, lower, upper
+	LeaksIn     []string   `json:"leaks_in,omitempty"`
 	// Influence is what each listener does to the logarithm of SummaryDB, and
 	// SeatingInfluence what each listener (each seating, without a panel) does
 	// to that of SeatingDB; a ranking of several models needs them.

@@ -3,6 +3,7 @@ package report
 import (
 	"slices"
 	"strconv"
+	"strings"
 
 	"asworn/capture"
 	"asworn/fitcorr"
@@ -41,9 +42,27 @@ func SensitivityTable(r Results) Table {
 		for _, s := range m.Sensitivity {
 			t.add(words(m.Model), words(s.Ear), words(string(s.Point)), count(s.Listeners), count(s.Worn), count(s.OnFixture),
 				figure(s.SummaryDB), figure(s.SeatingDB), biasRMS(r, s))
+			t.Note += leakNote(m.Model, s)
 		}
 	}
 	return t
+}
+
+// leakNote says which seatings with a leaking seal the seating figure leaves
+// out, or holds for want of others; empty without any.
+func leakNote(model string, s fitcorr.Sensitivity) string {
+	where := " " + model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
+	switch {
+	case len(s.LeftOut) > 0:
+		with := fixed(s.WithLeaksDB[0], 1)
+		if v := s.WithLeaksDB; v[2] > 0 {
+			with += " (" + fixed(v[1], 1) + " to " + fixed(v[2], 1) + ")"
+		}
+		return where + "the seating figure leaves out " + strings.Join(s.LeftOut, ", ") + ", whose seal leaked; with it " + with + " dB."
+	case len(s.LeaksIn) > 0:
+		return where + "the seating figure holds " + strings.Join(s.LeaksIn, ", ") + ", whose seal leaked; too few would remain without."
+	}
+	return ""
 }
 
 // RepeatabilityTables gives, per model and point, the scatter per third octave.
