@@ -170,8 +170,8 @@ type part struct{ k, role int }
 
 // parts lists the parts of a recording that there are.
 func (t *take) parts() (out []part) {
-	for k := range t.cut {
-		for role, x := range t.x {
+	for role, x := range t.x {
+		for k := range t.cut {
 			if x != nil {
 				out = append(out, part{k, role})
 			}

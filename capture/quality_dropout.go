@@ -33,23 +33,17 @@ func (t *take) checkDropouts() {
 	if t.p.abrupt {
 		return // the excitation has breaks of its own
 	}
+	parts := t.parts()
+	heard := make([]irregular, len(parts))
+	t.p.share(len(parts), func(_ *desk, i int) { heard[i] = t.listen(parts[i]) })
 	var breaks [roles][]lapse
-	for role, x := range t.x {
-		if x == nil || t.peak[role] == 0 {
-			continue
+	for i, h := range heard {
+		role := parts[i].role
+		if h.held > 0 {
+			t.addDropout(role, h.at, fmt.Sprintf("%d samples in a row are equal in the middle of the sweep", h.held), float64(h.held), "samples")
+			return
 		}
-		if t.spoilt[role] {
-			continue // every clipped cycle is a break
-		}
-		for _, cut := range t.cut {
-			// Not where the sweep fades in: the recording may begin there.
-			from, to := max(0, cut+2*t.p.preroll), min(t.total, cut+t.p.preroll+len(t.p.x))
-			if at, n := heldRun(x, from, to, t.peak[role]); n > 0 {
-				t.addDropout(role, at, fmt.Sprintf("%d samples in a row are equal in the middle of the sweep", n), float64(n), "samples")
-				return
-			}
-			breaks[role] = append(breaks[role], findBreaks(x, from, to, t.p.rate, t.peak[role], clickFaint)...)
-		}
+		breaks[role] = append(breaks[role], h.breaks...)
 	}
 	t.checkSpacing()
 	for role, found := range breaks {
@@ -74,6 +68,25 @@ func (t *take) checkDropouts() {
 				Mend:    "check plugs and cables, and record again"})
 		}
 	}
+}
+
+// irregular is what is heard in one repeat of one channel.
+type irregular struct {
+	at, held int // the first run of equal samples
+	breaks   []lapse
+}
+
+func (t *take) listen(p part) (out irregular) {
+	x, cut, role := t.x[p.role], t.cut[p.k], p.role
+	if t.peak[role] == 0 || t.spoilt[role] {
+		return out // every clipped cycle is a break
+	}
+	// Not where the sweep fades in: the recording may begin there.
+	from, to := max(0, cut+2*t.p.preroll), min(t.total, cut+t.p.preroll+len(t.p.x))
+	if out.at, out.held = heldRun(x, from, to, t.peak[role]); out.held == 0 {
+		out.breaks = findBreaks(x, from, to, t.p.rate, t.peak[role], clickFaint)
+	}
+	return out
 }
 
 func (t *take) addDropout(role, at int, what string, value float64, unit string) {
