@@ -54,6 +54,13 @@ func demoDesign(opt DemoOptions) Design {
 	return d
 }
 
+// DemoStudy returns what WriteDemo draws for opt, without a sound of it: the
+// true placements and worn means that recordings of the demo are held against.
+func DemoStudy(opt DemoOptions) *Study {
+	opt = opt.withDefaults()
+	return Draw(opt.Seed, demoDesign(opt), Piston)
+}
+
 // WriteDemo writes an invented study into dir, which must not exist or be
 // empty: recordings, calibration, study.toml, seatings.csv, a page of cautions, and
 // the truth where the pipeline does not look. It appears all at once when it
@@ -71,7 +78,7 @@ func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) 
 		return Truth{}, err
 	}
 	defer os.RemoveAll(tmp)
-	study := Draw(opt.Seed, demoDesign(opt), Piston)
+	study := DemoStudy(opt)
 	faults := study.faults()
 	truth := study.truth(opt.Seed, faults)
 	if err := writeText(tmp, study, truth); err != nil {
