@@ -12,12 +12,16 @@ import (
 	"asworn/capture"
 )
 
-// bench holds processors of every planted design; one worker uses it at a time.
+// bench holds processors of the planted designs; one worker uses it at a time.
 type workbench []*capture.Processor
 
-func newWorkbench(t testing.TB) workbench {
+// newWorkbench makes it, with the long designs or without.
+func newWorkbench(t testing.TB, long bool) workbench {
 	var out workbench
 	for i := range plantedDesigns {
+		if i >= shortDesigns && !long {
+			break
+		}
 		p, err := capture.NewProcessor(plantedSetup(i))
 		if err != nil {
 			t.Fatal(err)
@@ -40,25 +44,29 @@ func (w workbench) process(r *recipe) ([]capture.Finding, error) {
 	return rec.Quality.Findings, err
 }
 
-// cases is how many recordings are made per finding, shared by its plants: a
-// few in the ordinary tests, a thousand with ASWORN_LONG set.
-func cases(code string) int {
-	n, share := 20, 0
-	if os.Getenv("ASWORN_LONG") != "" {
-		n = 1000
+// cases is how many recordings are made per plant: a few in the ordinary tests;
+// with ASWORN_LONG set a thousand per finding, and 200 per size at least.
+func cases(p plant) int {
+	if os.Getenv("ASWORN_LONG") == "" {
+		return max(20/max(1, sharing(p)), 2*len(p.sizes))
 	}
-	for _, p := range plants {
-		if p.code == code {
-			share++
+	return max(1000/max(1, sharing(p)), 200*len(p.sizes))
+}
+
+// sharing counts the plants of the same finding.
+func sharing(p plant) (n int) {
+	for _, q := range plants {
+		if q.code == p.code {
+			n++
 		}
 	}
-	return n / max(1, share)
+	return n
 }
 
 // each calls do for 0 to n−1 on all cores.
-func each(t *testing.T, n int, do func(w workbench, i int) error) {
+func each(t *testing.T, n int, long bool, do func(w workbench, i int) error) {
 	t.Helper()
-	first := newWorkbench(t)
+	first := newWorkbench(t, long)
 	var wait sync.WaitGroup
 	next := make(chan int)
 	fail := make(chan error, 1)
@@ -91,14 +99,14 @@ func each(t *testing.T, n int, do func(w workbench, i int) error) {
 // often it is found, and counts what good recordings raise. With ASWORN_LONG
 // set and -v it prints the table of docs/quality.md.
 func TestFindingTable(t *testing.T) {
-	falseAlarms := countFalse(t)
+	falseAlarms := countFalse(t, false)
 	var table strings.Builder
 	fmt.Fprintf(&table, "| fault | code | size | found |\n|---|---|---|---|\n")
 	for f, p := range plants {
 		if !strings.Contains(p.name, os.Getenv("ASWORN_PLANT")) {
 			continue
 		}
-		found, total := count(t, uint64(f), p)
+		found, total := count(t, cases(p), uint64(f), p, false)
 		for s, size := range p.sizes {
 			label := fmt.Sprintf("%.4g %s", size, p.unit)
 			if len(p.sizes) == 1 {
@@ -113,13 +121,37 @@ func TestFindingTable(t *testing.T) {
 	t.Logf("\n%s\n%s", table.String(), falseAlarms)
 }
 
+// TestBreakTable is TestFindingTable for clicks and dropouts in sweeps of 3 s
+// at 48 kHz.
+func TestBreakTable(t *testing.T) {
+	falseAlarms := countFalse(t, true)
+	var table strings.Builder
+	for f, p := range plants {
+		if p.code != "click" && p.code != "dropout" || !strings.Contains(p.name, os.Getenv("ASWORN_PLANT")) {
+			continue
+		}
+		n := len(p.sizes)
+		if os.Getenv("ASWORN_LONG") != "" {
+			n = 1000 / sharing(p)
+		}
+		found, total := count(t, n, uint64(100+f), p, true)
+		for s, size := range p.sizes {
+			fmt.Fprintf(&table, "| %s | `%s` | %.4g %s | %d of %d |\n", p.name, p.code, size, p.unit, found[s], total[s])
+			if s >= len(p.sizes)-p.sure && float64(found[s]) < 0.9*float64(total[s]) {
+				t.Errorf("%s, %g %s: found %d of %d", p.name, size, p.unit, found[s], total[s])
+			}
+		}
+	}
+	t.Logf("\n%s\n%s", table.String(), falseAlarms)
+}
+
 // count plants a fault in all its sizes, turn by turn.
-func count(t *testing.T, stream uint64, p plant) (found, total []int) {
+func count(t *testing.T, n int, stream uint64, p plant, long bool) (found, total []int) {
 	found, total = make([]int, len(p.sizes)), make([]int, len(p.sizes))
 	var mu sync.Mutex
-	each(t, cases(p.code), func(w workbench, i int) error {
+	each(t, n, long, func(w workbench, i int) error {
 		s := i % len(p.sizes)
-		r := drawGood(stream<<32+uint64(i), pickDesign(i/len(p.sizes), p.needs))
+		r := drawGood(stream<<32+uint64(i), pickDesign(i/len(p.sizes), long, p.needs))
 		p.spoil(r, p.sizes[s])
 		got, err := w.process(r)
 		if err != nil {
@@ -138,9 +170,12 @@ func count(t *testing.T, stream uint64, p plant) (found, total []int) {
 	return found, total
 }
 
-func pickDesign(i int, ok func(repeats, loop int) bool) int {
+func pickDesign(i int, long bool, ok func(repeats, loop int) bool) int {
 	var fit []int
 	for d, p := range plantedDesigns {
+		if long != (d >= shortDesigns) {
+			continue
+		}
 		if ok == nil || ok(p.repeats, p.loop) {
 			fit = append(fit, d)
 		}
@@ -149,13 +184,16 @@ func pickDesign(i int, ok func(repeats, loop int) bool) int {
 }
 
 // countFalse makes good recordings and counts what they raise.
-func countFalse(t *testing.T) string {
-	n := cases("")
+func countFalse(t *testing.T, long bool) string {
+	n := cases(plant{})
+	if long {
+		n /= 5
+	}
 	raised := map[string]int{}
 	any := 0
 	var mu sync.Mutex
-	each(t, n, func(w workbench, i int) error {
-		r := drawGood(1<<60+uint64(i), i%len(plantedDesigns))
+	each(t, n, long, func(w workbench, i int) error {
+		r := drawGood(1<<60+uint64(i), pickDesign(i, long, nil))
 		got, err := w.process(r)
 		mu.Lock()
 		defer mu.Unlock()

@@ -9,7 +9,8 @@ import (
 )
 
 // plantedDesigns are the ways of recording in which faults are planted: short
-// sweeps, so that thousands of them are cheap.
+// sweeps, so that thousands of them are cheap, and from shortDesigns on some as
+// studies use them, for faults whose look depends on the sweep's speed.
 var plantedDesigns = []struct {
 	rate          float64
 	seconds, lead float64
@@ -22,7 +23,14 @@ var plantedDesigns = []struct {
 	{16000, 0.3, 0.2, 3, 3},
 	{16000, 0.5, 0, 1, 0},
 	{16000, 0.3, 0.2, 3, 0},
+
+	{48000, 3, 0.5, 1, 3},
+	{48000, 3, 0.5, 1, 0},
+	{48000, 3, 0, 2, 3},
+	{48000, 3, 0.5, 2, 0},
 }
+
+const shortDesigns = 6
 
 func plantedSetup(i int) capture.Setup {
 	p := plantedDesigns[i]

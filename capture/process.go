@@ -106,6 +106,7 @@ type constants struct {
 	design   bool            // a synchronised sweep: harmonics separate
 	flatness float64         // samples at its tops over those just below
 	abrupt   bool            // it has breaks of its own, as noise and music have
+	turn     []float64       // 2·cos ω of a sweep, per sample; else nil
 	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
 	correct  [2][]complex128 // 1 over the microphone's response, per bin
 	aWeight  []float64       // of the power, per bin
@@ -171,6 +172,7 @@ func NewProcessor(s Setup) (*Processor, error) {
 		c.repeats = 1
 	}
 	c.layout()
+	c.prepareTurn()
 	c.abrupt = !c.design && c.startles()
 	for _, top := range flatTops(c.x, extremesOf(c.x, extremes{}), flatZone) {
 		c.flatness = max(c.flatness, top.ratio())
