@@ -1,8 +1,12 @@
 package cache
 
 import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 )
@@ -187,5 +191,98 @@ func TestStamps(t *testing.T) {
 	}
 	if got := LoadStamps(index); len(got.entries) != 0 {
 		t.Errorf("broken index: %v", got.entries)
+	}
+}
+
+// TestChangedFiles changes files behind the index in each of the ways a
+// recording changes, 200 files per way, and leaves as many as they are, or
+// rewrites them with the content they had.
+func TestChangedFiles(t *testing.T) {
+	dir := t.TempDir()
+	r := rand.New(rand.NewPCG(1, 9))
+	put := func(path string, b []byte) error { return os.WriteFile(path, b, 0o666) }
+	ways := []struct {
+		name    string
+		changed bool
+		spoil   func(path string, b []byte) error
+	}{
+		{"one bit turned", true, func(path string, b []byte) error {
+			b[r.IntN(len(b))] ^= 1 << r.IntN(8)
+			return put(path, b)
+		}},
+		{"one bit turned, time put back", true, func(path string, b []byte) error {
+			info, err := os.Stat(path)
+			if err != nil {
+				return err
+			}
+			b[r.IntN(len(b))] ^= 1 << r.IntN(8)
+			return errors.Join(put(path, b), os.Chtimes(path, info.ModTime(), info.ModTime()))
+		}},
+		{"cut short", true, func(path string, b []byte) error { return os.Truncate(path, int64(r.IntN(len(b)))) }},
+		{"a byte appended", true, func(path string, b []byte) error { return put(path, append(b, 0)) }},
+		{"another file in its place", true, func(path string, b []byte) error {
+			b[r.IntN(len(b))] ^= 1 << r.IntN(8)
+			return errors.Join(put(path+".new", b), os.Rename(path+".new", path))
+		}},
+		{"left alone", false, func(string, []byte) error { return nil }},
+		{"written again as it was", false, put},
+	}
+	const each = 200
+	content := map[string][]byte{}
+	name := func(way, i int) string { return fmt.Sprintf("%d-%03d.wav", way, i) }
+	s := LoadStamps(filepath.Join(dir, "stamps"))
+	for w := range ways {
+		for i := range each {
+			b := make([]byte, 1+r.IntN(3000))
+			for k := range b {
+				b[k] = byte(r.Uint32())
+			}
+			n := name(w, i)
+			content[n] = b
+			if err := put(filepath.Join(dir, n), b); err != nil {
+				t.Fatal(err)
+			}
+			if _, changed, err := s.Key(n, filepath.Join(dir, n)); err != nil || changed {
+				t.Fatalf("%s: changed %v at the first look, %v", n, changed, err)
+			}
+			age(t, s, n)
+		}
+	}
+	if err := s.Save(); err != nil {
+		t.Fatal(err)
+	}
+	time.Sleep(20 * time.Millisecond) // the resolution of the inode's time
+	s = LoadStamps(filepath.Join(dir, "stamps"))
+	for w, way := range ways {
+		told := 0
+		for i := range each {
+			n := name(w, i)
+			path := filepath.Join(dir, n)
+			info, err := os.Stat(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if stampOf(info).Changed == 0 && strings.Contains(way.name, "put back") {
+				t.Skip("no inode change time here")
+			}
+			if err := way.spoil(path, content[n]); err != nil {
+				t.Fatal(err)
+			}
+			_, changed, err := s.Key(n, path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if changed {
+				told++
+			}
+		}
+		want := 0
+		if way.changed {
+			want = each
+		}
+		t.Logf("%s: told changed %d of %d", way.name, told, each)
+		if told != want {
+			t.Errorf("%s: told changed %d of %d, want %d", way.name, told, each, want)
+		}
 	}
 }
