@@ -93,7 +93,8 @@ func benchProcess(b *testing.B, count int, work func(*capture.Processor, string)
 }
 
 // BenchmarkRecording processes one recording of 3 channels, 10 s, 48 kHz, from
-// its file, on one core, with all checks.
+// its file, on all cores, with all checks: what somebody waits for. With -cpu 1
+// it is one core's work.
 func BenchmarkRecording(b *testing.B) { benchProcess(b, 1, processFile) }
 
 // BenchmarkResponses does the same work as testdata/scipy/speed.py, on all

@@ -40,6 +40,19 @@ func sixteen(dst, src []complex128, stride int) {
 	fan(dst, src, stride)
 }
 
+// untangle is untangleFrom 1.
+func untangle(z, turn []complex128) {
+	k := 1
+	if count := (len(z)/2 - 1) / 2; pairs && count > 0 && len(turn) > 2*count {
+		untanglePairs(&z[0], &turn[0], len(z), count)
+		k += 2 * count
+	}
+	untangleFrom(z, turn, k)
+}
+
+//go:noescape
+func untanglePairs(z, turn *complex128, m, count int)
+
 //go:noescape
 func pairs2(x, t *complex128, m int)
 

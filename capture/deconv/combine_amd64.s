@@ -194,3 +194,45 @@ TEXT ·pairs16(SB), NOSPLIT, $0-32
 	HALF(Y6, Y7, Y10, Y11, 32)
 	VZEROUPPER
 	RET
+
+// func untanglePairs(z, turn *complex128, m, count int)
+TEXT ·untanglePairs(SB), NOSPLIT, $0-32
+	MOVQ    z+0(FP), AX
+	MOVQ    turn+8(FP), DX
+	MOVQ    m+16(FP), BX
+	MOVQ    count+24(FP), CX
+	SHLQ    $4, BX
+	LEAQ    -32(AX)(BX*1), BX   // values m−2 and m−1
+	ADDQ    $16, AX             // values 1 and 2
+	ADDQ    $16, DX
+	VMOVUPD flip<>(SB), Y13
+	VXORPD  Y12, Y12, Y12
+	VBLENDPD $10, Y13, Y12, Y12 // signs of imaginary parts
+	VBROADCASTSD half<>(SB), Y11
+
+untangle:
+	VMOVUPD (AX), Y0
+	VMOVUPD (BX), Y1
+	VPERM2F128 $1, Y1, Y1, Y1
+	VXORPD  Y12, Y1, Y1         // conjugate
+	VADDPD  Y1, Y0, Y2
+	VSUBPD  Y1, Y0, Y3
+	VMULPD  Y11, Y2, Y2         // even
+	VMULPD  Y11, Y3, Y3
+	VPERMILPD $5, Y3, Y3
+	VXORPD  Y12, Y3, Y3         // odd
+	VMOVUPD (DX), Y4
+	MUL(Y3, Y4, Y5)
+	VADDPD  Y3, Y2, Y0
+	VSUBPD  Y3, Y2, Y1
+	VXORPD  Y12, Y1, Y1
+	VPERM2F128 $1, Y1, Y1, Y1
+	VMOVUPD Y0, (AX)
+	VMOVUPD Y1, (BX)
+	ADDQ    $32, AX
+	ADDQ    $32, DX
+	SUBQ    $32, BX
+	DECQ    CX
+	JNZ     untangle
+	VZEROUPPER
+	RET

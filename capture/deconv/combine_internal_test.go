@@ -31,6 +31,15 @@ func TestCombine(t *testing.T) {
 			}
 		}
 	}
+	for _, m := range []int{1, 2, 3, 4, 5, 6, 7, 8, 9, 64, 99} {
+		x, turns := random(m), random(m/2+1)
+		y := slices.Clone(x)
+		untangleFrom(x, turns, 1)
+		untangle(y, turns)
+		if !slices.Equal(x, y) {
+			t.Errorf("untangling %d values: differs", m)
+		}
+	}
 	for _, stride := range []int{1, 3, 16} {
 		src, x, y := random(15*stride+1), random(17), random(17)
 		x[16] = y[16]

@@ -68,14 +68,20 @@ func (f *FFT) Forward(dst []complex128, x []float64) {
 	// z holds the spectra of the even and the odd samples in one.
 	z0 := z[0]
 	dst[0], dst[m] = complex(real(z0)+imag(z0), 0), complex(real(z0)-imag(z0), 0)
-	for k := 1; k <= m/2; k++ {
+	untangle(z, f.turn)
+}
+
+// untangleFrom parts the spectra of even and odd samples from value k on: k and
+// m−k at a time, up to the middle.
+func untangleFrom(z, turn []complex128, k int) {
+	m := len(z)
+	for ; k <= m/2; k++ {
 		a, b := z[k], z[m-k]
 		er, ei := (real(a)+real(b))/2, (imag(a)-imag(b))/2
 		or, oi := (imag(a)+imag(b))/2, (real(b)-real(a))/2
-		w := f.turn[k]
-		tr, ti := real(w)*or-imag(w)*oi, real(w)*oi+imag(w)*or
-		dst[k] = complex(er+tr, ei+ti)
-		dst[m-k] = complex(er-tr, ti-ei)
+		tr, ti := mul(complex(or, oi), turn[k])
+		z[k] = complex(er+tr, ei+ti)
+		z[m-k] = complex(er-tr, ti-ei)
 	}
 }
 
