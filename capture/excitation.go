@@ -170,6 +170,49 @@ func (t *take) solve(b *desk, whole int) {
 	b.misfit = spec
 }
 
+// spread returns, per band, by how much the fit widens the noise over what
+// there is of it in X*·Y/S. With the power P = |X|²/S and the density
+// Q = |X|²·Φ/S² of that noise, both averaged over the resolution of a response
+// as long as the window, the variance of H is about Q/P²: more than Q where the
+// excitation has gaps. For white noise its mean is m/(m−1) with m bins per
+// resolution, that of the inverse of a gamma variable.
+func (t *take) spread(b *desk) []float64 {
+	p := t.p
+	power, inverse := t.p.buf.power2, t.p.buf.inverse
+	width := max(1, p.n/len(p.window)/2)
+	sumP, sumQ := make([]float64, len(power)+1), make([]float64, len(power)+1)
+	for k, v := range power {
+		q := inverse[k]
+		sumP[k+1] = sumP[k] + v
+		sumQ[k+1] = sumQ[k] + real(q)*real(q) + imag(q)*imag(q)
+		b.density[k] = real(q)*real(q) + imag(q)*imag(q)
+	}
+	all, out := make([]float64, len(p.bands)), make([]float64, len(p.bands))
+	step := p.rate / float64(p.n)
+	deconv.MeanOver(all, b.density, step, p.bands)
+	for k := range power {
+		lo, hi := max(0, k-width), min(len(power), k+width+1)
+		m := float64(hi - lo)
+		mean := (sumP[hi] - sumP[lo]) / m
+		b.density[k] = 0
+		if mean > leastPower {
+			b.density[k] = (sumQ[hi] - sumQ[lo]) / m / (mean * mean)
+		}
+	}
+	deconv.MeanOver(out, b.density, step, p.bands)
+	for i, a := range all {
+		if a > 0 {
+			out[i] = max(1, out[i]/a)
+		} else {
+			out[i] = 1
+		}
+	}
+	return out
+}
+
+// leastPower is what the excitation must have of its own mean in a place.
+const leastPower = 1e-3
+
 // coherence returns, per band, the share of the power at the microphone that
 // the response explains.
 func (t *take) coherence(b *desk) []float64 {

@@ -113,11 +113,7 @@ func TestStandardErrorsOfAnyExcitation(t *testing.T) {
 			slices.Sort(snr)
 			cover := 100 * float64(inside) / float64(max(count, 1))
 			t.Logf("%s, noise %g dB: coverage %.1f %% of %d, SNR median %.0f dB, mean z %.3f", c.name, db, cover, count, snr[len(snr)/2], mean/float64(count))
-			least := 93.0
-			if c.name == "music" {
-				least = 90 // known to be too narrow between its tones, docs/accuracy.md
-			}
-			if cover < least || cover > 97 {
+			if cover < 93 || cover > 97 {
 				t.Errorf("%s, noise %g dB: 95 %% intervals cover %.1f %%", c.name, db, cover)
 			}
 		}

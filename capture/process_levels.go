@@ -62,11 +62,11 @@ func (t *take) respond(b *desk, e Ear) {
 	b.fft.Inverse(b.impulse, b.mean)
 	peak := t.onset(b.impulse)
 	whole := int(math.Floor(peak))
-	spread := 1.0 // of the noise by the fit
+	var spread []float64 // of the noise by the fit, per band
 	if p.smooth != nil {
 		t.solve(b, whole)
 		peak = t.onset(b.impulse)
-		spread = float64(p.n) / float64(p.n-len(p.window))
+		spread = t.spread(b)
 	}
 	gain := t.gain(e)
 	r := &t.rec.Ears[e]
@@ -89,7 +89,10 @@ func (t *take) respond(b *desk, e Ear) {
 	least := math.Pow(10, p.minSNR()/10)
 	for i, bd := range p.bands {
 		// Per sample of the averaged impulse response.
-		variance := noise.density[i] * share * spread * gain * gain
+		variance := noise.density[i] * share * gain * gain
+		if spread != nil {
+			variance *= spread[i]
+		}
 		total, floor := b.power[i], variance*p.sumW2
 		signal := max(total-floor, 0.1*total)
 		tb := 2 * (bd.Upper - bd.Lower) / p.rate
