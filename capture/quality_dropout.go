@@ -165,7 +165,9 @@ func heldRun(x []float64, from, to int, peak float64) (at, n int) {
 			}
 		}
 		least = max(least, 1.0/(1<<23))
-		if min(before, after) > heldMoves*least && max(before, after) > lapseSize*peak {
+		// A slow signal may rest on one step of the converter; it leaves by one.
+		edge := max(math.Abs(x[first]-x[first-1]), math.Abs(x[j+1]-x[j]))
+		if edge > 1.5*least && min(before, after) > heldMoves*least && max(before, after) > lapseSize*peak {
 			return first, length
 		}
 	}
