@@ -77,12 +77,7 @@ func TestAnyExcitation(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		play := make([]float64, 30000)
-		for range c.repeats {
-			play = append(play, c.x...)
-			play = append(play, make([]float64, int(c.gap*rate))...)
-		}
-		play = append(play, make([]float64, rate)...)
+		play := playedFile(c.x, c.repeats, c.gap, rate)
 		if c.ppm != 0 {
 			play = resampleSlowly(play, 1+c.ppm*1e-6)
 		}
@@ -145,4 +140,15 @@ func resampleSlowly(x []float64, ratio float64) []float64 {
 		}
 	}
 	return y
+}
+
+// playedFile is what the player puts out: silence, the excitation as often as
+// asked with a gap in seconds behind each, and a second of silence, at rate Hz.
+func playedFile(x []float64, repeats int, gap, rate float64) []float64 {
+	play := make([]float64, 30000)
+	for range repeats {
+		play = append(play, x...)
+		play = append(play, make([]float64, int(gap*rate))...)
+	}
+	return append(play, make([]float64, int(rate))...)
 }

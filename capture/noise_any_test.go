@@ -66,12 +66,7 @@ func TestStandardErrorsOfAnyExcitation(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		play := make([]float64, 30000)
-		for range c.repeats {
-			play = append(play, c.x...)
-			play = append(play, make([]float64, int(c.gap*rate))...)
-		}
-		play = append(play, make([]float64, rate)...)
+		play := playedFile(c.x, c.repeats, c.gap, rate)
 		clean := [2][]float64{earFilters[0].run(play), earFilters[1].run(play)}
 		levels := []float64{-40}
 		if os.Getenv("ASWORN_LONG") != "" {

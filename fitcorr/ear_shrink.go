@@ -55,17 +55,11 @@ func (p *panel) earDraws(fit *panelFit, sign float64) *mat.Dense {
 		row := out.RawRowView(i)
 		for k := range p.width {
 			l, r := p.channel(0, k), p.channel(1, k)
-			var low, count float64
-			for b := range n {
-				row[k*n+b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
-				if p.bands.hz[b] < earLevelHz {
-					low += row[k*n+b]
-					count++
-				}
+			ear := row[k*n : (k+1)*n]
+			for b := range ear {
+				ear[b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
 			}
-			for b := range n {
-				row[k*n+b] -= low / math.Max(1, count)
-			}
+			copy(ear, p.bands.withoutLevel(ear, nil))
 		}
 	}
 	return out

@@ -1,5 +1,7 @@
 package fitcorr
 
+import "gonum.org/v1/gonum/mat"
+
 // Deliberate displacements on a listener. The fixture's survey says how the
 // level moves on the fixture's ear; on a person's ear it moves otherwise, and
 // the difference grows with the distance of the worn mean from the mark. Where
@@ -98,11 +100,13 @@ func (p *panel) slopeSums(d [][3]float64, y [2][][]float64) displaced {
 }
 
 // withoutLevel refers a curve to its mean level below earLevelHz, since the
-// level of a seating is free.
+// level of a seating is free. Bands of a variance of missingVar count as
+// missing and become 0; a nil variance has none.
 func (b positionBands) withoutLevel(level, variance []float64) []float64 {
+	missing := func(r int) bool { return variance != nil && variance[r] >= missingVar }
 	var sum, count float64
 	for r, v := range level {
-		if b.hz[r] < earLevelHz && variance[r] < missingVar {
+		if b.hz[r] < earLevelHz && !missing(r) {
 			sum += v
 			count++
 		}
@@ -113,7 +117,7 @@ func (b positionBands) withoutLevel(level, variance []float64) []float64 {
 	}
 	for r := range out {
 		out[r] -= sum / count
-		if variance[r] >= missingVar {
+		if missing(r) {
 			out[r] = 0
 		}
 	}
@@ -150,17 +154,23 @@ func (pm *panelModel) meetListeners(p *panel, e int) {
 				}
 			}
 			v := pm.scatter[e].At(r, r) + 0.05*0.05
-			var m [3][4]float64
+			info, rhs := toSym(l.dd), mat.NewVecDense(3, nil)
 			for a := range 3 {
-				m[a][3] = l.dy[e][a][r]
+				v0 := l.dy[e][a][r]
 				for b := range 3 {
-					m[a][b] = l.dd[a][b]
-					m[a][3] -= l.dd[a][b] * fixture[b][r]
+					v0 -= l.dd[a][b] * fixture[b][r]
 				}
-				m[a][a] += v / tau
+				rhs.SetVec(a, v0)
+				addSym(info, a, a, v/tau)
 			}
-			for a, x := range solve3(m) {
-				sum[a][r] += fixture[a][r] + x
+			var chol mat.Cholesky
+			var own mat.VecDense
+			chol.Factorize(info) // positive definite by the ridge
+			if chol.SolveVecTo(&own, rhs) != nil {
+				own.CloneFromVec(mat.NewVecDense(3, nil)) // nothing to tell from the fixture's
+			}
+			for a := range 3 {
+				sum[a][r] += fixture[a][r] + own.AtVec(a)
 			}
 		}
 	}
@@ -189,26 +199,6 @@ func (pm *panelModel) levelFor(p *panel, e int, d [3]float64) []float64 {
 		level[r] = v / pm.draws[e]
 	}
 	return level
-}
-
-// solve3 solves a symmetric positive definite system of three by elimination.
-func solve3(m [3][4]float64) (x [3]float64) {
-	for i := range 3 {
-		for j := i + 1; j < 3; j++ {
-			f := m[j][i] / m[i][i]
-			for k := i; k < 4; k++ {
-				m[j][k] -= f * m[i][k]
-			}
-		}
-	}
-	for i := 2; i >= 0; i-- {
-		v := m[i][3]
-		for k := i + 1; k < 3; k++ {
-			v -= m[i][k] * x[k]
-		}
-		x[i] = v / m[i][i]
-	}
-	return x
 }
 
 // displacedListeners reports whether any listener wore a model displaced.
