@@ -47,6 +47,16 @@ func (d Displacement) Vector() [3]float64 {
 	return [3]float64{d.ForwardMM, d.UpMM, d.RotationDeg}
 }
 
+// Reading is where an operator saw the headphone sit, by ruler or by a
+// photograph with a scale: how far a fixed point of the cup lies toward the nose
+// and toward the crown from the ear canal's entrance, in mm, the mean of both
+// sides. Only differences between heads matter, so any point of the cup will do
+// as long as it is the same on every head.
+type Reading struct {
+	ForwardMM float64 `json:"forward_mm"`
+	UpMM      float64 `json:"up_mm"`
+}
+
 // Seating is one row of the seating sheet: one recording of one placement.
 type Seating struct {
 	Row     int    `json:"row"`  // line in seatings.csv, 1-based, the head included
@@ -58,8 +68,10 @@ type Seating struct {
 	Number  int    `json:"seating"`
 	// Survey is the deliberate displacement, nil when the headphone was placed normally.
 	Survey *Displacement `json:"survey,omitempty"`
-	Seal   string        `json:"seal,omitempty"`
-	Notes  string        `json:"notes,omitempty"`
+	// Read is where the headphone was seen to sit, nil when nobody looked.
+	Read  *Reading `json:"read,omitempty"`
+	Seal  string   `json:"seal,omitempty"`
+	Notes string   `json:"notes,omitempty"`
 }
 
 // OnFixture reports whether the seating was made on the fixture.

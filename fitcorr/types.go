@@ -39,6 +39,7 @@ type Seating struct {
 	Point   capture.Point         `json:"point"`
 	Number  int                   `json:"seating"`
 	Survey  *capture.Displacement `json:"survey,omitempty"`
+	Read    *capture.Reading      `json:"read,omitempty"`
 	Seal    string                `json:"seal,omitempty"`
 	Ears    [2]Curve              `json:"-"`
 }
@@ -54,6 +55,15 @@ type Options struct {
 	// CalibrationDB is the standard uncertainty of the level calibration (from
 	// the calibrator's and microphone's certificates); 0 = not stated.
 	CalibrationDB float64
+	Reading       ReadingError
+}
+
+// ReadingError says how well positions are read off a head (Seating.Read), as
+// standard deviations per axis in mm. Zero fields mean the defaults.
+type ReadingError struct {
+	OneMM      float64 `json:"one_mm"`      // of one reading
+	LandmarkMM float64 `json:"landmark_mm"` // of finding the canal's entrance on a listener, the same in all readings on that head
+	FixtureMM  float64 `json:"fixture_mm"`  // the same on the fixture
 }
 
 // DefaultOptions returns the defaults of the study format.
