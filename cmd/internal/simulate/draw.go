@@ -24,6 +24,7 @@ const (
 	streamClock
 	streamCurves
 	streamDisplaced
+	streamReadings
 )
 
 // surveyPlan lists displacements in the order in which a smaller survey takes them.
@@ -54,6 +55,9 @@ func Draw(seed uint64, d Design, world World) *Study {
 		s.addBare(r, d.Listeners, capture.FixtureSubject)
 	}
 	s.drawDisplaced(rand.New(rand.NewPCG(seed, streamDisplaced)), r.own)
+	if d.Readings {
+		s.drawReadings(rand.New(rand.NewPCG(seed, streamReadings)))
+	}
 	for i := range s.Rows {
 		s.Rows[i].Row = i + 2
 		s.Rows[i].File = s.Rows[i].fileName()

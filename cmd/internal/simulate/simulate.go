@@ -81,6 +81,12 @@ type Design struct {
 	// DisplacedListeners are listeners that also wear every model at deliberate
 	// displacements from their own usual place.
 	DisplacedListeners int
+	// Readings says that an operator reads every headphone's position off the
+	// head (capture.Reading), with the errors below.
+	Readings          bool
+	ReadSD            float64 // of one reading, mm per axis
+	LandmarkSD        float64 // of finding the canal's entrance on a listener, mm per axis, the same in all readings on that head
+	FixtureLandmarkSD float64 // the same on the fixture
 }
 
 // BarDesign is the panel to which the bars of the method apply: eight
@@ -92,6 +98,7 @@ func BarDesign() Design {
 		SurveySize: 15, SurveyLeaks: 2, RulerSD: 0.3, BareEar: true,
 		EarStrength: 1, LeakChance: 0.2, Nonlinearity: 1,
 		BetweenSD: 1.7, WithinSD: 1.2, MeanSD: 2, Scatter: 1,
+		ReadSD: 1, LandmarkSD: 0.7, FixtureLandmarkSD: 0.5,
 	}
 }
 
@@ -139,6 +146,6 @@ func (r Row) Headset() [3]float64 {
 func (r Row) plain() fitcorr.Seating {
 	return fitcorr.Seating{
 		ID: r.File, Model: r.Model, Unit: r.Unit, Subject: r.Subject, Point: r.Point,
-		Number: r.Number, Survey: r.Survey, Seal: r.Seal,
+		Number: r.Number, Survey: r.Survey, Read: r.Read, Seal: r.Seal,
 	}
 }
