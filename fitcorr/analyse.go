@@ -30,6 +30,7 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
+	readMarks(prepared, opt.Reading.withDefaults())
 	var setups []*modelSetup
 	for _, p := range prepared {
 		if p.setup != nil {
@@ -224,6 +225,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		return p.ma, fm
 	}
 	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.setup.survey, p.scatter, p.total, p.inflate
+	fm.Mark = p.setup.mark.freeze()
 	if w != nil {
 		for i := range w.offsets {
 			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
@@ -239,7 +241,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		if s.Subject != fixtureSubject {
 			continue
 		}
-		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate)
+		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate, p.setup.mark)
 		if !ok {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue

@@ -22,8 +22,30 @@ type FrozenModel struct {
 	Scatter [2]SmoothCov  `json:"scatter"`
 	Total   [2]SmoothCov  `json:"total"`
 	Inflate float64       `json:"inflate"` // of a fixture seating's covariance
+	Mark    *FrozenMark   `json:"mark,omitempty"`
 	Worn    *FrozenTarget `json:"worn,omitempty"`
 	Seals   []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
+}
+
+// FrozenMark is the reading at the marked position (Seating.Read).
+type FrozenMark struct {
+	At       [readDim]float64 `json:"at"`       // mm
+	Variance [readDim]float64 `json:"variance"` // mm²
+	One      float64          `json:"one"`      // standard deviation of one reading, mm
+}
+
+func (m readMark) freeze() *FrozenMark {
+	if !m.known {
+		return nil
+	}
+	return &FrozenMark{At: m.at, Variance: m.variance, One: m.one}
+}
+
+func (m *FrozenMark) mark() readMark {
+	if m == nil {
+		return readMark{}
+	}
+	return readMark{known: true, at: m.At, variance: m.Variance, one: m.One}
 }
 
 // FrozenCurve is one seating as far as its seal needs it.
@@ -56,9 +78,22 @@ func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
-	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate)
+	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate, readMark{})
 	if !ok {
 		return Offset{}, Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
+	}
+	if s.Read != nil {
+		if fm.Mark == nil {
+			return Offset{}, Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
+		}
+		mark := fm.Mark.mark()
+		gap, variance := mark.readGap(s, pos, cov)
+		for a := range gap {
+			if math.Abs(gap[a]) > readGross*math.Sqrt(variance[a]) {
+				return Offset{}, Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from where the levels place the headphone: read it again, or leave it out", s.ID, math.Abs(gap[a]))
+			}
+		}
+		o, pos, cov, _ = fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate, mark)
 	}
 	if fm.Worn == nil {
 		return o, Verdict{ID: o.ID, Seating: o.Seating, Outcome: Undetermined,
@@ -118,8 +153,9 @@ func sealCurves(ss []Seating) []FrozenCurve {
 	return out
 }
 
-// fixtureOffset places one fixture seating.
-func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
+// fixtureOffset places one fixture seating; mark is the zero value when its
+// read position is not to count.
+func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64, mark readMark) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
 	obs := observe(s, index, models)
 	prior := fixturePrior()
 	p, ok := place(obs, models, prior)
@@ -128,6 +164,7 @@ func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inf
 		return o, p.pos, nil, false
 	}
 	p.cov.ScaleSym(math.Max(1, inflate), p.cov)
+	mark.fuse(s, &p.pos, p.cov)
 	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
 	for e := range models {
 		o.GainDB[e] = leaks[e].GainDB

@@ -132,8 +132,8 @@ type Worn struct {
 	// same by drawing the listeners again and again (docs/offsets.md).
 	SamplingSD  [3]float64 `json:"sampling_sd"`
 	BootstrapSD [3]float64 `json:"bootstrap_sd"`
-	// Separation names what told ear shape from position: "bare-ear
-	// reference", "shared panel", "displaced listeners", "prior".
+	// Separation names what told ear shape from position: "read positions",
+	// "bare-ear reference", "shared panel", "displaced listeners", "prior".
 	Separation []string `json:"separation"`
 	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear, with the SD over seatings.
 	LeakLossDB [2][3]float64 `json:"leak_loss_db"`

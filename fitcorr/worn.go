@@ -14,6 +14,7 @@ type modelSetup struct {
 	models   [2]earModel
 	survey   Survey
 	ruler    [3]float64
+	mark     readMark
 }
 
 // wornResult is what the panel says about one model.
@@ -27,8 +28,8 @@ type wornResult struct {
 }
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
-func newPanel(setups []*modelSetup, bareRows []Seating) *panel {
-	p := &panel{bands: newPositionBands()}
+func newPanel(setups []*modelSetup, bareRows []Seating, stated ReadingError) *panel {
+	p := &panel{bands: newPositionBands(), stated: stated}
 	byName := map[string]*listener{}
 	get := func(subject string) *listener {
 		l, ok := byName[subject]
@@ -51,11 +52,15 @@ func newPanel(setups []*modelSetup, bareRows []Seating) *panel {
 				continue
 			}
 			l := get(s.Subject)
-			l.worn = append(l.worn, wornSeating{model: m, id: i, obs: o})
+			w := wornSeating{model: m, id: i, obs: o, read: su.mark.readOf(s)}
+			l.worn = append(l.worn, w)
 			used = true
+			if w.read != nil {
+				p.read, p.stated.OneMM = true, su.mark.one
+			}
 		}
 		if used {
-			p.models = append(p.models, &panelModel{ears: su.models})
+			p.models = append(p.models, &panelModel{ears: su.models, mark: su.mark})
 			p.addDisplaced(m, su)
 		}
 	}
@@ -64,6 +69,7 @@ func newPanel(setups []*modelSetup, bareRows []Seating) *panel {
 	}
 	p.addBare(bareRows, byName)
 	p.poolNoise()
+	p.reading = p.stated
 	p.width = len(p.models)
 	if p.bare {
 		p.width++
@@ -169,7 +175,7 @@ func (p *panel) addBare(rows []Seating, byName map[string]*listener) {
 // model nobody wore).
 func estimateWorn(ctx context.Context, setups []*modelSetup, bareRows []Seating, opt Options) ([]*wornResult, error) {
 	out := make([]*wornResult, len(setups))
-	p := newPanel(setups, bareRows)
+	p := newPanel(setups, bareRows, opt.Reading.withDefaults())
 	if len(p.models) == 0 {
 		return out, nil
 	}
@@ -359,6 +365,9 @@ func (p *panel) confoundMean(fit *panelFit, m int, w *Worn, cov *mat.SymDense) {
 // separation names what told ears from positions, strongest first.
 func (p *panel) separation() []string {
 	var out []string
+	if p.read {
+		out = append(out, "read positions")
+	}
 	if p.bare {
 		out = append(out, "bare-ear reference")
 	}

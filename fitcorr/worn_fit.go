@@ -161,9 +161,12 @@ func (p *panel) eachListener(jobs int, f func(i int)) {
 func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 	n := p.bands.n
 	_, lc := l.Dims()
-	ears := lc - headsetDim*(2*len(p.models)+1)
+	ears := lc - p.smallColumns()
 	var survey []*mat.Dense
 	cols := lc
+	if p.read {
+		cols += readDim * len(p.models)
+	}
 	for _, m := range p.models {
 		for e := range 2 {
 			if m.ears[e].survey == nil {
@@ -196,6 +199,10 @@ func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
 	}
 	p.fillAlike(out, s, ears+headsetDim*len(p.models))
 	col := lc
+	if p.read {
+		p.fillLandmark(out, lc-readDim, p.reading.FixtureMM)
+		col += p.fillMarks(out, lc)
+	}
 	for i, r := range survey {
 		if r == nil {
 			continue
@@ -399,14 +406,14 @@ type seatPosterior struct {
 
 // seating computes the posterior of one worn seating.
 func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
-	n2, size := 2*p.bands.n, p.block()
-	h := mat.NewDense(n2, size, nil)
+	n2, rows, size := 2*p.bands.n, p.rows(), p.block()
+	h := mat.NewDense(rows, size, nil)
 	for r := range n2 {
 		h.Set(r, r, 1)
-		for a := range headsetDim {
-			h.Set(r, n2+a, w.slope.At(r, a))
-		}
 	}
+	near := p.near(w)
+	_, small := near.Dims()
+	h.Slice(0, rows, n2, n2+small).(*mat.Dense).Copy(near)
 	d := p.models[w.model].within
 	var hu, rz, dj mat.VecDense
 	hu.MulVec(h, b.u)
@@ -442,7 +449,7 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	dc.Add(&dc, &given)
 	out.cov = symmetric(&dc)
 	dj.MulVec(w.slope, out.own)
-	res := mat.NewVecDense(n2, nil)
+	res := mat.NewVecDense(rows, nil)
 	res.SubVec(&rz, &dj)
 	out.resid = res.RawVector().Data
 	return out

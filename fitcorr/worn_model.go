@@ -19,8 +19,11 @@ type panel struct {
 	bands     positionBands
 	models    []*panelModel
 	listeners []*listener
-	bare      bool // a bare-ear reference exists: one channel more per ear
-	width     int  // channels per ear
+	bare      bool         // a bare-ear reference exists: one channel more per ear
+	read      bool         // positions were read on heads: a landmark per model and rows of readings
+	stated    ReadingError // before the panel was heard
+	reading   ReadingError // as it shows now
+	width     int          // channels per ear
 }
 
 // panelModel is one headphone model worn by the panel.
@@ -39,6 +42,7 @@ type panelModel struct {
 	extra     [2][3][]float64
 	draws     [2]float64
 	excess    [2][]float64 // the survey's variance there, in units of its scatter's
+	mark      readMark     // what reading the fixture's rows gave at the marked position
 }
 
 type listener struct {
@@ -51,10 +55,11 @@ type wornSeating struct {
 	model int
 	id    int // into the model's seatings
 	obs   observation
+	read  *[readDim]float64   // relative to the fixture's mark
 	at    [headsetDim]float64 // linearisation point
-	// Filled by linearise: both ears stacked.
+	// Filled by linearise: both ears stacked, then the read position.
 	z      *mat.VecDense
-	slope  *mat.Dense    // 2n × 6
+	slope  *mat.Dense    // rows × 6
 	weight *mat.SymDense // inverse covariance with the seating's own position marginalised out
 	inner  *mat.SymDense // inverse covariance given the position
 }
@@ -66,9 +71,24 @@ type bareReference struct {
 }
 
 // The latent vector is laid out in blocks that the data keep apart: per model
-// both ears' channels, the apparent headset position, and the part of it that
-// is not position but ear; then the bare ears' channels.
-func (p *panel) block() int { return 2*p.bands.n + 2*headsetDim }
+// both ears' channels, the apparent headset position, the part of it that
+// is not position but ear, and by how much readings on that head are off; then
+// the bare ears' channels.
+func (p *panel) block() int {
+	b := 2*p.bands.n + 2*headsetDim
+	if p.read {
+		b += readDim
+	}
+	return b
+}
+
+// rows is the length of what one worn seating gives.
+func (p *panel) rows() int {
+	if p.read {
+		return 2*p.bands.n + readDim
+	}
+	return 2 * p.bands.n
+}
 func (p *panel) dim() int {
 	d := len(p.models) * p.block()
 	if p.bare {
@@ -79,14 +99,15 @@ func (p *panel) dim() int {
 func (p *panel) channel(e, k int) int { return k*p.block() + e*p.bands.n }
 func (p *panel) position(m int) int   { return m*p.block() + 2*p.bands.n }
 func (p *panel) alike(m int) int      { return p.position(m) + headsetDim }
+func (p *panel) landmark(m int) int   { return p.alike(m) + headsetDim }
 
 // linearise prepares a seating at its current position.
 func (p *panel) linearise(w *wornSeating) bool {
 	m := p.models[w.model]
 	n := p.bands.n
-	w.z = mat.NewVecDense(2*n, nil)
-	w.slope = mat.NewDense(2*n, headsetDim, nil)
-	cov := mat.NewSymDense(2*n, nil)
+	w.z = mat.NewVecDense(p.rows(), nil)
+	w.slope = mat.NewDense(p.rows(), headsetDim, nil)
+	cov := mat.NewSymDense(p.rows(), nil)
 	for e := range 2 {
 		if !w.obs.present[e] {
 			for r := range n {
@@ -115,8 +136,11 @@ func (p *panel) linearise(w *wornSeating) bool {
 			}
 		}
 	}
+	if p.read {
+		p.addReading(w, cov)
+	}
 	var chol mat.Cholesky
-	w.inner = mat.NewSymDense(2*n, nil)
+	w.inner = mat.NewSymDense(p.rows(), nil)
 	if !chol.Factorize(cov) || chol.InverseTo(w.inner) != nil {
 		return false
 	}
@@ -158,11 +182,13 @@ func (p *panel) evidenceOf(l *listener) evidence {
 		if ev.blocks[w.model] == nil {
 			ev.blocks[w.model] = mat.NewSymDense(size, nil)
 		}
-		// H = [I, J]: columns of ears, then of the position.
+		// H = [I, J]: columns of ears, then of the position and what goes with it.
+		near := p.near(w)
+		_, small := near.Dims()
 		var wj, jwj mat.Dense
 		var wz, jwz mat.VecDense
-		wj.Mul(w.weight, w.slope)
-		jwj.Mul(w.slope.T(), &wj)
+		wj.Mul(w.weight, near)
+		jwj.Mul(near.T(), &wj)
 		wz.MulVec(w.weight, w.z)
 		jwz.MulVec(wj.T(), w.z)
 		blk, off := ev.blocks[w.model], w.model*size
@@ -170,13 +196,13 @@ func (p *panel) evidenceOf(l *listener) evidence {
 			for b := a; b < 2*n; b++ {
 				addSym(blk, a, b, w.weight.At(a, b))
 			}
-			for b := range headsetDim {
+			for b := range small {
 				addSym(blk, a, 2*n+b, wj.At(a, b))
 			}
 			ev.rhs.SetVec(off+a, ev.rhs.AtVec(off+a)+wz.AtVec(a))
 		}
-		for a := range headsetDim {
-			for b := a; b < headsetDim; b++ {
+		for a := range small {
+			for b := a; b < small; b++ {
 				addSym(blk, 2*n+a, 2*n+b, jwj.At(a, b))
 			}
 			ev.rhs.SetVec(off+2*n+a, ev.rhs.AtVec(off+2*n+a)+jwz.AtVec(a))
@@ -285,7 +311,7 @@ func (p *panel) root(s *spread) *mat.Dense {
 	_, cs := rs.Dims()
 	_, cd := rd.Dims()
 	n := p.bands.n
-	out := mat.NewDense(p.dim(), cs+cd+headsetDim*(2*len(p.models)+1), nil)
+	out := mat.NewDense(p.dim(), cs+cd+p.smallColumns(), nil)
 	half := math.Sqrt(0.5)
 	for k := range p.width {
 		for e := range 2 {
@@ -308,7 +334,20 @@ func (p *panel) root(s *spread) *mat.Dense {
 		p.fillPosition(out, m, cs+cd+headsetDim*m, choleskyRoot(s.between[m]))
 	}
 	p.fillAlike(out, s, cs+cd+headsetDim*len(p.models))
+	if p.read {
+		p.fillLandmark(out, cs+cd+p.smallColumns()-readDim, p.reading.LandmarkMM)
+	}
 	return out
+}
+
+// smallColumns is how many columns of a root are not of ears: positions, what
+// looks like one, and the landmark.
+func (p *panel) smallColumns() int {
+	c := headsetDim * (2*len(p.models) + 1)
+	if p.read {
+		c += readDim
+	}
+	return c
 }
 
 // fillPosition sets the columns of a root that move the position of model m.

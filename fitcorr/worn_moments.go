@@ -16,6 +16,9 @@ func (p *panel) maximise(fit *panelFit) *spread {
 	p.maximiseEars(fit, s)
 	p.maximiseBetween(fit, s)
 	p.maximiseWithin(fit)
+	if p.read {
+		p.maximiseReading(fit)
+	}
 	return s
 }
 
