@@ -8,18 +8,27 @@ import (
 
 // sheetColumns are the columns of seatings.csv; the first five must be there.
 var sheetColumns = []string{"file", "model", "subject", "point", "seating",
-	"unit", "forward_mm", "up_mm", "rotation_deg", "seal", "notes"}
+	"unit", "forward_mm", "up_mm", "rotation_deg", columnReadForward, columnReadUp, "seal", "notes"}
 
 const sheetRequired = 5
+
+// Columns that only a sheet with read positions has.
+const (
+	columnReadForward = "read_forward_mm"
+	columnReadUp      = "read_up_mm"
+)
 
 // Impossible beyond these: a headphone is off the ear.
 const (
 	maxShiftMM     = 100
 	maxRotationDeg = 90
 	maxSeating     = 99999
+	// MaxReadingMM bounds a reading: no point of a cup is farther from the ear.
+	MaxReadingMM = 200
 )
 
-// placement is what no two rows share.
+// placement is what no two rows share; without the point, what one reading
+// belongs to.
 type placement struct {
 	subject, model, unit string
 	point                Point
@@ -50,6 +59,7 @@ func parseSheet(file string, text []byte) ([]Seating, StudyErrors) {
 	if len(t.rows) == 0 && len(t.problems) == 0 {
 		t.report(0, "add one row per recording", "the sheet has no rows")
 	}
+	s.shareReadings(rows)
 	return rows, t.problems
 }
 
@@ -81,6 +91,7 @@ func (s *sheetReader) row(r tableRow) Seating {
 	}
 	out.Number = int(number)
 	s.survey(r, &out)
+	s.reading(r, &out)
 	if known && ok {
 		s.unique(r, out)
 	}
@@ -150,12 +161,17 @@ func (s *sheetReader) survey(r tableRow, out *Seating) {
 	}
 }
 
-// unique reports a placement that another row has too.
-func (s *sheetReader) unique(r tableRow, out Seating) {
+func placementOf(out Seating) placement {
 	p := placement{subject: out.Subject, model: out.Model, unit: out.Unit, point: out.Point, number: out.Number}
 	if out.Survey != nil {
 		p.survey, p.displacement = true, *out.Survey
 	}
+	return p
+}
+
+// unique reports a placement that another row has too.
+func (s *sheetReader) unique(r tableRow, out Seating) {
+	p := placementOf(out)
 	if first, twice := s.placements[p]; twice {
 		what := out.Model
 		if what == "" {

@@ -40,6 +40,7 @@ type Study struct {
 	Fixture       Fixture
 	Window        Window // zero fields take their default
 	Limits        Limits
+	Reading       ReadingUncertainty
 
 	Seatings []Seating
 	// NotRecorded are the rows whose recording is not there, left out of
@@ -76,10 +77,21 @@ type Limits struct {
 	Confidence  float64 // of tests and intervals; default 0.95
 }
 
-// Defaults of the limits.
+// ReadingUncertainty says how well positions are read off a head
+// (Seating.Read), as standard uncertainties per axis in mm (coverage factor 1).
+type ReadingUncertainty struct {
+	OneMM             float64 // of one reading; default 1
+	LandmarkMM        float64 // of finding the ear canal's entrance on a listener, the same in all readings on that head; default 0.7
+	FixtureLandmarkMM float64 // the same on the fixture; default 0.5
+}
+
+// Defaults of the limits, and of what readings are worth.
 const (
-	DefaultMaxOffsetMM = 3.0
-	DefaultConfidence  = 0.95
+	DefaultMaxOffsetMM       = 3.0
+	DefaultConfidence        = 0.95
+	DefaultReadingMM         = 1.0
+	DefaultLandmarkMM        = 0.7
+	DefaultFixtureLandmarkMM = 0.5
 )
 
 // DefaultStudy returns a study with every default, and without rows.
@@ -89,6 +101,7 @@ func DefaultStudy() Study {
 		Channels: Channels{Left: 1, Right: 2},
 		Fixture:  Fixture{Name: FixtureSubject},
 		Limits:   Limits{MaxOffsetMM: DefaultMaxOffsetMM, Confidence: DefaultConfidence},
+		Reading:  ReadingUncertainty{OneMM: DefaultReadingMM, LandmarkMM: DefaultLandmarkMM, FixtureLandmarkMM: DefaultFixtureLandmarkMM},
 	}
 }
 

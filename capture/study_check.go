@@ -41,6 +41,13 @@ func (s *parsedStudy) doubtful(table string) bool {
 	return false
 }
 
+// Standard uncertainties of a read position: no ruler is better than the
+// first, and beyond the last nobody looked.
+const (
+	minReadingMM = 0.05
+	maxReadingMM = 20
+)
+
 // parseStudy reads the text of a study.toml.
 func parseStudy(file string, text []byte) (*parsedStudy, StudyErrors) {
 	s := &parsedStudy{Study: DefaultStudy(), doc: &document{file: file}}
@@ -74,6 +81,10 @@ func parseStudy(file string, text []byte) (*parsedStudy, StudyErrors) {
 	l := or(k.Limits)
 	s.Limits.MaxOffsetMM = s.number("limits.max_offset_mm", l.MaxOffsetMM, DefaultMaxOffsetMM, 0.1, 50)
 	s.Limits.Confidence = s.number("limits.confidence", l.Confidence, DefaultConfidence, 0.5, 0.9999)
+	r := or(k.Reading)
+	s.Reading.OneMM = s.number("reading.uncertainty_mm", r.UncertaintyMM, DefaultReadingMM, minReadingMM, maxReadingMM)
+	s.Reading.LandmarkMM = s.number("reading.landmark_mm", r.LandmarkMM, DefaultLandmarkMM, minReadingMM, maxReadingMM)
+	s.Reading.FixtureLandmarkMM = s.number("reading.fixture_landmark_mm", r.FixtureLandmarkMM, DefaultFixtureLandmarkMM, minReadingMM, maxReadingMM)
 	return s, s.doc.problems
 }
 

@@ -30,6 +30,7 @@ func checkProblems(t *testing.T, text []byte, got, again StudyErrors) {
 // a study without problems is written and read as the same.
 func FuzzStudyTOML(f *testing.F) {
 	f.Add([]byte(goodTOML))
+	f.Add([]byte("[reading]\nuncertainty_mm = 0.05\nlandmark_mm = 20\nfixture_landmark_mm = 1e-9"))
 	f.Add([]byte("sweep.file = 'music.wav'\nchannels = {left = 2}"))
 	f.Add([]byte("[sweep]\nrate_hz = '48'\nrepeats = 2.5\nseconds = nan\nkind = 3\n[[fixture]]\nname = 1"))
 	f.Add([]byte("[microphone.left]\ncorrection = '../x'\n[microphone.centre]\nx = 1\n[limits]\nconfidence = inf"))
@@ -64,6 +65,8 @@ var ignoreUnused = cmp.FilterPath(func(p cmp.Path) bool { return p.Last().String
 // sheet without problems is written and read as the same rows.
 func FuzzSheet(f *testing.F) {
 	f.Add([]byte(goodSheet))
+	f.Add([]byte(readSheet))
+	f.Add([]byte("file;model;subject;point;seating;read_up_mm;read_forward_mm\na;M;fixture;blocked;1;;\nb;M;fixture;drum;1;-1,5;200\nc;;L1;blocked;1;1;1\nd;M;L1;blocked;1;;-0\n"))
 	f.Add([]byte("\ufefffile;model;subject;point;seating;up_mm\r\na.wav;M;L01;Blocked;1;-2,5\r\n;;;;;\r\n"))
 	f.Add([]byte("file,model,subject,point,seating\rrecordings\\a.wav,\"M \"\"x\"\"\",fixture,drum,1e1\r"))
 	f.Add([]byte("file\tmodel\tsubject\tpoint\tseating\tseating\tx\n\t\tl01\tdrum\tNaN\t\t\n../a\t\t\"L01\n\"\tblocked\t0x1p3\t\t\n"))

@@ -123,6 +123,7 @@ func TestLoadStudy(t *testing.T) {
 		Microphones: [2]MicrophoneFiles{{Correction: "calibration/mic.csv", Calibrator: "calibration/cal.wav", CalibratorDBSPL: 94}, {CalibratorDBSPL: 94}},
 		Fixture:     Fixture{"fixture 1", "invented", "calibration/reference.csv", -1},
 		Limits:      Limits{3, 0.95},
+		Reading:     ReadingUncertainty{1, 0.7, 0.5},
 		Seatings: []Seating{
 			{Row: 2, File: "recordings/a.wav", Model: "Model A", Unit: "1", Subject: "fixture", Point: Blocked, Number: 1},
 			{Row: 3, File: "recordings/b.wav", Model: "Model A", Unit: "1", Subject: "fixture", Point: Drum, Number: 1, Notes: "a note, with a comma"},
@@ -180,6 +181,13 @@ func TestStudyErrors(t *testing.T) {
 		{"confidence", StudyFile, "[drive]", "[limits]\nconfidence = 95\n[drive]", `study.toml:16: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999`},
 		{"kind", StudyFile, `"exponential"`, `"linear"`, `study.toml:3: sweep.kind is "linear"; write exponential`},
 		{"calibration", StudyFile, "[drive]", "[calibration]\nuncertainty_db = -0.3\n[drive]", `study.toml:16: calibration.uncertainty_db is -0.3: impossible; write a number, 0 to 5`},
+		{"reading unknown key", StudyFile, "[drive]", "[reading]\nlandmarks_mm = 1\n[drive]", `study.toml:16: unknown key landmarks_mm in [reading]; did you mean landmark_mm?`},
+		{"reading table", StudyFile, "[drive]", "[readings]\nlandmark_mm = 1\n[drive]", `study.toml:15: unknown key readings; did you mean reading?`},
+		{"reading home", StudyFile, "[drive]", "[drive]\nfixture_landmark_mm = 1", `study.toml:16: unknown key fixture_landmark_mm in [drive]; it belongs in [reading]`},
+		{"reading too good", StudyFile, "[drive]", "[reading]\nuncertainty_mm = 0\n[drive]", `study.toml:16: reading.uncertainty_mm is 0: impossible; write a number, 0.05 to 20`},
+		{"reading too bad", StudyFile, "[drive]", "[reading]\nlandmark_mm = 21\n[drive]", `study.toml:16: reading.landmark_mm is 21: impossible`},
+		{"reading NaN", StudyFile, "[drive]", "[reading]\nfixture_landmark_mm = nan\n[drive]", `study.toml:16: reading.fixture_landmark_mm is NaN: impossible`},
+		{"reading text", StudyFile, "[drive]", "[reading]\nlandmark_mm = \"1 mm\"\n[drive]", `study.toml:16: reading.landmark_mm must be a number, without quotes`},
 		{"channel 0", StudyFile, "left = 1", "left = 0", `study.toml:12: channels.left is 0: impossible; channels count from 1`},
 		{"one channel twice", StudyFile, "loopback = 3", "loopback = 2", `study.toml:14: channels.right and channels.loopback are both 2`},
 		{"no ear", StudyFile, "left = 1\nright = 2", "", `study.toml:11: no ear has a channel`},
@@ -433,6 +441,7 @@ func TestWriteStudy(t *testing.T) {
 		t.Fatal(err)
 	}
 	first.CalibrationDB = 0.3
+	first.Reading = ReadingUncertainty{0.8, 1.2, 0.4}
 	first.Window = Window{PreSeconds: 0.01, PostSeconds: 0.1, FadeInSeconds: 0.001, FadeOutSeconds: 0.05}
 	again := maps.Clone(files)
 	var toml, sheet bytes.Buffer

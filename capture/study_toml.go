@@ -25,6 +25,7 @@ type studyKeys struct {
 	Fixture     *fixtureKeys     `toml:"fixture,omitempty"`
 	Window      *windowKeys      `toml:"window,omitempty" comment:"How much of the impulse response counts, about its onset."`
 	Limits      *limitKeys       `toml:"limits,omitempty" comment:"When a fixture seating counts as sitting like the worn ones."`
+	Reading     *readingKeys     `toml:"reading,omitempty" comment:"How well positions are read off a head, where the sheet holds any: standard uncertainties per axis."`
 }
 
 type sweepKeys struct {
@@ -85,6 +86,12 @@ type windowKeys struct {
 type limitKeys struct {
 	MaxOffsetMM *float64 `toml:"max_offset_mm,omitempty" comment:"an offset below this is as good as none"`
 	Confidence  *float64 `toml:"confidence,omitempty"`
+}
+
+type readingKeys struct {
+	UncertaintyMM     *float64 `toml:"uncertainty_mm,omitempty" comment:"of one reading"`
+	LandmarkMM        *float64 `toml:"landmark_mm,omitempty" comment:"of finding the canal's entrance on a listener, the same in all readings on that head"`
+	FixtureLandmarkMM *float64 `toml:"fixture_landmark_mm,omitempty" comment:"the same on the fixture"`
 }
 
 // document is one study.toml: what it says and where.

@@ -21,7 +21,8 @@ func WriteStudyTOML(w io.Writer, s Study) error {
 		Channels: &channelKeys{Left: given(s.Channels.Left), Right: given(s.Channels.Right), Loopback: given(s.Channels.Loopback)},
 		Fixture: &fixtureKeys{Name: &s.Fixture.Name, Coupler: given(s.Fixture.Coupler), Reference: given(s.Fixture.Reference),
 			Slope: &s.Fixture.SlopeDBPerOctave},
-		Limits: &limitKeys{MaxOffsetMM: &s.Limits.MaxOffsetMM, Confidence: &s.Limits.Confidence},
+		Limits:  &limitKeys{MaxOffsetMM: &s.Limits.MaxOffsetMM, Confidence: &s.Limits.Confidence},
+		Reading: &readingKeys{&s.Reading.OneMM, &s.Reading.LandmarkMM, &s.Reading.FixtureLandmarkMM},
 	}
 	if s.Excitation != "" {
 		k.Sweep.File = &s.Excitation

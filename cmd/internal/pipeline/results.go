@@ -16,6 +16,7 @@ func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
 	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
 	opt.CalibrationDB = study.CalibrationDB
+	opt.Reading = fitcorr.ReadingError{OneMM: study.Reading.OneMM, LandmarkMM: study.Reading.LandmarkMM, FixtureMM: study.Reading.FixtureLandmarkMM}
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }
@@ -35,7 +36,7 @@ func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
 func fitSeating(row capture.Seating, rec capture.Recording) fitcorr.Seating {
 	return fitcorr.Seating{
 		ID: row.File, Model: row.Model, Unit: row.Unit, Subject: row.Subject, Point: row.Point,
-		Number: row.Number, Survey: row.Survey, Seal: row.Seal, Ears: curves(rec),
+		Number: row.Number, Survey: row.Survey, Read: row.Read, Seal: row.Seal, Ears: curves(rec),
 	}
 }
 

@@ -69,7 +69,7 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error
 	if err != nil {
 		return err
 	}
-	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return capture.WriteSheet(w, rows) })
+	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return capture.WritePlan(w, rows) })
 	if err != nil {
 		return err
 	}

@@ -1,0 +1,56 @@
+package capture
+
+// reading reads where the headphone was seen to sit.
+func (s *sheetReader) reading(r tableRow, out *Seating) {
+	forward, up := s.field(r, columnReadForward), s.field(r, columnReadUp)
+	switch {
+	case forward == "" && up == "":
+		return
+	case out.Model == "" && out.Point == Blocked:
+		s.report(r.line, "leave "+columnReadForward+" and "+columnReadUp+" empty, or write the model", "a read position on a bare-ear row, where no headphone is worn")
+		return
+	case forward == "":
+		s.halfReading(r, columnReadForward, columnReadUp, up)
+		return
+	case up == "":
+		s.halfReading(r, columnReadUp, columnReadForward, forward)
+		return
+	}
+	var read Reading
+	var ok [2]bool
+	read.ForwardMM, ok[0] = s.number(r, columnReadForward, -MaxReadingMM, MaxReadingMM)
+	read.UpMM, ok[1] = s.number(r, columnReadUp, -MaxReadingMM, MaxReadingMM)
+	if ok[0] && ok[1] {
+		out.Read = &read
+	}
+}
+
+func (s *sheetReader) halfReading(r tableRow, empty, given, value string) {
+	s.report(r.line, "read both off the head, or leave both empty", "%s is empty, and %s is %s", empty, given, value)
+}
+
+// shareReadings gives a reading to both rows of a placement that was recorded
+// at both points, as it may stand in either. Where both hold one, they must agree.
+func (s *sheetReader) shareReadings(rows []Seating) {
+	first := map[placement]int{}
+	for i := range rows {
+		p := placementOf(rows[i])
+		p.point = ""
+		j, twice := first[p]
+		if !twice {
+			first[p] = i
+			continue
+		}
+		a, b := &rows[j], &rows[i]
+		switch {
+		case a.Read == nil:
+			a.Read = b.Read
+		case b.Read == nil:
+			b.Read = a.Read
+		case *a.Read != *b.Read:
+			s.report(b.Row, "it was not touched in between: write the same in both rows, or leave one row's empty; if it was moved, it is another seating",
+				"seating %d of %s on %s was read at %g, %g mm, and in row %d at %g, %g mm",
+				b.Number, b.Model, b.Subject, b.Read.ForwardMM, b.Read.UpMM, a.Row, a.Read.ForwardMM, a.Read.UpMM)
+		}
+	}
+}
