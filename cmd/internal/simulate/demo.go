@@ -45,12 +45,13 @@ func (o DemoOptions) withDefaults() DemoOptions {
 // TruthFile is where the truth of a demo study lies, under its folder.
 const TruthFile = "truth/truth.json"
 
-// demoDesign is the bar's panel with fixture seatings to be told apart.
+// demoDesign is the bar's panel with fixture seatings to be told apart, and
+// every headphone's position read off the head.
 func demoDesign(opt DemoOptions) Design {
 	d := BarDesign()
 	d.Listeners, d.Seatings, d.SurveySize = opt.Listeners, opt.Seatings, opt.SurveySize
 	d.FixtureOffsetsMM = []float64{0, 0.8, 6, 0.5, 7, 0.3}
-	d.FixtureLeak = true
+	d.FixtureLeak, d.Readings = true, true
 	return d
 }
 

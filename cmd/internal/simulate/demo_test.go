@@ -101,6 +101,9 @@ func loads(t *testing.T, dir string, truth Truth) {
 		t.Fatalf("%d rows read, %d written", len(study.Seatings), len(truth.Seatings))
 	}
 	for i, s := range study.Seatings {
+		if bare := s.Model == ""; (s.Read == nil) != bare {
+			t.Errorf("row %d: read %v, bare ear %v", i, s.Read, bare)
+		}
 		if want := truth.Seatings[i]; s.File != want.File || s.Subject != want.Subject || (s.Survey != nil) != want.Survey {
 			t.Errorf("row %d: %+v, want %+v", i, s, want)
 		}

@@ -2,12 +2,10 @@ package simulate
 
 import (
 	"bytes"
-	"encoding/csv"
 	"fmt"
 	"math"
 	"os"
 	"path/filepath"
-	"strconv"
 
 	"asworn/capture"
 	"asworn/capture/wavfile"
@@ -63,6 +61,9 @@ Some things are wrong on purpose: seatings on the fixture that are off or leak,
 a cough, a clipped recording, exchanged cables, mains hum, a recorder's clock.
 truth/truth.json says which; asworn never reads it.
 
+An operator also looked where each headphone sat: read_forward_mm and read_up_mm
+in seatings.csv. Those readings err like a person's.
+
 cautions.md is to be read before anybody wears a headphone for a measurement.
 `
 
@@ -101,18 +102,12 @@ func writeText(dir string, s *Study, t Truth) error {
 // sheet is seatings.csv.
 func (s *Study) sheet() ([]byte, error) {
 	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	w.Write([]string{"file", "model", "unit", "subject", "point", "seating", "forward_mm", "up_mm", "rotation_deg", "seal", "notes"})
-	num := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
-	for _, r := range s.Rows {
-		rec := []string{r.File, r.Model, r.Unit, r.Subject, string(r.Point), strconv.Itoa(r.Number), "", "", "", r.Seal, r.Notes}
-		if d := r.Survey; d != nil {
-			rec[6], rec[7], rec[8] = num(d.ForwardMM), num(d.UpMM), num(d.RotationDeg)
-		}
-		w.Write(rec)
+	rows := make([]capture.Seating, len(s.Rows))
+	for i, r := range s.Rows {
+		rows[i] = r.Seating
 	}
-	w.Flush()
-	return b.Bytes(), w.Error()
+	err := capture.WriteSheet(&b, rows)
+	return b.Bytes(), err
 }
 
 // diffuseField is the fixture's response at the drum in a diffuse field.
