@@ -122,6 +122,9 @@ type Worn struct {
 	Seatings  int         `json:"seatings"`
 	Mean      Estimate    `json:"mean"`     // both ears together
 	EarMean   [2]Estimate `json:"ear_mean"` // per ear
+	// People is the mean of the people that the panel was drawn from; Mean is
+	// that of the panel's own seatings, which a fixture seating is held against.
+	People Estimate `json:"people"`
 	// Standard deviations between listeners and within a listener, with standard errors.
 	BetweenSD [3]float64 `json:"between_sd"`
 	BetweenSE [3]float64 `json:"between_se"`

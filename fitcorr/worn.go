@@ -282,6 +282,7 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
 	}
 	res.worn.SamplingSD, res.worn.BootstrapSD = p.bootstrapMean(fit, m, opt)
+	res.worn.People = p.people(fit, m, df)
 	p.confoundMean(fit, m, &res.worn, res.meanCov)
 	for a := range 3 {
 		bc := res.between.At(a, 3+a) + (res.between.At(a, a)-res.between.At(a, 3+a))/2

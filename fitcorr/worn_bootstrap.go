@@ -76,6 +76,33 @@ func (p *panel) bootstrapMean(fit *panelFit, m int, opt Options) (stated, drawn 
 // meanLever is the headset position of model m's people, as a linear function
 // of what the listeners say (3 × columns of L₀): E·L₀·C.
 func (p *panel) meanLever(fit *panelFit, m int) *mat.Dense {
+	var out mat.Dense
+	out.Mul(p.peopleRows(fit, m), fit.etaCov)
+	return &out
+}
+
+// people is the mean position of the people of model m, both ears together.
+func (p *panel) people(fit *panelFit, m int, df float64) Estimate {
+	e := Estimate{DF: df}
+	rows := p.peopleRows(fit, m)
+	var at mat.VecDense
+	at.MulVec(rows, fit.eta)
+	var half, cov mat.Dense
+	half.Mul(rows, fit.etaCov)
+	cov.Mul(&half, rows.T())
+	prior := priorMean()
+	for a := range 3 {
+		e.Value[a] = at.AtVec(a)
+		for b := range 3 {
+			e.Cov[a][b] = cov.At(a, b)
+		}
+		e.Seen[a] = e.Cov[a][a] < 0.5*(prior.At(a, a)+prior.At(a, 3+a))/2
+	}
+	return e
+}
+
+// peopleRows is that position as a linear function of η (3 × columns of L₀).
+func (p *panel) peopleRows(fit *panelFit, m int) *mat.Dense {
 	_, r0 := fit.root0.Dims()
 	rows := mat.NewDense(3, r0, nil)
 	for a := range 3 {
@@ -88,9 +115,7 @@ func (p *panel) meanLever(fit *panelFit, m int) *mat.Dense {
 			rows.Set(a, c, v)
 		}
 	}
-	var out mat.Dense
-	out.Mul(rows, fit.etaCov)
-	return &out
+	return rows
 }
 
 // wears reports whether the listener has a worn seating of model m.

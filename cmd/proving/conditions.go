@@ -6,6 +6,7 @@ import "asworn/cmd/internal/simulate"
 type condition struct {
 	name, what string
 	design     simulate.Design
+	misstated  bool // the lab states the default errors of its readings, not the true ones
 }
 
 // conditions is the grid. The first is the design to which the bars apply;
@@ -17,10 +18,33 @@ func conditions() []condition {
 		if change != nil {
 			change(&d)
 		}
-		out = append(out, condition{name, what, d})
+		out = append(out, condition{name: name, what: what, design: d})
 	}
 	type design = simulate.Design
 	add("bar", "8 listeners × 5 seatings, 2 closed + 1 open model, bare-ear reference, 15 displacements", nil)
+	add("read", "positions read on all heads, errors as by default", func(d *design) { d.Readings = true })
+	add("read-off-4", "positions read; fixture seatings for the correction: two in place, four 4 mm off", func(d *design) {
+		d.Readings, d.FixtureOffsetsMM = true, []float64{0, 0, 4, 4, 4, 4}
+	})
+	add("read-about-people", "positions read; fixture seatings placed about the people's mean, not the panel's", func(d *design) {
+		d.Readings, d.AboutPeople = true, true
+	})
+	add("read-coarse", "positions read half as well, and the lab says so", func(d *design) {
+		d.Readings, d.ReadSD, d.LandmarkSD, d.FixtureLandmarkSD = true, 2, 1.4, 1
+	})
+	add("read-misstated", "positions read half as well, and the lab does not know", func(d *design) {
+		d.Readings, d.ReadSD, d.LandmarkSD, d.FixtureLandmarkSD = true, 2, 1.4, 1
+	})
+	out[len(out)-1].misstated = true
+	add("read-one-model", "positions read; one closed model, no bare-ear reference", func(d *design) {
+		d.Readings, d.Closed, d.Open, d.BareEar = true, 1, 0, false
+	})
+	add("read-ears-double", "positions read; ear differences twice as large", func(d *design) { d.Readings, d.EarStrength = true, 2 })
+	add("read-mean-far", "positions read; people's mean 4 mm (SD per axis) from the mark", func(d *design) { d.Readings, d.MeanSD = true, 4 })
+	add("read-listeners-4", "positions read; 4 listeners × 3 seatings", func(d *design) {
+		d.Readings, d.Listeners, d.Seatings = true, 4, 3
+	})
+	add("about-people", "fixture seatings placed about the people's mean, not the panel's", func(d *design) { d.AboutPeople = true })
 	add("off-4", "fixture seatings for the correction: two in place, four 4 mm off", func(d *design) {
 		d.FixtureOffsetsMM = []float64{0, 0, 4, 4, 4, 4}
 	})

@@ -18,7 +18,7 @@ const wholeLowHz, wholeHighHz = 1000.0, 10000.0
 // correctionTrial is one curve of a fixture seating before and after its
 // correction, against what it should be at the true worn mean.
 type correctionTrial struct {
-	distance float64 // of the seating from the people's mean, mm
+	distance float64 // of the seating from the worn mean, mm
 	applied  bool    // in any band from 1 kHz to 10 kHz
 	anywhere bool    // in any band
 	// RMS distance to the truth, dB: 1 kHz to 10 kHz, and over the bands corrected.
@@ -50,7 +50,7 @@ func (out *score) correctModel(s *simulate.Study, aim *simulate.Aim, measured []
 	for _, c := range ma.Corrections {
 		i := at[c.ID]
 		r, e := s.Rows[i], earOf(c.Ear)
-		h, mean := r.Headset(), s.Worn[m].Mean
+		h, mean := r.Headset(), s.Target(m)
 		key := [2]int{r.Number, int(e)}
 		if changes[key] == nil {
 			changes[key] = aim.ChangeDB(r, e)
@@ -118,7 +118,7 @@ func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64) 
 }
 
 // corrections writes how near corrected curves come to the truth, by the true
-// distance of the seating from the people's mean.
+// distance of the seating from the worn mean.
 func corrections(w io.Writer, results []result) {
 	fmt.Fprint(w, "\n## Corrections and final curves\n\nCurves: both points and ears of every fixture seating. Distances to the fixture's own curve at the true worn mean, sealed as the panel is on average, RMS.\n\n"+
 		"| condition | mm | curves | corrected in 1–10 kHz | of them nearer in 1–10 kHz, % | error of the corrected, dB: before, after | of all, dB: before, after | corrected anywhere | of them nearer there, % | interval of the change covers, % | final curve covers, % |\n|---|---|---|---|---|---|---|---|---|---|---|\n")

@@ -40,7 +40,7 @@ func TestCorrectionsWithTheMeanKnown(t *testing.T) {
 			rng := rand.New(rand.NewPCG(seed, uint64(m)))
 			var e fitcorr.Estimate
 			for axis, sd := range []float64{sd, sd, 2 * sd} {
-				e.Value[axis] = study.Worn[m].Mean[axis] + sd*rng.NormFloat64()
+				e.Value[axis] = study.Target(m)[axis] + sd*rng.NormFloat64()
 				e.Cov[axis][axis] = sd * sd
 			}
 			ma.Worn.Mean, ma.Worn.EarMean = e, [2]fitcorr.Estimate{e, e}

@@ -75,7 +75,7 @@ func run(ctx context.Context, args []string) error {
 			continue
 		}
 		fmt.Fprintf(os.Stderr, "%s: %d studies\n", c.name, *studies)
-		scores, err := prove(ctx, c.design, world, *seed, *studies, *jobs)
+		scores, err := prove(ctx, c, world, *seed, *studies, *jobs)
 		if err != nil {
 			return err
 		}
@@ -104,7 +104,7 @@ func run(ctx context.Context, args []string) error {
 }
 
 // prove invents and analyses studies of one design, several at a time.
-func prove(ctx context.Context, d simulate.Design, world simulate.World, seed uint64, studies, jobs int) ([]score, error) {
+func prove(ctx context.Context, c condition, world simulate.World, seed uint64, studies, jobs int) ([]score, error) {
 	scores := make([]score, studies)
 	var next atomic.Int64
 	g, ctx := errgroup.WithContext(ctx)
@@ -115,7 +115,7 @@ func prove(ctx context.Context, d simulate.Design, world simulate.World, seed ui
 				if i >= studies {
 					return nil
 				}
-				one, err := proveOne(ctx, d, world, seed+uint64(i))
+				one, err := proveOne(ctx, c, world, seed+uint64(i))
 				if err != nil {
 					return err
 				}
@@ -128,7 +128,8 @@ func prove(ctx context.Context, d simulate.Design, world simulate.World, seed ui
 
 // proveOne returns an error only when it was stopped; an analysis that fails
 // is a result.
-func proveOne(ctx context.Context, d simulate.Design, world simulate.World, seed uint64) (score, error) {
+func proveOne(ctx context.Context, c condition, world simulate.World, seed uint64) (score, error) {
+	d := c.design
 	study := simulate.Draw(seed, d, world)
 	seatings, err := study.Seatings(ctx, seed, 1)
 	if err != nil {
@@ -136,6 +137,9 @@ func proveOne(ctx context.Context, d simulate.Design, world simulate.World, seed
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Jobs, opt.Seed = 1, seed
+	if !c.misstated {
+		opt.Reading = fitcorr.ReadingError{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureMM: d.FixtureLandmarkSD}
+	}
 	begin := time.Now()
 	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)
 	seconds := time.Since(begin).Seconds()

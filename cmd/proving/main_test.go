@@ -29,7 +29,7 @@ func TestRunRefuses(t *testing.T) {
 func TestProveStops(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := prove(ctx, simulate.BarDesign(), simulate.Piston, 1, 3, 2); !errors.Is(err, context.Canceled) {
+	if _, err := prove(ctx, conditions()[0], simulate.Piston, 1, 3, 2); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }

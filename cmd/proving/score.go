@@ -16,15 +16,15 @@ const (
 	fixtureEar
 	wornHeadset
 	wornEar
-	wornMean  // against the mean of the population the panel came from
-	panelMean // the same estimate against the mean of this panel's own seatings
+	panelMean // of this panel's seatings
+	wornMean  // of the population that the panel came from
 	quantities
 )
 
 var quantityNames = [quantities]string{
 	"fixture seating, headset", "fixture seating, each ear",
 	"worn seating, headset", "worn seating, each ear",
-	"worn mean (people)", "worn mean (this panel)",
+	"worn mean (this panel)", "worn mean (people)",
 }
 
 // trial is one estimate on one axis beside its truth.
@@ -34,7 +34,7 @@ type trial struct {
 	seen           bool
 }
 
-// verdictTrial is one verdict on a fixture seating a known distance from the people's mean.
+// verdictTrial is one verdict on a fixture seating a known distance from the worn mean.
 type verdictTrial struct {
 	distance         float64
 	outcome, headset fitcorr.Outcome
@@ -85,7 +85,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			o, ok := offsets[r.File]
 			out.offset(s, r, o, ok, confidence)
 			if r.OnFixture() {
-				out.verdict(s, r, verdicts, s.Worn[m].Mean)
+				out.verdict(r, verdicts, s.Target(m))
 			}
 		}
 		if ma.Worn == nil {
@@ -93,7 +93,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			out.missing[panelMean]++
 			continue
 		}
-		out.add(wornMean, ma.Worn.Mean, s.Worn[m].Mean, confidence)
+		out.add(wornMean, ma.Worn.People, s.Worn[m].Mean, confidence)
 		out.add(panelMean, ma.Worn.Mean, s.Worn[m].PanelMean, confidence)
 	}
 	return out
@@ -132,7 +132,7 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 	}
 }
 
-func (out *score) verdict(s *simulate.Study, r simulate.Row, verdicts map[string]fitcorr.Verdict, mean [3]float64) {
+func (out *score) verdict(r simulate.Row, verdicts map[string]fitcorr.Verdict, mean [3]float64) {
 	v, ok := verdicts[r.File]
 	if !ok {
 		out.noVerdict++

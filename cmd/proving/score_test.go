@@ -22,7 +22,8 @@ func oracle(s *simulate.Study, shift, sd float64) fitcorr.Analysis {
 	}
 	var out fitcorr.Analysis
 	for m, name := range s.Models {
-		ma := fitcorr.ModelAnalysis{Model: name, Worn: &fitcorr.Worn{Mean: estimate(s.Worn[m].Mean)}}
+		ma := fitcorr.ModelAnalysis{Model: name, Worn: &fitcorr.Worn{
+			Mean: estimate(s.Worn[m].PanelMean), People: estimate(s.Worn[m].Mean)}}
 		for _, r := range s.Rows {
 			if r.ModelIndex != m || r.Point != capture.Blocked || r.Survey != nil {
 				continue
@@ -65,9 +66,6 @@ func TestJudgeScoresTheTruth(t *testing.T) {
 			scores = append(scores, judge(s, oracle(s, c.shift, c.sd), 0.95))
 		}
 		for q := range quantities {
-			if q == panelMean {
-				continue // the oracle gives the people's mean
-			}
 			for a := range 3 {
 				f := axisOf(scores, q, a)
 				if math.Abs(f.bias.value-c.shift) > 1e-9 || math.Abs(f.rms.value-math.Abs(c.shift)) > 1e-9 || f.cover.value != c.cover {

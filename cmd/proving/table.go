@@ -59,7 +59,7 @@ func markdown(w io.Writer, results []result) {
 			}
 		}
 	}
-	fmt.Fprint(w, "\n## Verdicts, by the true distance from the people's mean\n\n| condition | mm | matches, % | adjust, % | undetermined, % | headset alone: matches / adjust / undetermined, % | none given |\n|---|---|---|---|---|---|---|\n")
+	fmt.Fprint(w, "\n## Verdicts, by the true distance from the worn mean\n\n| condition | mm | matches, % | adjust, % | undetermined, % | headset alone: matches / adjust / undetermined, % | none given |\n|---|---|---|---|---|---|---|\n")
 	for _, r := range results {
 		none := 0
 		for _, s := range r.scores {

@@ -7,7 +7,7 @@ import (
 
 // Aim is what the curve of a fixture seating should be corrected to: the level
 // per kept band on the fixture's own ear, without noise, the cup sitting where
-// people wear that model on average, sealed as this panel's ears are on
+// the panel wears that model on average, sealed as this panel's ears are on
 // average (mean over listeners of the mean over their seatings of the level
 // lost, in dB). Cushion, lean, microphone and gain are at their nominal values.
 type Aim struct {
@@ -53,7 +53,7 @@ func (a *Aim) level(model, subject int, e capture.Ear, point capture.Point, p Pl
 
 // LevelDB returns the level aimed at.
 func (a *Aim) LevelDB(model int, e capture.Ear, point capture.Point) []float64 {
-	w := a.study.Worn[model].Mean
+	w := a.study.Target(model)
 	p := Placement{Displacement: capture.Displacement{ForwardMM: w[0], UpMM: w[1], RotationDeg: w[2]}}
 	out := a.level(model, a.study.Design.Listeners, e, point, p)
 	for b := range out {

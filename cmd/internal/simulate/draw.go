@@ -97,7 +97,7 @@ func (s *Study) drawModel(r *drawer, m int) {
 	w.WithinSD = [3]float64{d.WithinSD, d.WithinSD, 1.5 * d.WithinSD}
 	s.drawWorn(r, m, &w)
 	s.Worn = append(s.Worn, w)
-	s.drawFixture(r, m, w.Mean)
+	s.drawFixture(r, m, s.Target(m))
 	s.drawSurvey(r, m)
 }
 

@@ -78,9 +78,9 @@ func TestFixtureSeatings(t *testing.T) {
 				}
 			}
 		case r.OnFixture() && r.ModelIndex >= 0:
-			h, mean := r.Headset(), s.Worn[r.ModelIndex].Mean
+			h, mean := r.Headset(), s.Target(r.ModelIndex)
 			if got := math.Hypot(h[0]-mean[0], h[1]-mean[1]); math.Abs(got-d.FixtureOffsetsMM[r.Number-1]) > 1e-9 {
-				t.Errorf("row %d: %.3f mm from the people's mean, want %g", i, got, d.FixtureOffsetsMM[r.Number-1])
+				t.Errorf("row %d: %.3f mm from the panel's mean, want %g", i, got, d.FixtureOffsetsMM[r.Number-1])
 			}
 		}
 	}

@@ -15,7 +15,7 @@ const (
 	FaultSwapped = "swapped"  // left and right cables exchanged
 	FaultHum     = "hum"      // mains hum
 	FaultClock   = "clock"    // recorder farther off than usual
-	FaultMoved   = "moved on" // a headphone placed well off the people's mean on purpose
+	FaultMoved   = "moved on" // a headphone placed well off the panel's mean on purpose
 	FaultLeak    = "leak"     // a leak under the cushion on purpose
 )
 

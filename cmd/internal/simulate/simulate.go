@@ -63,8 +63,9 @@ type Design struct {
 	Closed, Open        int // number of models of each kind
 	FixtureSeatings     int // ordinary fixture seatings per model; those past a plan's end are placed at random
 	// FixtureOffsetsMM places fixture seating i at exactly this distance from
-	// the people's mean, in a random direction of the forward-up plane.
+	// the target, in a random direction of the forward-up plane.
 	FixtureOffsetsMM []float64
+	AboutPeople      bool    // the target is the mean of the population, not of this panel's seatings
 	SurveySize       int     // displacements per model, 0 is no survey
 	SurveyLeaks      int     // deliberate-leak rows per closed model, beyond SurveySize
 	RulerSD          float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
@@ -140,6 +141,15 @@ func (r Row) Headset() [3]float64 {
 		out[i] = (a[i] + b[i]) / 2
 	}
 	return out
+}
+
+// Target is the worn mean that fixture seatings are placed about and judged by:
+// of this panel's seatings, or of the population when the design says so.
+func (s *Study) Target(model int) [3]float64 {
+	if s.Design.AboutPeople {
+		return s.Worn[model].Mean
+	}
+	return s.Worn[model].PanelMean
 }
 
 // plain returns the row as the estimators see it, without its curves.
