@@ -2,6 +2,9 @@ package main
 
 import (
 	"context"
+	"math"
+	"strconv"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -12,23 +15,53 @@ import (
 
 func (a *app) checkCommand() *cobra.Command {
 	var opt pipeline.CheckOptions
+	var read string
 	cmd := &cobra.Command{
 		Use:   "check DIR FILE",
 		Short: "Judge one new fixture seating against a study that was run before",
 		Long: `Judges the recording FILE of a headphone on the fixture, microphone at the
 blocked entrance, against the last run of the study in DIR: verdict and which
 way to move. Nothing of the study's recordings is read again and nothing is
-written, so the answer is there in about the time it takes to look up.`,
+written, so the answer is there in about the time it takes to look up.
+
+Where the study holds read positions (read_forward_mm, read_up_mm), --read gives
+that of the new seating, read in the same way: beside the ear, at the same point
+of the cup, without touching cup or cable.`,
 		Example: `  asworn check my-study new.wav
-  asworn check my-study new.wav --model "Model A" --json`,
+  asworn check my-study new.wav --model "Model A" --json
+  asworn check my-study new.wav --read -31.5,12`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("read") {
+				var err error
+				if opt.Read, err = parseReading(read); err != nil {
+					return err
+				}
+			}
 			return a.check(cmd.Context(), args[0], args[1], opt)
 		},
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
 	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
+	cmd.Flags().StringVar(&read, "read", "", "where the headphone was seen to sit, `FORWARD,UP` in mm, as in the study's sheet")
 	return cmd
+}
+
+// parseReading reads a position as it is written on the command line.
+func parseReading(s string) (*capture.Reading, error) {
+	fields := strings.Split(s, ",")
+	var v [2]float64
+	bad := len(fields) != len(v)
+	for i := 0; i < len(v) && !bad; i++ {
+		var err error
+		v[i], err = strconv.ParseFloat(strings.TrimSpace(fields[i]), 64)
+		bad = err != nil || !(math.Abs(v[i]) <= capture.MaxReadingMM) // NaN is not
+	}
+	if bad {
+		return nil, usagef("--read %q: want two numbers of mm from -%d to %d with a comma between, forward then up, as in --read -31.5,12",
+			s, capture.MaxReadingMM, capture.MaxReadingMM)
+	}
+	return &capture.Reading{ForwardMM: v[0], UpMM: v[1]}, nil
 }
 
 func (a *app) check(ctx context.Context, dir, file string, opt pipeline.CheckOptions) error {

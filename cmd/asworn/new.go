@@ -28,8 +28,9 @@ func (a *app) newCommand() *cobra.Command {
 		Short: "Start a study: study.toml, sweep, a drawn seating plan, the safety page",
 		Long: `Starts a study in DIR: study.toml to complete, the sweep to play, seatings.csv
 with every seating in the order in which to record it (models and displacements
-in drawn order, so that drift does not look like a model or a position), and the
-cautions to read before anybody wears a headphone.
+in drawn order, so that drift does not look like a model or a position), with
+empty columns for where each headphone is seen to sit, and the cautions to read
+before anybody wears a headphone.
 
 With --like and --within the panel is planned from an earlier study: the fewest
 listeners and seatings that keep the interval of the worn mean within so many mm.
@@ -129,6 +130,8 @@ func (a *app) newStudy(dir string, opt newOptions) error {
 	}
 	a.note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
 	a.note("next: complete study.toml, play sweep.wav, record each row under its name, then 'asworn run %s'", dir)
+	a.note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
+		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")
 	if opt.design.Listeners > 0 {
 		a.note("\n%s says (read it before anybody wears a headphone):\n", filepath.Join(dir, pipeline.CautionsFile))
 		a.cautions()

@@ -43,8 +43,9 @@ type FrozenStudy struct {
 
 // CheckOptions say what a new recording is of.
 type CheckOptions struct {
-	Model  string // may be empty when the study holds one model
-	Number int    // 0 means one more than the highest ordinary fixture seating
+	Model  string           // may be empty when the study holds one model
+	Number int              // 0 means one more than the highest ordinary fixture seating
+	Read   *capture.Reading // where the headphone was seen to sit; nil when nobody looked
 }
 
 // OpenFrozen reads what the last run of the study in dir left.
@@ -113,7 +114,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if err != nil {
 		return report.Results{}, err
 	}
-	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: opt.Number}
+	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: opt.Number, Read: opt.Read}
 	if row.Number == 0 {
 		row.Number = m.Highest + 1
 	}

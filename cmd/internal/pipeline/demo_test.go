@@ -142,8 +142,15 @@ func TestCheckAgreesWithRun(t *testing.T) {
 	if study.Stale() {
 		t.Error("nothing changed, but the study is stale")
 	}
+	read := map[string]*capture.Reading{}
+	for _, rec := range r.Recordings {
+		read[rec.File] = rec.Read
+	}
 	for _, v := range m.Verdicts {
-		got, err := study.Check(context.Background(), filepath.Join(dir, filepath.FromSlash(v.ID)), CheckOptions{})
+		if read[v.ID] == nil {
+			t.Fatalf("%s: no read position among the results", v.ID)
+		}
+		got, err := study.Check(context.Background(), filepath.Join(dir, filepath.FromSlash(v.ID)), CheckOptions{Read: read[v.ID]})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -214,7 +221,7 @@ func TestWatch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,blocked,99,,,,,\n"...)); err != nil {
+	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,blocked,99,,,,,,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
 	await("the new row", func(r report.Results, _ string) bool {
