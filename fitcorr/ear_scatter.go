@@ -139,6 +139,7 @@ func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, sli
 	}
 	wide := fixturePrior()
 	current := start
+	pl := newPlacer(models)
 	for range 6 {
 		var sums [2]*momentSum
 		for e := range models {
@@ -147,7 +148,7 @@ func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, sli
 		var moved, count [3]float64
 		visit := func(s Seating, prior positionPrior, lever func(e int) float64, survey bool) {
 			o := observe(s, 0, models)
-			p, ok := place(o, models, prior)
+			p, ok := pl.place(o, prior)
 			if !ok {
 				return
 			}

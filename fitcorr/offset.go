@@ -29,11 +29,15 @@ const (
 // addNuisance adds the covariance of level and leak tail.
 func (m earModel) addNuisance(cov *mat.SymDense) {
 	n := m.bands.n
+	tail := make([]float64, n)
+	for i, hz := range m.bands.hz {
+		tail[i] = math.Pow(positionLowHz/hz, 2)
+	}
+	raw := cov.RawSymmetric()
 	for i := range n {
+		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
 		for j := i; j < n; j++ {
-			ti := math.Pow(positionLowHz/m.bands.hz[i], 2)
-			tj := math.Pow(positionLowHz/m.bands.hz[j], 2)
-			cov.SetSym(i, j, cov.At(i, j)+gainSD*gainSD+leakTailSD*leakTailSD*ti*tj)
+			row[j] = row[j] + gainSD*gainSD + leakTailSD*leakTailSD*tail[i]*tail[j]
 		}
 	}
 }
@@ -43,14 +47,13 @@ func (m earModel) addNuisance(cov *mat.SymDense) {
 func (m earModel) covariance(scale float64, excess, noise []float64) *mat.SymDense {
 	n := m.bands.n
 	cov := mat.NewSymDense(n, nil)
+	raw, scatter, total := cov.RawSymmetric(), m.scatter.RawSymmetric(), m.total.RawSymmetric()
 	for i := range n {
+		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
 		for j := i; j < n; j++ {
-			v := scale*m.scatter.At(i, j) + math.Sqrt(excess[i]*excess[j])*m.total.At(i, j)
-			if i == j {
-				v += noise[i]
-			}
-			cov.SetSym(i, j, v)
+			row[j] = scale*scatter.Data[i*scatter.Stride+j] + math.Sqrt(excess[i]*excess[j])*total.Data[i*total.Stride+j]
 		}
+		row[i] += noise[i]
 	}
 	m.addNuisance(cov)
 	return cov
@@ -114,160 +117,6 @@ func headsetCov(common, own [3]float64) *mat.SymDense {
 // is a few millimetres off and the headband hardly lets the cups differ.
 func fixturePrior() positionPrior {
 	return positionPrior{cov: headsetCov([3]float64{8, 8, 8}, [3]float64{2, 2, 2})}
-}
-
-// placed is the estimated position of one seating.
-type placed struct {
-	pos    [headsetDim]float64
-	cov    *mat.SymDense
-	misfit [2]float64 // χ² of the residual
-	dof    [2]float64
-	resid  [2][]float64 // level minus surface, position bands
-	slope  [2]*mat.Dense
-	excess [2][]float64
-}
-
-// place estimates a fixture seating's position by maximum a posteriori with
-// Gauss–Newton steps from the best point of a coarse grid.
-func place(o observation, models *[2]earModel, prior positionPrior) (placed, bool) {
-	var p placed
-	if !o.present[0] && !o.present[1] {
-		return p, false
-	}
-	p.pos = gridStart(o, models, prior)
-	priorPrec := mat.NewDense(headsetDim, headsetDim, nil)
-	if priorPrec.Inverse(prior.cov) != nil {
-		return p, false
-	}
-	for iter := range 12 {
-		info := mat.DenseCopyOf(priorPrec)
-		rhs := mat.NewVecDense(headsetDim, nil)
-		rhs.MulVec(priorPrec, mat.NewVecDense(headsetDim, prior.mean[:]))
-		for e := range models {
-			if !o.present[e] {
-				continue
-			}
-			m := &models[e]
-			d := [3]float64(p.pos[3*e : 3*e+3])
-			level, slope, excess := m.survey.surface(m.bands, d)
-			j := mat.NewDense(m.bands.n, 3, nil)
-			z := mat.NewVecDense(m.bands.n, nil)
-			p.resid[e] = make([]float64, m.bands.n)
-			for r := range m.bands.n {
-				p.resid[e][r] = o.level[e][r] - level[r]
-				v := p.resid[e][r]
-				for a := range 3 {
-					j.Set(r, a, slope[a][r])
-					v += slope[a][r] * d[a]
-				}
-				z.SetVec(r, v)
-			}
-			p.slope[e], p.excess[e] = j, excess
-			var chol mat.Cholesky
-			if !chol.Factorize(m.covariance(1, excess, o.variance[e])) {
-				return p, false
-			}
-			var wj mat.Dense
-			if chol.SolveTo(&wj, j) != nil {
-				return p, false
-			}
-			var jwj mat.Dense
-			jwj.Mul(j.T(), &wj)
-			var jwz mat.VecDense
-			jwz.MulVec(wj.T(), z)
-			for a := range 3 {
-				rhs.SetVec(3*e+a, rhs.AtVec(3*e+a)+jwz.AtVec(a))
-				for b := range 3 {
-					info.Set(3*e+a, 3*e+b, info.At(3*e+a, 3*e+b)+jwj.At(a, b))
-				}
-			}
-			var wr mat.VecDense
-			rv := mat.NewVecDense(m.bands.n, p.resid[e])
-			if chol.SolveVecTo(&wr, rv) != nil {
-				return p, false
-			}
-			p.misfit[e] = mat.Dot(rv, &wr)
-			p.dof[e] = -5
-			for _, v := range o.variance[e] {
-				if v < missingVar {
-					p.dof[e]++
-				}
-			}
-		}
-		var cov mat.Dense
-		if cov.Inverse(info) != nil {
-			return p, false
-		}
-		var next mat.VecDense
-		next.MulVec(&cov, rhs)
-		p.cov = symmetric(&cov)
-		var step float64
-		for i := range p.pos {
-			d := next.AtVec(i) - p.pos[i]
-			// Steps beyond a few millimetres leave the surface's linear range.
-			limit := 4.0
-			if iter > 6 {
-				limit = 1
-			}
-			d = math.Max(-limit, math.Min(limit, d))
-			p.pos[i] += d
-			step = math.Max(step, math.Abs(d))
-		}
-		if step < 1e-4 {
-			break
-		}
-	}
-	return p, true
-}
-
-// gridStart returns the point of a coarse forward–up grid over the survey's
-// reach that explains each ear best.
-func gridStart(o observation, models *[2]earModel, prior positionPrior) [headsetDim]float64 {
-	start := prior.mean
-	for e := range models {
-		if !o.present[e] {
-			continue
-		}
-		m := &models[e]
-		reach := m.survey.reach()
-		var chol mat.Cholesky
-		excess := make([]float64, m.bands.n)
-		if !chol.Factorize(m.covariance(1, excess, o.variance[e])) {
-			continue
-		}
-		best := math.Inf(1)
-		const steps = 3
-		for i := -steps; i <= steps; i++ {
-			for k := -steps; k <= steps; k++ {
-				d := [3]float64{reach[0] * float64(i) / steps, reach[1] * float64(k) / steps, 0}
-				level := m.survey.levelAt(m.bands, d)
-				r := mat.NewVecDense(m.bands.n, nil)
-				for b := range level {
-					r.SetVec(b, o.level[e][b]-level[b])
-				}
-				var wr mat.VecDense
-				if chol.SolveVecTo(&wr, r) != nil {
-					continue
-				}
-				cost := mat.Dot(r, &wr)
-				for a := range 2 {
-					t := d[a] - prior.mean[3*e+a]
-					cost += t * t / prior.cov.At(3*e+a, 3*e+a)
-				}
-				if cost < best {
-					best = cost
-					copy(start[3*e:3*e+3], d[:])
-				}
-			}
-		}
-	}
-	// One ear alone speaks for the other.
-	for e := range models {
-		if !o.present[e] && o.present[1-e] {
-			copy(start[3*e:3*e+3], start[3*(1-e):3*(1-e)+3])
-		}
-	}
-	return start
 }
 
 func symmetric(d *mat.Dense) *mat.SymDense {

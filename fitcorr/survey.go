@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture/band"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -52,106 +53,61 @@ func (s *Survey) Predict(ear int, d [3]float64) (deltaDB, stderrDB []float64) {
 	if !e.Known() {
 		return nil, nil
 	}
+	mark := e.atMark()
 	deltaDB, stderrDB = make([]float64, band.Count), make([]float64, band.Count)
-	n := len(e.At)
-	kd := make([]float64, n)
+	e.change(deltaDB, d, mark)
+	kd := make([]float64, len(e.At))
 	var zero [3]float64
-	for _, z := range e.Zones {
+	for zi, z := range e.Zones {
 		for i, at := range e.At {
-			kd[i] = z.Kernel.At(d, at) - z.Kernel.At(zero, at)
+			kd[i] = z.Kernel.At(d, at) - mark[zi][i]
 		}
 		v := z.Kernel.At(d, d) - 2*z.Kernel.At(d, zero) + z.Kernel.At(zero, zero) - quadForm(z.Inv, kd)
 		sd := math.Sqrt(math.Max(v, 0))
 		for b := z.From; b < z.To; b++ {
-			if !e.Valid[b] {
-				continue
+			if e.Valid[b] {
+				stderrDB[b] = sd * e.Scatter[b]
 			}
-			for i := range kd {
-				deltaDB[b] += kd[i] * e.Weights[i][b]
-			}
-			stderrDB[b] = sd * e.Scatter[b]
 		}
 	}
 	return deltaDB, stderrDB
 }
 
-// surface evaluates the survey at d on the position bands: level relative to
-// BaseDB, slope per axis, and the variance of the surface (not of the change)
-// in units of the scatter's variance.
-func (e *EarSurvey) surface(bands positionBands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
-	level, excess = make([]float64, bands.n), make([]float64, bands.n)
-	for a := range slope {
-		slope[a] = make([]float64, bands.n)
-	}
-	n := len(e.At)
-	k, k0 := make([]float64, n), make([]float64, n)
-	g := make([][3]float64, n)
-	var zero [3]float64
-	for _, z := range e.Zones {
+// atMark returns the kernel between the marked position and each row, per zone.
+func (e *EarSurvey) atMark() [][]float64 {
+	out := make([][]float64, len(e.Zones))
+	for zi, z := range e.Zones {
+		out[zi] = make([]float64, len(e.At))
 		for i, at := range e.At {
-			k[i], g[i] = z.Kernel.Grad(d, at)
-			k0[i] = z.Kernel.At(zero, at)
-		}
-		v := math.Max(z.Kernel.At(d, d)-quadForm(z.Inv, k), 0)
-		for r := range bands.n {
-			lo, hi := bands.kept(r)
-			if lo < z.From || lo >= z.To {
-				continue
-			}
-			var m float64
-			for b := lo; b < hi; b++ {
-				if !e.Valid[b] {
-					continue
-				}
-				m++
-				for i := range n {
-					w := e.Weights[i][b]
-					level[r] += (k[i] - k0[i]) * w
-					for a := range slope {
-						slope[a][r] += g[i][a] * w
-					}
-				}
-			}
-			excess[r] = v
-			if m > 0 {
-				level[r] /= m
-				for a := range slope {
-					slope[a][r] /= m
-				}
-			}
+			out[zi][i] = z.Kernel.At([3]float64{}, at)
 		}
 	}
-	return level, slope, excess
+	return out
+}
+
+// change writes Predict's level change alone to dst; mark is what atMark returns.
+func (e *EarSurvey) change(dst []float64, d [3]float64, mark [][]float64) {
+	clear(dst)
+	for zi, z := range e.Zones {
+		for i, at := range e.At {
+			floats.AddScaled(dst[z.From:z.To], z.Kernel.At(d, at)-mark[zi][i], e.Weights[i][z.From:z.To])
+		}
+	}
+	for b, ok := range e.Valid {
+		if !ok {
+			dst[b] = 0
+		}
+	}
+}
+
+// surface evaluates the survey at d on the position bands; see bandSurface.at.
+func (e *EarSurvey) surface(bands positionBands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
+	return e.on(bands).at(d)
 }
 
 // levelAt is surface without slopes and variance.
 func (e *EarSurvey) levelAt(bands positionBands, d [3]float64) []float64 {
-	level := make([]float64, bands.n)
-	dk := make([]float64, len(e.At))
-	var zero [3]float64
-	for _, z := range e.Zones {
-		for i, at := range e.At {
-			dk[i] = z.Kernel.At(d, at) - z.Kernel.At(zero, at)
-		}
-		for r := range bands.n {
-			lo, hi := bands.kept(r)
-			if lo < z.From || lo >= z.To {
-				continue
-			}
-			var m float64
-			for b := lo; b < hi; b++ {
-				if !e.Valid[b] {
-					continue
-				}
-				m++
-				for i, v := range dk {
-					level[r] += v * e.Weights[i][b]
-				}
-			}
-			level[r] /= max(m, 1)
-		}
-	}
-	return level
+	return e.on(bands).level(d)
 }
 
 // reach returns the largest displacement of the survey per axis.
