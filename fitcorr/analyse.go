@@ -60,7 +60,7 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	err = eachModel(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
 		m, fm := p.finish(of[i], opt, len(bare) > 0)
-		m.Curves = FinalCurves(p.all, m, p.survey(), a.StandOuts, opt)
+		m.Curves = finalCurves(p.all, m, p.corrector, a.StandOuts, opt)
 		a.Models[i], frozen.Models[i] = m, fm
 	})
 	if err != nil {
@@ -138,6 +138,8 @@ type prepared struct {
 	scatter  [2]SmoothCov
 	total    [2]SmoothCov
 	inflate  float64 // of a fixture seating's covariance, from the survey's held-out rows
+
+	corrector *corrector // set by finish, nil without a survey or a worn mean
 }
 
 func prepare(name string, ss []Seating, opt Options) *prepared {
@@ -264,7 +266,8 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 			p.cannot("the spread between listeners: one listener only")
 		}
 	}
-	p.ma.Corrections = Corrections(p.all, p.survey(), p.ma.Offsets, p.ma.Worn, opt)
+	p.corrector = newCorrector(p.all, p.survey(), p.ma.Offsets, p.ma.Worn, opt)
+	p.ma.Corrections = p.corrector.corrections(p.all)
 	return p.ma, fm
 }
 

@@ -50,10 +50,13 @@ const (
 // 1995; Hammershøi & Møller, JASA 100(1), 1996). Without a survey or a worn
 // mean it returns nil.
 func Corrections(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, opt Options) []Correction {
-	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
+	return newCorrector(ss, survey, offsets, worn, opt).corrections(ss)
+}
+
+func (c *corrector) corrections(ss []Seating) []Correction {
+	if c == nil {
 		return nil
 	}
-	c := newCorrector(ss, survey, offsets, worn, opt)
 	var out []Correction
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
@@ -61,7 +64,7 @@ func Corrections(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, opt
 			continue
 		}
 		for _, ear := range capture.Ears {
-			if survey.Ears[ear].Known() {
+			if c.survey.Ears[ear].Known() {
 				out = append(out, c.correct(s, o, int(ear)))
 			}
 		}
@@ -86,7 +89,11 @@ type corrector struct {
 	predicted    map[[2]int]*prediction // by seating number and ear
 }
 
+// newCorrector returns nil without a survey or a worn mean.
 func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, opt Options) *corrector {
+	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
+		return nil
+	}
 	c := &corrector{survey: survey, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
 	for _, o := range offsets {
 		if o.Subject == fixtureSubject && !o.Survey {

@@ -228,20 +228,22 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	leak := o.Leak[ear]
 	sealed := t.hasLoss && leak.Class != "" && leak.Class != "open"
 	position, low := make([]bool, band.Count), make([]bool, band.Count)
-	lossSE := make([]float64, band.Count)
+	loss, lossSE := make([]float64, band.Count), make([]float64, band.Count)
 	for b, f := range all {
 		position[b] = e.Valid[b] && f.Lower >= positionLowHz && f.Upper < positionHighHz
 		low[b] = sealed && f.Mid < leakTopHz
 		if low[b] {
-			_, se := leak.lossAt(f.Mid)
+			var se float64
+			loss[b], se = leak.lossAt(f.Mid)
 			lossSE[b] = math.Hypot(se, t.lossSE[b])
 		}
 		p.known[b] = position[b] || low[b]
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
+	mark, at, there := e.atMark(), make([]float64, band.Count), make([]float64, band.Count)
 	for _, place := range t.draw(rng, o.Ears[ear]) {
-		at, _ := c.survey.Predict(ear, place.seating)
-		there, _ := c.survey.Predict(ear, place.mean)
+		e.change(at, place.seating, mark)
+		e.change(there, place.mean, mark)
 		truth := make([]float64, band.Count)
 		// The survey errs alike over about a third octave; a leak over all.
 		surveyZ, leakZ, seatingZ := 0.0, rng.NormFloat64(), 0.0
@@ -255,8 +257,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 				truth[b] += there[b] - at[b] + surveyZ*math.Max(errHere[b], errThere[b])
 			}
 			if low[b] {
-				loss, _ := leak.lossAt(all[b].Mid)
-				truth[b] += loss - t.lossDB[b] + leakZ*lossSE[b]
+				truth[b] += loss[b] - t.lossDB[b] + leakZ*lossSE[b]
 			}
 			p.delta[b] += truth[b] / correctionDraws
 		}

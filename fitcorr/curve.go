@@ -17,10 +17,11 @@ import (
 // nil. Every level carries an interval with an uncertainty budget after JCGM
 // 100:2008 (docs/correction.md).
 func FinalCurves(ss []Seating, m ModelAnalysis, survey *Survey, standOuts []StandOut, opt Options) []FinalCurve {
-	var c *corrector
-	if survey != nil && m.Worn != nil && (survey.Ears[0].Known() || survey.Ears[1].Known()) {
-		c = newCorrector(ss, survey, m.Offsets, m.Worn, opt)
-	}
+	return finalCurves(ss, m, newCorrector(ss, survey, m.Offsets, m.Worn, opt), standOuts, opt)
+}
+
+// finalCurves is FinalCurves with the corrector that made m's corrections.
+func finalCurves(ss []Seating, m ModelAnalysis, c *corrector, standOuts []StandOut, opt Options) []FinalCurve {
 	verdicts := map[int]Verdict{}
 	for _, v := range m.Verdicts {
 		verdicts[v.Seating] = v
