@@ -228,6 +228,20 @@ func TestWatch(t *testing.T) {
 		last := r.Recordings[len(r.Recordings)-1]
 		return last.File == file && last.Number == 99 && verdict(r, file)
 	})
+
+	// A row that is there before its recording is judged too, whatever slip of
+	// the pen its read position is.
+	const later = "recordings/later.wav"
+	if text, err = os.ReadFile(sheet); err != nil {
+		t.Fatal(err)
+	}
+	if err := writeFile(sheet, append(text, later+",Model A,1,fixture,blocked,98,,,,150,150,,\n"...)); err != nil {
+		t.Fatal(err)
+	}
+	if err := writeFile(filepath.Join(dir, later), content); err != nil {
+		t.Fatal(err)
+	}
+	await("a verdict of the later recording", func(r report.Results, last string) bool { return last == later && verdict(r, later) })
 	stop()
 	<-done
 }
