@@ -18,6 +18,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/fitcorr"
 )
@@ -31,11 +32,11 @@ func main() {
 	}
 }
 
-var generators = map[string]simulate.World{"a": simulate.Piston, "b": modal.World}
+var generators = map[string]simulate.World{"a": simulate.Piston, "b": modal.World, "c": lattice.World}
 
 func run(ctx context.Context, args []string) error {
 	fs := flag.NewFlagSet("proving", flag.ContinueOnError)
-	generator := fs.String("generator", "a", "physics: a (piston in a cup, Rayleigh integral) or b (modes of a cavity; kept for the final table)")
+	generator := fs.String("generator", "a", "physics: a (piston in a cup, Rayleigh integral), b (modes of a cavity) or c (finite elements over a relief); b and c are kept for the final table")
 	studies := fs.Int("studies", 200, "studies per condition")
 	seed := fs.Uint64("seed", 1, "seed of the first study; the next one takes the next")
 	pattern := fs.String("condition", "^bar$", "regular expression: which conditions to run")
