@@ -61,7 +61,7 @@ func (j *joint) start(near float64) error {
 			j.sealed[k] = sum / w
 		}
 	}
-	y := mat.NewVecDense(n, nil)
+	y, starts := mat.NewVecDense(n, nil), j.source.starts(j.freq)
 	for i, c := range j.curves {
 		if index[i] >= order[1]-near {
 			continue
@@ -72,7 +72,7 @@ func (j *joint) start(near float64) error {
 				y.SetVec(k, c.LevelDB[k]-j.sealed[k])
 			}
 		}
-		one := single{freq: j.freq, source: j.source, y: y, w: j.weight[i]}
+		one := newSingle(j.freq, j.source, starts, y, j.weight[i])
 		g, p, _ := one.leaking()
 		j.gain[i], j.leak[i] = g, p
 	}
@@ -111,6 +111,7 @@ func (j *joint) judge() ([]Estimate, error) {
 			base[k] += lv.level
 		}
 	}
+	scatter, starts := j.scatter.covariance(j.freq), j.source.starts(j.freq)
 	for i := range j.curves {
 		var left, rest mat.SymDense
 		rest.ScaleSym(-1, eq.share[i])
@@ -126,11 +127,14 @@ func (j *joint) judge() ([]Estimate, error) {
 		var shift, moved mat.VecDense
 		shift.MulVec(&left, eq.rhs[i])
 		moved.MulVec(ref, &shift)
-		var t, spread mat.Dense
-		t.Mul(ref, &left)
-		spread.Mul(&t, ref.T())
-		v := symmetric(&spread)
-		v.AddSym(v, j.scatter.covariance(j.freq))
+		v := &left // without further globals the derivative is the identity
+		if globals > n {
+			var t, spread mat.Dense
+			t.Mul(ref, &left)
+			spread.Mul(&t, ref.T())
+			v = symmetric(&spread)
+		}
+		v.AddSym(v, scatter)
 		w, _, err := weightOf(v, j.curves[i].VarDB)
 		if err != nil {
 			return nil, err
@@ -141,7 +145,7 @@ func (j *joint) judge() ([]Estimate, error) {
 				y.SetVec(k, j.curves[i].LevelDB[k]-base[k]+moved.AtVec(k))
 			}
 		}
-		one := single{freq: j.freq, source: j.source, y: y, w: w}
+		one := newSingle(j.freq, j.source, starts, y, w)
 		e := &est[i]
 		_, plain := one.gainOnly(nil)
 		_, p, free := one.leaking()

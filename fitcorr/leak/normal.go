@@ -98,25 +98,24 @@ func (j *joint) eliminate(i int, out *normal) error {
 	r := mat.NewVecDense(n, nil)
 	j.residual(i, r, make([]float64, n))
 	w := j.weight[i]
-	var wo mat.Dense
+	wo := times(w, jo)
 	var wr mat.VecDense
-	wo.Mul(w, jo)
 	wr.MulVec(w, r)
 
 	share, right := mat.NewSymDense(globals, nil), mat.NewVecDense(globals, nil)
 	bl := &out.blocks[i]
 	bl.cross = *mat.NewDense(globals, own, nil)
-	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(&wo)
+	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(wo)
 	for k := range n {
 		right.SetVec(k, wr.AtVec(k))
 	}
 	share.CopySym(w)
 	if globals > n {
-		var wd, dd, dwo mat.Dense
+		wd := times(w, d)
+		var dd, dwo mat.Dense
 		var dr mat.VecDense
-		wd.Mul(w, d)
-		dd.Mul(d.T(), &wd)
-		dwo.Mul(d.T(), &wo)
+		dd.Mul(d.T(), wd)
+		dwo.Mul(d.T(), wo)
 		dr.MulVec(d.T(), &wr)
 		bl.cross.Slice(n, globals, 0, own).(*mat.Dense).Copy(&dwo)
 		for u := range globals - n {
@@ -131,7 +130,7 @@ func (j *joint) eliminate(i int, out *normal) error {
 	}
 
 	var oo mat.Dense
-	oo.Mul(jo.T(), &wo)
+	oo.Mul(jo.T(), wo)
 	bl.own = *symmetric(&oo)
 	bl.rhs = mat.NewVecDense(own, nil)
 	bl.rhs.MulVec(jo.T(), &wr)

@@ -11,29 +11,40 @@ import (
 type single struct {
 	freq   []float64
 	source Source
+	starts []startLeak
 	y      *mat.VecDense
 	w      *mat.SymDense
+	one    *mat.VecDense // 1 where a point counts, else 0
+	wo     *mat.VecDense // w·one
+}
+
+// newSingle returns a single; starts are source.starts(freq).
+func newSingle(freq []float64, source Source, starts []startLeak, y *mat.VecDense, w *mat.SymDense) single {
+	one, wo := mat.NewVecDense(len(freq), nil), mat.NewVecDense(len(freq), nil)
+	for k := range freq {
+		if w.At(k, k) != 0 {
+			one.SetVec(k, 1)
+		}
+	}
+	wo.MulVec(w, one)
+	return single{freq, source, starts, y, w, one, wo}
 }
 
 // gainOnly returns the best gain and the χ² left when h (nil for none) is
 // taken off y.
 func (o single) gainOnly(h []float64) (gain, chi float64) {
-	n := len(o.freq)
-	r, one := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
-	for k := range n {
-		if o.w.At(k, k) == 0 {
+	r := mat.NewVecDense(len(o.freq), nil)
+	for k := range o.freq {
+		if o.one.AtVec(k) == 0 {
 			continue
 		}
-		one.SetVec(k, 1)
 		r.SetVec(k, o.y.AtVec(k))
 		if h != nil {
 			r.SetVec(k, r.AtVec(k)-h[k])
 		}
 	}
-	var wo mat.VecDense
-	wo.MulVec(o.w, one)
-	gain = mat.Dot(&wo, r) / mat.Dot(&wo, one)
-	r.AddScaledVec(r, -gain, one)
+	gain = mat.Dot(o.wo, r) / mat.Dot(o.wo, o.one)
+	r.AddScaledVec(r, -gain, o.one)
 	return gain, mat.Inner(r, o.w, r)
 }
 
@@ -43,28 +54,44 @@ var (
 	startDampings = []float64{0.3, 1, 3, 10}
 )
 
+// startLeak is a point of the grid with its levels.
+type startLeak struct {
+	leak    Params
+	levelDB []float64
+}
+
+// starts returns the grid of leaks on source s.
+func (s Source) starts(freq []float64) []startLeak {
+	var out []startLeak
+	for _, c := range startCorners {
+		for _, d := range startDampings {
+			out = append(out, startLeak{Params{c, d}, s.levels(Params{c, d}, freq)})
+		}
+	}
+	return out
+}
+
+// levels returns 20 lg|H| of leak p over freq.
+func (s Source) levels(p Params, freq []float64) []float64 {
+	out := make([]float64, len(freq))
+	for k, f := range freq {
+		out[k] = s.level(p, f).level
+	}
+	return out
+}
+
 // leaking returns the best gain and leak, and the χ² left (without the prior).
 func (o single) leaking() (gain float64, best Params, chi float64) {
 	n := len(o.freq)
-	h := make([]float64, n)
-	levels := func(p Params) {
-		for k, f := range o.freq {
-			h[k] = o.source.level(p, f).level
-		}
-	}
-	cost := func(p Params) (total, chi, gain float64) {
-		levels(p)
+	cost := func(p Params, h []float64) (total, chi, gain float64) {
 		gain, chi = o.gainOnly(h)
 		res, _ := priorTerms(p)
 		return chi + res[0]*res[0] + res[1]*res[1], chi, gain
 	}
 	now := math.Inf(1)
-	for _, c := range startCorners {
-		for _, d := range startDampings {
-			p := Params{c, d}
-			if v, x, g := cost(p); v < now {
-				now, best, chi, gain = v, p, x, g
-			}
+	for _, s := range o.starts {
+		if v, x, g := cost(s.leak, s.levelDB); v < now {
+			now, best, chi, gain = v, s.leak, x, g
 		}
 	}
 	x := mat.NewDense(n, 3, nil)
@@ -75,10 +102,10 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 			x.SetRow(k, []float64{1, lv.own[0], lv.own[1]})
 			r.SetVec(k, o.y.AtVec(k)-gain-lv.level)
 		}
-		var wx, xx mat.Dense
+		wx := times(o.w, x)
+		var xx mat.Dense
 		var b, d mat.VecDense
-		wx.Mul(o.w, x)
-		xx.Mul(x.T(), &wx)
+		xx.Mul(x.T(), wx)
 		a := symmetric(&xx)
 		b.MulVec(wx.T(), r)
 		res, rows := priorTerms(best)
@@ -89,7 +116,7 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 		scale, before := 1.0, now
 		for ; scale > 1e-2; scale /= 2 {
 			p := move(best, scale*d.AtVec(1), scale*d.AtVec(2))
-			if v, c, g := cost(p); v < now {
+			if v, c, g := cost(p, o.source.levels(p, o.freq)); v < now {
 				now, best, chi, gain = v, p, c, g
 				break
 			}
@@ -115,9 +142,9 @@ func (o single) small() (q, stderr float64) {
 		x.SetRow(k, []float64{1, -10 / math.Ln10 / (f * f)})
 		y.SetVec(k, o.y.AtVec(k))
 	}
-	var wx, xx mat.Dense
-	wx.Mul(o.w, x)
-	xx.Mul(x.T(), &wx)
+	wx := times(o.w, x)
+	var xx mat.Dense
+	xx.Mul(x.T(), wx)
 	var inv mat.SymDense
 	if invert(&inv, symmetric(&xx)) != nil {
 		return 0, math.Inf(1)
