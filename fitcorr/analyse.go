@@ -8,6 +8,7 @@ import (
 	"sort"
 
 	"golang.org/x/sync/errgroup"
+	"gonum.org/v1/gonum/mat"
 )
 
 // Analyse estimates everything that the usable seatings of a study can say:
@@ -282,12 +283,7 @@ func (p *prepared) survey() *Survey {
 // freezeTarget freezes a worn distribution.
 func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
 	t := &FrozenTarget{Mean: w.mean, DF: w.worn.Mean.DF, LossDB: w.worn.LeakLossDB, LossSD: w.worn.LeakLossSD,
-		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare}
-	for i := range headsetDim {
-		for j := range headsetDim {
-			t.Cov[i][j] = w.meanCov.At(i, j)
-		}
-	}
+		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare, Cov: covArray(w.meanCov)}
 	for _, o := range w.offsets {
 		pl := FrozenPlace{ID: o.ID}
 		for e := range 2 {
@@ -301,6 +297,15 @@ func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
 		t.Worn = append(t.Worn, pl)
 	}
 	return t
+}
+
+func covArray(m mat.Symmetric) (out [headsetDim][headsetDim]float64) {
+	for i := range headsetDim {
+		for j := range headsetDim {
+			out[i][j] = m.At(i, j)
+		}
+	}
+	return out
 }
 
 // wornLeaks summarises the leaks of the worn seatings.

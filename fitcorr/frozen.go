@@ -153,6 +153,19 @@ func sealCurves(ss []Seating) []FrozenCurve {
 	return out
 }
 
+// placeDF is the degrees of freedom of a fixture seating's interval: its
+// variance is the scatter that the survey's rows show about a surface of a
+// level and three slopes.
+func placeDF(models *[2]earModel) float64 {
+	rows := 0
+	for e := range models {
+		if models[e].survey != nil {
+			rows = max(rows, len(models[e].survey.At))
+		}
+	}
+	return math.Max(3, float64(rows-4))
+}
+
 // fixtureOffset places one fixture seating; mark is the zero value when its
 // read position is not to count.
 func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64, mark readMark) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
@@ -166,6 +179,8 @@ func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inf
 	p.cov.ScaleSym(math.Max(1, inflate), p.cov)
 	mark.fuse(s, &p.pos, p.cov)
 	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
+	o.Headset.DF = placeDF(models)
+	o.Ears[0].DF, o.Ears[1].DF = o.Headset.DF, o.Headset.DF
 	for e := range models {
 		o.GainDB[e] = leaks[e].GainDB
 		o.MisfitP[e] = 1

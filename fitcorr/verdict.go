@@ -154,9 +154,10 @@ func judge(o Offset, pos [headsetDim]float64, cov *mat.SymDense, t *FrozenTarget
 	wide := mat.NewSymDense(headsetDim, nil)
 	wide.AddSym(priorMean(), fixturePrior().cov)
 	ears, head := estimates(diff, sum, wide)
+	df := pooledDF(planeVariance(t.Cov), t.DF, planeVariance(covArray(cov)), o.Headset.DF)
 	all := []*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset}
 	for i, est := range []Estimate{ears[0], ears[1], head} {
-		est.DF = t.DF
+		est.DF = df
 		all[i].Off = est
 		all[i].Outcome, all[i].DistanceMM = judgeDistance(est, opt.ToleranceMM, opt.Confidence)
 	}
@@ -169,6 +170,14 @@ func judge(o Offset, pos [headsetDim]float64, cov *mat.SymDense, t *FrozenTarget
 	judgeLeak(&v, o, t, open, opt)
 	v.Settle = settle(v, o, t, opt)
 	v.Nearest = nearest(pos, cov, t.Worn)
+	return v
+}
+
+// planeVariance is the variance of the mean of both ears, forward and up.
+func planeVariance(c [headsetDim][headsetDim]float64) (v float64) {
+	for a := range 2 {
+		v += (c[a][a] + c[3+a][3+a] + 2*c[a][3+a]) / 4
+	}
 	return v
 }
 

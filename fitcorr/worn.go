@@ -276,7 +276,8 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	res.worn.Separation = p.separation()
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
-	res.worn.Mean.DF, res.worn.EarMean[0].DF, res.worn.EarMean[1].DF = df, df, df
+	mean := p.meanDF(m, res.worn.Mean, df)
+	res.worn.Mean.DF, res.worn.EarMean[0].DF, res.worn.EarMean[1].DF = mean, mean, mean
 	for i := range res.offsets {
 		o := &res.offsets[i]
 		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
