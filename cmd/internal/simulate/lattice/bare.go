@@ -21,8 +21,8 @@ func bare(m *mesh, e *ear, micMM [2]float64) *bareEar {
 	s := surfaces{height: make([]float64, len(m.node)), below: make([]float64, len(m.node))}
 	for i, n := range m.node {
 		x, y := n[0]+bareForward, n[1]+bareUp
-		// A free pinna: nothing presses it.
-		s.height[i] = bareHeight - e.relief(x, y)
+		// A pinna is lower than the plane; pressed keeps a freak one below it.
+		s.height[i] = pressed(bareHeight - e.relief(x, y))
 		s.below[i] = e.absorption(x, y)
 	}
 	s.rim = func(_, _ float64) float64 { return 1 }

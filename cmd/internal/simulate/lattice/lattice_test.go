@@ -245,7 +245,7 @@ func TestSeal(t *testing.T) {
 			}
 			om := 2 * math.Pi * f
 			h := complex(-om*om, om*rm) / complex(w0*w0-om*om, om*rm)
-			if want := -20 * math.Log10(cmplx.Abs(h)); math.Abs(want-s.LossDB[i]) > 0.8 {
+			if want := -20 * math.Log10(cmplx.Abs(h)); math.Abs(want-s.LossDB[i]) > 0.5 {
 				t.Errorf("slit %.2f mm, %.0f Hz: %.2f dB, the handbook's circuit %.2f", height, f, s.LossDB[i], want)
 			}
 		}
