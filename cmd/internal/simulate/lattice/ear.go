@@ -46,89 +46,55 @@ var commonEar = [...]hill{
 // hollows is how many of the last hills of commonEar are no folds.
 const hollows = 2
 
-// shape is what differs between ears, in standard deviations.
-type shape struct {
-	size, depth, width, stand, skin float64
-	canal                           [3]float64
-	hair                            [2]float64
-	fold                            [len(commonEar)][3]float64 // forward, up, height
-}
-
-func drawShape(r *rand.Rand) shape {
-	s := shape{size: r.NormFloat64(), depth: r.NormFloat64(), width: r.NormFloat64(), stand: r.NormFloat64(), skin: r.NormFloat64()}
-	for i := range s.canal {
-		s.canal[i] = r.NormFloat64()
-	}
-	for i := range s.hair {
-		s.hair[i] = r.NormFloat64()
-	}
-	for i := range s.fold {
-		for a := range s.fold[i] {
-			s.fold[i][a] = r.NormFloat64()
-		}
-	}
-	return s
-}
+// shape is what differs between ears, in standard deviations: ten traits of
+// the whole ear, then place and height of every hill.
+type shape [10 + 3*len(commonEar)]float64
 
 // drawPair returns two ears of one head, whose differences correlate with 0.9.
 func drawPair(r *rand.Rand) [2]shape {
-	head, left, right := drawShape(r), drawShape(r), drawShape(r)
-	return [2]shape{head.mix(left), head.mix(right)}
-}
-
-func (s shape) mix(own shape) shape {
-	m := func(a *float64, b float64) { *a = math.Sqrt(0.9)**a + math.Sqrt(0.1)*b }
-	m(&s.size, own.size)
-	m(&s.depth, own.depth)
-	m(&s.width, own.width)
-	m(&s.stand, own.stand)
-	m(&s.skin, own.skin)
-	for i := range s.canal {
-		m(&s.canal[i], own.canal[i])
-	}
-	for i := range s.hair {
-		m(&s.hair[i], own.hair[i])
-	}
-	for i := range s.fold {
-		for a := range s.fold[i] {
-			m(&s.fold[i][a], own.fold[i][a])
+	var head, left, right shape
+	for _, s := range []*shape{&head, &left, &right} {
+		for i := range s {
+			s[i] = r.NormFloat64()
 		}
 	}
-	return s
+	for i, common := range head {
+		left[i] = math.Sqrt(0.9)*common + math.Sqrt(0.1)*left[i]
+		right[i] = math.Sqrt(0.9)*common + math.Sqrt(0.1)*right[i]
+	}
+	return [2]shape{left, right}
 }
 
 // grow makes the ear; at strength 0 all are alike.
 func (s shape) grow(strength float64) ear {
-	factor := func(sd, z float64) float64 { return math.Exp(sd * strength * z) }
-	e := ear{skin: 0.015 * factor(0.3, s.skin)}
-	size := factor(0.07, s.size)
+	factor := func(sd float64, trait int) float64 { return math.Exp(sd * strength * s[trait]) }
+	size, depth, width, stand := factor(0.07, 0), factor(0.1, 1), factor(0.06, 2), factor(0.2, 3)
+	e := ear{
+		skin:  0.015 * factor(0.3, 4),
+		canal: canal{0.0235 * factor(0.06, 5), 0.0036 * factor(0.06, 6), factor(0.15, 7)},
+		hair: []hill{
+			{0.018, 0.034, 0.010, 0.012, 0.10 * factor(0.5, 8)},  // temple
+			{-0.040, 0.015, 0.010, 0.018, 0.12 * factor(0.5, 9)}, // behind the ear
+		},
+	}
 	for i, h := range commonEar {
-		f := s.fold[i]
-		h.x = 1e-3 * (h.x*size + 1.5*strength*f[0])
-		h.y = 1e-3 * (h.y*size + 1.5*strength*f[1])
+		own := 10 + 3*i
+		h.x = 1e-3 * (h.x*size + 1.5*strength*s[own])
+		h.y = 1e-3 * (h.y*size + 1.5*strength*s[own+1])
 		h.sx *= 1e-3 * size
 		h.sy *= 1e-3 * size
 		h.height *= 1e-3
 		switch {
 		case i >= len(commonEar)-hollows:
-			h.sx *= factor(0.06, s.width)
-			h.sy *= factor(0.06, s.width)
-			h.height *= factor(0.1, s.depth) * factor(0.05, f[2])
+			h.sx *= width
+			h.sy *= width
+			h.height *= depth * factor(0.05, own+2)
 		case i == 0:
-			h.height *= factor(0.2, s.stand)
+			h.height *= stand
 		default:
-			h.height *= size * factor(0.2, f[2])
+			h.height *= size * factor(0.2, own+2)
 		}
 		e.folds = append(e.folds, h)
-	}
-	e.hair = []hill{
-		{0.018, 0.034, 0.010, 0.012, 0.10 * factor(0.5, s.hair[0])},  // temple
-		{-0.040, 0.015, 0.010, 0.018, 0.12 * factor(0.5, s.hair[1])}, // behind the ear
-	}
-	e.canal = canal{
-		length: 0.0235 * factor(0.06, s.canal[0]),
-		radius: 0.0036 * factor(0.06, s.canal[1]),
-		drum:   factor(0.15, s.canal[2]),
 	}
 	return e
 }

@@ -62,7 +62,7 @@ func TestSidesCorrelate(t *testing.T) {
 	var left, right []float64
 	for range 400 {
 		p := drawPair(r)
-		left, right = append(left, p[0].depth, p[0].fold[3][0]), append(right, p[1].depth, p[1].fold[3][0])
+		left, right = append(left, p[0][1], p[0][20]), append(right, p[1][1], p[1][20])
 	}
 	if c := stat.Correlation(left, right, nil); math.Abs(c-0.9) > 0.03 {
 		t.Errorf("left and right correlate with %.2f, not 0.9", c)
