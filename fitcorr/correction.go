@@ -165,9 +165,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 				reasons.add(reason)
 			}
 		}
-		share, sure := p.share(able)
+		sure, share := p.surest(able)
 		for _, third := range able {
-			if !sure {
+			if !slices.Contains(sure, third) {
 				if p.deepest(third) >= trifleDB {
 					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
 				}

@@ -305,6 +305,29 @@ func (p *prediction) share(thirds []int) (share float64, ok bool) {
 	return 0, false
 }
 
+// surest returns the third octaves, of those given, to correct and how much of
+// the change to make: all of them when that is sure enough to bring the curve
+// nearer, else those alone that are themselves the surer. Both are empty when
+// nothing is sure.
+func (p *prediction) surest(thirds []int) (sure []int, share float64) {
+	alone := make([]float64, len(thirds))
+	for i, t := range thirds {
+		alone[i] = p.nearer([]int{t}, 1)
+	}
+	for _, least := range []float64{nearerThird, 0.6, 0.7, 0.8, 0.9} {
+		sure = nil
+		for i, t := range thirds {
+			if alone[i] >= least {
+				sure = append(sure, t)
+			}
+		}
+		if share, ok := p.share(sure); ok && len(sure) > 0 {
+			return sure, share
+		}
+	}
+	return nil, 0
+}
+
 // stderr returns the root mean square over the draws of what is left in band b
 // after a change.
 func (p *prediction) stderr(b int, change float64) float64 {
