@@ -41,6 +41,7 @@ type joint struct {
 	curves    []Curve
 	scatter   Scatter         // between seatings
 	weight    []*mat.SymDense // inverse covariance per curve, zero where left out
+	weightSum []*mat.Dense    // weight times a column of ones
 	logDet    []float64       // log-determinant of the covariance per curve
 	sealed    []float64
 	gain      []float64
@@ -73,7 +74,7 @@ func (j *joint) h(i int, dst []float64) []float64 {
 	for k, f := range j.freq {
 		dst[k] = 0
 		if p.CornerHz > 0 {
-			dst[k] = j.source.level(p, f).level
+			dst[k] = j.source.levelDB(p, f)
 		}
 	}
 	return dst
@@ -117,7 +118,11 @@ func (j *joint) objective() float64 {
 
 // residual sets r to what curve i leaves unexplained; h is scratch.
 func (j *joint) residual(i int, r *mat.VecDense, h []float64) {
-	j.h(i, h)
+	j.leave(i, r, j.h(i, h))
+}
+
+// leave is residual with h known.
+func (j *joint) leave(i int, r *mat.VecDense, h []float64) {
 	for k := range h {
 		v := j.curves[i].LevelDB[k] - j.sealed[k] - j.gain[i] - h[k]
 		if j.weight[i].At(k, k) == 0 {
@@ -132,7 +137,7 @@ func (j *joint) fit() error {
 	const maxSteps, small = 40, 1e-4
 	now := j.objective()
 	for range maxSteps {
-		eq, err := j.linearise()
+		eq, err := j.linearise(false)
 		if err != nil {
 			return err
 		}

@@ -81,7 +81,7 @@ func (j *joint) start(near float64) error {
 
 // judge tests every curve against a reference that it had no part in.
 func (j *joint) judge() ([]Estimate, error) {
-	eq, err := j.linearise()
+	eq, err := j.linearise(true)
 	if err != nil {
 		return nil, err
 	}

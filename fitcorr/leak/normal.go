@@ -15,14 +15,15 @@ type block struct {
 // sealed curve and, when it is fitted, the reference leak.
 type normal struct {
 	blocks []block
-	share  []*mat.SymDense // what each curve adds to the global matrix …
+	share  []*mat.SymDense // what each curve adds to the global matrix, if kept …
 	rhs    []*mat.VecDense // … and to its right side
 	a      *mat.SymDense
 	b      *mat.VecDense
 }
 
-// linearise builds the normal equations at the current values.
-func (j *joint) linearise() (*normal, error) {
+// linearise builds the normal equations at the current values; keep says
+// whether every curve's share is kept.
+func (j *joint) linearise(keep bool) (*normal, error) {
 	n := len(j.freq)
 	globals, reference, source := j.globals()
 	out := &normal{
@@ -43,8 +44,12 @@ func (j *joint) linearise() (*normal, error) {
 			out.b.SetVec(at, out.b.AtVec(at)+r/sd)
 		}
 	}
+	share := mat.NewSymDense(globals, nil)
 	for i := range j.curves {
-		if err := j.eliminate(i, out); err != nil {
+		if keep {
+			share = mat.NewSymDense(globals, nil)
+		}
+		if err := j.eliminate(i, out, share); err != nil {
 			return nil, err
 		}
 	}
@@ -62,8 +67,8 @@ func (j *joint) linearise() (*normal, error) {
 
 // eliminate adds curve i to the normal equations. The derivative by the
 // globals is the identity and a few columns for the reference leak and the
-// source; only those columns need a product.
-func (j *joint) eliminate(i int, out *normal) error {
+// source; only those columns need a product. share is overwritten.
+func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 	n := len(j.freq)
 	globals, reference, source := j.globals()
 	leaks := j.leak[i].CornerHz > 0
@@ -72,6 +77,8 @@ func (j *joint) eliminate(i int, out *normal) error {
 		own = 3
 	}
 	jo, d := mat.NewDense(n, own, nil), mat.NewDense(n, max(globals-n, 1), nil)
+	h := make([]float64, n)
+	moves := false // d is not zero
 	for k, f := range j.freq {
 		jo.Set(k, 0, 1)
 		p := j.leak[i]
@@ -82,6 +89,8 @@ func (j *joint) eliminate(i int, out *normal) error {
 			continue
 		}
 		lv := j.source.level(p, f)
+		h[k] = lv.level
+		moves = !leaks || source >= 0
 		for u, v := range lv.own {
 			if leaks {
 				jo.Set(k, 1+u, v)
@@ -96,21 +105,26 @@ func (j *joint) eliminate(i int, out *normal) error {
 		}
 	}
 	r := mat.NewVecDense(n, nil)
-	j.residual(i, r, make([]float64, n))
-	w := j.weight[i]
-	wo := times(w, jo)
+	j.leave(i, r, h)
+	w, wo := j.weight[i], j.weightSum[i]
+	if leaks {
+		wo = mat.NewDense(n, own, nil)
+		wo.Slice(0, n, 0, 1).(*mat.Dense).Copy(j.weightSum[i])
+		wo.Slice(0, n, 1, own).(*mat.Dense).Copy(times(w, jo.Slice(0, n, 1, own).(*mat.Dense)))
+	}
 	var wr mat.VecDense
 	wr.MulVec(w, r)
 
-	share, right := mat.NewSymDense(globals, nil), mat.NewVecDense(globals, nil)
+	right := mat.NewVecDense(globals, nil)
 	bl := &out.blocks[i]
 	bl.cross = *mat.NewDense(globals, own, nil)
 	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(wo)
 	for k := range n {
 		right.SetVec(k, wr.AtVec(k))
 	}
+	share.Zero()
 	share.CopySym(w)
-	if globals > n {
+	if moves {
 		wd := times(w, d)
 		var dd, dwo mat.Dense
 		var dr mat.VecDense

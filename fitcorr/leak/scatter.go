@@ -78,11 +78,17 @@ func (j *joint) weigh(s Scatter) error {
 	base := s.covariance(j.freq)
 	j.scatter = s
 	j.weight, j.logDet = make([]*mat.SymDense, len(j.curves)), make([]float64, len(j.curves))
+	j.weightSum = make([]*mat.Dense, len(j.curves))
+	ones := mat.NewDense(len(j.freq), 1, nil)
+	for k := range j.freq {
+		ones.Set(k, 0, 1)
+	}
 	for i, c := range j.curves {
 		var err error
 		if j.weight[i], j.logDet[i], err = weightOf(base, c.VarDB); err != nil {
 			return err
 		}
+		j.weightSum[i] = times(j.weight[i], ones)
 	}
 	return nil
 }

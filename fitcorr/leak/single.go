@@ -75,7 +75,7 @@ func (s Source) starts(freq []float64) []startLeak {
 func (s Source) levels(p Params, freq []float64) []float64 {
 	out := make([]float64, len(freq))
 	for k, f := range freq {
-		out[k] = s.level(p, f).level
+		out[k] = s.levelDB(p, f)
 	}
 	return out
 }

@@ -25,7 +25,15 @@ func (s Source) LossDB(p Params, f float64) float64 {
 	if p.CornerHz == 0 {
 		return 0
 	}
-	return -s.level(p, f).level
+	return -s.levelDB(p, f)
+}
+
+// cone returns D and κD + 1 − κ at f.
+func (s Source) cone(f float64) (d, den complex128) {
+	x := f / s.ResonanceHz
+	k := complex(s.Share, 0)
+	d = complex(1-x*x, s.Damping*x)
+	return d, k*d + 1 - k
 }
 
 // load returns G at f and its derivatives by ln ResonanceHz, ln Damping and
@@ -36,8 +44,7 @@ func (s Source) load(f float64) (g complex128, d [3]complex128) {
 	}
 	x := f / s.ResonanceHz
 	k := complex(s.Share, 0)
-	cone := complex(1-x*x, s.Damping*x)
-	den := k*cone + 1 - k
+	cone, den := s.cone(f)
 	g = cone / den
 	byCone := (1 - k) / (den * den)
 	d[0] = byCone * complex(2*x*x, -s.Damping*x)
@@ -56,13 +63,12 @@ type slope struct {
 // level returns 20 lg|H| at f Hz of leak p on source s, with derivatives. With
 // N = jδx − x², ln|H| = Re(ln N − ln(G + N)).
 func (s Source) level(p Params, f float64) slope {
-	const nepers = 20 / math.Ln10
 	x := f / p.CornerHz
 	n := complex(-x*x, p.Damping*x)
 	g, dg := s.load(f)
 	sum := g + n
 	ratio := g / (n * sum)
-	out := slope{level: nepers * math.Log(cmplx.Abs(n/sum))}
+	out := slope{level: levelOf(n, sum)}
 	out.own[0] = nepers * real(complex(2*x*x, -p.Damping*x)*ratio)
 	out.own[1] = nepers * real(complex(0, p.Damping*x)*ratio)
 	if s.ResonanceHz > 0 {
@@ -71,6 +77,22 @@ func (s Source) level(p Params, f float64) slope {
 		}
 	}
 	return out
+}
+
+const nepers = 20 / math.Ln10 // dB
+
+func levelOf(n, sum complex128) float64 { return nepers * math.Log(cmplx.Abs(n/sum)) }
+
+// levelDB is level without the derivatives.
+func (s Source) levelDB(p Params, f float64) float64 {
+	x := f / p.CornerHz
+	n := complex(-x*x, p.Damping*x)
+	g := complex(1, 0)
+	if s.ResonanceHz > 0 {
+		cone, den := s.cone(f)
+		g = cone / den
+	}
+	return levelOf(n, g+n)
 }
 
 // Prior of the source: cones of headphones, wide (common practice, no source).
