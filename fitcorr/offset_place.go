@@ -218,3 +218,11 @@ func (f factor) whiten(x *mat.Dense) {
 func (f factor) solve(x *mat.Dense) {
 	lapack64.Potrs(blas64.Triangular(f), x.RawMatrix())
 }
+
+// inverse returns (U'U)⁻¹ in the place of U.
+func (f factor) inverse() *mat.SymDense {
+	lapack64.Potri(blas64.Triangular(f)) // U has no zero on its diagonal
+	var inv mat.SymDense
+	inv.SetRawSymmetric(blas64.Symmetric{Uplo: f.Uplo, N: f.N, Data: f.Data, Stride: f.Stride})
+	return &inv
+}

@@ -236,13 +236,18 @@ func fitFamily(fam kernelFamily, at [][3]float64, y *mat.Dense, valid []bool, zo
 			continue
 		}
 		c := candidate{inv: mat.DenseCopyOf(inv), ll: make([]float64, len(zones))}
+		var ay mat.Dense
+		ay.Mul(c.inv, y)
+		ay.MulElem(&ay, y)
 		for zi, z := range zones {
 			for b := z.From; b < z.To; b++ {
 				if !valid[b] || b < lowest {
 					continue
 				}
-				col := y.ColView(b)
-				q := mat.Inner(col, inv, col)
+				var q float64 // y'(K+N)⁻¹y
+				for i := range n {
+					q += ay.At(i, b)
+				}
 				c.ll[zi] += -0.5*logDet - 0.5*float64(n-1)*math.Log(q+1e-9)
 			}
 		}

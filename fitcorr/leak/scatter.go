@@ -110,20 +110,21 @@ func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, float64, e
 		}
 		sub.SetSym(a, a, sub.At(a, a)+variance[k])
 	}
-	var c mat.Cholesky
-	if !c.Factorize(sub) {
+	u, ok := lapack64.Potrf(sub.RawSymmetric()) // see restricted
+	if !ok {
 		return nil, 0, errSingular
 	}
-	var inv mat.SymDense
-	if err := c.InverseTo(&inv); err != nil {
-		return nil, 0, err
+	logDet := 0.0
+	for a := range use {
+		logDet += 2 * math.Log(sub.At(a, a))
 	}
+	lapack64.Potri(u)
 	for a, k := range use {
 		for b, l := range use[a:] {
-			out.SetSym(k, l, inv.At(a, a+b))
+			out.SetSym(k, l, sub.At(a, a+b))
 		}
 	}
-	return out, c.LogDet(), nil
+	return out, logDet, nil
 }
 
 func finite(v []float64) []int {
