@@ -16,10 +16,12 @@ const (
 	// leakTopHz is where the leak's part of a correction ends; the survey's
 	// part begins at positionLowHz and ends at positionHighHz.
 	leakTopHz = 890.0
-	// The correction must bring the curve nearer with probability nearerWhole,
+	// The correction must bring the curve nearer with probability nearerWhole
+	// (nearerRead, see certainty),
 	// given all that is uncertain about offset, worn mean, survey and leak and
 	// the scatter of the curve itself; of a third octave it must be likelier than not.
 	nearerWhole = 0.95
+	nearerRead  = 0.9
 	nearerThird = 0.5
 	// leastShare is the least share of the predicted change worth making: half
 	// of it takes away three quarters of the squared error that all would.
@@ -74,6 +76,18 @@ func (c *corrector) corrections(ss []Seating) []Correction {
 
 func ordinaryFixture(s Seating) bool {
 	return s.Subject == fixtureSubject && s.Survey == nil && s.Model != ""
+}
+
+// certainty is the probability with which each correction must help, for 95 %
+// of all corrections to. Where positions were read, the worn mean's uncertainty
+// is a known one; most curves pass by far more than the least, and 90 % for
+// each is more than 95 % for all. Elsewhere the uncertainty rests on
+// assumptions about ears, and every curve is asked for the whole.
+func certainty(worn *Worn) float64 {
+	if slices.Contains(worn.Separation, readPositions) {
+		return nearerRead
+	}
+	return nearerWhole
 }
 
 // corrector holds what the corrections of one model share.
@@ -169,7 +183,7 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		for _, third := range able {
 			if !slices.Contains(sure, third) {
 				if p.deepest(third) >= trifleDB {
-					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
+					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*p.certainty))
 				}
 				continue
 			}

@@ -17,18 +17,19 @@ const correctionDraws = 200
 
 // target is where a correction leads: the worn mean of one ear.
 type target struct {
-	at      Estimate
-	root    [3][3]float64 // of its covariance
-	normal  [][3]float64  // standard normal draws, shared by all seatings
-	scales  []float64     // quantiles of the scale that makes a normal Student's t
-	spread  [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
-	lossDB  []float64     // mean worn loss to leaks per kept band …
-	lossSE  []float64     // … and its standard error
-	hasLoss bool
+	certainty float64 // probability with which a change must help
+	at        Estimate
+	root      [3][3]float64 // of its covariance
+	normal    [][3]float64  // standard normal draws, shared by all seatings
+	scales    []float64     // quantiles of the scale that makes a normal Student's t
+	spread    [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
+	lossDB    []float64     // mean worn loss to leaks per kept band …
+	lossSE    []float64     // … and its standard error
+	hasLoss   bool
 }
 
 func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Options) target {
-	t := target{at: worn.EarMean[ear]}
+	t := target{at: worn.EarMean[ear], certainty: certainty(worn)}
 	t.root = covarianceRoot(t.at.Cov)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
 	for i := range correctionDraws {
@@ -200,10 +201,11 @@ func drawn(rng *rand.Rand, mean [3]float64, root [3][3]float64) [3]float64 {
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	delta   []float64 // mean over the draws
-	known   []bool
-	truths  [][]float64 // per draw and kept band
-	scatter [][]float64 // and what the seating differs by for other reasons
+	certainty float64   // probability with which a change must help
+	delta     []float64 // mean over the draws
+	known     []bool
+	truths    [][]float64 // per draw and kept band
+	scatter   [][]float64 // and what the seating differs by for other reasons
 }
 
 // predict predicts the change of one ear of fixture seating number, the same
@@ -222,7 +224,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	e := &c.survey.Ears[ear]
 	t := &c.target[ear]
 	all := band.All()
-	p := &prediction{delta: make([]float64, band.Count), known: make([]bool, band.Count)}
+	p := &prediction{certainty: t.certainty, delta: make([]float64, band.Count), known: make([]bool, band.Count)}
 	_, errHere := c.survey.Predict(ear, o.Ears[ear].Value)
 	_, errThere := c.survey.Predict(ear, t.at.Value)
 	leak := o.Leak[ear]
@@ -291,14 +293,14 @@ func (p *prediction) nearer(thirds []int, share float64) float64 {
 }
 
 // share returns how much of the change to make over the given third octaves:
-// the largest share that brings the curve nearer with probability nearerWhole.
+// the largest share that brings the curve nearer with probability p.certainty.
 // All of delta, the mean of what the change may be, has the least expected
 // squared error; each step back from it is the less likely to do harm. ok is
 // false when not even leastShare is sure enough.
 func (p *prediction) share(thirds []int) (share float64, ok bool) {
 	const step = 0.05
 	for share = 1; share >= leastShare-step/2; share -= step {
-		if p.nearer(thirds, share) >= nearerWhole {
+		if p.nearer(thirds, share) >= p.certainty {
 			return share, true
 		}
 	}

@@ -368,7 +368,7 @@ func (p *panel) confoundMean(fit *panelFit, m int, w *Worn, cov *mat.SymDense) {
 func (p *panel) separation() []string {
 	var out []string
 	if p.read {
-		out = append(out, "read positions")
+		out = append(out, readPositions)
 	}
 	if p.bare {
 		out = append(out, "bare-ear reference")

@@ -20,6 +20,9 @@ import (
 // readDim is the number of axes that are read: forward and up.
 const readDim = 2
 
+// readPositions names them among what told ears from positions (Worn.Separation).
+const readPositions = "read positions"
+
 // Defaults of ReadingError in mm: a transparent ruler beside the ear, or a
 // photograph with a scale (docs/offsets.md).
 const (
