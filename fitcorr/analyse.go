@@ -283,7 +283,8 @@ func (p *prepared) survey() *Survey {
 // freezeTarget freezes a worn distribution.
 func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
 	t := &FrozenTarget{Mean: w.mean, DF: w.worn.Mean.DF, LossDB: w.worn.LeakLossDB, LossSD: w.worn.LeakLossSD,
-		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare, Cov: covArray(w.meanCov)}
+		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare,
+		Read: w.worn.Readings != nil, Cov: covArray(w.meanCov)}
 	for _, o := range w.offsets {
 		pl := FrozenPlace{ID: o.ID}
 		for e := range 2 {

@@ -99,7 +99,11 @@ func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
 		return o, Verdict{ID: o.ID, Seating: o.Seating, Outcome: Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
-	return o, judge(o, pos, cov, fm.Worn, fm.Open, f.Options), nil
+	v := judge(o, pos, cov, fm.Worn, fm.Open, f.Options)
+	if v.Outcome == Undetermined && fm.Mark != nil && s.Read == nil {
+		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
+	}
+	return o, v, nil
 }
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"

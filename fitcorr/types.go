@@ -138,9 +138,21 @@ type Worn struct {
 	// Separation names what told ear shape from position: "read positions",
 	// "bare-ear reference", "shared panel", "displaced listeners", "prior".
 	Separation []string `json:"separation"`
+	// Readings says how far positions were read off heads; nil when they were not.
+	Readings *Readings `json:"readings,omitempty"`
 	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear, with the SD over seatings.
 	LeakLossDB [2][3]float64 `json:"leak_loss_db"`
 	LeakLossSD [2][3]float64 `json:"leak_loss_sd_db"`
+}
+
+// Readings is what the positions read off heads (Seating.Read) came to for one
+// model: how many could be used, and the standard deviations in mm that they
+// show, of one reading and of a landmark on a listener (both pooled over models).
+type Readings struct {
+	Worn       int     `json:"worn"`
+	OnFixture  int     `json:"on_fixture"`
+	OneMM      float64 `json:"one_mm"`
+	LandmarkMM float64 `json:"landmark_mm"`
 }
 
 // Outcome is the three-way verdict.

@@ -130,6 +130,7 @@ type FrozenTarget struct {
 	Seatings  int                             `json:"seatings"`
 	Listeners int                             `json:"listeners"`
 	Bare      bool                            `json:"bare"`
+	Read      bool                            `json:"read"` // positions were read off heads
 	Worn      []FrozenPlace                   `json:"worn,omitempty"`
 }
 
@@ -238,6 +239,9 @@ func settle(v Verdict, o Offset, t *FrozenTarget, opt Options) []string {
 		seat += o.Headset.Cov[a][a]
 	}
 	if worn > seat {
+		if !t.Read {
+			out = append(out, "positions read with a ruler on listeners and fixture")
+		}
 		if !t.Bare {
 			out = append(out, "a bare-ear reference of every listener and of the fixture")
 		}

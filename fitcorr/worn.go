@@ -274,6 +274,7 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	res.worn = Worn{Listeners: int(listeners), Seatings: seatings}
 	res.worn.EarMean, res.worn.Mean = estimates(res.mean, res.meanCov, priorMean())
 	res.worn.Separation = p.separation()
+	res.worn.Readings = p.readings(m)
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
 	mean := p.meanDF(m, res.worn.Mean, df)

@@ -50,6 +50,7 @@ type readMark struct {
 	at       [readDim]float64
 	variance [readDim]float64
 	one      float64 // mm
+	readings int
 }
 
 // Weights of what a lab states against what its readings show, and the fewest
@@ -141,7 +142,7 @@ func readMarks(models []*prepared, stated ReadingError) {
 		if len(readings[i]) == 0 {
 			continue
 		}
-		m := readMark{known: true, one: one}
+		m := readMark{known: true, one: one, readings: len(readings[i])}
 		for a := range readDim {
 			var weights float64
 			for _, f := range readings[i] {
@@ -245,6 +246,22 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 		w.z.SetVec(from+a, w.read[a])
 		cov.SetSym(from+a, from+a, p.reading.OneMM*p.reading.OneMM)
 	}
+}
+
+// readings sums up what was read of model m, nil when nothing could be used.
+func (p *panel) readings(m int) *Readings {
+	r := Readings{OnFixture: p.models[m].mark.readings, OneMM: p.reading.OneMM, LandmarkMM: p.reading.LandmarkMM}
+	for _, l := range p.listeners {
+		for i := range l.worn {
+			if l.worn[i].model == m && l.worn[i].read != nil {
+				r.Worn++
+			}
+		}
+	}
+	if r.Worn == 0 {
+		return nil
+	}
+	return &r
 }
 
 // meanDF is the degrees of freedom of a worn mean. What listeners teach has df;
