@@ -61,6 +61,7 @@ const (
 	readFewest         = 3
 	readGross          = 5.0 // standard deviations: a slip of the pen
 	readWithinMM       = 1.5 // usual spread of one listener's positions
+	readBetweenMM      = 3.0 // and of a panel's, landmarks included
 )
 
 // fixtureReading is a reading on the fixture less the position that is known
@@ -72,8 +73,9 @@ type fixtureReading struct {
 }
 
 // fixtureReadings gathers the readings on the fixture of one model: survey rows
-// at their stated displacement, ordinary ones where their levels place them.
-func (p *prepared) fixtureReadings() []fixtureReading {
+// at their stated displacement, ordinary ones where their levels place them when
+// those know it as well as a ruler does.
+func (p *prepared) fixtureReadings(stated ReadingError) []fixtureReading {
 	var out []fixtureReading
 	for i, s := range p.blocked {
 		if s.Subject != fixtureSubject || s.Read == nil {
@@ -88,7 +90,7 @@ func (p *prepared) fixtureReadings() []fixtureReading {
 			}
 		} else {
 			o, _, _, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate, readMark{})
-			if !ok {
+			if !ok || o.Headset.Cov[0][0]+o.Headset.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
 				continue
 			}
 			at = o.Headset.Value
@@ -116,7 +118,7 @@ func readMarks(models []*prepared, stated ReadingError) {
 		if p.setup == nil {
 			continue
 		}
-		readings[i] = p.withoutSlips(p.fixtureReadings(), stated)
+		readings[i] = p.withoutSlips(p.fixtureReadings(stated), stated)
 		n := float64(len(readings[i]))
 		if n < readFewest {
 			if n > 0 || p.readOnListeners() {
@@ -191,32 +193,45 @@ func (p *prepared) slip(row int, by float64, others string) {
 	p.cannot("seating %s: the position read there is %.0f mm from what %s say, and is not used: check the entry", s.ID, by, others)
 }
 
-// wornSlips takes worn readings that are far from the listener's others off
-// their seatings and names them.
+// wornSlips takes worn readings that are far from the listener's others, or
+// with fewer than three of those from the panel's, off their seatings and names
+// them.
 func (p *prepared) wornSlips() {
 	by := map[string][]int{}
+	var all []int
 	for i, s := range p.blocked {
 		if s.Subject != fixtureSubject && s.Survey == nil && s.Read != nil {
 			by[s.Subject] = append(by[s.Subject], i)
+			all = append(all, i)
 		}
 	}
-	limit := readGross * math.Hypot(readWithinMM, p.setup.mark.one)
-	for i, s := range p.blocked {
-		rows := by[s.Subject]
-		if s.Read == nil || len(rows) < 3 || s.Survey != nil {
-			continue
+	middle := func(rows []int, a int) float64 {
+		var x []float64
+		for _, j := range rows {
+			x = append(x, readVector(p.blocked[j])[a])
+		}
+		return medianOf(x)
+	}
+	type slip struct {
+		by     float64
+		others string
+	}
+	found := map[int]slip{}
+	for _, i := range all {
+		s := p.blocked[i]
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, p.setup.mark.one)
+		if len(rows) < 3 {
+			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, p.setup.mark.one)
 		}
 		for a, v := range readVector(s) {
-			var x []float64
-			for _, j := range rows {
-				if r := p.blocked[j].Read; r != nil {
-					x = append(x, readVector(p.blocked[j])[a])
-				}
+			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {
+				found[i] = slip{d, others}
 			}
-			if d := math.Abs(v - medianOf(x)); d > limit {
-				p.slip(i, d, "the others of "+s.Subject)
-				break
-			}
+		}
+	}
+	for _, i := range all {
+		if f, ok := found[i]; ok {
+			p.slip(i, f.by, f.others)
 		}
 	}
 }
