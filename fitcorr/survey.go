@@ -88,9 +88,15 @@ func (e *EarSurvey) atMark() [][]float64 {
 // change writes Predict's level change alone to dst; mark is what atMark returns.
 func (e *EarSurvey) change(dst []float64, d [3]float64, mark [][]float64) {
 	clear(dst)
+	dk := make([]float64, len(e.At))
 	for zi, z := range e.Zones {
-		for i, at := range e.At {
-			floats.AddScaled(dst[z.From:z.To], z.Kernel.At(d, at)-mark[zi][i], e.Weights[i][z.From:z.To])
+		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
+			for i, at := range e.At {
+				dk[i] = z.Kernel.At(d, at) - mark[zi][i]
+			}
+		}
+		for i, v := range dk {
+			floats.AddScaled(dst[z.From:z.To], v, e.Weights[i][z.From:z.To])
 		}
 	}
 	for b, ok := range e.Valid {

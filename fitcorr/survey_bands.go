@@ -44,9 +44,11 @@ func (e *EarSurvey) on(bands positionBands) *bandSurface {
 // level returns the level at d relative to BaseDB.
 func (s *bandSurface) level(d [3]float64) []float64 {
 	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
-	for _, z := range s.zones {
-		for i, row := range s.rows {
-			dk[i] = z.kernel.At(d, row) - z.mark[i]
+	for zi, z := range s.zones {
+		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
+			for i, row := range s.rows {
+				dk[i] = z.kernel.At(d, row) - z.mark[i]
+			}
 		}
 		for r := z.from; r < z.to; r++ {
 			var sum, count float64
@@ -70,11 +72,13 @@ func (s *bandSurface) at(d [3]float64) (level []float64, slope [3][]float64, exc
 		slope[a] = make([]float64, len(s.weights))
 	}
 	k, change := make([]float64, len(s.rows)), make([][4]float64, len(s.rows)) // of the kernel, and its gradient
-	for _, z := range s.zones {
-		for i, row := range s.rows {
-			var g [3]float64
-			k[i], g = z.kernel.Grad(d, row)
-			change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
+	for zi, z := range s.zones {
+		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
+			for i, row := range s.rows {
+				var g [3]float64
+				k[i], g = z.kernel.Grad(d, row)
+				change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
+			}
 		}
 		v := math.Max(z.kernel.At(d, d)-quadForm(z.inv, k), 0)
 		for r := z.from; r < z.to; r++ {
