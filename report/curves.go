@@ -133,7 +133,7 @@ func figureName(section, model string, ear capture.Ear) string {
 }
 
 // correctedFigures sets the raw curve of each fixture seating beside the one
-// moved to the worn mean.
+// moved to the panel's mean.
 func correctedFigures(r Results) []Figure {
 	var out []Figure
 	n := len(r.BandsHz)
@@ -168,7 +168,7 @@ func correctedFigures(r Results) []Figure {
 				}
 				out = append(out, Figure{Name: figureName(SectionCorrected+"-"+string(p), m.Model, ear), Section: SectionCorrected, Model: m.Model, Ear: ear.String(),
 					Title: m.Model + ", " + ear.String() + " ear, " + string(p) + " point: corrected against raw",
-					Note: "Dashed: raw. Full with the " + percent(r.Options.Confidence) + " interval of the correction: moved to the worn mean, " +
+					Note: "Dashed: raw. Full with the " + percent(r.Options.Confidence) + " interval of the correction: moved to the panel's mean, " +
 						"only in the bands where that brought held-out curves closer.",
 					Curves: c})
 			}

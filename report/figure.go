@@ -78,7 +78,7 @@ func styleFor(i int) Style { return Style{Tint: 1 + i%Tints, Dash: i / Tints % D
 // upward, for both ears.
 type OffsetMap struct {
 	Origin      string  // what lies at (0, 0), in words
-	ToleranceMM float64 // radius about the origin; 0 without a worn mean
+	ToleranceMM float64 // radius about the origin; 0 without a panel's mean
 	Limit       float64 // half the range of both axes, mm
 	Spread      *Ellipse
 	Mean        *Ellipse
@@ -109,7 +109,7 @@ type Dots struct {
 	Decimals int
 	Rows     []Dot
 	Min, Max float64 // of the value axis; plots that are compared share them
-	// Band is a range drawn behind, for instance worn mean ± SD; nil without.
+	// Band is a range drawn behind, for instance the panel's mean ± SD; nil without.
 	Band     *[3]float64 // lower, middle, upper
 	BandName string
 }

@@ -12,6 +12,7 @@ type Group struct {
 	Name   string
 	Style  Style
 	Band   bool
+	Wide   bool // some of its values come with limits: a row of its own
 	Tone   Tone
 	Point  bool // a mark, not a line
 	Worn   bool // a small dot
@@ -22,14 +23,16 @@ type Group struct {
 func (f Figure) Groups() []Group {
 	var out []Group
 	add := func(g Group) {
-		if groupIndex(out, g.Name) < 0 {
-			out = append(out, g)
+		if i := groupIndex(out, g.Name); i >= 0 {
+			out[i].Wide = out[i].Wide || g.Wide
+			return
 		}
+		out = append(out, g)
 	}
 	switch {
 	case f.Curves != nil:
 		for _, s := range f.Curves.Series {
-			add(Group{Name: s.Group, Style: s.Style, Band: s.Lower != nil, Hidden: s.Hidden})
+			add(Group{Name: s.Group, Style: s.Style, Band: s.Lower != nil, Wide: s.Lower != nil, Hidden: s.Hidden})
 		}
 	case f.Map != nil:
 		for _, worn := range []bool{false, true} {

@@ -23,7 +23,7 @@ func mapFigures(r Results) []Figure {
 			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings; the ellipse's extent along an axis is the " +
 				percent(r.Options.Confidence) + " interval of that axis. Small dots: worn seatings."
 			if om.ToleranceMM > 0 {
-				note += " Dashed circle: tolerance, " + fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Cross: the fixture's marked position."
+				note += " Dashed circle: tolerance, " + fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Ellipse about the origin: interval of the panel's mean, which those of the fixture seatings hold already. Cross: the fixture's marked position."
 			}
 			if len(om.Unseen) > 0 {
 				note += " Not drawn, because the survey does not see an axis: " + join(om.Unseen) + "."
@@ -42,7 +42,7 @@ func mapFigures(r Results) []Figure {
 	return out
 }
 
-// offsetMap puts the worn mean at the origin, where there is one, so that the
+// offsetMap puts the panel's mean at the origin, where there is one, so that the
 // fixture seatings' intervals are those that the verdict rests on.
 func offsetMap(r Results, m fitcorr.ModelAnalysis, ear capture.Ear) OffsetMap {
 	om := OffsetMap{Origin: "the fixture's marked position"}
@@ -50,7 +50,7 @@ func offsetMap(r Results, m fitcorr.ModelAnalysis, ear capture.Ear) OffsetMap {
 	if m.Worn != nil {
 		mean := m.Worn.EarMean[ear]
 		origin = mean.Value
-		om.Origin, om.ToleranceMM = "the worn mean of this ear", r.Options.ToleranceMM
+		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.ToleranceMM
 		om.Marked = &[2]float64{-origin[0], -origin[1]}
 		om.Mean = ellipse(mean.Cov, quantile(r.Options.Confidence, mean.DF))
 		om.Spread = &Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
@@ -122,12 +122,13 @@ func leakFigures(r Results) []Figure {
 			}
 			if m.Worn != nil {
 				mean, sd := m.Worn.LeakLossDB[ear][1], m.Worn.LeakLossSD[ear][1]
-				d.Band, d.BandName = &[3]float64{mean - sd, mean, mean + sd}, "worn mean ± SD"
+				low := min(mean, max(0, mean-sd)) // no leak adds level
+				d.Band, d.BandName = &[3]float64{low, mean, mean + sd}, "panel's mean ± SD"
 			}
 			out = append(out, Figure{Name: figureName(SectionLeak, m.Model, ear), Section: SectionLeak, Model: m.Model, Ear: ear.String(),
 				Title: m.Model + ", " + ear.String() + " ear: seal",
 				Note: "Level lost at 50 Hz through the leak, against the best-sealed reference. Fixture seatings with the " + percent(r.Options.Confidence) +
-					" interval; listeners: mean and range of their seatings. Band: worn mean ± one standard deviation over seatings.",
+					" interval; listeners: mean and range of their seatings. Band: the panel's mean ± one standard deviation over seatings, cut at zero.",
 				Dots: d})
 		}
 	}
@@ -196,8 +197,8 @@ func sensitivityFigures(r Results) []Figure {
 			}
 			b.Series = []Series{line}
 			bias = append(bias, Figure{Name: "bias-" + slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear, Section: SectionSensitivity, Model: m.Model, Ear: s.Ear,
-				Title: what + "bias of the fixture", Note: "Fixture minus worn mean with the " + percent(r.Options.Confidence) +
-					" interval. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
+				Title: what + "bias of the fixture", Note: "Fixture minus worn mean, with the " + percent(r.Options.Confidence) +
+					" interval for people like the panel's. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
 		}
 	}
 	return append(append(summaryFigures(r), shareScale(scatter)...), shareScale(bias)...)

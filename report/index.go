@@ -1,6 +1,11 @@
 package report
 
-import "asworn/fitcorr"
+import (
+	"strconv"
+	"strings"
+
+	"asworn/fitcorr"
+)
 
 // index finds the parts of a Results value that belong together.
 type index struct {
@@ -30,6 +35,21 @@ func (ix index) name(id string) string {
 		return seatingName(rec)
 	}
 	return id
+}
+
+// numbers calls seatings of one subject by their numbers: "seating 3", "seatings 3, 5".
+func (ix index) numbers(ids []string) string {
+	var out []string
+	for _, id := range ids {
+		if rec, ok := ix.recording(id); ok {
+			id = strconv.Itoa(rec.Number)
+		}
+		out = append(out, id)
+	}
+	if len(out) == 1 {
+		return "seating " + out[0]
+	}
+	return "seatings " + strings.Join(out, ", ")
 }
 
 func offsetOf(m fitcorr.ModelAnalysis, id string) *fitcorr.Offset {

@@ -42,8 +42,16 @@ func intervalText(est, lower, upper float64) string {
 	if math.Abs(below-above) <= 0.15*half+1e-9 {
 		return fixed(est, d) + " ± " + fixed(half, d)
 	}
+	return limitsText(est, lower, upper)
+}
+
+// limitsText writes an interval by its limits, however it lies: "1.8 (0.0…3.7)".
+func limitsText(est, lower, upper float64) string {
+	d := decimals((upper - lower) / 2)
 	return fixed(est, d) + " (" + fixed(lower, d) + "…" + fixed(upper, d) + ")"
 }
+
+func percent(p float64) string { return strconv.FormatFloat(math.Round(p*1000)/10, 'f', -1, 64) + " %" }
 
 // quantile is the factor from standard error to half the interval: Student's t
 // with df degrees of freedom, normal for df 0.

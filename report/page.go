@@ -188,7 +188,7 @@ func answers(r Results) []modelAnswer {
 // pageSections puts tables and figures in reading order.
 func pageSections(r Results) ([]pageSection, []figureData) {
 	p := pageBuilder{r: r, figures: Figures(r)}
-	p.section("seatings", "Fixture seatings", "Each fixture seating against the worn ones. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × refused.",
+	p.section("seatings", "Fixture seatings", "Each fixture seating against those that the panel wore. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × refused.",
 		tables(false, FixtureTable(r)), tables(true, FixtureOffsetTable(r)))
 	p.section(SectionFinal, "Final curves", "What the fixture says about each model: the mean over the seatings that count, corrected where that helps.",
 		append(p.blocks(SectionFinal), tables(true, MemberTable(r)))...)
@@ -198,7 +198,7 @@ func pageSections(r Results) ([]pageSection, []figureData) {
 	p.section(SectionLeak, "Seal", "What the leak costs at 50 Hz.", append(p.blocks(SectionLeak), tables(true, LeakTable(r)))...)
 	p.section("findings", "Quality findings", "What was found about recordings, refusals first. A file name leads to its row in the list of recordings.",
 		tables(false, FindingTable(r)), tables(false, StandOutTable(r)))
-	p.section(SectionCorrected, "Corrected against raw", "For seatings that cannot be redone: the level change from offset and leak to the worn mean. "+
+	p.section(SectionCorrected, "Corrected against raw", "For seatings that cannot be redone: the level change from offset and leak to the panel's mean. "+
 		"It assumes that the relation of blocked entrance to drum does not depend on the position (near open-entrance loading); ear shape is never corrected.",
 		append(p.blocks(SectionCorrected), tables(true, CorrectionTable(r)))...)
 	title, intro := "Compensated against raw", "The drum-point curve minus the fixture's own reference, and raw beside it at the same scale. A reference is never carried to another fixture."

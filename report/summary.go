@@ -115,7 +115,7 @@ func useSection(r Results) Section {
 	return s
 }
 
-// distanceWords gives the distance from the worn mean with its interval.
+// distanceWords gives the distance from the panel's mean with its interval.
 func distanceWords(v fitcorr.EarVerdict) string {
 	d := v.DistanceMM
 	if d[1] <= 0 {
@@ -151,11 +151,16 @@ func standOutSection(r Results) Section {
 		if !o.Flagged {
 			continue
 		}
-		s.Lines = append(s.Lines, Line{
-			Text: ix.name(o.ID) + ": " + o.Ear + " ear, " + o.Band + " band, most at " + hertzUnit(o.WorstHz) + " by " +
-				fixed(o.WorstDB, 1) + " dB (P " + probability(o.P) + ").",
-			Link: o.ID, Tone: Unsure,
-		})
+		what := o.Ear + " ear, " + o.Band + " band, most at " + hertzUnit(o.WorstHz) + " by " +
+			fixed(o.WorstDB, 1) + " dB (P " + probability(o.P) + ")"
+		if n := len(s.Lines); n > 0 && s.Lines[n-1].Link == o.ID { // one line per recording
+			s.Lines[n-1].Text += "; " + what
+			continue
+		}
+		s.Lines = append(s.Lines, Line{Text: ix.name(o.ID) + ": " + what, Link: o.ID, Tone: Unsure})
+	}
+	for i := range s.Lines {
+		s.Lines[i].Text += "."
 	}
 	return s
 }

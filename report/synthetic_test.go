@@ -127,14 +127,16 @@ func (g *generator) model(name string, open bool, kind float64) {
 			}
 			leak := 8 + 12*g.rng.Float64()
 			id := g.record(name, who, s+1, capture.Blocked, d, leak, nil, kind)
+			g.r.Recordings[len(g.r.Recordings)-1].Read = &capture.Reading{ForwardMM: d[0] - 22, UpMM: d[1] + 30}
 			g.offset(&m, id, who, s+1, d, 1.4, leak)
 		}
 	}
-	m.Worn = &fitcorr.Worn{Listeners: 8, Seatings: 40, Mean: estimate(mean, 0.7, true),
+	m.Worn = &fitcorr.Worn{Listeners: 8, Seatings: 40, Mean: estimate(mean, 0.7, true), People: estimate([3]float64{1.2, -0.8, 1.6}, 0.9, true),
 		EarMean:   [2]fitcorr.Estimate{estimate(mean, 0.8, true), estimate(mean, 0.8, false)},
 		BetweenSD: [3]float64{1.8, 1.6, 2}, BetweenSE: [3]float64{0.5, 0.4, 0.6},
 		WithinSD: [3]float64{0.9, 0.9, 1.1}, WithinSE: [3]float64{0.1, 0.1, 0.15},
-		Separation: []string{"bare-ear reference", "shared panel"},
+		Separation: []string{"read positions", "bare-ear reference", "shared panel", "prior"},
+		Readings:   &fitcorr.Readings{Worn: 39, OnFixture: 21, OneMM: 0.94, LandmarkMM: 0.72},
 		LeakLossDB: [2][3]float64{{4, 1.2, 0.3}, {4.2, 1.3, 0.3}}, LeakLossSD: [2][3]float64{{1.5, 0.6, 0.2}, {1.4, 0.5, 0.2}}}
 	places := [][3]float64{{1.2, -0.6, 2}, {7.5, 0.2, 2}, {1.8, -1.2, 1.5}, {1.4, -6.5, 8}, {3.6, 0.4, 2}, {1.5, -1, 2}}
 	for s, d := range places {

@@ -2,7 +2,6 @@ package report
 
 import (
 	"io"
-	"math"
 	"slices"
 	"strconv"
 
@@ -80,9 +79,10 @@ func fixtureSeatings(r Results) []fixtureSeating {
 func FixtureTable(r Results) Table {
 	t := Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
-		Note: "How far each cup sits from where people wear it, in the forward-up plane, with the " +
+		Note: "How far each cup sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
 			percent(r.Options.Confidence) + " interval; within " + fixed(r.Options.ToleranceMM, 1) +
-			" mm is as good as none. Seal: level lost at 50 Hz against the worn mean.",
+			" mm is as good as none. The verdict goes by both cups together, which are known better than either, or by a cup that is shown to be off. " +
+			"Seal: level lost at 50 Hz against the panel's mean.",
 		Columns: []Column{
 			{Head: "Model", Key: "model", Repeat: true},
 			{Head: "No.", Key: "seating", Kind: Number, Repeat: true},
@@ -100,22 +100,32 @@ func FixtureTable(r Results) Table {
 			t.add(words(s.model.Model), no, toned(s.act.word(), s.act.tone()), none(), none(), words(mendWords(s.rec)), none())
 			continue
 		}
-		d := func(e fitcorr.EarVerdict) Cell { return interval(e.DistanceMM[0], e.DistanceMM[1], e.DistanceMM[2]) }
 		todo := moveWords(s.verdict, r.Options)
 		no := count(s.verdict.Seating)
 		no.Link = s.verdict.ID
 		t.add(words(s.model.Model), no, toned(s.act.word(), s.act.tone()),
-			d(s.verdict.Ears[0]), d(s.verdict.Ears[1]), words(todo), words(leakWords(s.verdict, s.offset)))
+			distanceCell(s.verdict.Ears[0]), distanceCell(s.verdict.Ears[1]), words(todo), words(leakWords(s.verdict, s.offset)))
 	}
 	return t
 }
 
-// FixtureOffsetTable lists each fixture seating's offset from the worn mean
+// distanceCell is a distance with its interval. One that reaches down to zero
+// is always written with its limits: "1.8 ± 1.9" would promise less than none.
+func distanceCell(e fitcorr.EarVerdict) Cell {
+	d := e.DistanceMM
+	c := interval(d[0], d[1], d[2])
+	if d[1] <= 0 {
+		c.Text = limitsText(d[0], d[1], d[2])
+	}
+	return c
+}
+
+// FixtureOffsetTable lists each fixture seating's offset from the panel's mean
 // per ear and axis.
 func FixtureOffsetTable(r Results) Table {
 	t := Table{
-		Name: "fixture-offsets", Title: "Fixture seatings: offset from the worn mean per ear",
-		Note: "Seating minus worn mean with the " + percent(r.Options.Confidence) +
+		Name: "fixture-offsets", Title: "Fixture seatings: offset from the panel's mean per ear",
+		Note: "Seating minus panel's mean with the " + percent(r.Options.Confidence) +
 			" interval; positive is toward the nose, toward the crown, headband's top toward the nose. " +
 			"Move by the opposite. A dash: not seen by the survey.",
 		Columns: []Column{
@@ -141,7 +151,7 @@ func FixtureOffsetTable(r Results) Table {
 			if s.offset != nil {
 				misfit = number(s.offset.MisfitP[ear], 2)
 			}
-			if e.LeakOutcome != "" {
+			if e.LeakOutcome != "" && (s.offset == nil || s.offset.Leak[ear].Class != "open") {
 				leak = interval(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
 			}
 			t.add(words(s.model.Model), count(s.verdict.Seating), words(ear.String()),
@@ -253,7 +263,7 @@ func meanEstimate(offs []fitcorr.Offset, of func(fitcorr.Offset) fitcorr.Estimat
 			out.Cov[a][a] += e.Cov[a][a] * (c + (1-c)/n) / n
 			out.Seen[a] = e.Seen[a] && (i == 0 || out.Seen[a])
 		}
-		if i == 0 || e.DF > 0 && e.DF < out.DF {
+		if i == 0 || e.DF > 0 && (out.DF == 0 || e.DF < out.DF) { // 0 is normal: the most there can be
 			out.DF = e.DF
 		}
 	}
@@ -273,63 +283,3 @@ func lossCell(offs []fitcorr.Offset, ear int) Cell {
 	}
 	return number(sum/float64(len(offs)), 1)
 }
-
-// ModelTable sums up each model.
-func ModelTable(r Results) Table {
-	t := Table{
-		Name: "models", Title: "Models",
-		Note: "Worn mean from the fixture's marked position with the " + percent(r.Options.Confidence) +
-			" interval; SD: standard deviation between listeners and within a listener; survey error: of a position " +
-			"left out of the survey; per unit: RMS level change per mm or degree, 200 Hz to 16 kHz.",
-		Columns: []Column{
-			{Head: "Model", Key: "model", Repeat: true},
-			{Head: "Axis", Key: "axis", Repeat: true},
-			{Head: "Worn\nmean", Key: "worn_mean", Kind: Interval},
-			{Head: "Between\nSD", Key: "between_sd", Kind: Number},
-			{Head: "Within\nSD", Key: "within_sd", Kind: Number},
-			{Head: "Survey\nerror", Key: "survey_error", Kind: Number},
-			{Head: "Left\nper unit\ndB", Key: "left_db_per_unit", Kind: Number},
-			{Head: "Right\nper unit\ndB", Key: "right_db_per_unit", Kind: Number},
-		},
-	}
-	names := [3]string{"forward, mm", "up, mm", "rotation, deg"}
-	for _, m := range r.Analysis.Models {
-		if m.Worn == nil && m.Survey[0] == nil && m.Survey[1] == nil {
-			continue
-		}
-		for _, a := range fitcorr.Axes {
-			row := []Cell{words(m.Model), words(names[a])}
-			if m.Worn != nil {
-				row = append(row, axisCell(m.Worn.Mean, a, r.Options.Confidence), number(m.Worn.BetweenSD[a], 1), number(m.Worn.WithinSD[a], 1))
-			} else {
-				row = append(row, none(), none(), none())
-			}
-			row = append(row, surveyError(m, a))
-			for _, s := range m.Survey {
-				if s == nil {
-					row = append(row, none())
-					continue
-				}
-				row = append(row, number(s.PerUnitDB[a], 2))
-			}
-			t.Rows = append(t.Rows, row)
-		}
-	}
-	return t
-}
-
-// surveyError is the larger of the two ears' held-out errors on an axis.
-func surveyError(m fitcorr.ModelAnalysis, a fitcorr.Axis) Cell {
-	worst := math.Inf(-1)
-	for _, s := range m.Survey {
-		if s != nil && s.Visible[a] {
-			worst = max(worst, s.HeldOutMM[a])
-		}
-	}
-	if math.IsInf(worst, -1) {
-		return none()
-	}
-	return number(worst, 1)
-}
-
-func percent(p float64) string { return strconv.FormatFloat(math.Round(p*1000)/10, 'f', -1, 64) + " %" }

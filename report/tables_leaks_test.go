@@ -8,22 +8,32 @@ import (
 	"asworn/fitcorr"
 )
 
-// The sensitivity table names the leaking seatings its figure leaves out or holds.
+// The sensitivity table names the leaking seatings its figure leaves out or
+// holds, once for ears that share them.
 func TestSensitivityTableNamesLeaks(t *testing.T) {
 	var r Results
 	r.Options.Confidence = 0.95
-	s := fitcorr.Sensitivity{Ear: "left", Point: capture.Drum, OnFixture: 6, SeatingDB: [3]float64{0.7, 0.5, 1}}
+	r.Recordings = []Recording{{Seating: capture.Seating{File: "a_003_drum.wav", Model: "Model A", Number: 3}}}
+	both := []string{"a_003_drum.wav"}
 	for _, c := range []struct {
-		name       string
-		out, in    []string
-		want, lack string
+		name              string
+		out, outRight, in []string
+		want, lack        string
 	}{
-		{"none", nil, nil, "", "leaked"},
-		{"left out", []string{"a_003_drum.wav"}, nil, "Model A, left ear, drum point: the seating figure leaves out a_003_drum.wav, whose seal leaked; with it 4.7 (3.0 to 11.6) dB.", "holds"},
-		{"kept", nil, []string{"a_003_drum.wav"}, "the seating figure holds a_003_drum.wav, whose seal leaked; too few would remain without.", "leaves out"},
+		{"none", nil, nil, nil, "", "leaked"},
+		{"left out", both, both, nil, " Model A, drum point: the seating figure leaves out seating 3, whose seal leaked; it would be, in dB: left 4.7 (3.0…11.6), right 4.7 (3.0…11.6).", "holds"},
+		{"left out of one ear", both, nil, nil, "in dB: left 4.7 (3.0…11.6).", "right"},
+		{"each ear its own", both, []string{"a_003_drum.wav", "b.wav"}, nil,
+			"left 4.7 (3.0…11.6). Model A, drum point: the seating figure leaves out seatings 3, b.wav, whose seal leaked; it would be, in dB: right 4.7 (3.0…11.6).", "left 4.7 (3.0…11.6), right"},
+		{"kept", nil, nil, both, "the seating figure holds seating 3, whose seal leaked; too few would remain without: left, right.", "leaves out"},
 	} {
-		s.LeftOut, s.LeaksIn, s.WithLeaksDB = c.out, c.in, [3]float64{4.74, 2.96, 11.63}
-		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Sensitivity: []fitcorr.Sensitivity{s}}}
+		var m fitcorr.ModelAnalysis
+		m.Model = "Model A"
+		for ear, out := range [][]string{c.out, c.outRight} {
+			m.Sensitivity = append(m.Sensitivity, fitcorr.Sensitivity{Ear: capture.Ears[ear].String(), Point: capture.Drum, OnFixture: 6,
+				SeatingDB: [3]float64{0.7, 0.5, 1}, LeftOut: out, LeaksIn: c.in, WithLeaksDB: [3]float64{4.74, 2.96, 11.63}})
+		}
+		r.Analysis.Models = []fitcorr.ModelAnalysis{m}
 		note := SensitivityTable(r).Note
 		if !strings.Contains(note, c.want) || strings.Contains(note, c.lack) {
 			t.Errorf("%s: note %q", c.name, note)

@@ -38,31 +38,46 @@ func SensitivityTable(r Results) Table {
 		}
 		return interval(v[0], v[1], v[2])
 	}
+	ix := newIndex(r)
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			t.add(words(m.Model), words(s.Ear), words(string(s.Point)), count(s.Listeners), count(s.Worn), count(s.OnFixture),
 				figure(s.SummaryDB), figure(s.SeatingDB), biasRMS(r, s))
-			t.Note += leakNote(m.Model, s)
 		}
+		t.Note += leakNotes(ix, m)
 	}
 	return t
 }
 
-// leakNote says which seatings with a leaking seal the seating figure leaves
-// out, or holds for want of others; empty without any.
-func leakNote(model string, s fitcorr.Sensitivity) string {
-	where := " " + model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
-	switch {
-	case len(s.LeftOut) > 0:
-		with := fixed(s.WithLeaksDB[0], 1)
-		if v := s.WithLeaksDB; v[2] > 0 {
-			with += " (" + fixed(v[1], 1) + " to " + fixed(v[2], 1) + ")"
+// leakNotes says which seatings of a model with a leaking seal the seating
+// figures leave out, or hold for want of others; empty without any. Ears that
+// leave out the same seatings share a sentence.
+func leakNotes(ix index, m fitcorr.ModelAnalysis) string {
+	var what, ears []string
+	add := func(w, ear string) {
+		if n := len(what); n > 0 && what[n-1] == w {
+			ears[n-1] += ", " + ear
+			return
 		}
-		return where + "the seating figure leaves out " + strings.Join(s.LeftOut, ", ") + ", whose seal leaked; with it " + with + " dB."
-	case len(s.LeaksIn) > 0:
-		return where + "the seating figure holds " + strings.Join(s.LeaksIn, ", ") + ", whose seal leaked; too few would remain without."
+		what, ears = append(what, w), append(ears, ear)
 	}
-	return ""
+	for _, s := range m.Sensitivity {
+		where := " " + m.Model + ", " + string(s.Point) + " point: the seating figure "
+		switch v := s.WithLeaksDB; {
+		case len(s.LeftOut) > 0:
+			with := fixed(v[0], 1)
+			if v[2] > 0 {
+				with += " (" + fixed(v[1], 1) + "…" + fixed(v[2], 1) + ")"
+			}
+			add(where+"leaves out "+ix.numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear+" "+with)
+		case len(s.LeaksIn) > 0:
+			add(where+"holds "+ix.numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear)
+		}
+	}
+	for i := range what {
+		what[i] += ears[i] + "."
+	}
+	return strings.Join(what, "")
 }
 
 // RepeatabilityTables gives, per model and point, the scatter per third octave.

@@ -1,0 +1,147 @@
+package report
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+)
+
+// TestModelTableMeans: the panel's and the people's mean stand in their own
+// columns, each with its own degrees of freedom.
+func TestModelTableMeans(t *testing.T) {
+	r := Results{Options: Options{Confidence: 0.95}}
+	w := &fitcorr.Worn{Mean: estimate([3]float64{1.5, -1, 2}, 0.5, true), People: estimate([3]float64{1.2, -0.8, 1.6}, 0.5, false)}
+	w.People.DF = 7
+	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Worn: w}}
+	table := ModelTable(r)
+	if got := []string{table.Columns[2].Key, table.Columns[3].Key}; !cmp.Equal(got, []string{"worn_mean", "people_mean"}) {
+		t.Fatalf("columns %v", got)
+	}
+	var got [][2]string
+	for _, row := range table.Rows {
+		got = append(got, [2]string{row[2].Text, row[3].Text})
+	}
+	// 1.960 and t(0.975; 7) = 2.365 standard errors of 0.5.
+	want := [][2]string{{"1.5 ± 1.0", "1.2 ± 1.2"}, {"−1.0 ± 1.0", "−0.8 ± 1.2"}, {"2.0 ± 1.0", "–"}}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}
+
+func TestModelTableNotes(t *testing.T) {
+	const (
+		told = "Ear shape was told from position"
+		hint = "reading them is what narrows the intervals most"
+	)
+	read := func(n int) *fitcorr.Readings {
+		return &fitcorr.Readings{Worn: n, OnFixture: 21, OneMM: 0.94, LandmarkMM: 0.72}
+	}
+	all := []string{"read positions", "bare-ear reference", "shared panel", "displaced listeners", "prior"}
+	for _, c := range []struct {
+		name  string
+		worn  []*fitcorr.Worn // Model A, B, …
+		sheet string          // model with a read row
+		want  []string
+		lack  []string
+	}{
+		{"no panel", []*fitcorr.Worn{nil}, "", nil, []string{told, hint, "Positions read"}},
+		{"read, all alike", []*fitcorr.Worn{{Separation: all, Readings: read(39)}, {Separation: all, Readings: read(40)}}, "Model A",
+			[]string{told + " by positions read off heads, the bare-ear reference, listeners who wore several models, listeners who wore it displaced on purpose and an assumption of how ears differ.",
+				"Positions read: 79 on listeners, 42 on the fixture; one reading errs by 0.9 mm, the landmark of a head by 0.7 mm"},
+			[]string{hint, "Model A by"}},
+		{"nothing read", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "",
+			[]string{told + " by an assumption of how ears differ alone.", "No positions were read off heads; " + hint + " (docs/study-format.md, \"Read positions\")."},
+			[]string{"Positions read:"}},
+		{"models differ", []*fitcorr.Worn{{Separation: []string{"read positions", "prior"}, Readings: read(5)}, {Separation: []string{"something new"}}}, "Model A",
+			[]string{told + ": Model A by positions read off heads and an assumption of how ears differ; Model B by something new alone.",
+				"Positions read: 5 on listeners", "No positions were read off heads with Model B; " + hint}, nil},
+		{"read, but of no use", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "Model A", nil, []string{hint, "Positions read:"}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			var r Results
+			for i, w := range c.worn {
+				r.Analysis.Models = append(r.Analysis.Models, fitcorr.ModelAnalysis{Model: "Model " + string(rune('A'+i)), Worn: w})
+			}
+			if c.sheet != "" {
+				r.Recordings = []Recording{{Seating: capture.Seating{Model: c.sheet, Read: &capture.Reading{}}}}
+			}
+			note := ModelTable(r).Note
+			for _, want := range c.want {
+				if !strings.Contains(note, want) {
+					t.Errorf("lacks %q: %s", want, note)
+				}
+			}
+			for _, lack := range c.lack {
+				if strings.Contains(note, lack) {
+					t.Errorf("holds %q: %s", lack, note)
+				}
+			}
+		})
+	}
+}
+
+// TestDistanceCell: a distance that may be none is not written as evenly
+// uncertain, which would reach below zero.
+func TestDistanceCell(t *testing.T) {
+	for _, c := range []struct {
+		d    [3]float64
+		want string
+	}{
+		{[3]float64{1.8, 0, 3.7}, "1.8 (0.0…3.7)"}, {[3]float64{0.4, 0, 2.3}, "0.4 (0.0…2.3)"}, {[3]float64{7.1, 3.9, 10.3}, "7.1 ± 3.2"},
+	} {
+		if got := distanceCell(fitcorr.EarVerdict{DistanceMM: c.d}); got.Text != c.want || !cmp.Equal(got.Num, c.d[:]) {
+			t.Errorf("%v: %q %v, want %q", c.d, got.Text, got.Num, c.want)
+		}
+	}
+}
+
+// TestOpenModelHasNoLeakExcess: where there is no seal to judge there is no
+// excess of zero either.
+func TestOpenModelHasNoLeakExcess(t *testing.T) {
+	r := synthetic()
+	m := &r.Analysis.Models[2]
+	for i := range m.Verdicts {
+		for e := range m.Verdicts[i].Ears {
+			m.Verdicts[i].Ears[e].LeakOutcome = fitcorr.Matches
+		}
+	}
+	for _, row := range FixtureOffsetTable(r).Rows {
+		if got := row[6].Text; (row[0].Text == m.Model) != (got == none().Text) {
+			t.Errorf("%s, seating %s: leak excess %q", row[0].Text, row[1].Text, got)
+		}
+	}
+}
+
+// TestMeanEstimateDF: the mean of seatings has the fewest degrees of freedom
+// among them, whatever their order; 0 stands for many.
+func TestMeanEstimateDF(t *testing.T) {
+	for _, dfs := range [][]float64{{0, 8, 12}, {8, 0, 12}, {12, 8, 0}} {
+		var offs []fitcorr.Offset
+		for _, df := range dfs {
+			offs = append(offs, fitcorr.Offset{Headset: fitcorr.Estimate{DF: df}})
+		}
+		if got := meanEstimate(offs, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset }).DF; got != 8 {
+			t.Errorf("%v: %g", dfs, got)
+		}
+	}
+}
+
+// TestStandOutLines: one line per recording, however many of its ears and bands
+// stand out.
+func TestStandOutLines(t *testing.T) {
+	var r Results
+	for _, o := range [][2]string{{"a.wav", "left"}, {"a.wav", "right"}, {"b.wav", "left"}} {
+		r.Analysis.StandOuts = append(r.Analysis.StandOuts, fitcorr.StandOut{ID: o[0], Ear: o[1], Band: "low", Flagged: true, WorstHz: 1000, WorstDB: -3, P: 0.01})
+	}
+	want := []Line{
+		{Text: "a.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010); right ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "a.wav", Tone: Unsure},
+		{Text: "b.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "b.wav", Tone: Unsure},
+	}
+	if diff := cmp.Diff(want, standOutSection(r).Lines); diff != "" {
+		t.Error(diff)
+	}
+}
