@@ -31,7 +31,7 @@ func Sections(r Results) []Section {
 	sections := []Section{
 		useSection(r),
 		fixtureSection(r, "Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
-		fixtureSection(r, "Undetermined", actUnsure),
+		unsureSection(r),
 		refusedSection(r),
 		standOutSection(r),
 		cannotSection(r),
@@ -84,6 +84,30 @@ func fixtureSection(r Results, title string, acts ...action) Section {
 	return s
 }
 
+// unsureSection lists the undetermined seatings, and after those that the same
+// would settle, what that is.
+func unsureSection(r Results) Section {
+	s := Section{Title: "Undetermined", Verdicts: true}
+	settle := ""
+	tell := func() {
+		if settle != "" {
+			s.Lines = append(s.Lines, Line{Text: "What would tell: " + settle + "."})
+		}
+	}
+	for _, f := range fixtureSeatings(r) {
+		if f.act != actUnsure {
+			continue
+		}
+		if own := strings.Join(f.verdict.Settle, ", "); own != settle {
+			tell()
+			settle = own
+		}
+		s.Lines = append(s.Lines, Line{Text: fixtureLine(r, f), Link: f.verdict.ID, Tone: f.act.tone()})
+	}
+	tell()
+	return s
+}
+
 // useSection lists the seatings to use, and for a model without one the seating
 // that is nearest by its best estimate: an operator has to go on from somewhere.
 func useSection(r Results) Section {
@@ -131,11 +155,7 @@ func fixtureLine(r Results, f fixtureSeating) string {
 	case actUse:
 		return name + "sits as worn; " + leak + "."
 	case actUnsure:
-		line := name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict.Headset) + ")"
-		if len(f.verdict.Settle) > 0 {
-			line += "; what would: " + strings.Join(f.verdict.Settle, ", ")
-		}
-		return line + "."
+		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict.Headset) + ")."
 	}
 	line := name + moveWords(f.verdict, r.Options)
 	if f.act != actMove {

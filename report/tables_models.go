@@ -39,8 +39,11 @@ func ModelTable(r Results) Table {
 		for _, a := range fitcorr.Axes {
 			row := []Cell{words(m.Model), words(names[a])}
 			if w := m.Worn; w != nil {
-				row = append(row, axisCell(w.Mean, a, r.Options.Confidence), axisCell(w.People, a, r.Options.Confidence),
-					number(w.BetweenSD[a], 1), number(w.WithinSD[a], 1))
+				between, within := number(w.BetweenSD[a], 1), number(w.WithinSD[a], 1)
+				if !w.Mean.Seen[a] { // then these are assumptions too
+					between, within = none(), none()
+				}
+				row = append(row, axisCell(w.Mean, a, r.Options.Confidence), axisCell(w.People, a, r.Options.Confidence), between, within)
 			} else {
 				row = append(row, none(), none(), none(), none())
 			}
@@ -85,13 +88,13 @@ func separationNote(r Results) string {
 		return ""
 	}
 	if len(slices.Compact(slices.Clone(by))) == 1 {
-		return " Ear shape was told from position by " + by[0] + "."
+		return " What told ear shape from position: " + by[0] + "."
 	}
 	var each []string
 	for i, m := range models {
-		each = append(each, m+" by "+by[i])
+		each = append(each, m+": "+by[i])
 	}
-	return " Ear shape was told from position: " + join(each) + "."
+	return " What told ear shape from position: " + join(each) + "."
 }
 
 // separationWords puts fitcorr.Worn.Separation into plain words.
@@ -113,8 +116,7 @@ func separationWords(separation []string) string {
 	if len(out) == 1 {
 		return out[0] + " alone"
 	}
-	last := len(out) - 1
-	return strings.Join(out[:last], ", ") + " and " + out[last]
+	return strings.Join(out, ", ")
 }
 
 // readingNote says how many positions were read off heads and how well, and

@@ -14,7 +14,8 @@ import (
 // columns, each with its own degrees of freedom.
 func TestModelTableMeans(t *testing.T) {
 	r := Results{Options: Options{Confidence: 0.95}}
-	w := &fitcorr.Worn{Mean: estimate([3]float64{1.5, -1, 2}, 0.5, true), People: estimate([3]float64{1.2, -0.8, 1.6}, 0.5, false)}
+	w := &fitcorr.Worn{Mean: estimate([3]float64{1.5, -1, 2}, 0.5, true), People: estimate([3]float64{1.2, -0.8, 1.6}, 0.5, false),
+		BetweenSD: [3]float64{1.8, 1.7, 2.1}, WithinSD: [3]float64{1.2, 0.8, 7}}
 	w.People.DF = 7
 	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Worn: w}}
 	table := ModelTable(r)
@@ -30,11 +31,18 @@ func TestModelTableMeans(t *testing.T) {
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}
+	if row := table.Rows[2]; row[4].Text != "2.1" || row[5].Text != "7.0" {
+		t.Errorf("scatter on a seen axis: %q, %q", row[4].Text, row[5].Text)
+	}
+	w.Mean.Seen[fitcorr.Rotation] = false
+	if row := ModelTable(r).Rows[2]; row[4].Text != none().Text || row[5].Text != none().Text {
+		t.Errorf("scatter on an axis that is not seen: %q, %q", row[4].Text, row[5].Text)
+	}
 }
 
 func TestModelTableNotes(t *testing.T) {
 	const (
-		told = "Ear shape was told from position"
+		told = "What told ear shape from position: "
 		hint = "reading them is what narrows the intervals most"
 	)
 	read := func(n int) *fitcorr.Readings {
@@ -50,14 +58,14 @@ func TestModelTableNotes(t *testing.T) {
 	}{
 		{"no panel", []*fitcorr.Worn{nil}, "", nil, []string{told, hint, "Positions read"}},
 		{"read, all alike", []*fitcorr.Worn{{Separation: all, Readings: read(39)}, {Separation: all, Readings: read(40)}}, "Model A",
-			[]string{told + " by positions read off heads, the bare-ear reference, listeners who wore several models, listeners who wore it displaced on purpose and an assumption of how ears differ.",
+			[]string{told + "positions read off heads, the bare-ear reference, listeners who wore several models, listeners who wore it displaced on purpose, an assumption of how ears differ.",
 				"Positions read: 79 on listeners, 42 on the fixture; one reading errs by 0.9 mm, the landmark of a head by 0.7 mm"},
-			[]string{hint, "Model A by"}},
+			[]string{hint, "Model A:"}},
 		{"nothing read", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "",
-			[]string{told + " by an assumption of how ears differ alone.", "No positions were read off heads; " + hint + " (docs/study-format.md, \"Read positions\")."},
+			[]string{told + "an assumption of how ears differ alone.", "No positions were read off heads; " + hint + " (docs/study-format.md, \"Read positions\")."},
 			[]string{"Positions read:"}},
 		{"models differ", []*fitcorr.Worn{{Separation: []string{"read positions", "prior"}, Readings: read(5)}, {Separation: []string{"something new"}}}, "Model A",
-			[]string{told + ": Model A by positions read off heads and an assumption of how ears differ; Model B by something new alone.",
+			[]string{told + "Model A: positions read off heads, an assumption of how ears differ; Model B: something new alone.",
 				"Positions read: 5 on listeners", "No positions were read off heads with Model B; " + hint}, nil},
 		{"read, but of no use", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "Model A", nil, []string{hint, "Positions read:"}},
 	} {
@@ -127,21 +135,5 @@ func TestMeanEstimateDF(t *testing.T) {
 		if got := meanEstimate(offs, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset }).DF; got != 8 {
 			t.Errorf("%v: %g", dfs, got)
 		}
-	}
-}
-
-// TestStandOutLines: one line per recording, however many of its ears and bands
-// stand out.
-func TestStandOutLines(t *testing.T) {
-	var r Results
-	for _, o := range [][2]string{{"a.wav", "left"}, {"a.wav", "right"}, {"b.wav", "left"}} {
-		r.Analysis.StandOuts = append(r.Analysis.StandOuts, fitcorr.StandOut{ID: o[0], Ear: o[1], Band: "low", Flagged: true, WorstHz: 1000, WorstDB: -3, P: 0.01})
-	}
-	want := []Line{
-		{Text: "a.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010); right ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "a.wav", Tone: Unsure},
-		{Text: "b.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "b.wav", Tone: Unsure},
-	}
-	if diff := cmp.Diff(want, standOutSection(r).Lines); diff != "" {
-		t.Error(diff)
 	}
 }
