@@ -235,6 +235,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		}
 		wornLeaks(&w.worn, w.offsets)
 		fm.Worn = freezeTarget(w, bare)
+		p.ma.Cannot = append(p.ma.Cannot, w.doubts...)
 		p.ma.Worn = &w.worn
 	} else {
 		p.cannot("a verdict: nobody wore this model, so there is no worn mean to compare with")

@@ -153,7 +153,8 @@ func fixtureScatter(rows []Seating, ordinary []Seating, models *[2]earModel, sli
 				return
 			}
 			for e := range models {
-				if !o.present[e] {
+				// A seating that no place explains says nothing of how others scatter.
+				if !o.present[e] || !survey && p.misfit[e] > doubtFar*math.Max(1, p.dof[e]) {
 					continue
 				}
 				m := &models[e]

@@ -180,7 +180,14 @@ func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inf
 	if !ok {
 		return o, p.pos, nil, false
 	}
-	p.cov.ScaleSym(math.Max(1, inflate), p.cov)
+	scale := math.Max(1, inflate)
+	for e := range models {
+		// What no movement explains makes the position the less certain (Birge's ratio).
+		if ratio := p.misfit[e] / math.Max(1, p.dof[e]); obs.present[e] && ratio > doubtFar {
+			scale = math.Max(scale, ratio)
+		}
+	}
+	p.cov.ScaleSym(scale, p.cov)
 	mark.fuse(s, &p.pos, p.cov)
 	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
 	o.Headset.DF = placeDF(models)

@@ -1,9 +1,6 @@
 package fitcorr
 
-import (
-	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
-)
+import "gonum.org/v1/gonum/stat/distuv"
 
 // chiTail is the tail probability of a χ² value.
 func chiTail(chi2, dof float64) float64 {
@@ -16,16 +13,17 @@ func chiTail(chi2, dof float64) float64 {
 // residualTail is the tail probability of what is left of one ear of a worn
 // seating after ear, position, level and leak tail.
 func residualTail(resid []float64, w *wornSeating, e, n int) float64 {
-	block := mat.NewSymDense(n, nil)
+	return chiTail(squaredResidual(resid, w, e, n)*w.doubtOf(e), residualFreedom(w, e))
+}
+
+// residualFreedom is the degrees of freedom of that residual: the bands that
+// count less three of position and two of level.
+func residualFreedom(w *wornSeating, e int) float64 {
 	dof := -5.0
-	for i := range n {
-		for j := i; j < n; j++ {
-			block.SetSym(i, j, w.inner.At(e*n+i, e*n+j))
-		}
-		if w.obs.variance[e][i] < missingVar {
+	for _, v := range w.obs.variance[e] {
+		if v < missingVar {
 			dof++
 		}
 	}
-	r := mat.NewVecDense(n, resid)
-	return chiTail(mat.Inner(r, block, r), dof)
+	return dof
 }

@@ -25,6 +25,7 @@ type wornResult struct {
 	offsets []Offset
 	between *mat.SymDense
 	within  *mat.SymDense
+	doubts  []string // worn seatings that hardly count, and why
 }
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
@@ -275,6 +276,7 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	res.worn.EarMean, res.worn.Mean = estimates(res.mean, res.meanCov, priorMean())
 	res.worn.Separation = p.separation()
 	res.worn.Readings = p.readings(m)
+	res.doubts = p.doubts(m, su)
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
 	mean := p.meanDF(m, res.worn.Mean, df)

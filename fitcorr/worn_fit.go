@@ -78,6 +78,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			return nil, err
 		}
 		if iter < panelIterations-1 {
+			p.doubt(fit)
 			s = p.maximise(fit)
 		}
 	}

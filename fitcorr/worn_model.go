@@ -56,6 +56,7 @@ type wornSeating struct {
 	id    int // into the model's seatings
 	obs   observation
 	read  *[readDim]float64   // relative to the fixture's mark
+	doubt [2]float64          // per ear, factor on its variance when above 1
 	at    [headsetDim]float64 // linearisation point
 	// Filled by linearise: both ears stacked, then the read position.
 	z      *mat.VecDense
@@ -130,9 +131,10 @@ func (p *panel) linearise(w *wornSeating) bool {
 		worn := *em
 		worn.scatter = m.scatter[e]
 		c := worn.covariance(1, make([]float64, n), w.obs.variance[e])
+		doubt := w.doubtOf(e)
 		for i := range n {
 			for j := i; j < n; j++ {
-				cov.SetSym(e*n+i, e*n+j, c.At(i, j))
+				cov.SetSym(e*n+i, e*n+j, doubt*c.At(i, j))
 			}
 		}
 	}

@@ -182,7 +182,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 		}
 		lost := k / (k - 1) * float64(n) / float64(n-5)
 		for e := range 2 {
-			if !w.obs.present[e] {
+			if !w.obs.present[e] || w.doubtOf(e) > 1 {
 				continue
 			}
 			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.variance[e])

@@ -41,6 +41,10 @@ func conditions() []condition {
 	})
 	add("read-ears-double", "positions read; ear differences twice as large", func(d *design) { d.Readings, d.EarStrength = true, 2 })
 	add("read-mean-far", "positions read; people's mean 4 mm (SD per axis) from the mark", func(d *design) { d.Readings, d.MeanSD = true, 4 })
+	add("read-fallen", "positions read; in 3 of the 40 worn seatings of a model the left microphone fell out of place", func(d *design) {
+		d.Readings, d.FallenMicrophones = true, 3
+	})
+	add("fallen", "in 3 of the 40 worn seatings of a model the left microphone fell out of place", func(d *design) { d.FallenMicrophones = 3 })
 	add("read-listeners-4", "positions read; 4 listeners × 3 seatings", func(d *design) {
 		d.Readings, d.Listeners, d.Seatings = true, 4, 3
 	})

@@ -25,6 +25,7 @@ const (
 	streamCurves
 	streamDisplaced
 	streamReadings
+	streamFallen
 )
 
 // surveyPlan lists displacements in the order in which a smaller survey takes them.
@@ -54,6 +55,7 @@ func Draw(seed uint64, d Design, world World) *Study {
 		}
 		s.addBare(r, d.Listeners, capture.FixtureSubject)
 	}
+	s.drawFallen(rand.New(rand.NewPCG(seed, streamFallen)))
 	s.drawDisplaced(rand.New(rand.NewPCG(seed, streamDisplaced)), r.own)
 	if d.Readings {
 		s.drawReadings(rand.New(rand.NewPCG(seed, streamReadings)))

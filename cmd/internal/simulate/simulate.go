@@ -82,6 +82,9 @@ type Design struct {
 	// DisplacedListeners are listeners that also wear every model at deliberate
 	// displacements from their own usual place.
 	DisplacedListeners int
+	// FallenMicrophones is how many worn seatings per model have the left
+	// microphone out of place.
+	FallenMicrophones int
 	// Readings says that an operator reads every headphone's position off the
 	// head (capture.Reading), with the errors below.
 	Readings          bool
