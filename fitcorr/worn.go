@@ -230,10 +230,7 @@ func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornR
 	levers := make([]*mat.Dense, len(p.listeners))
 	res.meanCov = mat.NewSymDense(headsetDim, nil)
 	byIndex := map[int]Offset{}
-	p.eachSeating(fit, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
-		if w.model != m {
-			return
-		}
+	p.eachSeating(fit, m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		byIndex[w.id] = p.wornOffset(sp, w, su, priorWide, opt)
 		share := 1 / (listeners * counts[li])
 		for a := range headsetDim {

@@ -30,7 +30,7 @@ func (p *panel) doubt(fit *panelFit) {
 	}
 	var all []entry
 	n := p.bands.n
-	p.eachSeating(fit, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	p.eachSeating(fit, allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		e := entry{w: w, li: li}
 		for ear := range 2 {
 			if !w.obs.present[ear] {

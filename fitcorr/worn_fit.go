@@ -26,6 +26,7 @@ type panelFit struct {
 	root0    *mat.Dense // L₀: θ = L₀η
 	eta      *mat.VecDense
 	etaCov   *mat.SymDense
+	etaRoot  *mat.Dense // Cov(η) = etaRoot·etaRoot'
 	theta    *mat.VecDense
 	per      []listenerFit
 	priorMu  *mat.SymDense
@@ -64,13 +65,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			p.moveLinearisation(fit)
 		}
 		p.pivot()
-		ok := true
-		for _, l := range p.listeners {
-			for i := range l.worn {
-				ok = p.linearise(&l.worn[i]) && ok
-			}
-		}
-		if !ok {
+		if !p.lineariseAll() {
 			return nil, errSingular
 		}
 		var err error
@@ -83,6 +78,30 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		}
 	}
 	return fit, nil
+}
+
+// lineariseAll prepares all seatings at their current positions.
+func (p *panel) lineariseAll() bool {
+	firsts := make([][]*wornSeating, len(p.models)) // of those alike
+	for _, l := range p.listeners {
+		for i := range l.worn {
+			w := &l.worn[i]
+			var like *wornSeating
+			for _, v := range firsts[w.model] {
+				if w.alike(v) {
+					like = v
+					break
+				}
+			}
+			if !p.linearise(w, like) {
+				return false
+			}
+			if like == nil {
+				firsts[w.model] = append(firsts[w.model], w)
+			}
+		}
+	}
+	return true
 }
 
 // pivot sets each model's slope at the mean of its seatings' positions.
@@ -294,7 +313,7 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 	fit.eta.MulVec(fit.etaCov, rhs)
 	fit.theta = mat.NewVecDense(p.dim(), nil)
 	fit.theta.MulVec(l0, fit.eta)
-	etaRoot := choleskyRoot(fit.etaCov)
+	fit.etaRoot = choleskyRoot(fit.etaCov)
 	p.eachListener(jobs, func(i int) {
 		lf := &fit.per[i]
 		var lq, t, xi mat.VecDense
@@ -314,8 +333,8 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		lb.Mul(l, choleskyRoot(lf.binv))
 		lg.Mul(l, lf.gain)
 		tl0.Sub(l0, &lg)
-		a.Mul(&lg, etaRoot)
-		b.Mul(&tl0, etaRoot)
+		a.Mul(&lg, fit.etaRoot)
+		b.Mul(&tl0, fit.etaRoot)
 		lf.xRoot = beside(&lb, &a)
 		lf.uRoot = beside(&lb, &b)
 	})
@@ -380,17 +399,23 @@ type blockPosterior struct {
 	cov  *mat.Dense
 }
 
-func (p *panel) blockOf(fit *panelFit, li, m int) blockPosterior {
+// blockOf returns a listener's block; like is that of a listener whose
+// covariances are the same, or nil.
+func (p *panel) blockOf(fit *panelFit, li, m int, like *blockPosterior) *blockPosterior {
 	lf := &fit.per[li]
 	from, to := m*p.block(), (m+1)*p.block()
 	_, cols := lf.uRoot.Dims()
 	b := blockPosterior{
 		u:    lf.u.SliceVec(from, to).(*mat.VecDense),
 		root: lf.uRoot.Slice(from, to, 0, cols).(*mat.Dense),
-		cov:  mat.NewDense(to-from, to-from, nil),
 	}
+	if like != nil {
+		b.cov = like.cov
+		return &b
+	}
+	b.cov = mat.NewDense(to-from, to-from, nil)
 	b.cov.Mul(b.root, b.root.T())
-	return b
+	return &b
 }
 
 // seatPosterior is the position of one worn seating and what the maximisation
@@ -456,18 +481,30 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	return out
 }
 
-// eachSeating calls f with the posterior of every worn seating, in order.
-func (p *panel) eachSeating(fit *panelFit, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
+// allModels asks eachSeating for the seatings of all models.
+const allModels = -1
+
+// eachSeating calls f with the posterior of every worn seating of a model, in order.
+func (p *panel) eachSeating(fit *panelFit, model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
+	type kind struct {
+		root  *mat.Dense // which listeners alike share
+		model int
+	}
+	blocks := map[kind]*blockPosterior{}
 	for li, l := range p.listeners {
-		blocks := make([]*blockPosterior, len(p.models))
+		own := make([]*blockPosterior, len(p.models))
 		for i := range l.worn {
 			w := &l.worn[i]
-			if blocks[w.model] == nil {
-				b := p.blockOf(fit, li, w.model)
-				blocks[w.model] = &b
+			if model != allModels && w.model != model {
+				continue
 			}
-			sp := p.seating(blocks[w.model], w)
-			f(li, w, blocks[w.model], &sp)
+			if own[w.model] == nil {
+				k := kind{fit.per[li].uRoot, w.model}
+				own[w.model] = p.blockOf(fit, li, w.model, blocks[k])
+				blocks[k] = own[w.model]
+			}
+			sp := p.seating(own[w.model], w)
+			f(li, w, own[w.model], &sp)
 		}
 	}
 }
@@ -475,7 +512,7 @@ func (p *panel) eachSeating(fit *panelFit, f func(li int, w *wornSeating, b *blo
 // moveLinearisation sets every seating's linearisation point to its estimate,
 // kept within the survey's reach.
 func (p *panel) moveLinearisation(fit *panelFit) {
-	p.eachSeating(fit, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		for e := range 2 {
 			sv := p.models[w.model].ears[e].survey
 			if sv == nil {

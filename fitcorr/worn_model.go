@@ -2,6 +2,7 @@ package fitcorr
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -102,8 +103,19 @@ func (p *panel) position(m int) int   { return m*p.block() + 2*p.bands.n }
 func (p *panel) alike(m int) int      { return p.position(m) + headsetDim }
 func (p *panel) landmark(m int) int   { return p.alike(m) + headsetDim }
 
-// linearise prepares a seating at its current position.
-func (p *panel) linearise(w *wornSeating) bool {
+// alike reports whether two seatings of one model have the same covariances:
+// the rule, since noise is pooled.
+func (w *wornSeating) alike(v *wornSeating) bool {
+	same := w.obs.present == v.obs.present && (w.read == nil) == (v.read == nil) && w.doubt == v.doubt
+	for e := range 2 {
+		same = same && slices.Equal(w.obs.variance[e], v.obs.variance[e])
+	}
+	return same
+}
+
+// linearise prepares a seating at its current position. like is a seating of
+// the model that is alike and prepared, or nil.
+func (p *panel) linearise(w, like *wornSeating) bool {
 	m := p.models[w.model]
 	n := p.bands.n
 	w.z = mat.NewVecDense(p.rows(), nil)
@@ -128,6 +140,9 @@ func (p *panel) linearise(w *wornSeating) bool {
 			}
 			w.z.SetVec(e*n+r, v)
 		}
+		if like != nil {
+			continue
+		}
 		worn := *em
 		worn.scatter = m.scatter[e]
 		c := worn.covariance(1, make([]float64, n), w.obs.variance[e])
@@ -140,6 +155,10 @@ func (p *panel) linearise(w *wornSeating) bool {
 	}
 	if p.read {
 		p.addReading(w, cov)
+	}
+	if like != nil {
+		w.inner, w.weight = like.inner, like.weight
+		return true
 	}
 	var chol mat.Cholesky
 	w.inner = mat.NewSymDense(p.rows(), nil)

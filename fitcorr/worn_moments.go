@@ -31,7 +31,7 @@ func (p *panel) maximiseEars(fit *panelFit, s *spread) {
 		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
 	}
 	var thetaRoot mat.Dense
-	thetaRoot.Mul(fit.root0, choleskyRoot(fit.etaCov))
+	thetaRoot.Mul(fit.root0, fit.etaRoot)
 	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
 	draws := float64(len(p.listeners)) + 1
 	s.sum = p.structured(sum, draws, p.startEars(1), p.earDraws(fit, 1))
@@ -57,10 +57,13 @@ func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *
 				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
 			}
 		}
-		var m mat.Dense
-		m.Mul(y, y.T())
-		m.Scale(weight, &m)
-		dst.AddSym(dst, symmetric(&m))
+		// A few columns at a time stay in the cache.
+		m := mat.NewSymDense(w*n, nil)
+		for from := 0; from <= cols; from += 64 {
+			m.SymRankK(m, 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
+		}
+		m.ScaleSym(weight, m)
+		dst.AddSym(dst, m)
 	}
 }
 
@@ -167,7 +170,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 		moments[m], counts[m] = make([]float64, n), make([]float64, n)
 	}
 	seatings := p.seatingCounts()
-	p.eachSeating(fit, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	p.eachSeating(fit, allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		for a := range 3 {
 			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
 				sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))

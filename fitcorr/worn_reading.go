@@ -392,7 +392,7 @@ func (p *panel) maximiseReading(fit *panelFit) {
 	now.LandmarkMM = math.Sqrt(sum / count)
 	from := 2 * p.bands.n
 	sum, count = readOneWeight*readDim*now.OneMM*now.OneMM, readOneWeight*readDim
-	p.eachSeating(fit, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		if w.read == nil {
 			return
 		}
