@@ -73,7 +73,7 @@ type fixtureReading struct {
 }
 
 // fixtureReadings gathers the readings on the fixture of one model: survey rows
-// at their stated displacement, ordinary ones where their levels place them when
+// at their stated displacement if that is no turn, ordinary ones where their levels place them when
 // those know it as well as a ruler does.
 func (p *prepared) fixtureReadings(stated ReadingError) []fixtureReading {
 	var out []fixtureReading
@@ -85,6 +85,9 @@ func (p *prepared) fixtureReadings(stated ReadingError) []fixtureReading {
 		var at [3]float64
 		if s.Survey != nil {
 			at = s.Survey.Vector()
+			if at[Rotation] != 0 {
+				continue // a turn moves the point that is read, nobody knows how far
+			}
 			for a := range readDim {
 				f.variance[a] = p.setup.ruler[a] * p.setup.ruler[a]
 			}

@@ -36,6 +36,9 @@ func conditions() []condition {
 		d.Readings, d.ReadSD, d.LandmarkSD, d.FixtureLandmarkSD = true, 2, 1.4, 1
 	})
 	out[len(out)-1].misstated = true
+	add("read-rim", "the point that is read lies on the cup's rim, 40 mm from its middle, where a turn of the headband moves it", func(d *design) {
+		d.Readings, d.ReadPointMM = true, 40
+	})
 	add("read-one-model", "positions read; one closed model, no bare-ear reference", func(d *design) {
 		d.Readings, d.Closed, d.Open, d.BareEar = true, 1, 0, false
 	})

@@ -7,20 +7,13 @@ import (
 	"asworn/capture"
 )
 
-// Where the point of a cup at which an operator looks may lie from the ear
-// canal's entrance when the headphone is at the marked position: on the cup's
-// rim, a few centimetres away (a working assumption, no source).
-const (
-	readPointMM   = 40.0
-	readPointSDMM = 10.0
-)
-
 // readStepMM is how finely a person writes down what a ruler says.
 const readStepMM = 0.5
 
 // drawReadings lets an operator read every headphone's position off the head:
-// the true place of the headset, from the model's own point of the cup, by the
-// landmark as it was found on that head, with the error of the one reading.
+// the true place of the headset, from the model's own point of the cup, which a
+// turn of the headband moves, by the landmark as it was found on that head, with
+// the error of the one reading.
 // It comes after everything else, from a stream of its own, so that the rest
 // of the study stays as it is. Both points of a fixture seating are one
 // placement and share its reading; a bare ear has none.
@@ -37,7 +30,7 @@ func (s *Study) drawReadings(src *rand.Rand) {
 	}
 	points := make([][2]float64, len(s.Models))
 	for m := range points {
-		phi, far := 2*math.Pi*r.Float64(), readPointMM+r.normal(readPointSDMM)
+		phi, far := 2*math.Pi*r.Float64(), d.ReadPointMM*(1+r.normal(0.2))
 		points[m] = [2]float64{far * math.Cos(phi), far * math.Sin(phi)}
 	}
 	for i := range s.Rows {
@@ -49,7 +42,8 @@ func (s *Study) drawReadings(src *rand.Rand) {
 			row.Read = s.Rows[i-1].Read
 			continue
 		}
-		at, point, landmark := row.Headset(), points[row.ModelIndex], heads[row.SubjectIndex]
+		at, landmark := row.Headset(), heads[row.SubjectIndex]
+		point := turned(points[row.ModelIndex], at[2])
 		var read [2]float64
 		for a := range read {
 			read[a] = at[a] + point[a] - landmark[a] + r.normal(d.ReadSD)
@@ -57,4 +51,11 @@ func (s *Study) drawReadings(src *rand.Rand) {
 		}
 		row.Read = &capture.Reading{ForwardMM: read[0], UpMM: read[1]}
 	}
+}
+
+// turned is where a point of the cup lies, forward and up of its middle, once
+// the headband's top is turned toward the nose by so many degrees.
+func turned(p [2]float64, deg float64) [2]float64 {
+	sin, cos := math.Sincos(deg * math.Pi / 180)
+	return [2]float64{p[0]*cos + p[1]*sin, p[1]*cos - p[0]*sin}
 }

@@ -88,6 +88,7 @@ type Design struct {
 	// Readings says that an operator reads every headphone's position off the
 	// head (capture.Reading), with the errors below.
 	Readings          bool
+	ReadPointMM       float64 // how far the point of the cup that is read lies from the cup's middle
 	ReadSD            float64 // of one reading, mm per axis
 	LandmarkSD        float64 // of finding the canal's entrance on a listener, mm per axis, the same in all readings on that head
 	FixtureLandmarkSD float64 // the same on the fixture
@@ -102,7 +103,7 @@ func BarDesign() Design {
 		SurveySize: 15, SurveyLeaks: 2, RulerSD: 0.3, BareEar: true,
 		EarStrength: 1, LeakChance: 0.2, Nonlinearity: 1,
 		BetweenSD: 1.7, WithinSD: 1.2, MeanSD: 2, Scatter: 1,
-		ReadSD: 1, LandmarkSD: 0.7, FixtureLandmarkSD: 0.5,
+		ReadSD: 1, LandmarkSD: 0.7, FixtureLandmarkSD: 0.5, ReadPointMM: 10,
 	}
 }
 
