@@ -45,6 +45,30 @@ func TestLimits(t *testing.T) {
 			t.Errorf("%g, want %g", got, want)
 		}
 	})
+	t.Run("a resistance in series with the cup and an inertance before the ear", func(t *testing.T) {
+		const r, m, cupR, nearM = 6e5, 2400, 4e4, 40
+		for _, f := range []float64{20, 100, 400} {
+			w := 2 * math.Pi * f
+			cup, slit, near := complex(cupR, -1/(w*c)), complex(r, w*m), complex(0, w*nearM)
+			want := -20 * math.Log10(cmplx.Abs((cup*slit/(cup+slit)+near)/(cup+near)))
+			const at = 2 * math.Pi * 100
+			s := Source{Loss: at * c * cupR, Near: at * at * c * nearM}
+			if got := s.LossDB(FromCircuit(r, m, c), f); math.Abs(got-want) > 1e-9 {
+				t.Errorf("%g Hz: %g dB, want %g dB", f, got, want)
+			}
+		}
+	})
+	t.Run("a small loss looks like a higher corner", func(t *testing.T) {
+		// Far above the corner ln|H| is −(1 − δη/x)/(x² + δ²) with η at f:
+		// what the loss takes off looks like a higher corner.
+		p, s := Params{180, 3}, Source{Loss: 0.03}
+		const f = 400.0
+		x, eta := f/p.CornerHz, s.Loss*f/100
+		ratio := s.LossDB(p, f) / p.LossDB(f)
+		if want := 1 - p.Damping*eta/x; math.Abs(ratio-want) > 0.05 {
+			t.Errorf("loss falls to %.3f, want about %.3f", ratio, want)
+		}
+	})
 	t.Run("high end untouched", func(t *testing.T) {
 		if l := (Params{80, 1}).LossDB(8000); math.Abs(l) > 0.01 {
 			t.Errorf("loss %g dB", l)
@@ -83,11 +107,14 @@ func TestSlitIsTheLimitOfOscillatingFlow(t *testing.T) {
 func TestLevelProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := Params{rapid.Float64Range(2, 500).Draw(t, "corner"), rapid.Float64Range(0.2, 20).Draw(t, "damping")}
-		s := Source{}
-		if rapid.Bool().Draw(t, "cone") {
-			s = Source{rapid.Float64Range(40, 200).Draw(t, "resonance"), rapid.Float64Range(0.3, 3).Draw(t, "q"), rapid.Float64Range(0.02, 0.9).Draw(t, "share")}
+		s := Source{
+			Loss: rapid.Float64Range(0, 0.05).Draw(t, "loss"), Bend: rapid.Float64Range(-0.002, 0.002).Draw(t, "bend"),
+			Near: rapid.Float64Range(-0.005, 0.005).Draw(t, "near"), NearLoss: rapid.Float64Range(0, 0.001).Draw(t, "near loss"),
 		}
-		f := rapid.Float64Range(15, 1000).Draw(t, "f")
+		if rapid.Bool().Draw(t, "cone") {
+			s.ResonanceHz, s.Damping, s.Share = rapid.Float64Range(40, 200).Draw(t, "resonance"), rapid.Float64Range(0.3, 3).Draw(t, "q"), rapid.Float64Range(0.02, 0.9).Draw(t, "share")
+		}
+		f := rapid.Float64Range(15, 800).Draw(t, "f")
 		const h = 1e-5
 		at := s.level(p, f)
 		near := func(what string, got, plus, minus float64) {
@@ -98,14 +125,15 @@ func TestLevelProperties(t *testing.T) {
 		e := math.Exp(h)
 		near("corner", at.own[0], s.level(Params{p.CornerHz * e, p.Damping}, f).level, s.level(Params{p.CornerHz / e, p.Damping}, f).level)
 		near("damping", at.own[1], s.level(Params{p.CornerHz, p.Damping * e}, f).level, s.level(Params{p.CornerHz, p.Damping / e}, f).level)
-		if s.ResonanceHz > 0 {
-			for k := range 3 {
-				v := s.vector()
-				v[k] += h
-				plus := sourceFrom(v).level(p, f).level
-				v[k] -= 2 * h
-				near(fmt.Sprint("source ", k), at.bySource[k], plus, sourceFrom(v).level(p, f).level)
-			}
+		for k := range s.unknowns() {
+			v := s.vector()
+			v[k] += h
+			plus := sourceFrom(v).level(p, f).level
+			v[k] -= 2 * h
+			near(fmt.Sprint("source ", k), at.bySource[k], plus, sourceFrom(v).level(p, f).level)
+		}
+		if a, b := -s.LossDB(p, f), at.level; math.Abs(a-b) > 1e-9*(1+math.Abs(b)) {
+			t.Fatalf("level %g dB, with derivatives %g dB", a, b)
 		}
 		if l := p.LossDB(p.ThreeDBHz()); math.Abs(l-10*math.Log10(2)) > 1e-9 {
 			t.Fatalf("loss at the 3 dB frequency is %g dB", l)

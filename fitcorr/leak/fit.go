@@ -8,9 +8,9 @@ import (
 // Estimate is the leak of one curve.
 type Estimate struct {
 	Leaking bool
-	Params                // zero corner when sealed
-	Cov     [2][2]float64 // of ln CornerHz and ln Damping
-	GainDB  float64       // level offset against the mean of the curves
+	Params  // zero corner when sealed
+	Cov     Covariance
+	GainDB  float64 // level offset against the mean of the curves
 	// Evidence is the drop of χ² when the curve is allowed a leak of its own,
 	// against a reference that the curve had no part in; P its tail probability.
 	Evidence float64
@@ -18,8 +18,12 @@ type Estimate struct {
 	// square is the estimate of a small first-order leak's squared corner, and
 	// its standard error, in Hz²: what a sealed seating may hide.
 	square, squareSE float64
-	Source           Source // what drives the cup; the zero value is the plain circuit
+	Source           Source // what the leak meets; the zero value is the plain circuit
 }
+
+// Covariance is that of a leak's ln CornerHz and ln Damping, then of the
+// unknowns of its Source.
+type Covariance [2 + mostSourceTerms][2 + mostSourceTerms]float64
 
 // ThreeDBHz returns the highest frequency in Hz at which the loss reaches
 // 3.01 dB, 0 when it never does above 1 Hz.
@@ -27,10 +31,10 @@ func (e Estimate) ThreeDBHz() float64 {
 	if !e.Leaking {
 		return 0
 	}
-	if e.Source.ResonanceHz == 0 {
+	if e.Source == (Source{}) {
 		return e.Params.ThreeDBHz()
 	}
-	over := func(f float64) bool { loss, _ := e.LossDB(f); return loss >= 10*math.Log10(2) }
+	over := func(f float64) bool { return e.Source.LossDB(e.Params, f) >= 10*math.Log10(2) }
 	const ratio = 1.02
 	for f := 1000.0; f > 1; f /= ratio {
 		if over(f) {
@@ -55,10 +59,16 @@ func (e Estimate) LossDB(f float64) (loss, stderr float64) {
 		q := math.Max(0, e.square)
 		return 10 * math.Log10(1+q/(f*f)), 10 / math.Ln10 * e.squareSE / (f*f + q)
 	}
-	lv := e.Source.level(e.Params, f)
-	dc, dd := lv.own[0], lv.own[1]
-	v := dc*dc*e.Cov[0][0] + 2*dc*dd*e.Cov[0][1] + dd*dd*e.Cov[1][1]
-	return -lv.level, math.Sqrt(v)
+	at, fall := e.Source.within(f)
+	lv := e.Source.level(e.Params, at)
+	slopes := append(lv.own[:], lv.bySource[:]...)
+	v := 0.0
+	for a, row := range e.Cov {
+		for b, c := range row {
+			v += slopes[a] * slopes[b] * c
+		}
+	}
+	return -fall * lv.level, fall * math.Sqrt(math.Max(0, v))
 }
 
 // CornerSE returns the standard error of CornerHz in Hz.
@@ -70,7 +80,7 @@ type Result struct {
 	Sealed  []float64 // level of the sealed cup, dB, at the mean gain
 	Curves  []Estimate
 	Scatter Scatter
-	// Source is what drives the cup, zero where the plain circuit will do.
+	// Source is what the leaks meet, with a cone where the data ask for one.
 	Source Source
 	// Reference is the leak that the reference seatings have in common, zero
 	// when the data do not show one.
@@ -102,7 +112,7 @@ func Fit(freqHz []float64, curves []Curve) (*Result, error) {
 			return nil, fmt.Errorf("leak: curve %d has %d levels and %d variances for %d frequencies", i, len(c.LevelDB), len(c.VarDB), len(freqHz))
 		}
 	}
-	best, err := fitFrom(freqHz, curves, Source{}, startNear[0])
+	best, err := fitFrom(freqHz, curves, startPlain, startNear[0])
 	if err != nil {
 		return nil, err
 	}
@@ -138,7 +148,7 @@ func (j *joint) asksForCone() (bool, error) {
 		return true, nil
 	}
 	with := *j
-	with.source = priorSource
+	with.source = startCones[0]
 	err := with.fit()
 	return with.objective() < j.objective()-hint, err
 }
@@ -152,7 +162,7 @@ var startNear = [...]float64{1, 0.25}
 func searchCone(plain *joint) (*joint, error) {
 	best, limit := plain, plain.criterion()-plain.richer()
 	for _, near := range startNear {
-		for _, start := range startSources {
+		for _, start := range startCones {
 			cone, err := fitFrom(plain.freq, plain.curves, start, near)
 			if err != nil {
 				return nil, err

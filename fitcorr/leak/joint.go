@@ -49,20 +49,17 @@ type joint struct {
 	reference Params
 	source    Source
 
-	referenceCov [2][2]float64 // set by judge
+	referenceCov Covariance // set by judge
 }
 
 // globals lays out the global unknowns: the sealed curve, then the reference
-// leak and the source where they are fitted (their first index, else −1).
+// leak where it is fitted (its first index, else −1), then the source.
 func (j *joint) globals() (total, reference, source int) {
-	total, reference, source = len(j.freq), -1, -1
+	total, reference = len(j.freq), -1
 	if j.reference.CornerHz > 0 {
 		reference, total = total, total+2
 	}
-	if j.source.ResonanceHz > 0 {
-		source, total = total, total+3
-	}
-	return total, reference, source
+	return total + j.source.unknowns(), reference, total
 }
 
 // h writes 20 lg|H| of curve i and returns it.
@@ -108,10 +105,9 @@ func (j *joint) objective() float64 {
 		prior(j.leak[i])
 	}
 	prior(j.reference)
-	if j.source.ResonanceHz > 0 {
-		for _, r := range j.source.priorResiduals() {
-			sum += r * r
-		}
+	res, _ := j.source.prior()
+	for _, r := range res {
+		sum += r * r
 	}
 	return sum
 }
@@ -185,13 +181,11 @@ func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scal
 	if reference >= 0 {
 		j.reference = move(from.reference, scale*global.AtVec(reference), scale*global.AtVec(reference+1))
 	}
-	if source >= 0 {
-		v := from.source.vector()
-		for k := range v {
-			v[k] += math.Min(math.Max(scale*global.AtVec(source+k), -1), 1)
-		}
-		j.source = sourceFrom(v)
+	v := from.source.vector()
+	for k := range v {
+		v[k] += math.Min(math.Max(scale*global.AtVec(source+k), -1), 1)
 	}
+	j.source = sourceFrom(v)
 	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
 	for i := range own {
 		j.gain[i] = from.gain[i] + scale*own[i].AtVec(0)

@@ -86,7 +86,7 @@ func (j *joint) judge() ([]Estimate, error) {
 		return nil, err
 	}
 	n := len(j.freq)
-	globals, reference, _ := j.globals()
+	globals, reference, source := j.globals()
 	chi2 := distuv.ChiSquared{K: 2}
 	est := make([]Estimate, len(j.curves))
 	var cov mat.SymDense
@@ -94,8 +94,9 @@ func (j *joint) judge() ([]Estimate, error) {
 		return nil, err
 	}
 	if reference >= 0 {
-		for a := range 2 {
-			for b := range 2 {
+		j.referenceCov = Covariance{} // leak and source follow each other in the globals
+		for a := range globals - reference {
+			for b := range globals - reference {
 				j.referenceCov[a][b] = cov.At(reference+a, reference+b)
 			}
 		}
@@ -108,6 +109,9 @@ func (j *joint) judge() ([]Estimate, error) {
 			lv := j.source.level(j.reference, f)
 			ref.Set(k, reference, lv.own[0])
 			ref.Set(k, reference+1, lv.own[1])
+			for u, v := range lv.bySource[:j.source.unknowns()] {
+				ref.Set(k, source+u, v)
+			}
 			base[k] += lv.level
 		}
 	}
@@ -127,8 +131,8 @@ func (j *joint) judge() ([]Estimate, error) {
 		var shift, moved mat.VecDense
 		shift.MulVec(&left, eq.rhs[i])
 		moved.MulVec(ref, &shift)
-		v := &left // without further globals the derivative is the identity
-		if globals > n {
+		v := left.SliceSym(0, n).(*mat.SymDense) // without a reference leak the derivative is the identity
+		if reference >= 0 {
 			var t, spread mat.Dense
 			t.Mul(ref, &left)
 			spread.Mul(&t, ref.T())
@@ -163,6 +167,15 @@ func (j *joint) judge() ([]Estimate, error) {
 			for a := range 2 {
 				for b := range 2 {
 					e.Cov[a][b] = full.At(1+a, 1+b)
+				}
+				for u := range j.source.unknowns() {
+					e.Cov[a][2+u] = -cu.At(source+u, 1+a)
+					e.Cov[2+u][a] = e.Cov[a][2+u]
+				}
+			}
+			for u := range j.source.unknowns() {
+				for v := range j.source.unknowns() {
+					e.Cov[2+u][2+v] = cov.At(source+u, source+v)
 				}
 			}
 		}

@@ -30,8 +30,13 @@ func TestRecovery(t *testing.T) {
 		{"one in ten sealed", alter(func(t *toy) { t.every = 10 }), 30, true},
 		{"no band below 32 Hz", alter(func(t *toy) { t.lowest = 32 }), 30, true},
 		{"low end drifts by 0.3 dB", alter(func(t *toy) { t.drift = 0.3 }), 30, true},
+		{"lossy cup", alter(func(t *toy) { t.lossy = true }), 30, true},
+		{"lossy cup, 8 seatings", alter(func(t *toy) { t.lossy = true }), 8, true},
+		{"lossy cup, low end drifts", alter(func(t *toy) { t.lossy, t.drift = true, 0.3 }), 30, false},
 		{"leaks through hair", alter(func(t *toy) { t.porous = 0.1 }), 30, false},
+		{"lossy cup, hair", alter(func(t *toy) { t.lossy, t.porous = true, 0.1 }), 30, false},
 		{"every seating leaks", alter(func(t *toy) { t.all = 0.3 }), 30, false},
+		{"lossy cup, every one leaks", alter(func(t *toy) { t.lossy, t.all = true, 0.3 }), 30, false},
 		{"soft cone", alter(func(t *toy) { t.softCone = true }), 30, false},
 	}
 	studies := 3
@@ -89,8 +94,9 @@ func TestRecovery(t *testing.T) {
 			}
 		}
 		share := func(a, b int) float64 { return float64(a) / math.Max(1, float64(b)) }
-		t.Logf("%-24s %4d leaks over 3 dB: missed %d, corner in 10 %% %.3f, 3 dB frequency in 10 %% %.3f, corner covered %.3f; loss RMS %.2f dB, covered %.3f; %d of %d sealed called leaking",
-			c.name, large, missed, share(corner, large), share(three, large), share(cover, large), math.Sqrt(square/float64(losses)), share(within, losses), wrong, sealed)
+		rms := math.Sqrt(square / float64(losses))
+		t.Logf("%-26s %4d leaks over 3 dB: missed %d, corner in 10 %% %.3f, 3 dB frequency in 10 %% %.3f, corner covered %.3f; loss RMS %.2f dB, covered %.3f; %d of %d sealed called leaking",
+			c.name, large, missed, share(corner, large), share(three, large), share(cover, large), rms, share(within, losses), wrong, sealed)
 		if !c.bar {
 			continue
 		}
@@ -99,6 +105,9 @@ func TestRecovery(t *testing.T) {
 		}
 		if share(cover, large) < 0.85 || share(wrong, sealed) > 0.1 {
 			t.Errorf("%s: cover %.3f, false leaks %d of %d", c.name, share(cover, large), wrong, sealed)
+		}
+		if rms > 0.3 {
+			t.Errorf("%s: RMS error of the loss %.2f dB", c.name, rms)
 		}
 	}
 }

@@ -12,7 +12,7 @@ type block struct {
 }
 
 // normal is the linearised system, curves eliminated into the globals: the
-// sealed curve and, when it is fitted, the reference leak.
+// sealed curve, the reference leak when it is fitted, and the source.
 type normal struct {
 	blocks []block
 	share  []*mat.SymDense // what each curve adds to the global matrix, if kept …
@@ -37,12 +37,11 @@ func (j *joint) linearise(keep bool) (*normal, error) {
 		res, rows := priorTerms(j.reference)
 		addPrior(out.a, out.b, reference, res, rows)
 	}
-	if source >= 0 {
-		for k, r := range j.source.priorResiduals() {
-			at, sd := source+k, priorSourceSD[k]
-			out.a.SetSym(at, at, out.a.At(at, at)+1/(sd*sd))
-			out.b.SetVec(at, out.b.AtVec(at)+r/sd)
-		}
+	res, sd := j.source.prior()
+	for k := range j.source.unknowns() {
+		at := source + k
+		out.a.SetSym(at, at, out.a.At(at, at)+1/(sd[k]*sd[k]))
+		out.b.SetVec(at, out.b.AtVec(at)+res[k]/sd[k])
 	}
 	share := mat.NewSymDense(globals, nil)
 	for i := range j.curves {
@@ -76,9 +75,9 @@ func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 	if leaks {
 		own = 3
 	}
-	jo, d := mat.NewDense(n, own, nil), mat.NewDense(n, max(globals-n, 1), nil)
+	jo, d := mat.NewDense(n, own, nil), mat.NewDense(n, globals-n, nil)
 	h := make([]float64, n)
-	moves := false // d is not zero
+	moves := false // the curve has a leak, so d is not zero
 	for k, f := range j.freq {
 		jo.Set(k, 0, 1)
 		p := j.leak[i]
@@ -90,7 +89,7 @@ func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 		}
 		lv := j.source.level(p, f)
 		h[k] = lv.level
-		moves = !leaks || source >= 0
+		moves = true
 		for u, v := range lv.own {
 			if leaks {
 				jo.Set(k, 1+u, v)
@@ -98,10 +97,8 @@ func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 				d.Set(k, reference-n+u, v)
 			}
 		}
-		if source >= 0 {
-			for u, v := range lv.bySource {
-				d.Set(k, source-n+u, v)
-			}
+		for u, v := range lv.bySource[:j.source.unknowns()] {
+			d.Set(k, source-n+u, v)
 		}
 	}
 	r := mat.NewVecDense(n, nil)

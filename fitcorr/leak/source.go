@@ -5,19 +5,46 @@ import (
 	"math/cmplx"
 )
 
-// Source is what drives the cup when it is not a plain volume velocity: a cone
-// with a resonance, of which part of the compliance is the cup's own. The leak
-// then meets the impedance G/(jωC) with the total compliance C and
+// Source is what all leaks of a headphone meet and how the ear hears it, where
+// that is not a plain volume velocity into a pure compliance. The leak meets
+// the impedance G/(jωC), the ear hears −e/(jωC) beside the pressure at the
+// leak, and with N = jωC(R + jωM) the response is
 //
-//	G = D/(κD + 1 − κ),  D = 1 + jδx − x²,  x = f/ResonanceHz,
+//	H = (GN/(G + N) − e)/(G − e).
 //
-// D being the cone in air and κ the cup's share of the compliance, and the
-// response is H = N/(G + N) with N = jωC(R + jωM). The zero Source is G = 1.
+// Below the first mode of the cup both are series in y = f/100 Hz,
+//
+//	G = G₀ + j·Loss·y + Bend·y²,  e = Near·y² − j·NearLoss·y³.
+//
+// Loss is the loss factor of the cup at 100 Hz: the cone's damping, what the
+// cushion takes, heat that goes to the walls. Bend is the next term, the cone's
+// mass for one. Near is the inertance between driver and ear, which the near
+// field of the driver and the higher modes of the cup make, over the mass that
+// would resonate with C at 100 Hz; NearLoss is the term after it.
+//
+// G₀ is 1 but for a cone with a resonance in the range, of which part of the
+// compliance is the cup's own: then
+//
+//	G₀ = D/(κD + 1 − κ),  D = 1 + jδx − x²,  x = f/ResonanceHz,
+//
+// D being the cone in air and κ the cup's share of the compliance. The zero
+// Source is the plain circuit.
 type Source struct {
-	ResonanceHz float64 `json:"resonance_hz"` // of the cone without the cup
-	Damping     float64 `json:"damping"`      // δ = 1/Q of that resonance
-	Share       float64 `json:"share"`        // κ, 0 to 1; towards 1 the cup alone counts
+	Loss     float64 `json:"loss"`
+	Bend     float64 `json:"bend"`
+	Near     float64 `json:"near"`
+	NearLoss float64 `json:"near_loss"`
+
+	ResonanceHz float64 `json:"resonance_hz,omitempty"` // of the cone without the cup
+	Damping     float64 `json:"damping,omitempty"`      // δ = 1/Q of that resonance
+	Share       float64 `json:"share,omitempty"`        // κ, 0 to 1; towards 1 the cup alone counts
 }
+
+const (
+	seriesHz = 100.0 // at which the terms of the series are stated
+	// seriesTopHz is where the series is left: above, a loss falls as 1/f².
+	seriesTopHz = 900.0
+)
 
 // LossDB returns the level in dB that leak p takes at f Hz from this source;
 // 0 for a corner of zero.
@@ -25,7 +52,17 @@ func (s Source) LossDB(p Params, f float64) float64 {
 	if p.CornerHz == 0 {
 		return 0
 	}
-	return -s.levelDB(p, f)
+	at, fall := s.within(f)
+	return -fall * s.levelDB(p, at)
+}
+
+// within returns the frequency in Hz at which to take the response for f, and
+// the factor on its level.
+func (s Source) within(f float64) (at, fall float64) {
+	if f <= seriesTopHz || s == (Source{}) {
+		return f, 1
+	}
+	return seriesTopHz, seriesTopHz * seriesTopHz / (f * f)
 }
 
 // cone returns D and κD + 1 − κ at f.
@@ -36,44 +73,61 @@ func (s Source) cone(f float64) (d, den complex128) {
 	return d, k*d + 1 - k
 }
 
-// load returns G at f and its derivatives by ln ResonanceHz, ln Damping and
-// logit Share.
-func (s Source) load(f float64) (g complex128, d [3]complex128) {
-	if s.ResonanceHz == 0 {
-		return 1, d
+// at returns G and e at f.
+func (s Source) at(f float64) (g, e complex128) {
+	y := f / seriesHz
+	g, e = complex(1+s.Bend*y*y, s.Loss*y), complex(s.Near*y*y, -s.NearLoss*y*y*y)
+	if s.ResonanceHz > 0 {
+		cone, den := s.cone(f)
+		g += cone/den - 1
 	}
+	return g, e
+}
+
+// coneSlopes returns the derivatives of G by ln ResonanceHz, ln Damping and
+// logit Share.
+func (s Source) coneSlopes(f float64) (d [3]complex128) {
 	x := f / s.ResonanceHz
 	k := complex(s.Share, 0)
 	cone, den := s.cone(f)
-	g = cone / den
 	byCone := (1 - k) / (den * den)
 	d[0] = byCone * complex(2*x*x, -s.Damping*x)
 	d[1] = byCone * complex(0, s.Damping*x)
 	d[2] = -cone * (cone - 1) / (den * den) * k * (1 - k)
-	return g, d
+	return d
 }
 
 // slope is the level of a leaking seating, in dB, with its derivatives.
 type slope struct {
 	level    float64
-	own      [2]float64 // by ln CornerHz and ln Damping
-	bySource [3]float64 // by the unknowns of Source
+	own      [2]float64               // by ln CornerHz and ln Damping
+	bySource [mostSourceTerms]float64 // by the unknowns of Source
 }
 
-// level returns 20 lg|H| at f Hz of leak p on source s, with derivatives. With
-// N = jδx − x², ln|H| = Re(ln N − ln(G + N)).
+// level returns 20 lg|H| at f Hz of leak p on source s, with derivatives: with
+// the numerator over G + N, P = GN − e(G + N),
+// ln|H| = Re(ln P − ln(G + N) − ln(G − e)).
 func (s Source) level(p Params, f float64) slope {
-	x := f / p.CornerHz
+	x, y := f/p.CornerHz, f/seriesHz
 	n := complex(-x*x, p.Damping*x)
-	g, dg := s.load(f)
-	sum := g + n
-	ratio := g / (n * sum)
-	out := slope{level: levelOf(n, sum)}
-	out.own[0] = nepers * real(complex(2*x*x, -p.Damping*x)*ratio)
-	out.own[1] = nepers * real(complex(0, p.Damping*x)*ratio)
+	g, e := s.at(f)
+	sum, rest := g+n, g-e
+	num := g*n - e*sum
+	out := slope{level: levelOf(num, sum*rest)}
+	byNum, bySum, byRest := 1/num, 1/sum, 1/rest
+	byN := rest*byNum - bySum
+	byG := (n-e)*byNum - bySum - byRest
+	byE := byRest - sum*byNum
+	// nepers times the real part of j·v is −nepers times the imaginary of v.
+	out.own[0] = nepers * real(complex(2*x*x, -p.Damping*x)*byN)
+	out.own[1] = -nepers * p.Damping * x * imag(byN)
+	out.bySource[0] = -priorSeriesSD[0] * nepers * y * imag(byG)
+	out.bySource[1] = priorSeriesSD[1] * nepers * y * y * real(byG)
+	out.bySource[2] = priorSeriesSD[2] * nepers * y * y * real(byE)
+	out.bySource[3] = priorSeriesSD[3] * nepers * y * y * y * imag(byE)
 	if s.ResonanceHz > 0 {
-		for k := range dg {
-			out.bySource[k] = -nepers * real(dg[k]/sum)
+		for k, d := range s.coneSlopes(f) {
+			out.bySource[sourceTerms+k] = nepers * real(d*byG)
 		}
 	}
 	return out
@@ -87,41 +141,6 @@ func levelOf(n, sum complex128) float64 { return nepers * math.Log(cmplx.Abs(n/s
 func (s Source) levelDB(p Params, f float64) float64 {
 	x := f / p.CornerHz
 	n := complex(-x*x, p.Damping*x)
-	g := complex(1, 0)
-	if s.ResonanceHz > 0 {
-		cone, den := s.cone(f)
-		g = cone / den
-	}
-	return levelOf(n, g+n)
-}
-
-// Prior of the source: cones of headphones, wide (common practice, no source).
-var (
-	priorSource   = Source{ResonanceHz: 90, Damping: 1, Share: 0.15}
-	priorSourceSD = [3]float64{0.7, 0.8, 1.5}
-)
-
-// startSources are where the search of a source starts.
-var startSources = []Source{priorSource, {60, 0.5, 0.1}, {120, 0.5, 0.05}}
-
-func (s Source) vector() [3]float64 {
-	return [3]float64{math.Log(s.ResonanceHz), math.Log(s.Damping), math.Log(s.Share / (1 - s.Share))}
-}
-
-func sourceFrom(v [3]float64) Source {
-	clamp := func(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
-	return Source{
-		ResonanceHz: math.Exp(clamp(v[0], math.Log(10), math.Log(2000))),
-		Damping:     math.Exp(clamp(v[1], math.Log(0.05), math.Log(20))),
-		Share:       1 / (1 + math.Exp(-clamp(v[2], -6, 6))),
-	}
-}
-
-// priorResiduals returns (prior − value)/SD of the source's unknowns.
-func (s Source) priorResiduals() (r [3]float64) {
-	v, m := s.vector(), priorSource.vector()
-	for k := range r {
-		r[k] = (m[k] - v[k]) / priorSourceSD[k]
-	}
-	return r
+	g, e := s.at(f)
+	return levelOf(g*n-e*(g+n), (g+n)*(g-e))
 }

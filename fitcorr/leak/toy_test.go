@@ -18,6 +18,8 @@ type toy struct {
 	worst    float64 // mm, the largest slit of an ordinary seating
 	all      float64 // mm, the smallest slit when every seating leaks; 0: a third is sealed
 	softCone bool    // the driver's own impedance loads the cup
+	lossy    bool    // a cup with losses and modes, the same for all seatings
+	cup      *lossyCup
 	drift    float64 // dB, of a smooth random curve over the whole low end
 	every    int     // every how many seatings one is sealed; 0: three
 	porous   float64 // share of the slit's mass that hair lets count; 0: all
@@ -63,6 +65,13 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 	// pressure of the source on the cup, with and without the leak
 	pressure := func(hz float64, leak bool) float64 {
 		w := 2 * math.Pi * hz
+		if t.cup != nil {
+			slit := complex(0, 0)
+			if leak && s.Height > 0 {
+				slit = 1 / complex(s.Resistance(), w*mass)
+			}
+			return t.cup.level(w, comp, slit)
+		}
 		cup := complex(0, w*comp)
 		if leak && s.Height > 0 {
 			cup += 1 / complex(s.Resistance(), w*mass)
@@ -91,7 +100,11 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 	}
 	out := truth{lossDB: func(hz float64) float64 { return pressure(hz, false) - pressure(hz, true) }}
 	if s.Height > 0 {
-		out.Params = FromCircuit(s.Resistance(), mass, comp)
+		total := comp
+		if t.cup != nil {
+			total *= 1 + t.cup.cone
+		}
+		out.Params = FromCircuit(s.Resistance(), mass, total)
 	}
 	return c, out
 }
@@ -101,6 +114,9 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 func (t toy) study(f []float64, n int) ([]Curve, []truth) {
 	var cs []Curve
 	var ts []truth
+	if t.lossy {
+		t.cup = drawLossyCup(t.rng)
+	}
 	for i := range n {
 		s := Slit{Width: 0.01 + 0.04*t.rng.Float64(), Length: 0.012 + 0.01*t.rng.Float64()}
 		switch u := t.rng.Float64(); {
@@ -113,4 +129,50 @@ func (t toy) study(f []float64, n int) ([]Curve, []truth) {
 		cs, ts = append(cs, c), append(ts, tr)
 	}
 	return cs, ts
+}
+
+// lossyCup is a cup as a lumped circuit has it only roughly. None of it is a
+// term of the estimator's series: a driver with a resonance of its own, a
+// cushion part of which is a spring of constant loss factor and part a porous
+// absorber, air that is isothermal at the walls, and the cup's lowest modes
+// between driver and ear.
+type lossyCup struct {
+	cone, coneHz, coneQ float64 // its compliance over the cavity's
+	spring, absorber    float64 // loss factors, the latter at 1 kHz
+	walls               float64 // area over volume, 1/m
+	modeHz, modeQ       [3]float64
+	mode                [3]float64 // product of the mode's shapes at driver and ear
+}
+
+func drawLossyCup(r *rand.Rand) *lossyCup {
+	between := func(lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
+	c := &lossyCup{
+		cone: between(0.05, 0.25), coneHz: between(400, 1200), coneQ: between(0.5, 1.2),
+		spring: between(0, 0.03), absorber: between(0, 0.3), walls: between(100, 200),
+	}
+	for k := range c.mode {
+		c.modeHz[k], c.modeQ[k], c.mode[k] = between(1800, 4000), between(2, 8), between(-1, 3)
+	}
+	return c
+}
+
+// level returns the level at the ear in dB at angular frequency w, with a
+// cavity of compliance comp and the admittance of a slit.
+func (c *lossyCup) level(w, comp float64, slit complex128) float64 {
+	// Boundary layer of heat, √(2κ/(ρc_pω)); Pierce, Acoustics, ch. 10, quoted
+	// from memory.
+	heat := 0.4 * c.walls / 2 * math.Sqrt(2*2.1e-5/w)
+	hz := w / (2 * math.Pi)
+	loss := c.spring + c.absorber*hz/1000
+	cavity := complex(0, w*comp)*complex(1+heat, -heat-loss) + slit
+	w0, cd := 2*math.Pi*c.coneHz, c.cone*comp
+	md := 1 / (w0 * w0 * cd)
+	driver := complex(w0*md/c.coneQ, w*md-1/(w*cd))
+	near := complex(0, 0)
+	for k, a := range c.mode {
+		x := hz / c.modeHz[k]
+		near -= complex(a*x*x, 0) / complex(1-x*x, x/c.modeQ[k])
+	}
+	z := 1 / cavity
+	return 20 * math.Log10(cmplx.Abs((z+near/complex(0, w*comp))/(driver+z)))
 }
