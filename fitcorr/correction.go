@@ -94,6 +94,7 @@ func certainty(worn *Worn) float64 {
 type corrector struct {
 	survey  *Survey
 	offsets map[int]Offset // ordinary fixture seatings by number
+	mean    Estimate       // worn, both ears together
 	target  [2]target
 	// displacement[ear][third] reports that held-out displacements came nearer.
 	displacement [2][]bool
@@ -108,7 +109,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
-	c := &corrector{survey: survey, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
+	c := &corrector{survey: survey, mean: worn.Mean, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
 	for _, o := range offsets {
 		if o.Subject == fixtureSubject && !o.Survey {
 			c.offsets[o.Seating] = o
@@ -158,6 +159,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	var reasons withheld
 	for _, part := range correctionParts() {
 		reasons.begin(part)
+		if part.position && c.sitsAsWorn(o) {
+			continue // there is nothing to mend
+		}
 		var able []int // third octaves that nothing speaks against
 		for third := part.from; third < part.to; third++ {
 			reason := ""
@@ -198,8 +202,18 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	out.Withheld = reasons.String()
 	if out.Withheld == "" && !slices.Contains(out.Applied, true) {
 		out.Withheld = fmt.Sprintf("no change of %.1f dB or more to correct", trifleDB)
+		if c.sitsAsWorn(o) {
+			out.Withheld = "sits as worn: no place to correct"
+		}
 	}
 	return out
+}
+
+// sitsAsWorn reports whether a seating is shown to lie within the tolerance of
+// the worn mean: an offset below that is as good as none.
+func (c *corrector) sitsAsWorn(o Offset) bool {
+	outcome, _ := judgeDistance(apart(o.Headset, c.mean), c.opt.ToleranceMM, c.opt.Confidence)
+	return outcome == Matches
 }
 
 // outside says why an offset is out of the survey's reach, if it is.

@@ -120,6 +120,24 @@ func diskInvert(r, p, along, across float64) float64 {
 	return (lo + hi) / 2
 }
 
+// apart is one position less another that was estimated apart from it.
+func apart(at, from Estimate) Estimate {
+	var v [2]float64 // forward and up together
+	d := Estimate{}
+	for a := range 3 {
+		d.Value[a] = at.Value[a] - from.Value[a]
+		for b := range 3 {
+			d.Cov[a][b] = at.Cov[a][b] + from.Cov[a][b]
+		}
+		if a < 2 {
+			v[0] += at.Cov[a][a]
+			v[1] += from.Cov[a][a]
+		}
+	}
+	d.DF = pooledDF(v[0], at.DF, v[1], from.DF)
+	return d
+}
+
 // FrozenTarget is the worn mean of a model: what a fixture seating is held against.
 type FrozenTarget struct {
 	Mean      [headsetDim]float64             `json:"mean"`
