@@ -77,7 +77,7 @@ func (p *panel) doubts(m int, su *modelSetup) (out []string) {
 			w := &l.worn[i]
 			for ear := range 2 {
 				if d := w.doubtOf(ear); w.model == m && d > 1 {
-					out = append(out, fmt.Sprintf("seating %s: no position explains the level of the %s ear (squared residual %.0f times the usual one), and it hardly counts: see whether the microphone fell out of place, and record it again",
+					out = append(out, fmt.Sprintf("seating %s: no position explains the level of the %s ear (squared residual %.0f times the usual one), and it hardly counts: the microphone may have fallen out of place, or the headphone sat unlike this listener's other seatings; look, and record it again if in doubt",
 						su.seatings[w.id].ID, earName(ear), d))
 				}
 			}
