@@ -31,7 +31,7 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
-	readMarks(prepared, opt.Reading.withDefaults())
+	readMarks(prepared, readingOr(opt.Reading))
 	var setups []*modelSetup
 	for _, p := range prepared {
 		if p.setup != nil {

@@ -157,19 +157,6 @@ func sealCurves(ss []Seating) []FrozenCurve {
 	return out
 }
 
-// placeDF is the degrees of freedom of a fixture seating's interval: its
-// variance is the scatter that the survey's rows show about a surface of a
-// level and three slopes.
-func placeDF(models *[2]earModel) float64 {
-	rows := 0
-	for e := range models {
-		if models[e].survey != nil {
-			rows = max(rows, len(models[e].survey.At))
-		}
-	}
-	return math.Max(3, float64(rows-4))
-}
-
 // fixtureOffset places one fixture seating; mark is the zero value when its
 // read position is not to count.
 func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64, mark readMark) (Offset, [headsetDim]float64, *mat.SymDense, bool) {

@@ -55,15 +55,9 @@ type Options struct {
 	// CalibrationDB is the standard uncertainty of the level calibration (from
 	// the calibrator's and microphone's certificates); 0 = not stated.
 	CalibrationDB float64
-	Reading       ReadingError
-}
-
-// ReadingError says how well positions are read off a head (Seating.Read), as
-// standard deviations per axis in mm. Zero fields mean the defaults.
-type ReadingError struct {
-	OneMM      float64 `json:"one_mm"`      // of one reading
-	LandmarkMM float64 `json:"landmark_mm"` // of finding the canal's entrance on a listener, the same in all readings on that head
-	FixtureMM  float64 `json:"fixture_mm"`  // the same on the fixture
+	// Reading says how well positions are read off heads (Seating.Read); zero
+	// fields stand for the defaults of the study format.
+	Reading capture.ReadingUncertainty
 }
 
 // DefaultOptions returns the defaults of the study format.

@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
 )
 
 // modelSetup is one model of the study with its survey, before estimation.
@@ -29,7 +31,7 @@ type wornResult struct {
 }
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
-func newPanel(setups []*modelSetup, bareRows []Seating, stated ReadingError) *panel {
+func newPanel(setups []*modelSetup, bareRows []Seating, stated capture.ReadingUncertainty) *panel {
 	p := &panel{bands: newPositionBands(), stated: stated}
 	byName := map[string]*listener{}
 	get := func(subject string) *listener {
@@ -176,7 +178,7 @@ func (p *panel) addBare(rows []Seating, byName map[string]*listener) {
 // model nobody wore).
 func estimateWorn(ctx context.Context, setups []*modelSetup, bareRows []Seating, opt Options) ([]*wornResult, error) {
 	out := make([]*wornResult, len(setups))
-	p := newPanel(setups, bareRows, opt.Reading.withDefaults())
+	p := newPanel(setups, bareRows, readingOr(opt.Reading))
 	if len(p.models) == 0 {
 		return out, nil
 	}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
 )
 
 // The panel model. Every listener s has one latent vector u_s: per channel —
@@ -20,11 +22,11 @@ type panel struct {
 	bands     positionBands
 	models    []*panelModel
 	listeners []*listener
-	bare      bool         // a bare-ear reference exists: one channel more per ear
-	read      bool         // positions were read on heads: a landmark per model and rows of readings
-	stated    ReadingError // before the panel was heard
-	reading   ReadingError // as it shows now
-	width     int          // channels per ear
+	bare      bool                       // a bare-ear reference exists: one channel more per ear
+	read      bool                       // positions were read on heads: a landmark per model and rows of readings
+	stated    capture.ReadingUncertainty // before the panel was heard
+	reading   capture.ReadingUncertainty // as it shows now
+	width     int                        // channels per ear
 }
 
 // panelModel is one headphone model worn by the panel.

@@ -17,6 +17,7 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
+	"asworn/capture"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
@@ -139,7 +140,7 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	opt := fitcorr.DefaultOptions()
 	opt.Jobs, opt.Seed = 1, seed
 	if !c.misstated {
-		opt.Reading = fitcorr.ReadingError{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureMM: d.FixtureLandmarkSD}
+		opt.Reading = capture.ReadingUncertainty{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureLandmarkMM: d.FixtureLandmarkSD}
 	}
 	begin := time.Now()
 	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)

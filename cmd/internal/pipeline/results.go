@@ -16,7 +16,7 @@ func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
 	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
 	opt.CalibrationDB = study.CalibrationDB
-	opt.Reading = fitcorr.ReadingError{OneMM: study.Reading.OneMM, LandmarkMM: study.Reading.LandmarkMM, FixtureMM: study.Reading.FixtureLandmarkMM}
+	opt.Reading = study.Reading
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }

@@ -1,0 +1,181 @@
+package fitcorr
+
+import (
+	"math"
+	"slices"
+
+	"asworn/capture"
+)
+
+// fixtureReading is a reading on the fixture less the position that is known
+// without it.
+type fixtureReading struct {
+	row      int // of the model's blocked seatings
+	less     [readDim]float64
+	variance [readDim]float64 // of that position
+}
+
+// fixtureReadings gathers the readings on the fixture of one model: survey rows
+// at their stated displacement if that is no turn, ordinary ones where their levels place them when
+// those know it as well as a ruler does.
+func (p *prepared) fixtureReadings(stated capture.ReadingUncertainty) []fixtureReading {
+	var out []fixtureReading
+	for i, s := range p.blocked {
+		if s.Subject != fixtureSubject || s.Read == nil {
+			continue
+		}
+		f := fixtureReading{row: i}
+		var at [3]float64
+		if s.Survey != nil {
+			at = s.Survey.Vector()
+			if at[Rotation] != 0 {
+				continue // a turn moves the point that is read, nobody knows how far
+			}
+			for a := range readDim {
+				f.variance[a] = p.setup.ruler[a] * p.setup.ruler[a]
+			}
+		} else {
+			o, _, _, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate, readMark{})
+			if !ok || o.Headset.Cov[0][0]+o.Headset.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
+				continue
+			}
+			at = o.Headset.Value
+			for a := range readDim {
+				f.variance[a] = o.Headset.Cov[a][a]
+			}
+		}
+		for a, v := range readVector(s) {
+			f.less[a] = v - at[a]
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// readMarks sets the marks of all models that were read on the fixture. The
+// error of one reading is pooled over models: what the lab states, and what the
+// fixture's readings show.
+func readMarks(models []*prepared, stated capture.ReadingUncertainty) {
+	readings := make([][]fixtureReading, len(models))
+	sum, count := readOneWeight*stated.OneMM*stated.OneMM, readOneWeight
+	for i, p := range models {
+		if p.setup == nil {
+			continue
+		}
+		readings[i] = p.withoutSlips(p.fixtureReadings(stated), stated)
+		n := float64(len(readings[i]))
+		if n < readFewest {
+			if n > 0 || p.readOnListeners() {
+				p.cannot("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), readFewest)
+			}
+			readings[i] = nil
+			continue
+		}
+		for a := range readDim {
+			var mean float64
+			for _, f := range readings[i] {
+				mean += f.less[a] / n
+			}
+			for _, f := range readings[i] {
+				d := f.less[a] - mean
+				sum += (d*d*n/(n-1) - f.variance[a]) / readDim
+			}
+		}
+		count += n
+	}
+	one := math.Max(math.Sqrt(math.Max(0, sum/count)), 0.25*stated.OneMM)
+	for i, p := range models {
+		if len(readings[i]) == 0 {
+			continue
+		}
+		m := readMark{known: true, one: one, readings: len(readings[i])}
+		for a := range readDim {
+			var weights float64
+			for _, f := range readings[i] {
+				w := 1 / (one*one + f.variance[a])
+				weights += w
+				m.at[a] += w * f.less[a]
+			}
+			m.at[a] /= weights
+			m.variance[a] = 1/weights + readTurnMM*readTurnMM
+		}
+		p.setup.mark = m
+		p.wornSlips()
+	}
+}
+
+func (p *prepared) readOnListeners() bool {
+	return slices.ContainsFunc(p.blocked, func(s Seating) bool { return s.Subject != fixtureSubject && s.Read != nil })
+}
+
+// withoutSlips leaves out fixture readings that no ruler explains: they are
+// taken off their seatings and named.
+func (p *prepared) withoutSlips(readings []fixtureReading, stated capture.ReadingUncertainty) []fixtureReading {
+	var middle [readDim]float64
+	for a := range middle {
+		var x []float64
+		for _, f := range readings {
+			x = append(x, f.less[a])
+		}
+		middle[a] = medianOf(x)
+	}
+	return slices.DeleteFunc(readings, func(f fixtureReading) bool {
+		for a := range middle {
+			d := math.Abs(f.less[a] - middle[a])
+			if d > readGross*math.Sqrt(stated.OneMM*stated.OneMM+f.variance[a]) {
+				p.slip(f.row, d, "the others on the fixture")
+				return true
+			}
+		}
+		return false
+	})
+}
+
+func (p *prepared) slip(row int, by float64, others string) {
+	s := &p.blocked[row]
+	s.Read = nil
+	p.cannot("seating %s: the position read there is %.0f mm from what %s say, and is not used: check the entry", s.ID, by, others)
+}
+
+// wornSlips takes worn readings that are far from the listener's others, or
+// with fewer than three of those from the panel's, off their seatings and names
+// them.
+func (p *prepared) wornSlips() {
+	by := map[string][]int{}
+	var all []int
+	for i, s := range p.blocked {
+		if s.Subject != fixtureSubject && s.Survey == nil && s.Read != nil {
+			by[s.Subject] = append(by[s.Subject], i)
+			all = append(all, i)
+		}
+	}
+	middle := func(rows []int, a int) float64 {
+		var x []float64
+		for _, j := range rows {
+			x = append(x, readVector(p.blocked[j])[a])
+		}
+		return medianOf(x)
+	}
+	type slip struct {
+		by     float64
+		others string
+	}
+	found := map[int]slip{}
+	for _, i := range all {
+		s := p.blocked[i]
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, p.setup.mark.one)
+		if len(rows) < 3 {
+			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, p.setup.mark.one)
+		}
+		for a, v := range readVector(s) {
+			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {
+				found[i] = slip{d, others}
+			}
+		}
+	}
+	for _, i := range all {
+		if f, ok := found[i]; ok {
+			p.slip(i, f.by, f.others)
+		}
+	}
+}
