@@ -35,11 +35,10 @@ func (f *figures) add(e fitcorr.Estimate, truth [3]float64) {
 func (f figures) rms(axis int) float64 { return math.Sqrt(f.sum2[axis] / float64(f.n)) }
 
 // TestDemoAgainstTruth runs the whole line on the sound files of the demo
-// study and holds it against what is true of it. The bars of the method are
-// for the average over many studies (docs/proving.md); this is one, in which
-// ears, ruler and noise are drawn once and errors of the seatings of a model
-// hang together, so the bounds are one and a half times the bar for seatings
-// and twice the bar for the worn mean, of which there are three.
+// study and holds it against what is true of it, by the bars of the method. Those
+// are for the average over many studies (docs/proving.md); this is one, in which
+// ears, rulers and noise are drawn once and errors of the seatings of a model
+// hang together, so that the shares of intervals and verdicts are held more loosely.
 func TestDemoAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the whole demo study takes half a minute")
@@ -62,12 +61,12 @@ func TestDemoAgainstTruth(t *testing.T) {
 		worn[m.Model] = m.Worn
 	}
 	var onFixture, onPeople, mean figures
-	far, found := 0, 0
+	far, found, near, told := 0, 0, 0, 0
 	for _, m := range r.Analysis.Models {
 		if m.Worn == nil {
 			t.Fatalf("%s: no worn mean", m.Model)
 		}
-		mean.add(m.Worn.Mean, worn[m.Model].Mean)
+		mean.add(m.Worn.Mean, worn[m.Model].PanelMean)
 		for _, o := range m.Offsets {
 			switch {
 			case o.Survey:
@@ -79,7 +78,8 @@ func TestDemoAgainstTruth(t *testing.T) {
 		}
 		for _, v := range m.Verdicts {
 			off := seatings[v.ID].Headset
-			distance := math.Hypot(off[0]-worn[m.Model].Mean[0], off[1]-worn[m.Model].Mean[1])
+			target := worn[m.Model].PanelMean
+			distance := math.Hypot(off[0]-target[0], off[1]-target[1])
 			switch {
 			case distance > 5.5:
 				far++
@@ -89,8 +89,14 @@ func TestDemoAgainstTruth(t *testing.T) {
 				if v.Outcome == fitcorr.Matches {
 					t.Errorf("%s is %.1f mm off and was called a match", v.ID, distance)
 				}
-			case distance < 1 && v.Outcome == fitcorr.Adjust:
-				t.Errorf("%s is %.1f mm off and is to be moved", v.ID, distance)
+			case distance < 1.1:
+				near++
+				if v.Outcome == fitcorr.Matches {
+					told++
+				}
+				if v.Outcome == fitcorr.Adjust {
+					t.Errorf("%s is %.1f mm off and is to be moved", v.ID, distance)
+				}
 			}
 		}
 	}
@@ -100,9 +106,9 @@ func TestDemoAgainstTruth(t *testing.T) {
 		bound  float64 // mm, RMS per axis
 		covers float64 // least share of intervals that hold the truth
 	}{
-		{"fixture seatings", onFixture, 1.5 * 0.7, 0.8},
-		{"worn seatings", onPeople, 1.5 * 2, 0.8},
-		{"worn mean", mean, 2 * 1, 0.8},
+		{"fixture seatings", onFixture, 0.7, 0.8},
+		{"worn seatings", onPeople, 2, 0.8},
+		{"worn mean", mean, 1, 0.8},
 	} {
 		share := float64(c.got.inside) / float64(c.got.all)
 		t.Logf("%s: RMS error forward %.2f mm, up %.2f mm; %.0f %% of %d intervals hold the truth",
@@ -116,12 +122,9 @@ func TestDemoAgainstTruth(t *testing.T) {
 			t.Errorf("%s: %.0f %% of the intervals hold the truth, want at least %.0f %%", c.name, 100*share, 100*c.covers)
 		}
 	}
-	// The bar, nine of ten seatings 6 mm off to be moved, is not reached
-	// (docs/proving.md): what is held here is that no verdict is wrong, above,
-	// and that the line still tells some.
-	t.Logf("%d of %d seatings that are 6 mm or more off are to be moved; the others are undetermined", found, far)
-	if far != 6 || found == 0 {
-		t.Errorf("%d of %d seatings far off were found, want at least one of 6", found, far)
+	t.Logf("%d of %d seatings that are 6 mm or more off are to be moved, %d of %d in place are told to be; the others are undetermined", found, far, told, near)
+	if far != 6 || found < 5 || near != 12 || told < 8 {
+		t.Errorf("%d of %d seatings far off and %d of %d in place were told, want at least 5 of 6 and 8 of 12", found, far, told, near)
 	}
 	leaksAreNamed(t, r, seatings)
 	correctionsComeNearer(t, r, simulate.DemoStudy(simulate.DemoOptions{}))
