@@ -33,7 +33,8 @@ empty columns for where each headphone is seen to sit, and the cautions to read
 before anybody wears a headphone.
 
 With --like and --within the panel is planned from an earlier study: the fewest
-listeners and seatings that keep the interval of the worn mean within so many mm.
+listeners and seatings that keep the interval of the mean position of people like
+the panel within so many mm, what the fixture's own ear adds left out.
 With --within-db instead they keep the worn level, and with it the bias of the
 fixture against it, within so many dB in a typical third octave.`,
 		Example: `  asworn new my-study --models "Model A,Model B,Model C"
@@ -71,7 +72,7 @@ fixture against it, within so many dB in a typical third octave.`,
 	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum point at each ordinary fixture seating")
 	f.Uint64Var(&d.Seed, "seed", d.Seed, "draws the order of the seatings")
 	f.StringVar(&opt.like, "like", "", "plan the panel from the last results of this earlier study")
-	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the worn mean's interval, mm")
+	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the interval of the people's mean position, mm")
 	f.Float64Var(&opt.wantDB, "within-db", 0, "with --like: wanted half-width of the worn level's interval instead, dB")
 	sweepFlags(f, &opt.sweep)
 	return cmd
@@ -83,15 +84,15 @@ func (a *app) planPanel(opt *newOptions) error {
 	if err != nil {
 		return err
 	}
-	panels, what, want, unit := plan.Panels, "mean", opt.want, "mm"
+	panels, what, want, unit := plan.Panels, "people's mean position", opt.want, "mm"
 	if opt.wantDB != 0 {
-		panels, what, want, unit = plan.LevelPanels, "level", opt.wantDB, "dB"
+		panels, what, want, unit = plan.LevelPanels, "worn level", opt.wantDB, "dB"
 	}
 	plans, err := panels(r, want)
 	if err != nil {
 		return fmt.Errorf("%s: %w", opt.like, err)
 	}
-	a.note("panels that keep the worn %s within ±%g %s, going by %s, the cheapest first:", what, want, unit, opt.like)
+	a.note("panels that keep the %s within ±%g %s, going by %s, the cheapest first:", what, want, unit, opt.like)
 	for _, p := range plans {
 		a.note("  %d listeners with %d seatings each: ±%.2f %s", p.Listeners, p.Seatings, p.HalfWidth, unit)
 	}
