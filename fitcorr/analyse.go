@@ -138,7 +138,8 @@ type prepared struct {
 	ordinary []Seating
 	scatter  [2]SmoothCov
 	total    [2]SmoothCov
-	inflate  float64 // of a fixture seating's covariance, from the survey's held-out rows
+	inflate  float64        // of a fixture seating's covariance, from the survey's held-out rows
+	places   []fixturePlace // by levels, of the blocked seatings; zero where there is none
 
 	corrector *corrector // set by finish, nil without a survey or a worn mean
 }
@@ -214,6 +215,13 @@ func prepare(name string, ss []Seating, opt Options) *prepared {
 		}
 	}
 	p.setup = su
+	pl := newPlacer(&su.models)
+	p.places = make([]fixturePlace, len(p.blocked))
+	for i, s := range p.blocked {
+		if s.Subject == fixtureSubject {
+			p.places[i], _ = pl.fixture(s, i, p.leaks[s.ID], p.inflate)
+		}
+	}
 	return p
 }
 
@@ -228,7 +236,7 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		return p.ma, fm
 	}
 	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.setup.survey, p.scatter, p.total, p.inflate
-	fm.Mark = p.setup.mark.freeze()
+	fm.Mark = p.setup.mark
 	if w != nil {
 		for i := range w.offsets {
 			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
@@ -245,18 +253,19 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		if s.Subject != fixtureSubject {
 			continue
 		}
-		o, pos, cov, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate, p.setup.mark)
-		if !ok {
+		at := p.places[i]
+		if at.cov == nil {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue
 		}
-		p.ma.Offsets = append(p.ma.Offsets, o)
+		at.read(s, p.setup.mark)
+		p.ma.Offsets = append(p.ma.Offsets, at.offset)
 		if s.Survey != nil {
 			continue
 		}
 		fixture++
 		if fm.Worn != nil {
-			p.ma.Verdicts = append(p.ma.Verdicts, judge(o, pos, cov, fm.Worn, p.seal.Open, opt))
+			p.ma.Verdicts = append(p.ma.Verdicts, judge(at, fm.Worn, p.seal.Open, opt))
 		}
 	}
 	if fixture == 0 {

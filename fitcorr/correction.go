@@ -84,7 +84,7 @@ func ordinaryFixture(s Seating) bool {
 // each is more than 95 % for all. Elsewhere the uncertainty rests on
 // assumptions about ears, and every curve is asked for the whole.
 func certainty(worn *Worn) float64 {
-	if slices.Contains(worn.Separation, readPositions) {
+	if worn.Readings != nil {
 		return nearerRead
 	}
 	return nearerWhole
@@ -95,7 +95,9 @@ type corrector struct {
 	survey  *Survey
 	offsets map[int]Offset // ordinary fixture seatings by number
 	mean    Estimate       // worn, both ears together
-	target  [2]target
+	// certainty is the probability with which each correction must help.
+	certainty float64
+	target    [2]target
 	// displacement[ear][third] reports that held-out displacements came nearer.
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
@@ -109,7 +111,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
-	c := &corrector{survey: survey, mean: worn.Mean, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
+	c := &corrector{survey: survey, mean: worn.Mean, certainty: certainty(worn), offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
 	for _, o := range offsets {
 		if o.Subject == fixtureSubject && !o.Survey {
 			c.offsets[o.Seating] = o
@@ -157,9 +159,10 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	out.PredictedDB = p.delta
 	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
 	var reasons withheld
+	asWorn := c.sitsAsWorn(o)
 	for _, part := range correctionParts() {
 		reasons.begin(part)
-		if part.position && c.sitsAsWorn(o) {
+		if part.position && asWorn {
 			continue // there is nothing to mend
 		}
 		var able []int // third octaves that nothing speaks against
@@ -202,7 +205,7 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 	out.Withheld = reasons.String()
 	if out.Withheld == "" && !slices.Contains(out.Applied, true) {
 		out.Withheld = fmt.Sprintf("no change of %.1f dB or more to correct", trifleDB)
-		if c.sitsAsWorn(o) {
+		if asWorn {
 			out.Withheld = "sits as worn: no place to correct"
 		}
 	}

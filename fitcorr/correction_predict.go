@@ -17,19 +17,18 @@ const correctionDraws = 200
 
 // target is where a correction leads: the worn mean of one ear.
 type target struct {
-	certainty float64 // probability with which a change must help
-	at        Estimate
-	root      [3][3]float64 // of its covariance
-	normal    [][3]float64  // standard normal draws, shared by all seatings
-	scales    []float64     // quantiles of the scale that makes a normal Student's t
-	spread    [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
-	lossDB    []float64     // mean worn loss to leaks per kept band …
-	lossSE    []float64     // … and its standard error
-	hasLoss   bool
+	at      Estimate
+	root    [3][3]float64 // of its covariance
+	normal  [][3]float64  // standard normal draws, shared by all seatings
+	scales  []float64     // quantiles of the scale that makes a normal Student's t
+	spread  [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
+	lossDB  []float64     // mean worn loss to leaks per kept band …
+	lossSE  []float64     // … and its standard error
+	hasLoss bool
 }
 
 func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Options) target {
-	t := target{at: worn.EarMean[ear], certainty: certainty(worn)}
+	t := target{at: worn.EarMean[ear]}
 	t.root = covarianceRoot(t.at.Cov)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
 	for i := range correctionDraws {
@@ -224,7 +223,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	e := &c.survey.Ears[ear]
 	t := &c.target[ear]
 	all := band.All()
-	p := &prediction{certainty: t.certainty, delta: make([]float64, band.Count), known: make([]bool, band.Count)}
+	p := &prediction{certainty: c.certainty, delta: make([]float64, band.Count), known: make([]bool, band.Count)}
 	_, errHere := c.survey.Predict(ear, o.Ears[ear].Value)
 	_, errThere := c.survey.Predict(ear, t.at.Value)
 	leak := o.Leak[ear]

@@ -49,7 +49,7 @@ func (p *panel) meanDF(m int, mean Estimate, df float64) float64 {
 	var all, learned float64
 	r := p.reading
 	for a := range readDim {
-		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + p.models[m].mark.variance[a]
+		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + p.models[m].mark.Variance[a]
 		alone := stated + r.LandmarkMM*r.LandmarkMM/heads + r.OneMM*r.OneMM/count
 		v := mean.Cov[a][a]
 		weight := math.Min(1, v/alone)

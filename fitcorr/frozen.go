@@ -3,8 +3,6 @@ package fitcorr
 import (
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Frozen is what a study knows, without its recordings: all that is needed to
@@ -22,30 +20,9 @@ type FrozenModel struct {
 	Scatter [2]SmoothCov  `json:"scatter"`
 	Total   [2]SmoothCov  `json:"total"`
 	Inflate float64       `json:"inflate"` // of a fixture seating's covariance
-	Mark    *FrozenMark   `json:"mark,omitempty"`
+	Mark    FrozenMark    `json:"mark,omitzero"`
 	Worn    *FrozenTarget `json:"worn,omitempty"`
 	Seals   []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
-}
-
-// FrozenMark is the reading at the marked position (Seating.Read).
-type FrozenMark struct {
-	At       [readDim]float64 `json:"at"`       // mm
-	Variance [readDim]float64 `json:"variance"` // mm²
-	One      float64          `json:"one"`      // standard deviation of one reading, mm
-}
-
-func (m readMark) freeze() *FrozenMark {
-	if !m.known {
-		return nil
-	}
-	return &FrozenMark{At: m.at, Variance: m.variance, One: m.one}
-}
-
-func (m *FrozenMark) mark() readMark {
-	if m == nil {
-		return readMark{}
-	}
-	return readMark{known: true, at: m.At, variance: m.Variance, one: m.One}
 }
 
 // FrozenCurve is one seating as far as its seal needs it.
@@ -78,32 +55,31 @@ func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
-	o, pos, cov, ok := fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate, readMark{})
+	p, ok := newPlacer(&models).fixture(s, 0, leaks[s.ID], fm.Inflate)
 	if !ok {
 		return Offset{}, Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
 	if s.Read != nil {
-		if fm.Mark == nil {
+		if !fm.Mark.known() {
 			return Offset{}, Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
 		}
-		mark := fm.Mark.mark()
-		gap, variance := mark.readGap(s, pos, cov)
+		gap, variance := fm.Mark.readGap(s, p.pos, p.cov)
 		for a := range gap {
 			if math.Abs(gap[a]) > readGross*math.Sqrt(variance[a]) {
 				return Offset{}, Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from where the levels place the headphone: read it again, or leave it out", s.ID, math.Abs(gap[a]))
 			}
 		}
-		o, pos, cov, _ = fixtureOffset(s, 0, &models, leaks[s.ID], fm.Inflate, mark)
+		p.read(s, fm.Mark)
 	}
 	if fm.Worn == nil {
-		return o, Verdict{ID: o.ID, Seating: o.Seating, Outcome: Undetermined,
+		return p.offset, Verdict{ID: p.offset.ID, Seating: p.offset.Seating, Outcome: Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
-	v := judge(o, pos, cov, fm.Worn, fm.Open, f.Options)
-	if v.Outcome == Undetermined && fm.Mark != nil && s.Read == nil {
+	v := judge(p, fm.Worn, fm.Open, f.Options)
+	if v.Outcome == Undetermined && fm.Mark.known() && s.Read == nil {
 		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
 	}
-	return o, v, nil
+	return p.offset, v, nil
 }
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
@@ -155,36 +131,4 @@ func sealCurves(ss []Seating) []FrozenCurve {
 		}
 	}
 	return out
-}
-
-// fixtureOffset places one fixture seating; mark is the zero value when its
-// read position is not to count.
-func fixtureOffset(s Seating, index int, models *[2]earModel, leaks [2]Leak, inflate float64, mark readMark) (Offset, [headsetDim]float64, *mat.SymDense, bool) {
-	obs := observe(s, index, models)
-	prior := fixturePrior()
-	p, ok := place(obs, models, prior)
-	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Survey != nil, Leak: leaks}
-	if !ok {
-		return o, p.pos, nil, false
-	}
-	scale := math.Max(1, inflate)
-	for e := range models {
-		// What no movement explains makes the position the less certain (Birge's ratio).
-		if ratio := p.misfit[e] / math.Max(1, p.dof[e]); obs.present[e] && ratio > doubtFar {
-			scale = math.Max(scale, ratio)
-		}
-	}
-	p.cov.ScaleSym(scale, p.cov)
-	mark.fuse(s, &p.pos, p.cov)
-	o.Ears, o.Headset = estimates(p.pos, p.cov, prior.cov)
-	o.Headset.DF = placeDF(models)
-	o.Ears[0].DF, o.Ears[1].DF = o.Headset.DF, o.Headset.DF
-	for e := range models {
-		o.GainDB[e] = leaks[e].GainDB
-		o.MisfitP[e] = 1
-		if obs.present[e] {
-			o.MisfitP[e] = chiTail(p.misfit[e], p.dof[e])
-		}
-	}
-	return o, p.pos, p.cov, true
 }

@@ -52,46 +52,44 @@ func readingOr(r capture.ReadingUncertainty) capture.ReadingUncertainty {
 	return r
 }
 
-// readMark is what readings on the fixture say: the reading at the marked
-// position with its variance per axis, and the error of one reading.
-type readMark struct {
-	known    bool
-	at       [readDim]float64
-	variance [readDim]float64
-	one      float64 // mm
-	readings int
+// FrozenMark is what readings on the fixture say: the reading at the marked
+// position. The zero value says nothing.
+type FrozenMark struct {
+	At       [readDim]float64 `json:"at"`       // mm
+	Variance [readDim]float64 `json:"variance"` // mm²
+	One      float64          `json:"one"`      // standard deviation of one reading, mm
+	Readings int              `json:"readings"`
 }
+
+func (m FrozenMark) known() bool { return m.One > 0 }
 
 func readVector(s Seating) [readDim]float64 { return [readDim]float64{s.Read.ForwardMM, s.Read.UpMM} }
 
 // readOf is a worn reading relative to the fixture's mark, nil without one.
-func (m readMark) readOf(s Seating) *[readDim]float64 {
-	if !m.known || s.Read == nil {
+func (m FrozenMark) readOf(s Seating) *[readDim]float64 {
+	if !m.known() || s.Read == nil {
 		return nil
 	}
 	r := readVector(s)
 	for a := range r {
-		r[a] -= m.at[a]
+		r[a] -= m.At[a]
 	}
 	return &r
 }
 
 // readGap is a reading's difference from a position on the fixture with the
 // variance that it should have, per axis.
-func (m readMark) readGap(s Seating, pos [headsetDim]float64, cov *mat.SymDense) (gap, variance [readDim]float64) {
+func (m FrozenMark) readGap(s Seating, pos [headsetDim]float64, cov *mat.SymDense) (gap, variance [readDim]float64) {
 	for a, r := range readVector(s) {
-		gap[a] = r - m.at[a] - (pos[a]+pos[3+a])/2
-		variance[a] = (cov.At(a, a)+cov.At(3+a, 3+a)+2*cov.At(a, 3+a))/4 + m.one*m.one + m.variance[a]
+		gap[a] = r - m.At[a] - (pos[a]+pos[3+a])/2
+		variance[a] = (cov.At(a, a)+cov.At(3+a, 3+a)+2*cov.At(a, 3+a))/4 + m.One*m.One + m.Variance[a]
 	}
 	return gap, variance
 }
 
 // fuse adds a reading on the fixture to a position: a Kalman step per axis of
 // r = (left + right)/2 + e.
-func (m readMark) fuse(s Seating, pos *[headsetDim]float64, cov *mat.SymDense) {
-	if !m.known || s.Read == nil {
-		return
-	}
+func (m FrozenMark) fuse(s Seating, pos *[headsetDim]float64, cov *mat.SymDense) {
 	for a := range readDim {
 		gap, variance := m.readGap(s, *pos, cov)
 		var c [headsetDim]float64

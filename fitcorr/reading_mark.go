@@ -35,13 +35,13 @@ func (p *prepared) fixtureReadings(stated capture.ReadingUncertainty) []fixtureR
 				f.variance[a] = p.setup.ruler[a] * p.setup.ruler[a]
 			}
 		} else {
-			o, _, _, ok := fixtureOffset(s, i, &p.setup.models, p.leaks[s.ID], p.inflate, readMark{})
-			if !ok || o.Headset.Cov[0][0]+o.Headset.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
+			head := p.places[i].offset.Headset
+			if p.places[i].cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
 				continue
 			}
-			at = o.Headset.Value
+			at = head.Value
 			for a := range readDim {
-				f.variance[a] = o.Headset.Cov[a][a]
+				f.variance[a] = head.Cov[a][a]
 			}
 		}
 		for a, v := range readVector(s) {
@@ -88,16 +88,16 @@ func readMarks(models []*prepared, stated capture.ReadingUncertainty) {
 		if len(readings[i]) == 0 {
 			continue
 		}
-		m := readMark{known: true, one: one, readings: len(readings[i])}
+		m := FrozenMark{One: one, Readings: len(readings[i])}
 		for a := range readDim {
 			var weights float64
 			for _, f := range readings[i] {
 				w := 1 / (one*one + f.variance[a])
 				weights += w
-				m.at[a] += w * f.less[a]
+				m.At[a] += w * f.less[a]
 			}
-			m.at[a] /= weights
-			m.variance[a] = 1/weights + readTurnMM*readTurnMM
+			m.At[a] /= weights
+			m.Variance[a] = 1/weights + readTurnMM*readTurnMM
 		}
 		p.setup.mark = m
 		p.wornSlips()
@@ -163,9 +163,9 @@ func (p *prepared) wornSlips() {
 	found := map[int]slip{}
 	for _, i := range all {
 		s := p.blocked[i]
-		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, p.setup.mark.one)
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, p.setup.mark.One)
 		if len(rows) < 3 {
-			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, p.setup.mark.one)
+			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, p.setup.mark.One)
 		}
 		for a, v := range readVector(s) {
 			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {

@@ -122,19 +122,13 @@ func diskInvert(r, p, along, across float64) float64 {
 
 // apart is one position less another that was estimated apart from it.
 func apart(at, from Estimate) Estimate {
-	var v [2]float64 // forward and up together
-	d := Estimate{}
+	d := Estimate{DF: pooledDF(at.planeVariance(), at.DF, from.planeVariance(), from.DF)}
 	for a := range 3 {
 		d.Value[a] = at.Value[a] - from.Value[a]
 		for b := range 3 {
 			d.Cov[a][b] = at.Cov[a][b] + from.Cov[a][b]
 		}
-		if a < 2 {
-			v[0] += at.Cov[a][a]
-			v[1] += from.Cov[a][a]
-		}
 	}
-	d.DF = pooledDF(v[0], at.DF, v[1], from.DF)
 	return d
 }
 
@@ -160,20 +154,21 @@ type FrozenPlace struct {
 }
 
 // judge holds a fixture seating against the worn mean.
-func judge(o Offset, pos [headsetDim]float64, cov *mat.SymDense, t *FrozenTarget, open bool, opt Options) Verdict {
+func judge(at fixturePlace, t *FrozenTarget, open bool, opt Options) Verdict {
+	o := at.offset
 	v := Verdict{ID: o.ID, Seating: o.Seating}
 	sum := mat.NewSymDense(headsetDim, nil)
 	var diff [headsetDim]float64
 	for i := range headsetDim {
-		diff[i] = pos[i] - t.Mean[i]
+		diff[i] = at.pos[i] - t.Mean[i]
 		for j := i; j < headsetDim; j++ {
-			sum.SetSym(i, j, cov.At(i, j)+t.Cov[i][j])
+			sum.SetSym(i, j, at.cov.At(i, j)+t.Cov[i][j])
 		}
 	}
 	wide := mat.NewSymDense(headsetDim, nil)
 	wide.AddSym(priorMean(), fixturePrior().cov)
 	ears, head := estimates(diff, sum, wide)
-	df := pooledDF(planeVariance(t.Cov), t.DF, planeVariance(covArray(cov)), o.Headset.DF)
+	df := pooledDF(t.planeVariance(), t.DF, o.Headset.planeVariance(), o.Headset.DF)
 	all := []*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset}
 	for i, est := range []Estimate{ears[0], ears[1], head} {
 		est.DF = df
@@ -188,17 +183,20 @@ func judge(o Offset, pos [headsetDim]float64, cov *mat.SymDense, t *FrozenTarget
 	}
 	judgeLeak(&v, o, t, open, opt)
 	v.Settle = settle(v, o, t, opt)
-	v.Nearest = nearest(pos, cov, t.Worn)
+	v.Nearest = nearest(at.pos, at.cov, t.Worn)
 	return v
 }
 
 // planeVariance is the variance of the mean of both ears, forward and up.
-func planeVariance(c [headsetDim][headsetDim]float64) (v float64) {
+func (t *FrozenTarget) planeVariance() (v float64) {
 	for a := range 2 {
-		v += (c[a][a] + c[3+a][3+a] + 2*c[a][3+a]) / 4
+		v += (t.Cov[a][a] + t.Cov[3+a][3+a] + 2*t.Cov[a][3+a]) / 4
 	}
 	return v
 }
+
+// planeVariance is the variance forward and up.
+func (e Estimate) planeVariance() float64 { return e.Cov[0][0] + e.Cov[1][1] }
 
 // leakToleranceDB is the excess loss at 50 Hz that counts as a leak of its own.
 const leakToleranceDB = 1.5
@@ -247,15 +245,7 @@ func settle(v Verdict, o Offset, t *FrozenTarget, opt Options) []string {
 		return nil
 	}
 	var out []string
-	var worn, seat float64
-	for a := range 2 {
-		for _, i := range []int{a, 3 + a} {
-			for _, j := range []int{a, 3 + a} {
-				worn += t.Cov[i][j] / 4
-			}
-		}
-		seat += o.Headset.Cov[a][a]
-	}
+	worn, seat := t.planeVariance(), o.Headset.planeVariance()
 	if worn > seat {
 		if !t.Read {
 			out = append(out, "positions read with a ruler on listeners and fixture")

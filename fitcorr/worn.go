@@ -16,7 +16,7 @@ type modelSetup struct {
 	models   [2]earModel
 	survey   Survey
 	ruler    [3]float64
-	mark     readMark
+	mark     FrozenMark
 }
 
 // wornResult is what the panel says about one model.
@@ -59,7 +59,7 @@ func newPanel(setups []*modelSetup, bareRows []Seating, stated capture.ReadingUn
 			l.worn = append(l.worn, w)
 			used = true
 			if w.read != nil {
-				p.read, p.stated.OneMM = true, su.mark.one
+				p.read, p.stated.OneMM = true, su.mark.One
 			}
 		}
 		if used {

@@ -45,7 +45,7 @@ type panelModel struct {
 	extra     [2][3][]float64
 	draws     [2]float64
 	excess    [2][]float64 // the survey's variance there, in units of its scatter's
-	mark      readMark     // what reading the fixture's rows gave at the marked position
+	mark      FrozenMark   // what reading the fixture's rows gave at the marked position
 }
 
 type listener struct {

@@ -56,7 +56,7 @@ func (p *panel) fillLandmark(out *mat.Dense, col int, sd float64) {
 func (p *panel) fillMarks(out *mat.Dense, col int) int {
 	for m, pm := range p.models {
 		for a := range readDim {
-			out.Set(p.landmark(m)+a, col+readDim*m+a, math.Sqrt(pm.mark.variance[a]))
+			out.Set(p.landmark(m)+a, col+readDim*m+a, math.Sqrt(pm.mark.Variance[a]))
 		}
 	}
 	return readDim * len(p.models)
@@ -64,7 +64,7 @@ func (p *panel) fillMarks(out *mat.Dense, col int) int {
 
 // readings sums up what was read of model m, nil when nothing could be used.
 func (p *panel) readings(m int) *Readings {
-	r := Readings{OnFixture: p.models[m].mark.readings, OneMM: p.reading.OneMM, LandmarkMM: p.reading.LandmarkMM}
+	r := Readings{OnFixture: p.models[m].mark.Readings, OneMM: p.reading.OneMM, LandmarkMM: p.reading.LandmarkMM}
 	for _, l := range p.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m && l.worn[i].read != nil {

@@ -162,7 +162,7 @@ func TestReadingErrorIsLearned(t *testing.T) {
 
 // The step in closed form: precisions add.
 func TestFuse(t *testing.T) {
-	m := readMark{known: true, at: [readDim]float64{20, -5}, variance: [readDim]float64{0.1, 0.2}, one: 0.8}
+	m := FrozenMark{At: [readDim]float64{20, -5}, Variance: [readDim]float64{0.1, 0.2}, One: 0.8}
 	s := Seating{Read: &capture.Reading{ForwardMM: 23, UpMM: -6}}
 	cov := headsetCov([3]float64{1, 0.7, 3}, [3]float64{0.3, 0.4, 0.5})
 	pos := [headsetDim]float64{1, 2, 3, 1.5, 1, 2}
@@ -173,7 +173,7 @@ func TestFuse(t *testing.T) {
 	rhs := mat.NewVecDense(headsetDim, nil)
 	rhs.MulVec(&want, mat.NewVecDense(headsetDim, slices.Clone(pos[:])))
 	for a, less := range [readDim]float64{3, -1} {
-		w := 1 / (m.one*m.one + m.variance[a])
+		w := 1 / (m.One*m.One + m.Variance[a])
 		for _, i := range []int{a, 3 + a} {
 			rhs.SetVec(i, rhs.AtVec(i)+w*less/2)
 			for _, j := range []int{a, 3 + a} {

@@ -44,7 +44,7 @@ func TestCorrectionsWithTheMeanKnown(t *testing.T) {
 				e.Cov[axis][axis] = sd * sd
 			}
 			ma.Worn.Mean, ma.Worn.EarMean = e, [2]fitcorr.Estimate{e, e}
-			ma.Worn.Separation = []string{"read positions"} // its uncertainty is a known one
+			ma.Worn.Readings = &fitcorr.Readings{} // its uncertainty is a known one
 			var own []fitcorr.Seating
 			for _, s := range measured {
 				if s.Model == ma.Model {
