@@ -12,16 +12,14 @@ import (
 
 // Limits of a correction (docs/correction.md).
 const (
-	correctionDepthDB = 10.0 // a deeper change means: seat it again
+	correctionDepthDB = 10.0 // no change is deeper
 	// leakTopHz is where the leak's part of a correction ends; the survey's
 	// part begins at positionLowHz and ends at positionHighHz.
 	leakTopHz = 890.0
-	// The correction must bring the curve nearer with probability nearerWhole
-	// (nearerRead, see certainty),
+	// The correction must bring the curve nearer with probability nearerWhole,
 	// given all that is uncertain about offset, worn mean, survey and leak and
 	// the scatter of the curve itself; of a third octave it must be likelier than not.
 	nearerWhole = 0.95
-	nearerRead  = 0.9
 	nearerThird = 0.5
 	// leastShare is the least share of the predicted change worth making: half
 	// of it takes away three quarters of the squared error that all would.
@@ -78,30 +76,17 @@ func ordinaryFixture(s Seating) bool {
 	return s.Subject == fixtureSubject && s.Survey == nil && s.Model != ""
 }
 
-// certainty is the probability with which each correction must help, for 95 %
-// of all corrections to. Where positions were read, the worn mean's uncertainty
-// is a known one; most curves pass by far more than the least, and 90 % for
-// each is more than 95 % for all. Elsewhere the uncertainty rests on
-// assumptions about ears, and every curve is asked for the whole.
-func certainty(worn *Worn) float64 {
-	if worn.Readings != nil {
-		return nearerRead
-	}
-	return nearerWhole
-}
-
 // corrector holds what the corrections of one model share.
 type corrector struct {
 	survey  *Survey
 	offsets map[int]Offset // ordinary fixture seatings by number
 	mean    Estimate       // worn, both ears together
-	// certainty is the probability with which each correction must help.
-	certainty float64
-	target    [2]target
+	target  [2]target
 	// displacement[ear][third] reports that held-out displacements came nearer.
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
 	listeners    [2][]listenerPlace
+	seatings     [2]map[int]*sounding // ordinary fixture seatings by number
 	opt          Options
 	predicted    map[[2]int]*prediction // by seating number and ear
 }
@@ -111,7 +96,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
-	c := &corrector{survey: survey, mean: worn.Mean, certainty: certainty(worn), offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
+	c := &corrector{survey: survey, mean: worn.Mean, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
 	for _, o := range offsets {
 		if o.Subject == fixtureSubject && !o.Survey {
 			c.offsets[o.Seating] = o
@@ -121,6 +106,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 		if !survey.Ears[ear].Known() {
 			continue
 		}
+		c.seatings[ear] = c.soundings(ss, ear)
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
 		c.displacement[ear] = displacementHelps(ss, &survey.Ears[ear], ear)
 		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
@@ -169,8 +155,6 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		for third := part.from; third < part.to; third++ {
 			reason := ""
 			switch {
-			case p.deepest(third) > correctionDepthDB:
-				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
 			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
 				reason = "held-out displacements do not come nearer"
 			case !held.helps(third, part):
@@ -190,7 +174,7 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		for _, third := range able {
 			if !slices.Contains(sure, third) {
 				if p.deepest(third) >= trifleDB {
-					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*p.certainty))
+					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
 				}
 				continue
 			}
@@ -199,6 +183,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 					change := share * p.delta[b]
 					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = change, p.stderr(b, change), true
 				}
+			}
+			if slices.Contains(p.limited[perThird*third:perThird*(third+1)], true) {
+				reasons.add(fmt.Sprintf("the change is limited to %.0f dB: seat it again", correctionDepthDB))
 			}
 		}
 	}

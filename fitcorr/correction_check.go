@@ -13,13 +13,12 @@ import (
 // displacementHelps holds out each displacement of the survey in turn and
 // reports, per third octave, whether predicting it from the others comes
 // nearer to what was measured there than leaving the level at the marked
-// position does. A row that the survey's fit names as slipped has no say: where
+// position does, in the third octave with its neighbours. A row that the survey's fit names as slipped has no say: where
 // it truly was is not known.
 func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 	rows := surveyRows(ss, true)
-	out := make([]bool, band.Thirds)
 	if len(rows) != len(e.At) {
-		return out // not the rows the survey was made from
+		return make([]bool, band.Thirds) // not the rows the survey was made from
 	}
 	slipped := e.slipped()
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
@@ -55,10 +54,7 @@ func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 			}
 		}
 	}
-	for t := range out {
-		out[t] = after[t] < before[t]
-	}
-	return out
+	return nearerAround(before, after)
 }
 
 // slipped reports per row whether the fit raised its variance. The fit keeps
@@ -92,18 +88,20 @@ type heldOut struct {
 // minHeldOut is the number of fixture seatings below which nothing can be held out.
 const minHeldOut = 3
 
-// holdOutSeatings predicts each fixture seating's curve from every other one.
-// Rows with a known displacement take part with that; the others with their
-// estimated offset, which at the drum is independent of the curves compared.
+// holdOutSeatings predicts each fixture seating's curve from every other one,
+// by the survey and all soundings but the one held out. Rows with a known
+// displacement take part with that; the others with their estimated offset,
+// which at the drum is independent of the curves compared.
 func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) heldOut {
 	type member struct {
-		s     Seating
-		level []float64 // survey level at its position
-		loss  []float64 // loss to the leak
+		s    Seating
+		at   [3]float64
+		loss []float64 // loss to the leak
 	}
 	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
 	all := band.All()
 	e := &c.survey.Ears[ear]
+	mark, tells := e.atMark(), e.tellsPlace()
 	var members []member
 	for _, s := range ss {
 		if s.Point != point || s.Subject != fixtureSubject || s.Model == "" || s.Seal != "" {
@@ -112,9 +110,9 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 		m := member{s: s, loss: make([]float64, band.Count)}
 		switch o, ok := c.offsetOf(s); {
 		case s.Survey != nil && point == capture.Drum:
-			m.level, _ = c.survey.Predict(ear, s.Survey.Vector())
+			m.at = s.Survey.Vector()
 		case s.Survey == nil && ok:
-			m.level, _ = c.survey.Predict(ear, o.Ears[ear].Value)
+			m.at = o.Ears[ear].Value
 			for b, f := range all {
 				m.loss[b], _ = o.Leak[ear].lossAt(f.Mid)
 			}
@@ -132,14 +130,20 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 			if i == k {
 				continue
 			}
+			held := -1 // a survey row at the drum is no sounding
+			if b.s.Survey == nil {
+				held = b.s.Number
+			}
+			_, others := c.own(ear, held)
+			level := e.learn([2][3]float64{b.at, a.at}, others, nil, mark).level
 			for n, f := range all {
 				if !a.s.Ears[ear].counts(n) || !b.s.Ears[ear].counts(n) {
 					continue
 				}
 				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]
 				is := was
-				if e.Valid[n] && f.Lower >= positionLowHz && f.Upper < positionHighHz {
-					is += b.level[n] - a.level[n]
+				if tells[n] {
+					is += level[0][n] - level[1][n]
 				}
 				if f.Mid < leakTopHz {
 					is += a.loss[n] - b.loss[n]
@@ -249,10 +253,9 @@ func listenerPlaces(survey *Survey, offsets []Offset, ear int) []listenerPlace {
 
 // leaveOneListenerOut reports per third octave whether a seating at d comes
 // nearer to where the held-out listeners wear the headphone when it is moved
-// to the mean of the other listeners.
+// to the mean of the other listeners, in the third octave with its neighbours.
 func (c *corrector) leaveOneListenerOut(d [3]float64, ear int) []bool {
 	here, _ := c.survey.Predict(ear, d)
-	out := make([]bool, band.Thirds)
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
 	for _, l := range c.listeners[ear] {
 		for b := range here {
@@ -261,8 +264,21 @@ func (c *corrector) leaveOneListenerOut(d [3]float64, ear int) []bool {
 			after[b/perThird] += is * is
 		}
 	}
+	return nearerAround(before, after)
+}
+
+// nearerAround reports per third octave whether the mean squares after are
+// less than those before, the neighbours counted in: over one third octave
+// alone few displacements or listeners decide by luck.
+func nearerAround(before, after []float64) []bool {
+	out := make([]bool, len(before))
 	for t := range out {
-		out[t] = after[t] < before[t]
+		var was, is float64
+		for k := max(0, t-1); k < min(len(before), t+2); k++ {
+			was += before[k]
+			is += after[k]
+		}
+		out[t] = is < was
 	}
 	return out
 }

@@ -200,11 +200,11 @@ func drawn(rng *rand.Rand, mean [3]float64, root [3][3]float64) [3]float64 {
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	certainty float64   // probability with which a change must help
-	delta     []float64 // mean over the draws
-	known     []bool
-	truths    [][]float64 // per draw and kept band
-	scatter   [][]float64 // and what the seating differs by for other reasons
+	delta   []float64 // by the estimates, limited in depth
+	known   []bool
+	limited []bool
+	truths  [][]float64 // per draw and kept band
+	scatter [][]float64 // and by how much the seating lies below the fixture's level at its place for other reasons
 }
 
 // predict predicts the change of one ear of fixture seating number, the same
@@ -222,16 +222,12 @@ func (c *corrector) predict(number int, o Offset, ear int) *prediction {
 func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	e := &c.survey.Ears[ear]
 	t := &c.target[ear]
-	all := band.All()
-	p := &prediction{certainty: c.certainty, delta: make([]float64, band.Count), known: make([]bool, band.Count)}
-	_, errHere := c.survey.Predict(ear, o.Ears[ear].Value)
-	_, errThere := c.survey.Predict(ear, t.at.Value)
+	p := &prediction{delta: make([]float64, band.Count), known: make([]bool, band.Count), limited: make([]bool, band.Count)}
 	leak := o.Leak[ear]
 	sealed := t.hasLoss && leak.Class != "" && leak.Class != "open"
-	position, low := make([]bool, band.Count), make([]bool, band.Count)
+	position, low := e.tellsPlace(), make([]bool, band.Count)
 	loss, lossSE := make([]float64, band.Count), make([]float64, band.Count)
-	for b, f := range all {
-		position[b] = e.Valid[b] && f.Lower >= positionLowHz && f.Upper < positionHighHz
+	for b, f := range band.All() {
 		low[b] = sealed && f.Mid < leakTopHz
 		if low[b] {
 			var se float64
@@ -240,29 +236,57 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 		}
 		p.known[b] = position[b] || low[b]
 	}
+	own, others := c.own(ear, number)
+	places := make([][3]float64, 1+len(others))
+	all := append([]*sounding{own}, others...)
+	shared := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
-	mark, at, there := e.atMark(), make([]float64, band.Count), make([]float64, band.Count)
-	for _, place := range t.draw(rng, o.Ears[ear]) {
-		e.change(at, place.seating, mark)
-		e.change(there, place.mean, mark)
-		truth := make([]float64, band.Count)
+	mark := e.atMark()
+	for i, place := range t.draw(rng, o.Ears[ear]) {
+		places[0] = place.seating
+		for k, w := range others {
+			places[1+k] = w.draws[i]
+		}
+		surface := e.learn([2][3]float64{place.mean, place.seating}, all, places, mark)
+		truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
 		// The survey errs alike over about a third octave; a leak over all.
-		surveyZ, leakZ, seatingZ := 0.0, rng.NormFloat64(), 0.0
-		scatter := make([]float64, band.Count)
+		var meanZ, hereZ, seatingZ float64
+		leakZ := rng.NormFloat64()
+		zone := 0
 		for b := range truth {
 			if b%perThird == 0 {
-				surveyZ, seatingZ = rng.NormFloat64(), rng.NormFloat64()
+				meanZ, hereZ, seatingZ = shared.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
+			}
+			for zone < len(e.Zones)-1 && b >= e.Zones[zone].To {
+				zone++
 			}
 			scatter[b] = seatingZ * e.Scatter[b]
 			if position[b] {
-				truth[b] += there[b] - at[b] + surveyZ*math.Max(errHere[b], errThere[b])
+				r := surface.root[zone]
+				there := surface.level[0][b] + e.Scatter[b]*r[0]*meanZ
+				here := surface.level[1][b] + e.Scatter[b]*(r[1]*meanZ+r[2]*hereZ)
+				truth[b] += there - here
+				if own.counts[zone] {
+					scatter[b] = here - own.level[b]
+				}
 			}
 			if low[b] {
 				truth[b] += loss[b] - t.lossDB[b] + leakZ*lossSE[b]
 			}
-			p.delta[b] += truth[b] / correctionDraws
 		}
 		p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
+	}
+	surface := e.learn([2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
+	for b := range p.delta {
+		if position[b] {
+			p.delta[b] += surface.level[0][b] - surface.level[1][b]
+		}
+		if low[b] {
+			p.delta[b] += loss[b] - t.lossDB[b]
+		}
+		v := p.delta[b]
+		p.limited[b] = math.Abs(v) > correctionDepthDB
+		p.delta[b] = math.Max(-correctionDepthDB, math.Min(v, correctionDepthDB))
 	}
 	return p
 }
@@ -292,14 +316,13 @@ func (p *prediction) nearer(thirds []int, share float64) float64 {
 }
 
 // share returns how much of the change to make over the given third octaves:
-// the largest share that brings the curve nearer with probability p.certainty.
-// All of delta, the mean of what the change may be, has the least expected
-// squared error; each step back from it is the less likely to do harm. ok is
-// false when not even leastShare is sure enough.
+// the largest share that brings the curve nearer with probability nearerWhole.
+// Each step back from the whole is the less likely to do harm. ok is false when
+// not even leastShare is sure enough.
 func (p *prediction) share(thirds []int) (share float64, ok bool) {
 	const step = 0.05
 	for share = 1; share >= leastShare-step/2; share -= step {
-		if p.nearer(thirds, share) >= p.certainty {
+		if p.nearer(thirds, share) >= nearerWhole {
 			return share, true
 		}
 	}

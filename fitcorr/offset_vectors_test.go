@@ -100,7 +100,7 @@ func TestSurfaceVectors(t *testing.T) {
 	}
 	for _, c := range numbers(t, "surface.csv") {
 		k := Kernel{Linear: c[0], Quadratic: c[1], Amplitude: c[2], LengthMM: c[3], MMPerDeg: c[4]}
-		inv, _, ok := kernelInverse(k, at, slip)
+		inv, ok := kernelInverse(k, at, slip)
 		if !ok {
 			t.Fatal("singular")
 		}

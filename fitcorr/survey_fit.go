@@ -59,20 +59,12 @@ func fitEarSurvey(rows []Seating, ear int, slip []float64) (EarSurvey, *SurveyRe
 		rotates = rotates || s.Survey.RotationDeg != 0
 	}
 	y, mean := centred(rows, ear, e.Valid)
-	zones := makeZones()
-	var best *surfaceFit
-	for _, fam := range kernelFamilies(rotates) {
-		f := fitFamily(fam, e.At, y, e.Valid, zones, slip)
-		// A richer model must earn its place.
-		if f != nil && (best == nil || f.score < best.score+math.Log(0.97)) {
-			best = f
-		}
-	}
-	if best == nil {
+	fit := fitSurface(responseModels(rotates), e.At, y, e.Valid, slip)
+	if fit == nil {
 		return EarSurvey{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, earName(ear))
 	}
-	e.settle(best.zones, y, mean, slip)
-	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: best.method, HeldOutDB: best.heldOutDB}
+	e.settle(fit.zones, y, mean, slip)
+	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: fit.method, HeldOutDB: fit.heldOutDB}
 	return e, rep, nil
 }
 
@@ -137,7 +129,7 @@ func (e *EarSurvey) without(rows []Seating, ear int, slip []float64, out []int) 
 	y, mean := centred(kept, ear, e.Valid)
 	zones := append([]Zone(nil), e.Zones...)
 	for zi := range zones {
-		inv, _, ok := kernelInverse(zones[zi].Kernel, r.At, keptSlip)
+		inv, ok := kernelInverse(zones[zi].Kernel, r.At, keptSlip)
 		if !ok {
 			return r, false
 		}
@@ -166,8 +158,8 @@ func centred(rows []Seating, ear int, valid []bool) (*mat.Dense, []float64) {
 	return y, mean
 }
 
-// kernelInverse returns (K+N)⁻¹ and the logarithm of K+N's determinant.
-func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, float64, bool) {
+// kernelInverse returns (K+N)⁻¹.
+func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, bool) {
 	n := len(at)
 	gram := mat.NewSymDense(n, nil)
 	for i := range n {
@@ -182,21 +174,9 @@ func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, fl
 	var chol mat.Cholesky
 	inv := mat.NewSymDense(n, nil)
 	if !chol.Factorize(gram) || chol.InverseTo(inv) != nil {
-		return nil, 0, false
+		return nil, false
 	}
-	return inv, chol.LogDet(), true
-}
-
-// surfaceFit is one response model fitted to one ear.
-type surfaceFit struct {
-	method    string
-	zones     []Zone
-	inv       []*mat.Dense
-	heldOutDB float64
-	score     float64 // mean over bands of ln RMS: bands with a notch do not rule
-	// heldOut is the error of each row predicted without its displacement, and
-	// lever that error's variance in units of the scatter's.
-	heldOut *mat.Dense
+	return inv, true
 }
 
 // makeZones snaps the zones to whole position bands.
@@ -214,129 +194,6 @@ func makeZones() []Zone {
 		from = to
 	}
 	return append(zones, Zone{From: from, To: band.Count})
-}
-
-// fitFamily chooses the kernel of a family per zone by marginal likelihood
-// with the scatter's variance profiled out per band, and holds out each
-// displacement in turn.
-func fitFamily(fam kernelFamily, at [][3]float64, y *mat.Dense, valid []bool, zones []Zone, slip []float64) *surfaceFit {
-	n := len(at)
-	f := &surfaceFit{method: fam.method, zones: append([]Zone(nil), zones...), heldOut: mat.NewDense(n, band.Count, nil)}
-	f.inv = make([]*mat.Dense, len(zones))
-	lowest := newPositionBands().first // the leak's range has no say
-	type candidate struct {
-		inv *mat.Dense
-		ll  []float64 // per zone
-	}
-	var found []candidate
-	var foundKernel []Kernel
-	for _, k := range fam.kernels {
-		inv, logDet, ok := kernelInverse(k, at, slip)
-		if !ok {
-			continue
-		}
-		c := candidate{inv: mat.DenseCopyOf(inv), ll: make([]float64, len(zones))}
-		var ay mat.Dense
-		ay.Mul(c.inv, y)
-		ay.MulElem(&ay, y)
-		for zi, z := range zones {
-			for b := z.From; b < z.To; b++ {
-				if !valid[b] || b < lowest {
-					continue
-				}
-				var q float64 // y'(K+N)⁻¹y
-				for i := range n {
-					q += ay.At(i, b)
-				}
-				c.ll[zi] += -0.5*logDet - 0.5*float64(n-1)*math.Log(q+1e-9)
-			}
-		}
-		found, foundKernel = append(found, c), append(foundKernel, k)
-	}
-	for zi, z := range zones {
-		some := false
-		for b := max(lowest, z.From); b < z.To; b++ {
-			some = some || valid[b]
-		}
-		best, at := math.Inf(-1), -1
-		for ci, c := range found {
-			ll := c.ll[zi]
-			if zi > 0 {
-				ll += neighbourZone * c.ll[zi-1]
-			}
-			if zi < len(zones)-1 {
-				ll += neighbourZone * c.ll[zi+1]
-			}
-			if ll > best {
-				best, at = ll, ci
-			}
-		}
-		if some && at >= 0 {
-			f.zones[zi].Kernel, f.inv[zi] = foundKernel[at], found[at].inv
-		}
-	}
-	var known []Zone
-	var knownInv []*mat.Dense
-	var sum, count, bandsHeld float64
-	for zi := range f.zones {
-		if f.inv[zi] == nil {
-			continue
-		}
-		z := f.zones[zi]
-		z.Inv = rowsOf(f.inv[zi])
-		known, knownInv = append(known, z), append(knownInv, f.inv[zi])
-		holdOut(f, z, f.inv[zi], at, y)
-		for b := z.From; b < z.To; b++ {
-			if valid[b] && b >= lowest {
-				var sq, m float64
-				for i := range n {
-					if slip[i] == 1 {
-						sq += f.heldOut.At(i, b) * f.heldOut.At(i, b)
-						m++
-					}
-				}
-				sum += sq
-				count += m
-				f.score += 0.5 * math.Log(sq/math.Max(m, 1)+1e-9)
-				bandsHeld++
-			}
-		}
-	}
-	if len(known) == 0 || count == 0 {
-		return nil
-	}
-	f.zones, f.inv = known, knownInv
-	f.heldOutDB = math.Sqrt(sum / count)
-	f.score /= bandsHeld
-	return f
-}
-
-// holdOut predicts each displacement's rows without them:
-// e_G = (A_GG)⁻¹ (A y)_G with A = (K+N)⁻¹.
-func holdOut(f *surfaceFit, z Zone, inv *mat.Dense, at [][3]float64, y *mat.Dense) {
-	n := len(at)
-	var ay mat.Dense
-	ay.Mul(inv, y.Slice(0, n, z.From, z.To))
-	for _, group := range sameDisplacement(at) {
-		g := len(group)
-		agg := mat.NewDense(g, g, nil)
-		part := mat.NewDense(g, z.To-z.From, nil)
-		for a, i := range group {
-			for c, j := range group {
-				agg.Set(a, c, inv.At(i, j))
-			}
-			part.SetRow(a, ay.RawRowView(i))
-		}
-		var e mat.Dense
-		if e.Solve(agg, part) != nil {
-			continue
-		}
-		for a, i := range group {
-			for b := z.From; b < z.To; b++ {
-				f.heldOut.Set(i, b, e.At(a, b-z.From))
-			}
-		}
-	}
 }
 
 // sameDisplacement groups rows of equal displacement, in order of appearance.

@@ -1,16 +1,19 @@
 package fitcorr
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // Kernel is the covariance of the level at two displacements, in units of the
 // scatter's variance:
 //
-//	k(x, x') = c + l·x·x'/L² + q·(x·x'/L²)² + a·exp(−|x−x'|²/(2ℓ²)),
+//	k(x, x') = c + l·x·x'/L² + q·(x·x'/L²)² + a·(1 + t + t²/3)·exp(−t),  t = √5·|x−x'|/ℓ,
 //
 // with x = (forward, up, r·rotation) in mm and L = 8 mm. Linear and quadratic
-// terms alone are Bayesian regressions of first and second order; the last
-// term makes the surface free (Rasmussen & Williams, Gaussian Processes for
-// Machine Learning, 2006, chapters 2 and 4).
+// terms alone are Bayesian regressions of first and second order; the last, of
+// the Matérn class with smoothness 5/2, makes the surface free (Rasmussen &
+// Williams, Gaussian Processes for Machine Learning, 2006, chapters 2 and 4).
 type Kernel struct {
 	Linear    float64 `json:"linear"`
 	Quadratic float64 `json:"quadratic,omitempty"`
@@ -43,48 +46,48 @@ func (k Kernel) eval(a, b [3]float64, grad bool) (v float64, g [3]float64) {
 	}
 	const unit = kernelUnitMM * kernelUnitMM
 	dot /= unit
-	var rbf float64
+	var free, pull float64 // the last term, and what its gradient has per mm of a − b
 	if k.Amplitude > 0 {
-		rbf = k.Amplitude * math.Exp(-dist/(2*k.LengthMM*k.LengthMM))
+		t := math.Sqrt(5*dist) / k.LengthMM
+		decay := k.Amplitude * math.Exp(-t)
+		free = decay * (1 + t + t*t/3)
+		pull = decay * (1 + t) * 5 / (3 * k.LengthMM * k.LengthMM)
 	}
-	v = kernelConstant + k.Linear*dot + k.Quadratic*dot*dot + rbf
+	v = kernelConstant + k.Linear*dot + k.Quadratic*dot*dot + free
 	if grad {
 		for i, s := range scale {
-			g[i] = (k.Linear+2*k.Quadratic*dot)*s*s*b[i]/unit - rbf*s*s*(a[i]-b[i])/max(k.LengthMM*k.LengthMM, 1e-9)
+			g[i] = (k.Linear+2*k.Quadratic*dot)*s*s*b[i]/unit - pull*s*s*(a[i]-b[i])
 		}
 	}
 	return v, g
 }
 
-// kernelFamily is one of the response models among which the survey chooses.
-type kernelFamily struct {
-	method  string
-	kernels []Kernel
+// responseModel is one of the response models among which the survey chooses.
+type responseModel struct {
+	method string // in words
+	kernel Kernel
 }
 
-// kernelFamilies lists the candidates, simplest first. Amplitudes are powers
+// responseModels lists the candidates, simplest first. Amplitudes are powers
 // of the scatter's variance, so the grid covers what a survey can show.
-func kernelFamilies(rotates bool) []kernelFamily {
+func responseModels(rotates bool) []responseModel {
 	rots := []float64{0.5}
 	if rotates {
 		rots = []float64{0.06, 0.25, 0.7}
 	}
-	amps := []float64{1, 10, 100, 1000, 10000}
-	first := kernelFamily{method: "first order"}
-	second := kernelFamily{method: "second order"}
-	free := kernelFamily{method: "Gaussian process"}
+	var first, second, free []responseModel
 	for _, r := range rots {
-		for _, l := range amps {
-			first.kernels = append(first.kernels, Kernel{Linear: l, MMPerDeg: r})
+		for _, l := range []float64{1, 10, 100, 1000, 10000} {
+			first = append(first, responseModel{"first order", Kernel{Linear: l, MMPerDeg: r}})
 			for _, q := range []float64{0.01, 0.1, 1} {
-				second.kernels = append(second.kernels, Kernel{Linear: l, Quadratic: q * l, MMPerDeg: r})
+				second = append(second, responseModel{"second order", Kernel{Linear: l, Quadratic: q * l, MMPerDeg: r}})
 			}
-			for _, length := range []float64{5, 8, 12, 20} {
-				for _, part := range []float64{0.03, 0.3, 3} {
-					free.kernels = append(free.kernels, Kernel{Linear: l, Amplitude: part * l, LengthMM: length, MMPerDeg: r})
+			for _, length := range []float64{8, 12, 20, 40} {
+				for _, part := range []float64{0.03, 0.3, 3, 30} {
+					free = append(free, responseModel{"Gaussian process", Kernel{Linear: l, Amplitude: part * l, LengthMM: length, MMPerDeg: r}})
 				}
 			}
 		}
 	}
-	return []kernelFamily{first, second, free}
+	return slices.Concat(first, second, free)
 }

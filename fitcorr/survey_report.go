@@ -150,7 +150,7 @@ func (k Kernel) slopeVar(a int) float64 {
 	s := [3]float64{1, 1, k.MMPerDeg}[a]
 	v := k.Linear / (kernelUnitMM * kernelUnitMM)
 	if k.Amplitude > 0 {
-		v += k.Amplitude / (k.LengthMM * k.LengthMM)
+		v += 5 * k.Amplitude / (3 * k.LengthMM * k.LengthMM)
 	}
 	return s * s * v
 }

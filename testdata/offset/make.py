@@ -20,7 +20,7 @@ import sklearn
 from scipy import stats
 from sklearn.covariance import ledoit_wolf
 from sklearn.gaussian_process import GaussianProcessRegressor
-from sklearn.gaussian_process.kernels import RBF, ConstantKernel, DotProduct, Exponentiation
+from sklearn.gaussian_process.kernels import Matern, ConstantKernel, DotProduct, Exponentiation
 
 HEAD = "# scipy %s; scikit-learn %s; numpy %s\n" % (scipy.__version__, sklearn.__version__, np.__version__)
 
@@ -62,7 +62,7 @@ def surface(rng):
         if quad:
             k = k + ConstantKernel(quad / unit ** 2, "fixed") * Exponentiation(DotProduct(0, "fixed"), 2)
         if amp:
-            k = k + ConstantKernel(amp, "fixed") * RBF(length, "fixed")
+            k = k + ConstantKernel(amp, "fixed") * Matern(length, "fixed", nu=2.5)
         g = GaussianProcessRegressor(k, alpha=1.0, optimizer=None).fit(at * scale, y - y.mean())
         mean, cov = g.predict(np.vstack([probes, np.zeros(3)]) * scale, return_cov=True)
         for i, d in enumerate(probes):
