@@ -1,6 +1,7 @@
 package main
 
 import (
+	"maps"
 	"os"
 	"slices"
 	"testing"
@@ -17,10 +18,6 @@ import (
 func TestBars(t *testing.T) {
 	if os.Getenv("ASWORN_LONG") == "" {
 		t.Skip("set ASWORN_LONG")
-	}
-	all := conditions()
-	named := func(name string) condition {
-		return all[slices.IndexFunc(all, func(c condition) bool { return c.name == name })]
 	}
 	scores, err := prove(t.Context(), named("read"), simulate.Piston, 3000, 12, 2)
 	if err != nil {
@@ -51,21 +48,39 @@ func TestBars(t *testing.T) {
 			}
 		}
 	}
-	off, err := prove(t.Context(), named("read-off-4"), simulate.Piston, 3000, 6, 2)
-	if err != nil {
-		t.Fatal(err)
+}
+
+// Of the curves corrected between 1 and 10 kHz 95 % must come nearer to the
+// truth, and the mean error of seatings 4 mm off must fall to half, on every
+// generator. Twelve studies each with ASWORN_LONG, else two, which share but two
+// landmarks of the fixture: there the first bar is held loosely.
+func TestCorrectionBars(t *testing.T) {
+	studies, least := 2, 85.0
+	if os.Getenv("ASWORN_LONG") != "" {
+		studies, least = 12, 95
 	}
-	trials := func(keep func(correctionTrial) bool) func(score) []correctionTrial {
-		return func(s score) []correctionTrial {
-			return slices.DeleteFunc(slices.Clone(s.corrections), func(c correctionTrial) bool { return !keep(c) })
+	for _, g := range slices.Sorted(maps.Keys(generators)) {
+		off, err := prove(t.Context(), named("read-off-4"), generators[g], 3000, studies, 2)
+		if err != nil {
+			t.Fatal(err)
+		}
+		trials := func(keep func(correctionTrial) bool) func(score) []correctionTrial {
+			return func(s score) []correctionTrial {
+				return slices.DeleteFunc(slices.Clone(s.corrections), func(c correctionTrial) bool { return !keep(c) })
+			}
+		}
+		away := trials(func(c correctionTrial) bool { return c.distance > 3.9 })
+		before := over(off, away, func(c correctionTrial) float64 { return c.whole[0] })
+		after := over(off, away, func(c correctionTrial) float64 { return c.whole[1] })
+		nearer := over(off, trials(func(c correctionTrial) bool { return c.applied }), func(c correctionTrial) float64 { return percent(c.whole[1] < c.whole[0]) })
+		t.Logf("%s, 4 mm off: %s dB before, %s dB after correction; nearer %s %%", g, before.show(2), after.show(2), nearer.show(1))
+		if after.value > before.value/2 || nearer.value < least {
+			t.Errorf("%s: corrections miss the bar", g)
 		}
 	}
-	away := trials(func(c correctionTrial) bool { return c.distance > 3.9 })
-	before := over(off, away, func(c correctionTrial) float64 { return c.whole[0] })
-	after := over(off, away, func(c correctionTrial) float64 { return c.whole[1] })
-	nearer := over(off, trials(func(c correctionTrial) bool { return c.applied }), func(c correctionTrial) float64 { return percent(c.whole[1] < c.whole[0]) })
-	t.Logf("4 mm off: %s dB before, %s dB after correction; nearer %s %%", before.show(2), after.show(2), nearer.show(1))
-	if after.value > before.value/2+2*after.se || nearer.value < 95 {
-		t.Error("corrections miss the bar")
-	}
+}
+
+func named(name string) condition {
+	all := conditions()
+	return all[slices.IndexFunc(all, func(c condition) bool { return c.name == name })]
 }

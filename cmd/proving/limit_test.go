@@ -11,11 +11,13 @@ import (
 	"asworn/fitcorr"
 )
 
-// TestSurveyLimit tells what of a correction's error no estimate of places can
-// take away: seatings 4 mm off are moved to the true worn mean from where they
-// truly are, by the survey alone. What is left then is what the survey does not
-// know of the response between its displacements, and what scatters anyhow. With
-// ASWORN_LONG set; it logs, and fails only where knowing all places is no help.
+// TestSurveyLimit tells what the fixture's own seatings are worth to a
+// correction: seatings 4 mm off are moved to the true worn mean from where they
+// truly are by the survey alone, and corrected, from where they are estimated to
+// be, by survey and seatings together. What the first leaves is what the survey
+// does not know of the response between its displacements, and what scatters
+// anyhow. With ASWORN_LONG set; it logs, and fails only where even knowing all
+// places is no help.
 func TestSurveyLimit(t *testing.T) {
 	if os.Getenv("ASWORN_LONG") == "" {
 		t.Skip("set ASWORN_LONG")
