@@ -12,7 +12,7 @@ import (
 
 // Limits of a correction (docs/correction.md).
 const (
-	correctionDepthDB = 10.0 // no change is deeper
+	correctionDepthDB = 10.0 // no change is deeper: a lost seal is withheld, a notch is filled no further
 	// leakTopHz is where the leak's part of a correction ends; the survey's
 	// part begins at positionLowHz and ends at positionHighHz.
 	leakTopHz = 890.0
@@ -155,6 +155,8 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 		for third := part.from; third < part.to; third++ {
 			reason := ""
 			switch {
+			case !part.position && p.deepest(third) > correctionDepthDB:
+				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
 			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
 				reason = "held-out displacements do not come nearer"
 			case !held.helps(third, part):
@@ -180,11 +182,11 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 			}
 			for b := perThird * third; b < perThird*(third+1); b++ {
 				if p.known[b] && s.Ears[ear].counts(b) {
-					change := share * p.delta[b]
+					change := p.move(b, share)
 					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = change, p.stderr(b, change), true
 				}
 			}
-			if slices.Contains(p.limited[perThird*third:perThird*(third+1)], true) {
+			if p.deepest(third) > correctionDepthDB {
 				reasons.add(fmt.Sprintf("the change is limited to %.0f dB: seat it again", correctionDepthDB))
 			}
 		}

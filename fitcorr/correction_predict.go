@@ -15,11 +15,10 @@ const correctionDraws = 200
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	delta    []float64 // by the estimates, limited in depth
+	delta    []float64 // by the estimates
 	position []bool    // bands that the place changes
 	seal     sealChange
 	known    []bool      // bands that place or seal changes
-	limited  []bool      // bands in which the change would be deeper than the limit
 	truths   [][]float64 // per draw and kept band
 	scatter  [][]float64 // and what the seating lies below the fixture's level at its place by, for other reasons
 }
@@ -39,7 +38,7 @@ func (c *corrector) predict(number int, o Offset, ear int) *prediction {
 func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 	e, t := &c.survey.Ears[ear], &c.target[ear]
 	p := &prediction{
-		delta: make([]float64, band.Count), known: make([]bool, band.Count), limited: make([]bool, band.Count),
+		delta: make([]float64, band.Count), known: make([]bool, band.Count),
 		position: e.tellsPlace(), seal: t.sealChange(o.Leak[ear]),
 	}
 	own, others := c.own(ear, number)
@@ -55,8 +54,6 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 		}
 		p.delta[b] += p.seal.change[b]
 		p.known[b] = p.position[b] || p.seal.known[b]
-		p.limited[b] = math.Abs(p.delta[b]) > correctionDepthDB
-		p.delta[b] = math.Max(-correctionDepthDB, math.Min(p.delta[b], correctionDepthDB))
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
 	shared := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
@@ -103,7 +100,12 @@ func (p *prediction) draw(e *EarSurvey, own *sounding, surface learned, shared, 
 	p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
 }
 
-// nearer returns the share of draws in which adding share·delta brings the
+// move returns a share of the change in band b, limited in depth.
+func (p *prediction) move(b int, share float64) float64 {
+	return share * math.Max(-correctionDepthDB, math.Min(p.delta[b], correctionDepthDB))
+}
+
+// nearer returns the share of draws in which a share of the change brings the
 // measured curve nearer to the truth over the given third octaves, by the mean
 // square over known bands. The curve's own scatter stays in it either way, and
 // makes a small correction a matter of luck.
@@ -115,7 +117,7 @@ func (p *prediction) nearer(thirds []int, share float64) float64 {
 			for b := perThird * t; b < perThird*(t+1); b++ {
 				if p.known[b] {
 					// (off)² − (off − move)²
-					move := share * p.delta[b]
+					move := p.move(b, share)
 					gain += move * (2*(truth[b]+p.scatter[i][b]) - move)
 				}
 			}

@@ -351,8 +351,9 @@ func TestCorrectionsMendALeak(t *testing.T) {
 				continue
 			}
 			want := p.LossDB(f.Mid) - worn.LossDB(f.Mid)
-			want = math.Min(want, correctionDepthDB)
-			if !c.Applied[b] {
+			lowest := band.All()[b/perThird*perThird].Mid // the whole third octave goes by its deepest band
+			deep := p.LossDB(lowest)-worn.LossDB(lowest) > correctionDepthDB-0.5
+			if !c.Applied[b] && !deep {
 				t.Fatalf("%s %s at %.0f Hz not corrected: %s", c.ID, c.Ear, f.Mid, c.Withheld)
 			}
 			if c.Applied[b] && math.Abs(c.DeltaDB[b]-want) > 0.2 {
