@@ -1,5 +1,5 @@
-// Package lattice is generator C of the proving ground, a physics of its own
-// that no estimator is tuned on: the wave equation in the narrow and uneven air
+// Package lattice is generator C of the proving ground, a physics of its own:
+// the wave equation in the narrow and uneven air
 // between a cup and the relief of an ear, by finite elements on a lattice.
 package lattice
 

@@ -1,5 +1,5 @@
 // Package modal is generator B of the proving ground: a physics of its own,
-// kept apart so that no estimator is tuned on it. A shallow cylindrical cavity
+// so that no estimate holds by the simulator's own assumptions. A shallow cylindrical cavity
 // by its modes, an ear as a diffracting rim over a Helmholtz concha, hair
 // channels as the leak, and a round head on which a displaced cushion rides up.
 package modal
