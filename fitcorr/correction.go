@@ -42,7 +42,8 @@ const (
 //     mean did not know.
 //
 // ss are all seatings of the model; offsets and worn those estimated from
-// them. The change is shrunk by the share that its uncertainty leaves of it.
+// them. The level change is told by the survey and by the fixture's own seatings
+// at their estimated places, and as much of it is made as is sure to help.
 // Only position and leak are corrected, never the difference between
 // ears. At the drum the same change is added as at the blocked entrance, which
 // assumes that the relation of the two does not depend on the position (near
@@ -86,7 +87,7 @@ type corrector struct {
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
 	listeners    [2][]listenerPlace
-	seatings     [2]map[int]*sounding // ordinary fixture seatings by number
+	seatings     [2]map[int]*placedRow // ordinary fixture seatings by number
 	opt          Options
 	predicted    map[[2]int]*prediction // by seating number and ear
 }
@@ -106,7 +107,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 		if !survey.Ears[ear].Known() {
 			continue
 		}
-		c.seatings[ear] = c.soundings(ss, ear)
+		c.seatings[ear] = c.placedRows(ss, ear)
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
 		c.displacement[ear] = displacementHelps(ss, &survey.Ears[ear], ear)
 		c.listeners[ear] = listenerPlaces(survey, offsets, ear)

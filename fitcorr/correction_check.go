@@ -89,7 +89,7 @@ type heldOut struct {
 const minHeldOut = 3
 
 // holdOutSeatings predicts each fixture seating's curve from every other one,
-// by the survey and all soundings but the one held out. Rows with a known
+// by the survey and all placed rows but the one held out. Rows with a known
 // displacement take part with that; the others with their estimated offset,
 // which at the drum is independent of the curves compared.
 func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) heldOut {
@@ -130,7 +130,7 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 			if i == k {
 				continue
 			}
-			held := -1 // a survey row at the drum is no sounding
+			held := -1 // a survey row at the drum is no placed row
 			if b.s.Survey == nil {
 				held = b.s.Number
 			}

@@ -73,7 +73,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 // draw adds one draw of what the change truly is, given the level at the worn
 // mean and at the seating's place. The survey errs alike over about a third
 // octave, and at the worn mean for all seatings; a leak over all bands.
-func (p *prediction) draw(e *EarSurvey, own *sounding, surface learned, shared, rng *rand.Rand) {
+func (p *prediction) draw(e *EarSurvey, own *placedRow, surface learned, shared, rng *rand.Rand) {
 	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()

@@ -12,11 +12,11 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// sounding is an ordinary fixture seating as one more observation of how the
+// placedRow is an ordinary fixture seating as one more observation of how the
 // fixture's response moves. The survey shows that at displacements of its own;
 // the seatings show it where they were, near the worn mean for most, at places
 // that are estimated instead of set.
-type sounding struct {
+type placedRow struct {
 	at     Estimate
 	draws  [][3]float64 // where it may be, correctionDraws of them
 	level  []float64    // dB per kept band, as if sealed, relative to the survey's BaseDB
@@ -26,19 +26,19 @@ type sounding struct {
 	noise float64
 }
 
-// soundings returns the blocked-entrance seatings among ss that have an
+// placedRows returns the blocked-entrance seatings among ss that have an
 // offset, by number, for one ear.
-func (c *corrector) soundings(ss []Seating, ear int) map[int]*sounding {
+func (c *corrector) placedRows(ss []Seating, ear int) map[int]*placedRow {
 	e := &c.survey.Ears[ear]
 	mark, tells := e.atMark(), e.tellsPlace()
 	all := band.All()
-	out := map[int]*sounding{}
+	out := map[int]*placedRow{}
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
 		if !ok || !ordinaryFixture(s) || s.Point != blocked {
 			continue
 		}
-		w := &sounding{at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}
+		w := &placedRow{at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}
 		for b, f := range all {
 			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
 			if f.Mid < leakTopHz {
@@ -77,7 +77,7 @@ func (e *EarSurvey) tellsPlace() []bool {
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func (e *EarSurvey) misfit(w *sounding, mark [][]float64, tells []bool) float64 {
+func (e *EarSurvey) misfit(w *placedRow, mark [][]float64, tells []bool) float64 {
 	at, level := make([]float64, band.Count), make([]float64, band.Count)
 	variance := make([]float64, band.Count)
 	e.change(at, w.at.Value, mark)
@@ -108,7 +108,7 @@ func (e *EarSurvey) misfit(w *sounding, mark [][]float64, tells []bool) float64 
 	return sum / math.Max(n, 1)
 }
 
-// learned is the level at two places as survey and soundings tell it.
+// learned is the level at two places as survey and placed rows tell it.
 type learned struct {
 	level [2][]float64 // dB per kept band relative to the survey's BaseDB
 	// root is the Cholesky factor of the covariance of both per zone, in units
@@ -116,11 +116,11 @@ type learned struct {
 	root [][3]float64
 }
 
-// learn conditions the survey on soundings that lie at places (nil: where they
+// learn conditions the survey on placed rows that lie at places (nil: where they
 // are estimated to be), the Gaussian process being updated by them (Rasmussen &
 // Williams 2006, eq. 2.22 to 2.24), and returns the level at two targets. mark
 // is what atMark returns.
-func (e *EarSurvey) learn(targets [2][3]float64, w []*sounding, places [][3]float64, mark [][]float64) learned {
+func (e *EarSurvey) learn(targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
 	points := append(targets[:len(targets):len(targets)], places...)
 	if places == nil {
 		for _, s := range w {
@@ -144,7 +144,7 @@ func (e *EarSurvey) learn(targets [2][3]float64, w []*sounding, places [][3]floa
 				floats.AddScaled(level[p][z.From:z.To], v-mark[zi][i], e.Weights[i][z.From:z.To])
 			}
 		}
-		var used []int // soundings that count here
+		var used []int // placed rows that count here
 		for o := range w {
 			if w[o].counts[zi] {
 				used = append(used, o)
@@ -188,16 +188,16 @@ func (z Zone) toRows(points, rows [][3]float64) (k, kInv [][]float64) {
 	return k, kInv
 }
 
-// gains are what the soundings are worth to two targets.
+// gains are what the placed rows are worth to two targets.
 type gains struct {
-	used []int        // numbers of the soundings that have a say
-	of   [2][]float64 // per target and sounding used: weight of its level's difference from the survey's
+	used []int        // numbers of the placed rows that have a say
+	of   [2][]float64 // per target and placed row used: weight of its level's difference from the survey's
 	root [3]float64   // Cholesky factor of the targets' covariance: (0,0), (1,0), (1,1)
 }
 
 // newGains works out the gains from the survey's covariance of the points:
-// the targets are points 0 and 1, sounding o is point 2+o.
-func newGains(used []int, w []*sounding, cov func(p, q int) float64) gains {
+// the targets are points 0 and 1, placed row o is point 2+o.
+func newGains(used []int, w []*placedRow, cov func(p, q int) float64) gains {
 	g := gains{used: used}
 	post := [3]float64{cov(0, 0), cov(1, 0), cov(1, 1)}
 	if n := len(used); n > 0 {
@@ -230,9 +230,9 @@ func newGains(used []int, w []*sounding, cov func(p, q int) float64) gains {
 	return g
 }
 
-// own returns the sounding of one seating, and those of all others in the
+// own returns the placed row of one seating, and those of all others in the
 // order of their numbers.
-func (c *corrector) own(ear, number int) (own *sounding, others []*sounding) {
+func (c *corrector) own(ear, number int) (own *placedRow, others []*placedRow) {
 	for _, n := range slices.Sorted(maps.Keys(c.seatings[ear])) {
 		if n != number {
 			others = append(others, c.seatings[ear][n])

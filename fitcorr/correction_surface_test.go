@@ -8,7 +8,7 @@ import (
 	"asworn/capture/band"
 )
 
-// A sounding whose place is known is one more row of the survey: learning from
+// A placed row whose place is known is one more row of the survey: learning from
 // it must say the same as the survey that holds it as a row, whose surface is
 // checked against scikit-learn (TestSurfaceVectors).
 func TestLearnIsOneMoreRow(t *testing.T) {
@@ -22,9 +22,9 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 	if !ok {
 		t.Fatal("too few rows")
 	}
-	var w []*sounding
+	var w []*placedRow
 	for _, i := range out {
-		s := &sounding{at: Estimate{Value: whole.At[i]}, noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
+		s := &placedRow{at: Estimate{Value: whole.At[i]}, noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
 		for b := range band.Count {
 			s.level = append(s.level, rows[i].Ears[ear].LevelDB[b]-less.BaseDB[b])
 		}
@@ -69,7 +69,7 @@ func TestOddSeatingHardlyCounts(t *testing.T) {
 			}
 		}
 	}
-	change := func(st fixtureStudy) (*sounding, []float64) {
+	change := func(st fixtureStudy) (*placedRow, []float64) {
 		c := newCorrector(st.ss, st.survey, st.offsets, st.worn, DefaultOptions())
 		return c.seatings[0][0], c.predict(1, c.offsets[1], 0).delta
 	}
