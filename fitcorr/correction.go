@@ -87,9 +87,12 @@ type corrector struct {
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
 	listeners    [2][]listenerPlace
-	seatings     [2]map[int]*placedRow // ordinary fixture seatings by number
-	opt          Options
-	predicted    map[[2]int]*prediction // by seating number and ear
+	// seatings are the ordinary fixture seatings by number, where positions were
+	// read off the heads. From levels alone a seating's place was found by the very
+	// levels that it would be a witness of.
+	seatings  [2]map[int]*placedRow
+	opt       Options
+	predicted map[[2]int]*prediction // by seating number and ear
 }
 
 // newCorrector returns nil without a survey or a worn mean.
@@ -107,7 +110,9 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 		if !survey.Ears[ear].Known() {
 			continue
 		}
-		c.seatings[ear] = c.placedRows(ss, ear)
+		if worn.Readings != nil {
+			c.seatings[ear] = c.placedRows(ss, ear)
+		}
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
 		c.displacement[ear] = displacementHelps(ss, &survey.Ears[ear], ear)
 		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
@@ -172,6 +177,9 @@ func (c *corrector) correct(s Seating, o Offset, ear int) Correction {
 			if reason != "" && p.deepest(third) >= trifleDB {
 				reasons.add(reason)
 			}
+		}
+		if !slices.ContainsFunc(able, func(third int) bool { return p.deepest(third) >= trifleDB }) {
+			continue
 		}
 		sure, share := p.surest(able)
 		for _, third := range able {

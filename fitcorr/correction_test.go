@@ -59,11 +59,11 @@ type fixtureStudy struct {
 
 // simulateFixture makes a survey of 13 displacements, seatings on the fixture
 // at the given offsets and eight listeners around wornAt. Offsets are known to
-// fixtureSD, the worn mean to wornSD (mm).
+// fixtureSD, the worn mean to wornSD (mm), from elsewhere than the levels.
 func simulateFixture(t testing.TB, seed uint64, at [][3]float64, wornAt [3]float64, fixtureSD, wornSD, scatterDB float64) fixtureStudy {
 	t.Helper()
 	rng := rand.New(rand.NewPCG(seed, 77))
-	st := fixtureStudy{survey: &Survey{Model: "M"}, worn: &Worn{Listeners: 8}, placed: map[string][3]float64{}, wornAt: wornAt}
+	st := fixtureStudy{survey: &Survey{Model: "M"}, worn: &Worn{Listeners: 8, Readings: &Readings{}}, placed: map[string][3]float64{}, wornAt: wornAt}
 	st.paths = [2]paths{newPaths(rng), newPaths(rng)}
 	st.drum = func(f float64, _ [3]float64) float64 { return 8 * math.Exp(-math.Pow(math.Log2(f/2800), 2)) }
 	all := band.All()
