@@ -26,9 +26,6 @@ func conditions() []condition {
 	add("read-off-4", "positions read; fixture seatings for the correction: two in place, four 4 mm off", func(d *design) {
 		d.Readings, d.FixtureOffsetsMM = true, []float64{0, 0, 4, 4, 4, 4}
 	})
-	add("read-off-4-survey-25", "the same with 25 displacements", func(d *design) {
-		d.Readings, d.SurveySize, d.FixtureOffsetsMM = true, 25, []float64{0, 0, 4, 4, 4, 4}
-	})
 	add("read-about-people", "positions read; fixture seatings placed about the people's mean, not the panel's", func(d *design) {
 		d.Readings, d.AboutPeople = true, true
 	})
