@@ -100,7 +100,10 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
-	c := &corrector{survey: survey, mean: worn.Mean, offsets: map[int]Offset{}, held: map[capture.Point]*[2]heldOut{}, opt: opt, predicted: map[[2]int]*prediction{}}
+	c := &corrector{
+		survey: survey, mean: worn.Mean, offsets: map[int]Offset{}, opt: opt,
+		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
+	}
 	for _, o := range offsets {
 		if o.Subject == fixtureSubject && !o.Survey {
 			c.offsets[o.Seating] = o

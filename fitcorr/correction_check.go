@@ -11,10 +11,10 @@ import (
 )
 
 // displacementHelps holds out each displacement of the survey in turn and
-// reports, per third octave, whether predicting it from the others comes
-// nearer to what was measured there than leaving the level at the marked
-// position does, in the third octave with its neighbours. A row that the survey's fit names as slipped has no say: where
-// it truly was is not known.
+// reports, per third octave with its neighbours, whether predicting it from the
+// others comes nearer to what was measured there than leaving the level at the
+// marked position does. A row that the survey's fit names as slipped has no say:
+// where it truly was is not known.
 func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 	rows := surveyRows(ss, true)
 	if len(rows) != len(e.At) {

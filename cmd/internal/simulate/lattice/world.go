@@ -1,6 +1,6 @@
 // Package lattice is generator C of the proving ground, a physics of its own:
-// the wave equation in the narrow and uneven air
-// between a cup and the relief of an ear, by finite elements on a lattice.
+// the wave equation in the narrow and uneven air between a cup and the relief of
+// an ear, by finite elements on a lattice.
 package lattice
 
 import (
