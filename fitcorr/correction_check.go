@@ -27,15 +27,8 @@ func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
 			continue // at the marked position there is nothing to correct
 		}
 		for _, z := range e.Zones {
-			inv, ay := mat.NewDense(len(group), len(group), nil), mat.NewDense(len(group), z.To-z.From, nil)
-			for a, i := range group {
-				for b, j := range group {
-					inv.Set(a, b, z.Inv[i][j])
-				}
-				ay.SetRow(a, e.Weights[i][z.From:z.To])
-			}
-			var held mat.Dense
-			if held.Solve(inv, ay) != nil {
+			held, _, ok := leftOutErrors(group, func(i, j int) float64 { return z.Inv[i][j] }, func(i int) []float64 { return e.Weights[i][z.From:z.To] })
+			if !ok {
 				continue
 			}
 			for a, i := range group {

@@ -128,17 +128,8 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 		if slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 }) {
 			continue
 		}
-		own := mat.NewSymDense(g, nil)
-		part := mat.NewDense(g, band.Count, nil)
-		for a, i := range group {
-			for c, j := range group[:a+1] {
-				own.SetSym(a, c, inv.At(i, j))
-			}
-			part.SetRow(a, ay.RawRowView(i))
-		}
-		var chol mat.Cholesky
-		var e mat.Dense
-		if !chol.Factorize(own) || chol.SolveTo(&e, part) != nil {
+		e, own, ok := leftOutErrors(group, inv.At, ay.RawRowView)
+		if !ok {
 			continue
 		}
 		h.rows += float64(g)
@@ -146,13 +137,33 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 			var sq, q float64
 			for a := range group {
 				sq += e.At(a, b) * e.At(a, b)
-				q += e.At(a, b) * part.At(a, b)
+				q += e.At(a, b) * ay.At(group[a], b)
 			}
 			h.square[b] += sq
-			h.logDensity[b] += 0.5 * (chol.LogDet() - float64(g)*logVariance[b] - q/variance[b])
+			h.logDensity[b] += 0.5 * (own.LogDet() - float64(g)*logVariance[b] - q/variance[b])
 		}
 	}
 	return h
+}
+
+// leftOutErrors returns by how much each row of a group lies above what all rows
+// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and the
+// factorised inv_GG. ay(i) is row i of inv y.
+func leftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []float64) (*mat.Dense, *mat.Cholesky, bool) {
+	own := mat.NewSymDense(len(group), nil)
+	part := mat.NewDense(len(group), len(ay(group[0])), nil)
+	for a, i := range group {
+		for c, j := range group[:a+1] {
+			own.SetSym(a, c, inv(i, j))
+		}
+		part.SetRow(a, ay(i))
+	}
+	var chol mat.Cholesky
+	var e mat.Dense
+	if !chol.Factorize(own) || chol.SolveTo(&e, part) != nil {
+		return nil, nil, false
+	}
+	return &e, &chol, true
 }
 
 // inWords says which response models were chosen in how many zones.
