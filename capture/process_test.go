@@ -107,7 +107,7 @@ func worst(t *testing.T, r capture.Response, c chain, from, to float64) (float64
 	return worst, at
 }
 
-// TestAccuracy makes the table of docs/accuracy.md: known filters in a
+// TestAccuracy makes the table of docs/developing/accuracy.md: known filters in a
 // recording without noise, and the worst error of any band from 20 Hz to 20 kHz
 // (or what the rate allows).
 func TestAccuracy(t *testing.T) {

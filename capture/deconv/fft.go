@@ -12,7 +12,7 @@ import (
 // transform of half the length. It keeps work space and is not safe for use by
 // several goroutines.
 //
-// gonum's transform is the model and the check of this one; docs/speed.md says
+// gonum's transform is the model and the check of this one; docs/developing/speed.md says
 // why there is one of our own: at the lengths of a sweep it takes a third of
 // the time.
 type FFT struct {

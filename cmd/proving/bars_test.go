@@ -13,7 +13,7 @@ import (
 // The bars of the method, in studies whose positions were read: eight listeners
 // with differing ears, three models, a bare-ear reference, fifteen displacements.
 // Twelve studies hold 36 means that hang together by twelve landmarks of the
-// fixture, so coverage is held loosely (docs/proving.md has more of them). A
+// fixture, so coverage is held loosely (docs/developing/proving.md has more of them). A
 // minute on two cores, so only with ASWORN_LONG set.
 func TestBars(t *testing.T) {
 	if os.Getenv("ASWORN_LONG") == "" {

@@ -1,7 +1,7 @@
 // Command proving is the proving ground of the offset estimates: it invents
 // studies whose truth is known, has them analysed, and writes how far off the
 // answers are, how often the stated intervals hold, and how often a verdict is
-// wrong. docs/proving.md holds its table.
+// wrong. docs/developing/proving.md holds its table.
 package main
 
 import (

@@ -3,7 +3,7 @@
 Usage: /usr/bin/python3 testdata/scipy/make.py OUTPUT_FOLDER
 
 Every file says which versions made it. What is compared, and how closely, is
-told in docs/accuracy.md.
+told in docs/developing/accuracy.md.
 """
 
 import json

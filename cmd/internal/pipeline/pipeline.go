@@ -1,6 +1,6 @@
 // Package pipeline is the whole line once: study folder, responses, estimates,
 // results on disk. It wires capture, fitcorr and report together and keeps
-// what is dear to compute (docs/cache.md).
+// what is dear to compute (docs/developing/cache.md).
 package pipeline
 
 import (

@@ -17,7 +17,7 @@ import (
 	"asworn/cmd/internal/cache"
 )
 
-// realStudy makes the worked example of docs/real-recordings.md. The
+// realStudy makes the worked example of docs/developing/real-recordings.md. The
 // recordings are open data, too large to be committed; they lie beside the
 // checkout or where ASWORN_RESEAT says.
 func realStudy(t testing.TB) (study, data string) {

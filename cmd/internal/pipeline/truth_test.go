@@ -36,7 +36,7 @@ func (f figures) rms(axis int) float64 { return math.Sqrt(f.sum2[axis] / float64
 
 // TestDemoAgainstTruth runs the whole line on the sound files of the demo
 // study and holds it against what is true of it, by the bars of the method. Those
-// are for the average over many studies (docs/proving.md); this is one, in which
+// are for the average over many studies (docs/developing/proving.md); this is one, in which
 // ears, rulers and noise are drawn once and errors of the seatings of a model
 // hang together, so that the shares of intervals and verdicts are held more loosely.
 func TestDemoAgainstTruth(t *testing.T) {

@@ -25,7 +25,7 @@ type Design struct {
 	Seed      uint64
 }
 
-// Default returns the design that the accuracy figures of docs/accuracy.md
+// Default returns the design that the accuracy figures of docs/developing/accuracy.md
 // were found for: eight listeners, five seatings, six on the fixture, survey
 // and bare-ear references.
 func Default() Design {

@@ -55,7 +55,7 @@ const readme = `# Demo study
 
 Everything here is invented: the laboratory, the headphone models, the
 listeners L01, L02 … and their ears. The sound was computed (see
-docs/simulation.md in the asworn sources), not recorded.
+docs/developing/simulation.md in the asworn sources), not recorded.
 
 Some things are wrong on purpose: seatings on the fixture that are off or leak,
 a cough, a clipped recording, exchanged cables, mains hum, a recorder's clock.

@@ -3,7 +3,7 @@
 // shares nothing with the estimators but plain types and file formats.
 //
 // Generator A (this package) is a piston driver in a cup over an ear, see
-// Piston; docs/simulation.md describes it and lists its sources.
+// Piston; docs/developing/simulation.md describes it and lists its sources.
 package simulate
 
 import (

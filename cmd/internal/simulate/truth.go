@@ -41,7 +41,7 @@ type SeatingTruth struct {
 
 func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
 	t := Truth{
-		Note: "The truth of an invented study. asworn never reads this file; docs/simulation.md explains it.",
+		Note: "The truth of an invented study. asworn never reads this file; docs/developing/simulation.md explains it.",
 		Seed: seed,
 	}
 	for m, name := range s.Models {

@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Runs asworn on real recordings of ten seatings (docs/real-recordings.md).
+# Runs asworn on real recordings of ten seatings (docs/developing/real-recordings.md).
 #
 #   run.sh ASWORN STUDY [SAVED]
 #
@@ -13,7 +13,7 @@ asworn=$1 study=$2 saved=${3:-$2/saved}
 here=$(cd "$(dirname "$0")" && pwd)
 data=${ASWORN_RESEAT:-$here/../../../../shared/data/reseat}
 if [[ ! -d $data/unit-b ]]; then
-	echo "skipped: no recordings in $data (docs/real-recordings.md tells where they come from)"
+	echo "skipped: no recordings in $data (docs/developing/real-recordings.md tells where they come from)"
 	exit 0
 fi
 
