@@ -4,10 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
-	"runtime"
 	"sort"
 
-	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -25,43 +23,34 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	frozen := Frozen{Options: opt}
 	names, byModel, bare := splitModels(ss)
 	prepared := make([]*prepared, len(names))
-	err := eachModel(ctx, len(names), opt.Jobs, func(i int) {
+	err := parallel(ctx, len(names), opt.Jobs, func(i int) {
 		prepared[i] = prepare(names[i], byModel[names[i]], opt)
 	})
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
-	readMarks(prepared, readingOr(opt.Reading))
-	var setups []*modelSetup
+	var surveyed []*modelSetup
 	for _, p := range prepared {
-		if p.setup != nil {
-			setups = append(setups, p.setup)
+		if p.model != nil {
+			surveyed = append(surveyed, p.model)
 		}
 	}
-	worn, err := estimateWorn(ctx, setups, bare, opt)
+	readMarks(surveyed, readingOr(opt.Reading))
+	worn, err := estimateWorn(ctx, surveyed, bare, opt)
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()
 	}
 	if err != nil {
 		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", err))
-		worn = make([]*wornResult, len(setups))
-	}
-	of := make([]*wornResult, len(prepared))
-	next := 0
-	for i, p := range prepared {
-		if p.setup != nil {
-			of[i] = worn[next]
-			next++
-		}
 	}
 	a.StandOuts = StandOuts(ss, opt)
 	if len(names) > 0 {
 		a.Models, frozen.Models = make([]ModelAnalysis, len(names)), make([]FrozenModel, len(names))
 	}
-	err = eachModel(ctx, len(names), opt.Jobs, func(i int) {
+	err = parallel(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
-		m, fm := p.finish(of[i], opt, len(bare) > 0)
-		m.Curves = finalCurves(p.all, m, p.corrector, a.StandOuts, opt)
+		m, fm := p.finish(worn[names[i]], opt, len(bare) > 0)
+		m.Curves = finalCurves(p.all, m.Verdicts, m.Corrections, p.corrector, a.StandOuts, opt)
 		a.Models[i], frozen.Models[i] = m, fm
 	})
 	if err != nil {
@@ -71,24 +60,6 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 		a.Cannot = append(a.Cannot, "the study holds no headphone seating that could be used")
 	}
 	return a, frozen, nil
-}
-
-// eachModel runs f for every model on up to jobs workers; the error is ctx's.
-func eachModel(ctx context.Context, models, jobs int, f func(i int)) error {
-	if jobs <= 0 {
-		jobs = runtime.GOMAXPROCS(0)
-	}
-	var g errgroup.Group
-	g.SetLimit(jobs)
-	for i := range models {
-		g.Go(func() error {
-			if ctx.Err() == nil {
-				f(i)
-			}
-			return ctx.Err()
-		})
-	}
-	return g.Wait()
 }
 
 func checkSeatings(ss []Seating, opt Options) error {
@@ -129,99 +100,34 @@ func splitModels(ss []Seating) (names []string, byModel map[string][]Seating, ba
 
 // prepared is one model before the panel is estimated.
 type prepared struct {
-	ma       ModelAnalysis
-	all      []Seating
-	blocked  []Seating
-	leaks    map[string][2]Leak
-	seal     Seal
-	setup    *modelSetup // nil without a survey
-	ordinary []Seating
-	scatter  [2]SmoothCov
-	total    [2]SmoothCov
-	inflate  float64        // of a fixture seating's covariance, from the survey's held-out rows
-	places   []fixturePlace // by levels, of the blocked seatings; zero where there is none
-
-	corrector *corrector // set by finish, nil without a survey or a worn mean
+	ma        ModelAnalysis
+	all       []Seating // both points
+	blocked   []Seating // those at the blocked entrance
+	leaks     map[string][2]Leak
+	seal      Seal
+	model     *modelSetup // nil without a survey
+	corrector *corrector  // set by finish, nil without a survey or a worn mean
 }
 
 func prepare(name string, ss []Seating, opt Options) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
 	for _, s := range ss {
-		if s.Point != blocked {
-			continue
-		}
-		p.blocked = append(p.blocked, s)
-		if s.Subject == fixtureSubject && s.Survey == nil {
-			p.ordinary = append(p.ordinary, s)
+		if s.Point == blocked {
+			p.blocked = append(p.blocked, s)
 		}
 	}
 	p.leaks, p.seal = JudgeSeal(p.blocked, opt)
 	p.ma.OpenBack = p.seal.Open
+	p.ma.Sensitivity = Sensitivities(ss, p.leaks, opt)
+	model, err := newModel(name, p.blocked, p.leaks)
+	if err != nil {
+		p.cannot("%v", err)
+		return p
+	}
 	if !p.seal.Told {
 		p.cannot("%s", p.seal.Reason)
 	}
-	p.ma.Sensitivity = Sensitivities(ss, p.leaks, opt)
-	su := &modelSetup{name: name, seatings: p.blocked, survey: Survey{Model: name}}
-	rows := surveyRows(ss, true)
-	bands := newPositionBands()
-	var slip [2][]float64
-	known := false
-	for e := range 2 {
-		su.models[e].bands = bands
-		slip[e] = make([]float64, len(rows))
-		for i := range slip[e] {
-			slip[e][i] = 1
-		}
-		fit, rep, err := fitEarSurvey(rows, e, slip[e])
-		if err != nil {
-			p.cannot("%s ear: %v", earName(e), err)
-			continue
-		}
-		su.survey.Ears[e] = fit
-		su.models[e].survey = &su.survey.Ears[e]
-		p.ma.Survey[e] = rep
-		known = true
-	}
-	if !known {
-		p.ma.Cannot = nil
-		switch {
-		case len(rows) == 0:
-			p.cannot("offsets in mm: no position survey of this model on the fixture")
-		default:
-			p.cannot("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), minSurveyRows)
-		}
-		return p
-	}
-	slips := slipped(rows, &su.models, &slip)
-	if len(slips) > 0 {
-		for e := range 2 {
-			if fit, rep, err := fitEarSurvey(rows, e, slip[e]); err == nil {
-				su.survey.Ears[e], p.ma.Survey[e] = fit, rep
-			}
-		}
-	}
-	su.ruler, p.scatter, p.total = fixtureScatter(rows, p.ordinary, &su.models, slip)
-	rms, factor := heldOutPositions(rows, &su.models, su.ruler, slip)
-	p.inflate = factor
-	for e := range 2 {
-		rep := p.ma.Survey[e]
-		if rep == nil {
-			continue
-		}
-		su.models[e].describe(rep, rows, e)
-		rep.HeldOutMM = rms
-		for _, i := range slips {
-			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
-		}
-	}
-	p.setup = su
-	pl := newPlacer(&su.models)
-	p.places = make([]fixturePlace, len(p.blocked))
-	for i, s := range p.blocked {
-		if s.Subject == fixtureSubject {
-			p.places[i], _ = pl.fixture(s, i, p.leaks[s.ID], p.inflate)
-		}
-	}
+	p.model, p.ma.Survey = model, model.reports
 	return p
 }
 
@@ -229,14 +135,16 @@ func (p *prepared) cannot(format string, args ...any) {
 	p.ma.Cannot = append(p.ma.Cannot, fmt.Sprintf(format, args...))
 }
 
-// finish adds offsets and verdicts once the panel is known.
+// finish adds offsets and verdicts once the panel is known; w is nil for a
+// model that nobody wore.
 func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis, FrozenModel) {
 	fm := FrozenModel{Model: p.ma.Model, Open: p.seal.Open, Seals: sealCurves(p.blocked)}
-	if p.setup == nil {
+	if p.model == nil {
 		return p.ma, fm
 	}
-	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.setup.survey, p.scatter, p.total, p.inflate
-	fm.Mark = p.setup.mark
+	p.ma.Cannot = append(p.ma.Cannot, p.model.notes...)
+	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.model.survey, p.model.scatter, p.model.total, p.model.inflate
+	fm.Mark = p.model.mark
 	if w != nil {
 		for i := range w.offsets {
 			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
@@ -250,17 +158,17 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 	}
 	fixture := 0
 	for i, s := range p.blocked {
-		if s.Subject != fixtureSubject {
+		if !s.OnFixture() {
 			continue
 		}
-		at := p.places[i]
+		at := p.model.places[i]
 		if at.cov == nil {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue
 		}
-		at.read(s, p.setup.mark)
+		at.read(s, p.model.mark)
 		p.ma.Offsets = append(p.ma.Offsets, at.offset)
-		if s.Survey != nil {
+		if s.Displaced() {
 			continue
 		}
 		fixture++
@@ -277,17 +185,9 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 			p.cannot("the spread between listeners: one listener only")
 		}
 	}
-	p.corrector = newCorrector(p.all, p.survey(), p.ma.Offsets, p.ma.Worn, opt)
+	p.corrector = newCorrector(p.all, &p.model.survey, p.ma.Offsets, p.ma.Worn, opt)
 	p.ma.Corrections = p.corrector.corrections(p.all)
 	return p.ma, fm
-}
-
-// survey returns the model's survey, nil without one.
-func (p *prepared) survey() *Survey {
-	if p.setup == nil {
-		return nil
-	}
-	return &p.setup.survey
 }
 
 // freezeTarget freezes a worn distribution.

@@ -61,7 +61,7 @@ func (c *corrector) corrections(ss []Seating) []Correction {
 	var out []Correction
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
-		if !ok || !ordinaryFixture(s) {
+		if !ok || !s.OrdinaryOnFixture() {
 			continue
 		}
 		for _, ear := range capture.Ears {
@@ -71,10 +71,6 @@ func (c *corrector) corrections(ss []Seating) []Correction {
 		}
 	}
 	return out
-}
-
-func ordinaryFixture(s Seating) bool {
-	return s.Subject == fixtureSubject && s.Survey == nil && s.Model != ""
 }
 
 // corrector holds what the corrections of one model share.
@@ -105,7 +101,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
 	}
 	for _, o := range offsets {
-		if o.Subject == fixtureSubject && !o.Survey {
+		if o.OnFixture() && !o.Survey {
 			c.offsets[o.Seating] = o
 		}
 	}
@@ -135,7 +131,7 @@ func newCorrector(ss []Seating, survey *Survey, offsets []Offset, worn *Worn, op
 // the blocked row with its number: the headphone was not touched in between.
 func (c *corrector) offsetOf(s Seating) (Offset, bool) {
 	o, ok := c.offsets[s.Number]
-	return o, ok && s.Subject == fixtureSubject
+	return o, ok && s.OnFixture()
 }
 
 // correct makes the correction of one ear of one seating.

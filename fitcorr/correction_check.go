@@ -16,7 +16,7 @@ import (
 // marked position does. A row that the survey's fit names as slipped has no say:
 // where it truly was is not known.
 func displacementHelps(ss []Seating, e *EarSurvey, ear int) []bool {
-	rows := surveyRows(ss, true)
+	rows := surveyRows(ss)
 	if len(rows) != len(e.At) {
 		return make([]bool, band.Thirds) // not the rows the survey was made from
 	}
@@ -97,14 +97,14 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 	mark, tells := e.atMark(), e.tellsPlace()
 	var members []member
 	for _, s := range ss {
-		if s.Point != point || s.Subject != fixtureSubject || s.Model == "" || s.Seal != "" {
+		if s.Point != point || !s.OnFixture() || s.Model == "" || s.Seal != "" {
 			continue
 		}
 		m := member{s: s, loss: make([]float64, band.Count)}
 		switch o, ok := c.offsetOf(s); {
-		case s.Survey != nil && point == capture.Drum:
+		case s.Displaced() && point == capture.Drum:
 			m.at = s.Survey.Vector()
-		case s.Survey == nil && ok:
+		case !s.Displaced() && ok:
 			m.at = o.Ears[ear].Value
 			for b, f := range all {
 				m.loss[b], _ = o.Leak[ear].lossAt(f.Mid)
@@ -124,11 +124,11 @@ func (c *corrector) holdOutSeatings(ss []Seating, point capture.Point, ear int) 
 				continue
 			}
 			held := -1 // a survey row at the drum is no placed row
-			if b.s.Survey == nil {
+			if !b.s.Displaced() {
 				held = b.s.Number
 			}
 			_, others := c.own(ear, held)
-			level := e.learn([2][3]float64{b.at, a.at}, others, nil, mark).level
+			level := learn(e, [2][3]float64{b.at, a.at}, others, nil, mark).level
 			for n, f := range all {
 				if !a.s.Ears[ear].counts(n) || !b.s.Ears[ear].counts(n) {
 					continue
@@ -207,7 +207,7 @@ func listenerPlaces(survey *Survey, offsets []Offset, ear int) []listenerPlace {
 	var subjects []string
 	sums, counts := map[string][3]float64{}, map[string]float64{}
 	for _, o := range offsets {
-		if o.Subject == fixtureSubject || o.Survey {
+		if !o.Worn() {
 			continue
 		}
 		if counts[o.Subject] == 0 {

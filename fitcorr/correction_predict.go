@@ -47,7 +47,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 		all = append(slices.Clone(others), own)
 	}
 	mark := e.atMark()
-	surface := e.learn([2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
+	surface := learn(e, [2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
 	for b := range p.delta {
 		if p.position[b] {
 			p.delta[b] += surface.level[0][b] - surface.level[1][b]
@@ -65,7 +65,7 @@ func (c *corrector) newPrediction(number int, o Offset, ear int) *prediction {
 		if own != nil {
 			places = append(places, place.seating)
 		}
-		p.draw(e, own, e.learn([2][3]float64{place.mean, place.seating}, all, places, mark), shared, rng)
+		p.draw(e, own, learn(e, [2][3]float64{place.mean, place.seating}, all, places, mark), shared, rng)
 	}
 	return p
 }

@@ -35,7 +35,7 @@ func (c *corrector) placedRows(ss []Seating, ear int) map[int]*placedRow {
 	out := map[int]*placedRow{}
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
-		if !ok || !ordinaryFixture(s) || s.Point != blocked {
+		if !ok || !s.OrdinaryOnFixture() || s.Point != blocked {
 			continue
 		}
 		w := &placedRow{at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}
@@ -58,7 +58,7 @@ func (c *corrector) placedRows(ss []Seating, ear int) map[int]*placedRow {
 		for range correctionDraws {
 			w.draws = append(w.draws, drawn(rng, w.at.Value, root))
 		}
-		w.noise = max(1, e.misfit(w, mark, tells))
+		w.noise = max(1, misfit(e, w, mark, tells))
 		out[s.Number] = w
 	}
 	return out
@@ -77,7 +77,7 @@ func (e *EarSurvey) tellsPlace() []bool {
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func (e *EarSurvey) misfit(w *placedRow, mark [][]float64, tells []bool) float64 {
+func misfit(e *EarSurvey, w *placedRow, mark [][]float64, tells []bool) float64 {
 	at, level := make([]float64, band.Count), make([]float64, band.Count)
 	variance := make([]float64, band.Count)
 	e.change(at, w.at.Value, mark)
@@ -120,7 +120,7 @@ type learned struct {
 // are estimated to be), the Gaussian process being updated by them (Rasmussen &
 // Williams 2006, eq. 2.22 to 2.24), and returns the level at two targets. mark
 // is what atMark returns.
-func (e *EarSurvey) learn(targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
+func learn(e *EarSurvey, targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
 	points := append(targets[:len(targets):len(targets)], places...)
 	if places == nil {
 		for _, s := range w {
@@ -136,7 +136,7 @@ func (e *EarSurvey) learn(targets [2][3]float64, w []*placedRow, places [][3]flo
 	var g gains
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
-			k, kInv = z.toRows(points, e.At)
+			k, kInv = toRows(z, points, e.At)
 			g = gains{}
 		}
 		for p := range points {
@@ -175,7 +175,7 @@ func (e *EarSurvey) learn(targets [2][3]float64, w []*placedRow, places [][3]flo
 
 // toRows returns the kernel between points and a survey's rows, and the same
 // times (K+N)⁻¹.
-func (z Zone) toRows(points, rows [][3]float64) (k, kInv [][]float64) {
+func toRows(z Zone, points, rows [][3]float64) (k, kInv [][]float64) {
 	for p, at := range points {
 		k, kInv = append(k, make([]float64, len(rows))), append(kInv, make([]float64, len(rows)))
 		for i, row := range rows {

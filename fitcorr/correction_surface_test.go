@@ -13,7 +13,7 @@ import (
 // checked against scikit-learn (TestSurfaceVectors).
 func TestLearnIsOneMoreRow(t *testing.T) {
 	st := simulateFixture(t, 3, nil, [3]float64{}, 0.5, 0.5, 0.3)
-	rows := surveyRows(st.ss, true)
+	rows := surveyRows(st.ss)
 	slip := slices.Repeat([]float64{1}, len(rows))
 	const ear = 0
 	whole := &st.survey.Ears[ear]
@@ -31,7 +31,7 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 		w = append(w, s)
 	}
 	d := [3]float64{2, -3, 0}
-	got := less.learn([2][3]float64{d, {}}, w, nil, less.atMark())
+	got := learn(&less, [2][3]float64{d, {}}, w, nil, less.atMark())
 	want := make([]float64, band.Count)
 	whole.change(want, d, whole.atMark())
 	alone := make([]float64, band.Count)

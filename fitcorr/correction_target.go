@@ -47,7 +47,7 @@ func newTarget(survey *Survey, offsets []Offset, worn *Worn, ear int, opt Option
 	var subjects []string
 	sums, counts := map[string][]float64{}, map[string]float64{}
 	for _, o := range offsets {
-		if o.Subject == fixtureSubject || o.Survey || o.Leak[ear].Class == "" || o.Leak[ear].Class == "open" {
+		if !o.Worn() || o.Leak[ear].Class == "" || o.Leak[ear].Class == "open" {
 			continue
 		}
 		if sums[o.Subject] == nil {

@@ -269,7 +269,7 @@ func TestSlippedRowHasNoSay(t *testing.T) {
 	var fine, spoilt, told int
 	for seed := range uint64(4) {
 		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
-		rows := surveyRows(st.ss, true)
+		rows := surveyRows(st.ss)
 		helps := func(slip float64) (n int) {
 			slips := make([]float64, len(rows))
 			for i := range slips {

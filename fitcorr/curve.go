@@ -8,29 +8,24 @@ import (
 	"asworn/capture/band"
 )
 
-// FinalCurves makes the curves of one model from the fixture's ordinary
+// finalCurves makes the curves of one model from the fixture's ordinary
 // seatings, per point and ear. Which seatings go in follows the verdicts: one
 // that matches goes in as it is; one that does not goes in where its correction
 // was applied over most of 1 kHz to 10 kHz, else stays out; one that stands out
 // of its group stays out unless it was corrected; without a verdict the rest go
-// in. m holds the offsets, verdicts and corrections of the model; survey may be
-// nil. Every level carries an interval with an uncertainty budget after JCGM
+// in. c is the corrector that made the corrections, nil without a survey or a
+// worn mean. Every level carries an interval with an uncertainty budget after JCGM
 // 100:2008 (docs/correction.md).
-func FinalCurves(ss []Seating, m ModelAnalysis, survey *Survey, standOuts []StandOut, opt Options) []FinalCurve {
-	return finalCurves(ss, m, newCorrector(ss, survey, m.Offsets, m.Worn, opt), standOuts, opt)
-}
-
-// finalCurves is FinalCurves with the corrector that made m's corrections.
-func finalCurves(ss []Seating, m ModelAnalysis, c *corrector, standOuts []StandOut, opt Options) []FinalCurve {
-	verdicts := map[int]Verdict{}
-	for _, v := range m.Verdicts {
-		verdicts[v.Seating] = v
+func finalCurves(ss []Seating, verdicts []Verdict, corrections []Correction, c *corrector, standOuts []StandOut, opt Options) []FinalCurve {
+	byNumber := map[int]Verdict{}
+	for _, v := range verdicts {
+		byNumber[v.Seating] = v
 	}
 	var out []FinalCurve
 	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
 		var rows []Seating
 		for _, s := range ss {
-			if ordinaryFixture(s) && s.Point == point {
+			if s.OrdinaryOnFixture() && s.Point == point {
 				rows = append(rows, s)
 			}
 		}
@@ -38,7 +33,7 @@ func finalCurves(ss []Seating, m ModelAnalysis, c *corrector, standOuts []StandO
 			continue
 		}
 		for _, ear := range capture.Ears {
-			ch := chooser{ear: int(ear), verdicts: verdicts, flagged: flaggedSeatings(ss, standOuts, ear.String()), corrections: m.Corrections}
+			ch := chooser{ear: int(ear), verdicts: byNumber, flagged: flaggedSeatings(ss, standOuts, ear.String()), corrections: corrections}
 			fc := FinalCurve{Point: point, Ear: ear.String()}
 			parts := ch.choose(rows, &fc)
 			fc.average(parts, int(ear))
@@ -56,7 +51,7 @@ func finalCurves(ss []Seating, m ModelAnalysis, c *corrector, standOuts []StandO
 func flaggedSeatings(ss []Seating, standOuts []StandOut, ear string) map[int]string {
 	numbers := map[string]int{}
 	for _, s := range ss {
-		if ordinaryFixture(s) {
+		if s.OrdinaryOnFixture() {
 			numbers[s.ID] = s.Number
 		}
 	}

@@ -29,15 +29,16 @@ func TestFinalCurves(t *testing.T) {
 		}
 		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
 		opt := DefaultOptions()
-		m := ModelAnalysis{Offsets: st.offsets, Worn: st.worn, Corrections: Corrections(st.ss, st.survey, st.offsets, st.worn, opt)}
+		corr := newCorrector(st.ss, st.survey, st.offsets, st.worn, opt)
+		var verdicts []Verdict
 		for i := range at {
 			v := Verdict{ID: st.offsets[i].ID, Seating: i, Outcome: Matches}
 			if i < 2 {
 				v.Outcome = Adjust
 			}
-			m.Verdicts = append(m.Verdicts, v)
+			verdicts = append(verdicts, v)
 		}
-		out := FinalCurves(st.ss, m, st.survey, []StandOut{{ID: "f6", Ear: "left", Band: "high", Flagged: true}}, opt)
+		out := finalCurves(st.ss, verdicts, corr.corrections(st.ss), corr, []StandOut{{ID: "f6", Ear: "left", Band: "high", Flagged: true}}, opt)
 		if len(out) != 4 {
 			t.Fatalf("%d curves, want two points and two ears", len(out))
 		}
@@ -102,7 +103,7 @@ func TestAgainstReference(t *testing.T) {
 func withDrum(ss []Seating, rng *rand.Rand) []Seating {
 	out := append([]Seating(nil), ss...)
 	for _, s := range ss {
-		if !ordinaryFixture(s) {
+		if !s.OrdinaryOnFixture() {
 			continue
 		}
 		d := s

@@ -116,7 +116,7 @@ const frozenSeals = 12
 func sealCurves(ss []Seating) []FrozenCurve {
 	var ordinary []Seating
 	for _, s := range ss {
-		if s.Survey == nil && s.Point == blocked {
+		if !s.Displaced() && s.Point == blocked {
 			ordinary = append(ordinary, s)
 		}
 	}

@@ -188,7 +188,7 @@ func judgeOpen(ss []Seating, results [2]*leak.Result, used [2][]int) Seal {
 		for n, e := range res.Curves {
 			loss, se := e.LossDB(fifty)
 			s := ss[used[ear][n]]
-			made := s.Survey != nil && s.Seal != ""
+			made := s.Displaced() && s.Seal != ""
 			if made {
 				purposeUpTo = math.Max(purposeUpTo, loss+2*se)
 			}

@@ -20,7 +20,7 @@ func (pl *placer) fixture(s Seating, index int, leaks [2]Leak, inflate float64) 
 	if !ok {
 		return fixturePlace{}, false
 	}
-	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Survey != nil, Leak: leaks}
+	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
 	scale := math.Max(1, inflate)
 	df := placeDF(pl.models)
 	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df

@@ -18,25 +18,25 @@ type fixtureReading struct {
 // fixtureReadings gathers the readings on the fixture of one model: survey rows
 // at their stated displacement if that is no turn, ordinary ones where their levels place them when
 // those know it as well as a ruler does.
-func (p *prepared) fixtureReadings(stated capture.ReadingUncertainty) []fixtureReading {
+func (m *modelSetup) fixtureReadings(stated capture.ReadingUncertainty) []fixtureReading {
 	var out []fixtureReading
-	for i, s := range p.blocked {
-		if s.Subject != fixtureSubject || s.Read == nil {
+	for i, s := range m.seatings {
+		if !s.OnFixture() || s.Read == nil {
 			continue
 		}
 		f := fixtureReading{row: i}
 		var at [3]float64
-		if s.Survey != nil {
+		if s.Displaced() {
 			at = s.Survey.Vector()
 			if at[Rotation] != 0 {
 				continue // a turn moves the point that is read, nobody knows how far
 			}
 			for a := range readDim {
-				f.variance[a] = p.setup.ruler[a] * p.setup.ruler[a]
+				f.variance[a] = m.ruler[a] * m.ruler[a]
 			}
 		} else {
-			head := p.places[i].offset.Headset
-			if p.places[i].cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
+			head := m.places[i].offset.Headset
+			if m.places[i].cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
 				continue
 			}
 			at = head.Value
@@ -55,18 +55,15 @@ func (p *prepared) fixtureReadings(stated capture.ReadingUncertainty) []fixtureR
 // readMarks sets the marks of all models that were read on the fixture. The
 // error of one reading is pooled over models: what the lab states, and what the
 // fixture's readings show.
-func readMarks(models []*prepared, stated capture.ReadingUncertainty) {
+func readMarks(models []*modelSetup, stated capture.ReadingUncertainty) {
 	readings := make([][]fixtureReading, len(models))
 	sum, count := readOneWeight*stated.OneMM*stated.OneMM, readOneWeight
-	for i, p := range models {
-		if p.setup == nil {
-			continue
-		}
-		readings[i] = p.withoutSlips(p.fixtureReadings(stated), stated)
+	for i, m := range models {
+		readings[i] = m.withoutSlips(m.fixtureReadings(stated), stated)
 		n := float64(len(readings[i]))
 		if n < readFewest {
-			if n > 0 || p.readOnListeners() {
-				p.cannot("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), readFewest)
+			if n > 0 || m.readOnListeners() {
+				m.note("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), readFewest)
 			}
 			readings[i] = nil
 			continue
@@ -84,33 +81,33 @@ func readMarks(models []*prepared, stated capture.ReadingUncertainty) {
 		count += n
 	}
 	one := math.Max(math.Sqrt(math.Max(0, sum/count)), 0.25*stated.OneMM)
-	for i, p := range models {
+	for i, m := range models {
 		if len(readings[i]) == 0 {
 			continue
 		}
-		m := FrozenMark{One: one, Readings: len(readings[i])}
+		mark := FrozenMark{One: one, Readings: len(readings[i])}
 		for a := range readDim {
 			var weights float64
 			for _, f := range readings[i] {
 				w := 1 / (one*one + f.variance[a])
 				weights += w
-				m.At[a] += w * f.less[a]
+				mark.At[a] += w * f.less[a]
 			}
-			m.At[a] /= weights
-			m.Variance[a] = 1/weights + readTurnMM*readTurnMM
+			mark.At[a] /= weights
+			mark.Variance[a] = 1/weights + readTurnMM*readTurnMM
 		}
-		p.setup.mark = m
-		p.wornSlips()
+		m.mark = mark
+		m.wornSlips()
 	}
 }
 
-func (p *prepared) readOnListeners() bool {
-	return slices.ContainsFunc(p.blocked, func(s Seating) bool { return s.Subject != fixtureSubject && s.Read != nil })
+func (m *modelSetup) readOnListeners() bool {
+	return slices.ContainsFunc(m.seatings, func(s Seating) bool { return !s.OnFixture() && s.Read != nil })
 }
 
 // withoutSlips leaves out fixture readings that no ruler explains: they are
 // taken off their seatings and named.
-func (p *prepared) withoutSlips(readings []fixtureReading, stated capture.ReadingUncertainty) []fixtureReading {
+func (m *modelSetup) withoutSlips(readings []fixtureReading, stated capture.ReadingUncertainty) []fixtureReading {
 	var middle [readDim]float64
 	for a := range middle {
 		var x []float64
@@ -123,7 +120,7 @@ func (p *prepared) withoutSlips(readings []fixtureReading, stated capture.Readin
 		for a := range middle {
 			d := math.Abs(f.less[a] - middle[a])
 			if d > readGross*math.Sqrt(stated.OneMM*stated.OneMM+f.variance[a]) {
-				p.slip(f.row, d, "the others on the fixture")
+				m.slip(f.row, d, "the others on the fixture")
 				return true
 			}
 		}
@@ -131,20 +128,20 @@ func (p *prepared) withoutSlips(readings []fixtureReading, stated capture.Readin
 	})
 }
 
-func (p *prepared) slip(row int, by float64, others string) {
-	s := &p.blocked[row]
+func (m *modelSetup) slip(row int, by float64, others string) {
+	s := &m.seatings[row]
 	s.Read = nil
-	p.cannot("seating %s: the position read there is %.0f mm from what %s say, and is not used: check the entry", s.ID, by, others)
+	m.note("seating %s: the position read there is %.0f mm from what %s say, and is not used: check the entry", s.ID, by, others)
 }
 
 // wornSlips takes worn readings that are far from the listener's others, or
 // with fewer than three of those from the panel's, off their seatings and names
 // them.
-func (p *prepared) wornSlips() {
+func (m *modelSetup) wornSlips() {
 	by := map[string][]int{}
 	var all []int
-	for i, s := range p.blocked {
-		if s.Subject != fixtureSubject && s.Survey == nil && s.Read != nil {
+	for i, s := range m.seatings {
+		if s.Worn() && s.Read != nil {
 			by[s.Subject] = append(by[s.Subject], i)
 			all = append(all, i)
 		}
@@ -152,7 +149,7 @@ func (p *prepared) wornSlips() {
 	middle := func(rows []int, a int) float64 {
 		var x []float64
 		for _, j := range rows {
-			x = append(x, readVector(p.blocked[j])[a])
+			x = append(x, readVector(m.seatings[j])[a])
 		}
 		return medianOf(x)
 	}
@@ -162,10 +159,10 @@ func (p *prepared) wornSlips() {
 	}
 	found := map[int]slip{}
 	for _, i := range all {
-		s := p.blocked[i]
-		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, p.setup.mark.One)
+		s := m.seatings[i]
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, readGross*math.Hypot(readWithinMM, m.mark.One)
 		if len(rows) < 3 {
-			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, p.setup.mark.One)
+			rows, others, limit = all, "the others of the panel", readGross*math.Hypot(readBetweenMM, m.mark.One)
 		}
 		for a, v := range readVector(s) {
 			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {
@@ -175,7 +172,7 @@ func (p *prepared) wornSlips() {
 	}
 	for _, i := range all {
 		if f, ok := found[i]; ok {
-			p.slip(i, f.by, f.others)
+			m.slip(i, f.by, f.others)
 		}
 	}
 }

@@ -22,7 +22,7 @@ func Sensitivities(ss []Seating, leaks map[string][2]Leak, opt Options) []Sensit
 	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
 		var normal []Seating
 		for _, s := range ss {
-			if s.Point == point && s.Survey == nil && s.Model != "" {
+			if s.Point == point && !s.Displaced() && s.Model != "" {
 				normal = append(normal, s)
 			}
 		}
@@ -62,7 +62,7 @@ func sensitivity(ss []Seating, leaking map[int]bool, point capture.Point, ear ca
 	var leaks []string
 	for i, s := range ss {
 		p := &worn
-		if s.Subject == capture.FixtureSubject {
+		if s.OnFixture() {
 			p = &fixture
 			if leaking[s.Number] {
 				leaks = append(leaks, s.ID)

@@ -22,7 +22,7 @@ func leakingSeatings(ss []Seating, leaks map[string][2]Leak, ear capture.Ear) ma
 	var leaking []bool
 	for _, s := range ss {
 		l := leaks[s.ID][ear]
-		if s.Point != capture.Blocked || s.Survey != nil || s.Subject != capture.FixtureSubject || l.Class == "" {
+		if s.Point != capture.Blocked || s.Displaced() || !s.OnFixture() || l.Class == "" {
 			continue
 		}
 		numbers = append(numbers, s.Number)

@@ -49,7 +49,7 @@ func StandOuts(ss []Seating, opt Options) []StandOut {
 	groups := map[class][]standOutGroup{}
 	index := map[standOutKey]int{}
 	for _, s := range ss {
-		if s.Model == "" || s.Survey != nil {
+		if s.Model == "" || s.Displaced() {
 			continue
 		}
 		c := class{s.Model, s.Point}

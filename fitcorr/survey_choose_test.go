@@ -14,7 +14,7 @@ import (
 // without them.
 func TestLeaveOutIsRefit(t *testing.T) {
 	st := simulateFixture(t, 4, nil, [3]float64{}, 0.5, 0.5, 0.3)
-	rows := surveyRows(st.ss, true)
+	rows := surveyRows(st.ss)
 	slip := slices.Repeat([]float64{1}, len(rows))
 	const ear = 1
 	e := st.survey.Ears[ear]

@@ -24,10 +24,10 @@ const minSurveyRows = 5
 
 // surveyRows are the rows that say how the response moves: deliberate
 // displacements without a deliberate leak, at the blocked entrance, on the fixture.
-func surveyRows(ss []Seating, fixture bool) []Seating {
+func surveyRows(ss []Seating) []Seating {
 	var out []Seating
 	for _, s := range ss {
-		if s.Survey != nil && s.Seal == "" && s.Point == blocked && (s.Subject == fixtureSubject) == fixture {
+		if s.OnFixture() && s.Displaced() && s.Seal == "" && s.Point == blocked {
 			out = append(out, s)
 		}
 	}

@@ -44,6 +44,22 @@ type Seating struct {
 	Ears    [2]Curve              `json:"-"`
 }
 
+// OnFixture reports whether the seating was on the fixture, not on a listener.
+func (s Seating) OnFixture() bool { return s.Subject == capture.FixtureSubject }
+
+// Displaced reports whether the headphone was displaced on purpose: on the
+// fixture the row of a position survey, on a listener a displaced wearing.
+func (s Seating) Displaced() bool { return s.Survey != nil }
+
+// Worn reports whether a listener wore the headphone as usual.
+func (s Seating) Worn() bool { return !s.OnFixture() && !s.Displaced() }
+
+// OrdinaryOnFixture reports whether a headphone sat on the fixture and was not
+// displaced on purpose.
+func (s Seating) OrdinaryOnFixture() bool {
+	return s.OnFixture() && !s.Displaced() && s.Model != ""
+}
+
 // Options are the choices of a study; the zero value is not useful, start
 // from DefaultOptions.
 type Options struct {
@@ -109,6 +125,12 @@ type Offset struct {
 	// means that this seating is not explained by a movement.
 	MisfitP [2]float64 `json:"misfit_p"`
 }
+
+// OnFixture reports whether the seating was on the fixture, not on a listener.
+func (o Offset) OnFixture() bool { return o.Subject == capture.FixtureSubject }
+
+// Worn reports whether a listener wore the headphone as usual.
+func (o Offset) Worn() bool { return !o.OnFixture() && !o.Survey }
 
 // Worn is the distribution of the worn offsets of one model.
 type Worn struct {

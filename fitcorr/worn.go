@@ -9,16 +9,6 @@ import (
 	"asworn/capture"
 )
 
-// modelSetup is one model of the study with its survey, before estimation.
-type modelSetup struct {
-	name     string
-	seatings []Seating // blocked, this model
-	models   [2]earModel
-	survey   Survey
-	ruler    [3]float64
-	mark     FrozenMark
-}
-
 // wornResult is what the panel says about one model.
 type wornResult struct {
 	worn    Worn
@@ -47,7 +37,7 @@ func newPanel(setups []*modelSetup, bareRows []Seating, stated capture.ReadingUn
 		m := len(p.models)
 		used := false
 		for i, s := range su.seatings {
-			if s.Subject == fixtureSubject || s.Survey != nil {
+			if !s.Worn() {
 				continue
 			}
 			o := observe(s, i, &su.models)
@@ -63,7 +53,7 @@ func newPanel(setups []*modelSetup, bareRows []Seating, stated capture.ReadingUn
 			}
 		}
 		if used {
-			p.models = append(p.models, &panelModel{ears: su.models, mark: su.mark})
+			p.models = append(p.models, &panelModel{setup: su, ears: su.models, mark: su.mark})
 			p.addDisplaced(m, su)
 		}
 	}
@@ -131,7 +121,7 @@ func (p *panel) addBare(rows []Seating, byName map[string]*listener) {
 		ref[e], refVar[e], refCount[e] = make([]float64, p.bands.n), make([]float64, p.bands.n), make([]float64, p.bands.n)
 	}
 	for _, s := range rows {
-		if s.Subject != fixtureSubject {
+		if !s.OnFixture() {
 			continue
 		}
 		for e := range 2 {
@@ -174,39 +164,28 @@ func (p *panel) addBare(rows []Seating, byName map[string]*listener) {
 	}
 }
 
-// estimateWorn fits the panel and returns one result per setup (nil for a
-// model nobody wore).
-func estimateWorn(ctx context.Context, setups []*modelSetup, bareRows []Seating, opt Options) ([]*wornResult, error) {
-	out := make([]*wornResult, len(setups))
-	p := newPanel(setups, bareRows, readingOr(opt.Reading))
+// estimateWorn fits the panel and returns its results by the name of the model;
+// a model that nobody wore has none.
+func estimateWorn(ctx context.Context, models []*modelSetup, bareRows []Seating, opt Options) (map[string]*wornResult, error) {
+	p := newPanel(models, bareRows, readingOr(opt.Reading))
 	if len(p.models) == 0 {
-		return out, nil
+		return nil, nil
 	}
 	fit, err := p.estimate(ctx, opt.Jobs)
 	if err != nil {
 		return nil, err
 	}
-	m := 0
-	for i, su := range setups {
-		worn := false
-		for _, s := range su.seatings {
-			if s.Subject != fixtureSubject && s.Survey == nil {
-				o := observe(s, 0, &su.models)
-				worn = worn || o.present[0] || o.present[1]
-			}
-		}
-		if !worn {
-			continue
-		}
-		out[i] = p.result(fit, m, su, opt)
-		m++
+	out := map[string]*wornResult{}
+	for m, pm := range p.models {
+		out[pm.setup.name] = p.result(fit, m, opt)
 	}
 	return out, nil
 }
 
 // result reads one model's worn distribution and worn offsets off the posterior.
-func (p *panel) result(fit *panelFit, m int, su *modelSetup, opt Options) *wornResult {
+func (p *panel) result(fit *panelFit, m int, opt Options) *wornResult {
 	pm := p.models[m]
+	su := pm.setup
 	res := &wornResult{between: fit.spread.between[m], within: pm.within}
 	prior := mat.NewSymDense(headsetDim, nil)
 	prior.AddSym(res.between, res.within)

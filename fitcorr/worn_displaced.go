@@ -27,7 +27,7 @@ func (p *panel) addDisplaced(m int, su *modelSetup) {
 	by := map[string]*rows{}
 	var order []string
 	for i, s := range su.seatings {
-		if s.Subject == fixtureSubject || s.Seal != "" {
+		if s.OnFixture() || s.Seal != "" {
 			continue
 		}
 		o := observe(s, i, &su.models)
@@ -41,7 +41,7 @@ func (p *panel) addDisplaced(m int, su *modelSetup) {
 			order = append(order, s.Subject)
 		}
 		var d [3]float64
-		if s.Survey != nil {
+		if s.Displaced() {
 			d = s.Survey.Vector()
 			r.n++
 		}

@@ -3,8 +3,6 @@ package fitcorr
 import (
 	"context"
 	"math"
-	"runtime"
-	"sync"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -69,7 +67,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			return nil, errSingular
 		}
 		var err error
-		if fit, err = p.expect(s, jobs); err != nil {
+		if fit, err = p.expect(ctx, s, jobs); err != nil {
 			return nil, err
 		}
 		if iter < panelIterations-1 {
@@ -157,25 +155,6 @@ func meanSlope(s *EarSurvey, bands positionBands, d [3]float64) (mean [3][]float
 	return mean
 }
 
-// eachListener runs f for every listener on up to jobs workers.
-func (p *panel) eachListener(jobs int, f func(i int)) {
-	if jobs <= 0 {
-		jobs = runtime.GOMAXPROCS(0)
-	}
-	var wg sync.WaitGroup
-	slots := make(chan struct{}, jobs)
-	for i := range p.listeners {
-		wg.Add(1)
-		slots <- struct{}{}
-		go func() {
-			defer wg.Done()
-			f(i)
-			<-slots
-		}()
-	}
-	wg.Wait()
-}
-
 // root0 returns L₀: the fixture's own ear, the survey's error at the panel's
 // mean position, which all its seatings share, and the prior of the worn means.
 func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
@@ -244,16 +223,18 @@ func priorMean() *mat.SymDense {
 }
 
 // expect computes the posterior of θ and of every listener.
-func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
+func (p *panel) expect(ctx context.Context, s *spread, jobs int) (*panelFit, error) {
 	l := p.root(s)
 	l0 := p.root0(s, l)
 	_, r := l.Dims()
 	_, r0 := l0.Dims()
 	fit := &panelFit{spread: s, root0: l0, per: make([]listenerFit, len(p.listeners)), fitBands: p.bands}
 	fails := make([]bool, len(p.listeners))
-	p.eachListener(jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) })
+	if err := parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
+		return nil, err
+	}
 	like := alikeEvidence(fit.per)
-	p.eachListener(jobs, func(i int) {
+	if err := parallel(ctx, len(p.listeners), jobs, func(i int) {
 		if like[i] != i {
 			return
 		}
@@ -280,7 +261,9 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		lf.reduced = mat.NewDense(r0, r0, nil)
 		lf.reduced.Mul(lpl0.T(), lf.gain)
 		lf.reduced.Sub(&l0pl0, lf.reduced)
-	})
+	}); err != nil {
+		return nil, err
+	}
 	for _, f := range fails {
 		if f {
 			return nil, errSingular
@@ -314,7 +297,7 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 	fit.theta = mat.NewVecDense(p.dim(), nil)
 	fit.theta.MulVec(l0, fit.eta)
 	fit.etaRoot = choleskyRoot(fit.etaCov)
-	p.eachListener(jobs, func(i int) {
+	if err := parallel(ctx, len(p.listeners), jobs, func(i int) {
 		lf := &fit.per[i]
 		var lq, t, xi mat.VecDense
 		lq.MulVec(l.T(), lf.ev.rhs)
@@ -337,7 +320,9 @@ func (p *panel) expect(s *spread, jobs int) (*panelFit, error) {
 		b.Mul(&tl0, fit.etaRoot)
 		lf.xRoot = beside(&lb, &a)
 		lf.uRoot = beside(&lb, &b)
-	})
+	}); err != nil {
+		return nil, err
+	}
 	for i := range fit.per {
 		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[like[i]].xRoot, fit.per[like[i]].uRoot
 	}

@@ -31,6 +31,7 @@ type panel struct {
 
 // panelModel is one headphone model worn by the panel.
 type panelModel struct {
+	setup   *modelSetup
 	ears    [2]earModel
 	scatter [2]*mat.SymDense // dB², of a worn seating about ear and surface
 	within  *mat.SymDense
