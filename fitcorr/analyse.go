@@ -7,6 +7,17 @@ import (
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
+	"asworn/fitcorr/correct"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/sensitivity"
+	"asworn/fitcorr/standout"
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/verdict"
 )
 
 // Analyse estimates everything that the usable seatings of a study can say:
@@ -15,7 +26,7 @@ import (
 // second value holds what is needed to judge later fixture seatings. Results
 // do not depend on opt.Jobs. The error is ctx's, or reports seatings that
 // contradict the interface (two of one ID).
-func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, error) {
+func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis, Frozen, error) {
 	if err := checkSeatings(ss, opt); err != nil {
 		return Analysis{}, Frozen{}, err
 	}
@@ -23,34 +34,34 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	frozen := Frozen{Options: opt}
 	names, byModel, bare := splitModels(ss)
 	prepared := make([]*prepared, len(names))
-	err := parallel(ctx, len(names), opt.Jobs, func(i int) {
+	err := stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
 		prepared[i] = prepare(names[i], byModel[names[i]], opt)
 	})
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
-	var surveyed []*modelSetup
+	var surveyed []*position.Model
 	for _, p := range prepared {
 		if p.model != nil {
 			surveyed = append(surveyed, p.model)
 		}
 	}
-	readMarks(surveyed, readingOr(opt.Reading))
-	worn, err := estimateWorn(ctx, surveyed, bare, opt)
+	position.ReadMarks(surveyed, seat.ReadingOr(opt.Reading))
+	worn, err := panel.Fit(ctx, surveyed, bare, opt)
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()
 	}
 	if err != nil {
 		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", err))
 	}
-	a.StandOuts = StandOuts(ss, opt)
+	a.StandOuts = standout.Find(ss, opt)
 	if len(names) > 0 {
 		a.Models, frozen.Models = make([]ModelAnalysis, len(names)), make([]FrozenModel, len(names))
 	}
-	err = parallel(ctx, len(names), opt.Jobs, func(i int) {
+	err = stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
 		m, fm := p.finish(worn[names[i]], opt, len(bare) > 0)
-		m.Curves = finalCurves(p.all, m.Verdicts, m.Corrections, p.corrector, a.StandOuts, opt)
+		m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.corrector, a.StandOuts, opt)
 		a.Models[i], frozen.Models[i] = m, fm
 	})
 	if err != nil {
@@ -62,7 +73,7 @@ func Analyse(ctx context.Context, ss []Seating, opt Options) (Analysis, Frozen, 
 	return a, frozen, nil
 }
 
-func checkSeatings(ss []Seating, opt Options) error {
+func checkSeatings(ss []seat.Seating, opt seat.Options) error {
 	if !(opt.Confidence > 0.5 && opt.Confidence < 1) {
 		return fmt.Errorf("confidence %g: must lie between 0.5 and 1", opt.Confidence)
 	}
@@ -80,11 +91,11 @@ func checkSeatings(ss []Seating, opt Options) error {
 }
 
 // splitModels lists models by name and parts their seatings from the bare ears.
-func splitModels(ss []Seating) (names []string, byModel map[string][]Seating, bare []Seating) {
-	byModel = map[string][]Seating{}
+func splitModels(ss []seat.Seating) (names []string, byModel map[string][]seat.Seating, bare []seat.Seating) {
+	byModel = map[string][]seat.Seating{}
 	for _, s := range ss {
 		if s.Model == "" {
-			if s.Point == blocked {
+			if s.Point == capture.Blocked {
 				bare = append(bare, s)
 			}
 			continue
@@ -101,25 +112,25 @@ func splitModels(ss []Seating) (names []string, byModel map[string][]Seating, ba
 // prepared is one model before the panel is estimated.
 type prepared struct {
 	ma        ModelAnalysis
-	all       []Seating // both points
-	blocked   []Seating // those at the blocked entrance
-	leaks     map[string][2]Leak
-	seal      Seal
-	model     *modelSetup // nil without a survey
-	corrector *corrector  // set by finish, nil without a survey or a worn mean
+	all       []seat.Seating // both points
+	blocked   []seat.Seating // those at the blocked entrance
+	leaks     map[string][2]seal.Leak
+	seal      seal.Seal
+	model     *position.Model    // nil without a survey
+	corrector *correct.Corrector // set by finish, nil without a survey or a worn mean
 }
 
-func prepare(name string, ss []Seating, opt Options) *prepared {
+func prepare(name string, ss []seat.Seating, opt seat.Options) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
 	for _, s := range ss {
-		if s.Point == blocked {
+		if s.Point == capture.Blocked {
 			p.blocked = append(p.blocked, s)
 		}
 	}
-	p.leaks, p.seal = JudgeSeal(p.blocked, opt)
+	p.leaks, p.seal = seal.Judge(p.blocked, opt)
 	p.ma.OpenBack = p.seal.Open
-	p.ma.Sensitivity = Sensitivities(ss, p.leaks, opt)
-	model, err := newModel(name, p.blocked, p.leaks)
+	p.ma.Sensitivity = sensitivity.Of(ss, p.leaks, opt)
+	model, err := position.NewModel(name, p.blocked, p.leaks)
 	if err != nil {
 		p.cannot("%v", err)
 		return p
@@ -127,7 +138,7 @@ func prepare(name string, ss []Seating, opt Options) *prepared {
 	if !p.seal.Told {
 		p.cannot("%s", p.seal.Reason)
 	}
-	p.model, p.ma.Survey = model, model.reports
+	p.model, p.ma.Survey = model, model.Reports
 	return p
 }
 
@@ -137,22 +148,22 @@ func (p *prepared) cannot(format string, args ...any) {
 
 // finish adds offsets and verdicts once the panel is known; w is nil for a
 // model that nobody wore.
-func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis, FrozenModel) {
+func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAnalysis, FrozenModel) {
 	fm := FrozenModel{Model: p.ma.Model, Open: p.seal.Open, Seals: sealCurves(p.blocked)}
 	if p.model == nil {
 		return p.ma, fm
 	}
-	p.ma.Cannot = append(p.ma.Cannot, p.model.notes...)
-	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.model.survey, p.model.scatter, p.model.total, p.model.inflate
-	fm.Mark = p.model.mark
+	p.ma.Cannot = append(p.ma.Cannot, p.model.Notes...)
+	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.model.Survey, p.model.Scatter, p.model.Total, p.model.Inflate
+	fm.Mark = p.model.Mark
 	if w != nil {
-		for i := range w.offsets {
-			w.offsets[i].Leak = p.leaks[w.offsets[i].ID]
+		for i := range w.Offsets {
+			w.Offsets[i].Leak = p.leaks[w.Offsets[i].ID]
 		}
-		wornLeaks(&w.worn, w.offsets)
+		wornLeaks(&w.Worn, w.Offsets)
 		fm.Worn = freezeTarget(w, bare)
-		p.ma.Cannot = append(p.ma.Cannot, w.doubts...)
-		p.ma.Worn = &w.worn
+		p.ma.Cannot = append(p.ma.Cannot, w.Doubts...)
+		p.ma.Worn = &w.Worn
 	} else {
 		p.cannot("a verdict: nobody wore this model, so there is no worn mean to compare with")
 	}
@@ -161,42 +172,42 @@ func (p *prepared) finish(w *wornResult, opt Options, bare bool) (ModelAnalysis,
 		if !s.OnFixture() {
 			continue
 		}
-		at := p.model.places[i]
-		if at.cov == nil {
+		at := p.model.Places[i]
+		if at.Cov == nil {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue
 		}
-		at.read(s, p.model.mark)
-		p.ma.Offsets = append(p.ma.Offsets, at.offset)
+		at.Read(s, p.model.Mark)
+		p.ma.Offsets = append(p.ma.Offsets, at.Offset)
 		if s.Displaced() {
 			continue
 		}
 		fixture++
 		if fm.Worn != nil {
-			p.ma.Verdicts = append(p.ma.Verdicts, judge(at, fm.Worn, p.seal.Open, opt))
+			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(at, fm.Worn, p.seal.Open, opt))
 		}
 	}
 	if fixture == 0 {
 		p.cannot("a verdict: no ordinary seating on the fixture")
 	}
 	if w != nil {
-		p.ma.Offsets = append(p.ma.Offsets, w.offsets...)
-		if w.worn.Listeners == 1 {
+		p.ma.Offsets = append(p.ma.Offsets, w.Offsets...)
+		if w.Worn.Listeners == 1 {
 			p.cannot("the spread between listeners: one listener only")
 		}
 	}
-	p.corrector = newCorrector(p.all, &p.model.survey, p.ma.Offsets, p.ma.Worn, opt)
-	p.ma.Corrections = p.corrector.corrections(p.all)
+	p.corrector = correct.New(p.all, &p.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	p.ma.Corrections = p.corrector.Corrections(p.all)
 	return p.ma, fm
 }
 
 // freezeTarget freezes a worn distribution.
-func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
-	t := &FrozenTarget{Mean: w.mean, DF: w.worn.Mean.DF, LossDB: w.worn.LeakLossDB, LossSD: w.worn.LeakLossSD,
-		Seatings: w.worn.Seatings, Listeners: w.worn.Listeners, Bare: bare,
-		Read: w.worn.Readings != nil, Cov: covArray(w.meanCov)}
-	for _, o := range w.offsets {
-		pl := FrozenPlace{ID: o.ID}
+func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
+	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSD: w.Worn.LeakLossSD,
+		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare,
+		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
+	for _, o := range w.Offsets {
+		pl := verdict.Place{ID: o.ID}
 		for e := range 2 {
 			for a := range 3 {
 				pl.Pos[3*e+a] = o.Ears[e].Value[a]
@@ -210,9 +221,9 @@ func freezeTarget(w *wornResult, bare bool) *FrozenTarget {
 	return t
 }
 
-func covArray(m mat.Symmetric) (out [headsetDim][headsetDim]float64) {
-	for i := range headsetDim {
-		for j := range headsetDim {
+func covArray(m mat.Symmetric) (out [position.HeadsetDim][position.HeadsetDim]float64) {
+	for i := range position.HeadsetDim {
+		for j := range position.HeadsetDim {
 			out[i][j] = m.At(i, j)
 		}
 	}
@@ -220,9 +231,9 @@ func covArray(m mat.Symmetric) (out [headsetDim][headsetDim]float64) {
 }
 
 // wornLeaks summarises the leaks of the worn seatings.
-func wornLeaks(w *Worn, offsets []Offset) {
+func wornLeaks(w *panel.Worn, offsets []position.Offset) {
 	for e := range 2 {
-		for k := range lossHz {
+		for k := range seal.LossHz {
 			var x []float64
 			for _, o := range offsets {
 				if o.Leak[e].Class != "" {
@@ -232,7 +243,7 @@ func wornLeaks(w *Worn, offsets []Offset) {
 			if len(x) == 0 {
 				continue
 			}
-			m, sd := meanSD(x)
+			m, sd := stats.MeanSD(x)
 			if math.IsNaN(sd) {
 				sd = 0
 			}

@@ -9,6 +9,12 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"asworn/capture"
+	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/verdict"
 )
 
 // toyScore gathers errors over studies.
@@ -17,14 +23,14 @@ type toyScore struct {
 	z2           [3]float64
 }
 
-func (s *toyScore) add(est Estimate, truth [3]float64) {
+func (s *toyScore) add(est seat.Estimate, truth [3]float64) {
 	for a := range 3 {
 		d := est.Value[a] - truth[a]
 		sd := math.Sqrt(est.Cov[a][a])
 		s.sq[a] += d * d
 		s.n[a]++
 		s.z2[a] += d * d / (sd * sd)
-		if math.Abs(d) < 1.96*tScale(est.DF, 0.025)*sd {
+		if math.Abs(d) < 1.96*stats.TScale(est.DF, 0.025)*sd {
 			s.cover[a]++
 		}
 	}
@@ -40,16 +46,16 @@ func (s *toyScore) String() string {
 
 type toySummary struct {
 	survey, fixture, fixtureEar, worn, wornEar, mean, pop toyScore
-	near, far                                             map[Outcome]int
+	near, far                                             map[verdict.Outcome]int
 }
 
-func (t *toySummary) addStudy(a Analysis, truth toyTruth) {
+func (t *toySummary) addStudy(a Analysis, truth toy.Truth) {
 	if t.near == nil {
-		t.near, t.far = map[Outcome]int{}, map[Outcome]int{}
+		t.near, t.far = map[verdict.Outcome]int{}, map[verdict.Outcome]int{}
 	}
 	for _, m := range a.Models {
 		for _, o := range m.Offsets {
-			pos := truth.pos[o.ID]
+			pos := truth.Pos[o.ID]
 			var head [3]float64
 			for a := range 3 {
 				head[a] = (pos[0][a] + pos[1][a]) / 2
@@ -57,7 +63,7 @@ func (t *toySummary) addStudy(a Analysis, truth toyTruth) {
 			switch {
 			case o.Survey:
 				t.survey.add(o.Headset, head)
-			case o.Subject == fixtureSubject:
+			case o.Subject == capture.FixtureSubject:
 				t.fixture.add(o.Headset, head)
 				for e := range 2 {
 					t.fixtureEar.add(o.Ears[e], pos[e])
@@ -70,8 +76,8 @@ func (t *toySummary) addStudy(a Analysis, truth toyTruth) {
 			}
 		}
 		if m.Worn != nil {
-			t.mean.add(m.Worn.Mean, truth.mean[m.Model])
-			t.pop.add(m.Worn.Mean, truth.pop[m.Model])
+			t.mean.add(m.Worn.Mean, truth.Mean[m.Model])
+			t.pop.add(m.Worn.Mean, truth.Pop[m.Model])
 		}
 		for _, v := range m.Verdicts {
 			if v.Seating%2 == 0 {
@@ -86,19 +92,19 @@ func (t *toySummary) addStudy(a Analysis, truth toyTruth) {
 // TestToyStudies holds the estimator against the toy's truth. ASWORN_TOY=n
 // prints the table of n full studies instead of the small one's bounds.
 func TestToyStudies(t *testing.T) {
-	n, plan := 1, smallToy(100)
+	n, plan := 1, toy.Small(100)
 	if v, err := strconv.Atoi(os.Getenv("ASWORN_TOY")); err == nil {
-		n, plan = v, defaultToy(100)
+		n, plan = v, toy.Default(100)
 	}
 	var sum toySummary
 	for range n {
-		ss, truth := plan.study()
-		a, _, err := Analyse(context.Background(), ss, DefaultOptions())
+		ss, truth := plan.Study()
+		a, _, err := Analyse(context.Background(), ss, seat.DefaultOptions())
 		if err != nil {
 			t.Fatal(err)
 		}
 		sum.addStudy(a, truth)
-		plan.seed++
+		plan.Seed++
 	}
 	t.Log("survey     ", &sum.survey)
 	t.Log("fixture    ", &sum.fixture)
@@ -112,28 +118,22 @@ func TestToyStudies(t *testing.T) {
 	// hold all the same, and no seating 6 mm off may match.
 	for a := range 2 {
 		if z := math.Sqrt(sum.fixture.z2[a] / sum.fixture.n[a]); z > 2 {
-			t.Errorf("%v: fixture offsets miss by %.1f of their standard deviations", Axis(a), z)
+			t.Errorf("%v: fixture offsets miss by %.1f of their standard deviations", seat.Axis(a), z)
 		}
 		if z := math.Sqrt(sum.worn.z2[a] / sum.worn.n[a]); z > 2.5 {
-			t.Errorf("%v: worn offsets miss by %.1f of their standard deviations", Axis(a), z)
+			t.Errorf("%v: worn offsets miss by %.1f of their standard deviations", seat.Axis(a), z)
 		}
 	}
-	if sum.far[Matches] > 0 || sum.near[Adjust] > sum.near[Matches]+sum.near[Undetermined] {
+	if sum.far[verdict.Matches] > 0 || sum.near[verdict.Adjust] > sum.near[verdict.Matches]+sum.near[verdict.Undetermined] {
 		t.Errorf("verdicts near %v, far %v", sum.near, sum.far)
 	}
-}
-
-func smallToy(seed uint64) toyPlan {
-	p := defaultToy(seed)
-	p.models, p.listeners, p.seatings, p.scatter = 2, 4, 2, 0.15
-	return p
 }
 
 // TestAnalyseDeterministic: the number of workers changes nothing, and a
 // frozen study that went through JSON judges a fixture seating as the study did.
 func TestAnalyseDeterministic(t *testing.T) {
-	ss, _ := smallToy(5).study()
-	opt := DefaultOptions()
+	ss, _ := toy.Small(5).Study()
+	opt := seat.DefaultOptions()
 	opt.Jobs = 1
 	one, frozen, err := Analyse(context.Background(), ss, opt)
 	if err != nil {
@@ -160,7 +160,7 @@ func TestAnalyseDeterministic(t *testing.T) {
 	if err := json.Unmarshal(text, &thawed); err != nil {
 		t.Fatal(err)
 	}
-	var seating Seating
+	var seating seat.Seating
 	for _, s := range ss {
 		if s.ID == "Model A/fixture1" {
 			seating = s
@@ -193,11 +193,11 @@ func TestAnalyseDeterministic(t *testing.T) {
 
 // TestAnalysePoorStudies: what a study cannot support is left out and said.
 func TestAnalysePoorStudies(t *testing.T) {
-	plan := smallToy(9)
-	plan.models, plan.listeners = 1, 2
-	full, _ := plan.study()
-	keep := func(f func(s Seating) bool) []Seating {
-		var out []Seating
+	plan := toy.Small(9)
+	plan.Models, plan.Listeners = 1, 2
+	full, _ := plan.Study()
+	keep := func(f func(s seat.Seating) bool) []seat.Seating {
+		var out []seat.Seating
 		for _, s := range full {
 			if f(s) {
 				out = append(out, s)
@@ -205,8 +205,8 @@ func TestAnalysePoorStudies(t *testing.T) {
 		}
 		return out
 	}
-	deaf := func(ears ...int) []Seating {
-		var out []Seating
+	deaf := func(ears ...int) []seat.Seating {
+		var out []seat.Seating
 		for _, s := range full {
 			for _, e := range ears {
 				s.Ears[e].Valid = make([]bool, len(s.Ears[e].Valid))
@@ -215,25 +215,27 @@ func TestAnalysePoorStudies(t *testing.T) {
 		}
 		return out
 	}
-	worn := func(s Seating) bool { return s.Subject != fixtureSubject && s.Model != "" }
+	worn := func(s seat.Seating) bool { return s.Subject != capture.FixtureSubject && s.Model != "" }
 	cases := []struct {
 		name           string
-		ss             []Seating
+		ss             []seat.Seating
 		cannot         string // part of what must be said
 		offsets, panel bool
 	}{
 		{"nothing", nil, "no headphone seating", false, false},
-		{"no survey", keep(func(s Seating) bool { return s.Survey == nil }), "no position survey", false, false},
-		{"no panel", keep(func(s Seating) bool { return !worn(s) }), "nobody wore", true, false},
-		{"one listener", keep(func(s Seating) bool { return s.Subject != "L02" }), "one listener", true, true},
-		{"no fixture seating", keep(func(s Seating) bool { return s.Subject != fixtureSubject || s.Survey != nil || s.Model == "" }), "no ordinary seating on the fixture", true, true},
+		{"no survey", keep(func(s seat.Seating) bool { return s.Survey == nil }), "no position survey", false, false},
+		{"no panel", keep(func(s seat.Seating) bool { return !worn(s) }), "nobody wore", true, false},
+		{"one listener", keep(func(s seat.Seating) bool { return s.Subject != "L02" }), "one listener", true, true},
+		{"no fixture seating", keep(func(s seat.Seating) bool {
+			return s.Subject != capture.FixtureSubject || s.Survey != nil || s.Model == ""
+		}), "no ordinary seating on the fixture", true, true},
 		{"one ear", deaf(1), "right ear", true, true},
 		{"no band counts", deaf(0, 1), "offsets in mm", false, false},
 		{"one seating", full[len(full)-8 : len(full)-7], "", false, false},
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			a, _, err := Analyse(context.Background(), c.ss, DefaultOptions())
+			a, _, err := Analyse(context.Background(), c.ss, seat.DefaultOptions())
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -259,9 +261,9 @@ func TestAnalysePoorStudies(t *testing.T) {
 
 // TestSlippedRow: one survey row that lies is found and hardly counts.
 func TestSlippedRow(t *testing.T) {
-	plan := smallToy(3)
-	plan.models, plan.listeners, plan.bare = 1, 0, false
-	ss, _ := plan.study()
+	plan := toy.Small(3)
+	plan.Models, plan.Listeners, plan.Bare = 1, 0, false
+	ss, _ := plan.Study()
 	for i := range ss {
 		if ss[i].ID == "Model A/survey5" {
 			d := *ss[i].Survey
@@ -269,7 +271,7 @@ func TestSlippedRow(t *testing.T) {
 			ss[i].Survey = &d
 		}
 	}
-	a, _, err := Analyse(context.Background(), ss, DefaultOptions())
+	a, _, err := Analyse(context.Background(), ss, seat.DefaultOptions())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -282,17 +284,17 @@ func TestSlippedRow(t *testing.T) {
 // seatings each, surveys and bare-ear references, with 1,000 draws of each
 // bootstrap, on all cores.
 func BenchmarkAnalyse(b *testing.B) {
-	ss, _ := defaultToy(1).study()
+	ss, _ := toy.Default(1).Study()
 	for b.Loop() {
-		if _, _, err := Analyse(context.Background(), ss, DefaultOptions()); err != nil {
+		if _, _, err := Analyse(context.Background(), ss, seat.DefaultOptions()); err != nil {
 			b.Fatal(err)
 		}
 	}
 }
 
 func BenchmarkCheck(b *testing.B) {
-	ss, _ := smallToy(1).study()
-	_, f, err := Analyse(context.Background(), ss, DefaultOptions())
+	ss, _ := toy.Small(1).Study()
+	_, f, err := Analyse(context.Background(), ss, seat.DefaultOptions())
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -3,33 +3,39 @@ package fitcorr
 import (
 	"fmt"
 	"math"
+
+	"asworn/capture"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/verdict"
 )
 
 // Frozen is what a study knows, without its recordings: all that is needed to
 // judge a new fixture seating. It can be written as JSON or gob.
 type Frozen struct {
-	Options Options       `json:"options"`
+	Options seat.Options  `json:"options"`
 	Models  []FrozenModel `json:"models"`
 }
 
 // FrozenModel is what a study knows about one model.
 type FrozenModel struct {
-	Model   string        `json:"model"`
-	Open    bool          `json:"open_back"`
-	Survey  *Survey       `json:"survey,omitempty"`
-	Scatter [2]SmoothCov  `json:"scatter"`
-	Total   [2]SmoothCov  `json:"total"`
-	Inflate float64       `json:"inflate"` // of a fixture seating's covariance
-	Mark    FrozenMark    `json:"mark,omitzero"`
-	Worn    *FrozenTarget `json:"worn,omitempty"`
-	Seals   []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
+	Model   string                `json:"model"`
+	Open    bool                  `json:"open_back"`
+	Survey  *position.Survey      `json:"survey,omitempty"`
+	Scatter [2]position.SmoothCov `json:"scatter"`
+	Total   [2]position.SmoothCov `json:"total"`
+	Inflate float64               `json:"inflate"` // of a fixture seating's covariance
+	Mark    position.Mark         `json:"mark,omitzero"`
+	Worn    *verdict.Target       `json:"worn,omitempty"`
+	Seals   []FrozenCurve         `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
 }
 
 // FrozenCurve is one seating as far as its seal needs it.
 type FrozenCurve struct {
-	ID      string   `json:"id"`
-	Subject string   `json:"subject"`
-	Ears    [2]Curve `json:"ears"`
+	ID      string        `json:"id"`
+	Subject string        `json:"subject"`
+	Ears    [2]seat.Curve `json:"ears"`
 }
 
 // Check estimates a fixture seating recorded at the blocked entrance and
@@ -37,7 +43,7 @@ type FrozenCurve struct {
 // the model, when the seating is not a blocked one, or when the study has no
 // survey of the model (wrapping ErrNoSurvey). Without a panel it returns the
 // offset and an undetermined verdict that says so.
-func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
+func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) {
 	var fm *FrozenModel
 	for i := range f.Models {
 		if f.Models[i].Model == s.Model {
@@ -45,67 +51,67 @@ func (f Frozen) Check(s Seating) (Offset, Verdict, error) {
 		}
 	}
 	if fm == nil {
-		return Offset{}, Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
 	}
-	if s.Point != blocked {
-		return Offset{}, Verdict{}, fmt.Errorf("seating %s was recorded at the %s point; a check needs the blocked entrance", s.ID, s.Point)
+	if s.Point != capture.Blocked {
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s was recorded at the %s point; a check needs the blocked entrance", s.ID, s.Point)
 	}
 	if fm.Survey == nil {
-		return Offset{}, Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, ErrNoSurvey)
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, position.ErrNoSurvey)
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
-	p, ok := newPlacer(&models).fixture(s, 0, leaks[s.ID], fm.Inflate)
+	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fm.Inflate)
 	if !ok {
-		return Offset{}, Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
 	if s.Read != nil {
-		if !fm.Mark.known() {
-			return Offset{}, Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
+		if !fm.Mark.Known() {
+			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
 		}
-		gap, variance := fm.Mark.readGap(s, p.pos, p.cov)
+		gap, variance := fm.Mark.ReadGap(s, p.Pos, p.Cov)
 		for a := range gap {
-			if math.Abs(gap[a]) > readGross*math.Sqrt(variance[a]) {
-				return Offset{}, Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from where the levels place the headphone: read it again, or leave it out", s.ID, math.Abs(gap[a]))
+			if math.Abs(gap[a]) > position.ReadGross*math.Sqrt(variance[a]) {
+				return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from where the levels place the headphone: read it again, or leave it out", s.ID, math.Abs(gap[a]))
 			}
 		}
-		p.read(s, fm.Mark)
+		p.Read(s, fm.Mark)
 	}
 	if fm.Worn == nil {
-		return p.offset, Verdict{ID: p.offset.ID, Seating: p.offset.Seating, Outcome: Undetermined,
+		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
-	v := judge(p, fm.Worn, fm.Open, f.Options)
-	if v.Outcome == Undetermined && fm.Mark.known() && s.Read == nil {
+	v := verdict.Judge(p, fm.Worn, fm.Open, f.Options)
+	if v.Outcome == verdict.Undetermined && fm.Mark.Known() && s.Read == nil {
 		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
 	}
-	return p.offset, v, nil
+	return p.Offset, v, nil
 }
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
 
-func (fm *FrozenModel) earModels() (out [2]earModel) {
-	bands := newPositionBands()
+func (fm *FrozenModel) earModels() (out [2]position.Ear) {
+	bands := position.NewBands()
 	for e := range out {
-		out[e].bands = bands
+		out[e].Bands = bands
 		if fm.Survey.Ears[e].Known() {
-			out[e].survey = &fm.Survey.Ears[e]
-			out[e].scatter = fm.Scatter[e].matrix(bands)
-			out[e].total = fm.Total[e].matrix(bands)
+			out[e].Survey = &fm.Survey.Ears[e]
+			out[e].Scatter = fm.Scatter[e].Matrix(bands)
+			out[e].Total = fm.Total[e].Matrix(bands)
 		}
 	}
 	return out
 }
 
 // leaksWith judges the seal of s among the study's own seatings.
-func (fm *FrozenModel) leaksWith(s Seating, opt Options) map[string][2]Leak {
-	group := make([]Seating, 0, len(fm.Seals)+1)
+func (fm *FrozenModel) leaksWith(s seat.Seating, opt seat.Options) map[string][2]seal.Leak {
+	group := make([]seat.Seating, 0, len(fm.Seals)+1)
 	for _, c := range fm.Seals {
 		if c.ID != s.ID {
-			group = append(group, Seating{ID: c.ID, Model: fm.Model, Subject: c.Subject, Point: blocked, Ears: c.Ears})
+			group = append(group, seat.Seating{ID: c.ID, Model: fm.Model, Subject: c.Subject, Point: capture.Blocked, Ears: c.Ears})
 		}
 	}
-	leaks, _ := Leaks(append(group, s), opt)
+	leaks, _ := seal.Leaks(append(group, s), opt)
 	return leaks
 }
 
@@ -113,10 +119,10 @@ func (fm *FrozenModel) leaksWith(s Seating, opt Options) map[string][2]Leak {
 const frozenSeals = 12
 
 // sealCurves keeps the low end of ordinary seatings, evenly picked.
-func sealCurves(ss []Seating) []FrozenCurve {
-	var ordinary []Seating
+func sealCurves(ss []seat.Seating) []FrozenCurve {
+	var ordinary []seat.Seating
 	for _, s := range ss {
-		if !s.Displaced() && s.Point == blocked {
+		if !s.Displaced() && s.Point == capture.Blocked {
 			ordinary = append(ordinary, s)
 		}
 	}
@@ -126,8 +132,8 @@ func sealCurves(ss []Seating) []FrozenCurve {
 		s := ordinary[i*len(ordinary)/n]
 		out[i] = FrozenCurve{ID: s.ID, Subject: s.Subject}
 		for e, c := range s.Ears {
-			k := min(leakBands, len(c.LevelDB), len(c.StdErrDB), len(c.Valid))
-			out[i].Ears[e] = Curve{LevelDB: c.LevelDB[:k:k], StdErrDB: c.StdErrDB[:k:k], Valid: c.Valid[:k:k]}
+			k := min(seal.LeakBands, len(c.LevelDB), len(c.StdErrDB), len(c.Valid))
+			out[i].Ears[e] = seat.Curve{LevelDB: c.LevelDB[:k:k], StdErrDB: c.StdErrDB[:k:k], Valid: c.Valid[:k:k]}
 		}
 	}
 	return out

@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/pipeline"
 	"asworn/fitcorr"
+	"asworn/fitcorr/sensitivity"
 	"asworn/report"
 )
 
@@ -41,13 +42,13 @@ it. Listeners of the same name in one study are the same person.`,
 // sideBySide is the JSON of the command.
 type sideBySide struct {
 	Point     capture.Point                               `json:"point"`
-	Standings []fitcorr.Standing                          `json:"standings"`
+	Standings []sensitivity.Standing                      `json:"standings"`
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
 }
 
 func (a *app) sensitivity(dirs []string, point capture.Point) error {
 	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
-	var contenders []fitcorr.Contender
+	var contenders []sensitivity.Contender
 	var studies []report.Results
 	for _, dir := range dirs {
 		r, err := pipeline.LastResults(dir)
@@ -74,13 +75,13 @@ func (a *app) sensitivity(dirs []string, point capture.Point) error {
 				continue
 			}
 			out.Studies[name][m.Model] = ears
-			contenders = append(contenders, fitcorr.Contender{Study: name, Model: m.Model, Ears: ears})
+			contenders = append(contenders, sensitivity.Contender{Study: name, Model: m.Model, Ears: ears})
 		}
 		studies = append(studies, r)
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Confidence = studies[0].Options.Confidence
-	out.Standings = fitcorr.Rank(contenders, opt)
+	out.Standings = sensitivity.Rank(contenders, opt)
 	if a.json {
 		return json.NewEncoder(a.out).Encode(out)
 	}
@@ -106,14 +107,14 @@ func (a *app) sensitivity(dirs []string, point capture.Point) error {
 }
 
 // standingTable is the ranking for people.
-func standingTable(standings []fitcorr.Standing, confidence float64, several bool) report.Table {
+func standingTable(standings []sensitivity.Standing, confidence float64, several bool) report.Table {
 	t := report.Table{
 		Name: "standings", Title: "Models by fit sensitivity, the least sensitive first",
 		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the panel's mean; "+
 			"intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence),
 	}
 	head := "Listener and\nseating, dB"
-	if len(standings) > 0 && standings[0].Figure == fitcorr.ByRepeatability {
+	if len(standings) > 0 && standings[0].Figure == sensitivity.ByRepeatability {
 		head = "Seating\ndB"
 		t.Title = "Models by repeatability, the steadiest first"
 		t.Note = fmt.Sprintf("No panel: how far, in dB RMS from 50 Hz to 10 kHz, one seating on the fixture is from their mean; it says nothing about listeners. "+

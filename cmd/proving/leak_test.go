@@ -8,6 +8,7 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 )
 
 // TestLeakCorner holds the leaks of generator A, whose cups have losses and
@@ -99,7 +100,7 @@ func sealTrials(t *testing.T, seed uint64, d simulate.Design) []sealTrial {
 		if s.Open[m] {
 			continue
 		}
-		leaks, seal := fitcorr.JudgeSeal(own, fitcorr.DefaultOptions())
+		leaks, seal := seal.Judge(own, fitcorr.DefaultOptions())
 		if seal.Open || leaks == nil {
 			t.Errorf("study %d, %s: %s", seed, s.Models[m], seal.Reason)
 			continue

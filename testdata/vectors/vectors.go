@@ -5,8 +5,10 @@ package vectors
 
 import (
 	"encoding/csv"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 )
 
@@ -59,4 +61,25 @@ func Rows(t testing.TB, set, name string) [][]string {
 		t.Fatalf("%s/%s is empty", set, name)
 	}
 	return all[1:]
+}
+
+// Numbers returns Rows as numbers; text becomes NaN.
+func Numbers(t testing.TB, set, name string) [][]float64 {
+	t.Helper()
+	var out [][]float64
+	for _, row := range Rows(t, set, name) {
+		v := make([]float64, len(row))
+		for i, s := range row {
+			x, err := strconv.ParseFloat(s, 64)
+			if err != nil {
+				x = math.NaN()
+			}
+			v[i] = x
+		}
+		out = append(out, v)
+	}
+	if len(out) == 0 {
+		t.Fatalf("%s/%s has no rows", set, name)
+	}
+	return out
 }

@@ -7,6 +7,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr"
+	"asworn/fitcorr/sensitivity"
 	"asworn/report"
 )
 
@@ -15,8 +16,8 @@ import (
 // scatter that an earlier study found on either of them over its models. The
 // plan leaves out what no number of listeners mends: ear shape mistaken for
 // position (docs/sensitivity.md).
-func Panels(earlier report.Results, want float64) ([]fitcorr.Plan, error) {
-	var s fitcorr.Spread
+func Panels(earlier report.Results, want float64) ([]sensitivity.Plan, error) {
+	var s sensitivity.Spread
 	found := false
 	for _, m := range earlier.Analysis.Models {
 		if m.Worn == nil || m.Worn.Listeners < 2 {
@@ -33,7 +34,7 @@ func Panels(earlier report.Results, want float64) ([]fitcorr.Plan, error) {
 	if !found {
 		return nil, errors.New("its results hold no worn offsets of two or more listeners; a plan needs a study with a survey and a panel")
 	}
-	return fitcorr.DefaultPlanOptions().Plans(s, want)
+	return sensitivity.DefaultPlanOptions().Plans(s, want)
 }
 
 // LevelPanels returns panels, cheapest first, that keep the interval of the
@@ -42,16 +43,16 @@ func Panels(earlier report.Results, want float64) ([]fitcorr.Plan, error) {
 // levels that an earlier study found over its models and ears: the RMS over
 // bands of the standard deviations between listeners and within a listener.
 // The fixture's own scatter is left out: its seatings are cheap.
-func LevelPanels(earlier report.Results, want float64) ([]fitcorr.Plan, error) {
-	var s fitcorr.Spread
+func LevelPanels(earlier report.Results, want float64) ([]sensitivity.Plan, error) {
+	var s sensitivity.Spread
 	for _, f := range panelled(earlier) {
 		s.Between = max(s.Between, rootMeanSquare(f.Between, f.PanelValid))
 		s.Within = max(s.Within, rootMeanSquare(f.Within, f.PanelValid))
 	}
-	if s == (fitcorr.Spread{}) {
+	if s == (sensitivity.Spread{}) {
 		return nil, errors.New("its results hold no levels of two or more listeners with repeated seatings; a plan in dB needs a study with a panel")
 	}
-	return fitcorr.DefaultPlanOptions().Plans(s, want)
+	return sensitivity.DefaultPlanOptions().Plans(s, want)
 }
 
 // panelled lists the fit sensitivities at the blocked entrance that rest on a
@@ -84,7 +85,7 @@ func rootMeanSquare(c []fitcorr.Component, valid []bool) float64 {
 // the least certain model and ear of an earlier study; 0 when that cannot tell.
 func FigureFactor(earlier report.Results, listeners int) (factor float64) {
 	for _, f := range panelled(earlier) {
-		factor = max(factor, f.SummaryFactor(listeners, fitcorr.DefaultPlanOptions().Confidence))
+		factor = max(factor, f.SummaryFactor(listeners, sensitivity.DefaultPlanOptions().Confidence))
 	}
 	return factor
 }

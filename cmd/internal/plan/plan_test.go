@@ -13,6 +13,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr"
+	"asworn/fitcorr/sensitivity"
 	"asworn/report"
 )
 
@@ -183,9 +184,9 @@ func TestPanels(t *testing.T) {
 		t.Fatal(err)
 	}
 	// The panel keeps its promise for the larger of the two scatters.
-	spread := fitcorr.Spread{Between: 1.7, Within: 1.2}
+	spread := sensitivity.Spread{Between: 1.7, Within: 1.2}
 	for _, p := range plans {
-		if w := fitcorr.DefaultPlanOptions().HalfWidth(spread, p.Listeners, p.Seatings); w > 2 {
+		if w := sensitivity.DefaultPlanOptions().HalfWidth(spread, p.Listeners, p.Seatings); w > 2 {
 			t.Errorf("%+v reaches ±%.2f mm only", p, w)
 		}
 	}
@@ -224,7 +225,7 @@ func ExampleDesign_Rows() {
 
 // A plan in dB goes by the RMS scatter of levels over bands, of the worst model.
 func TestLevelPanels(t *testing.T) {
-	sensitivity := func(between, within float64) fitcorr.Sensitivity {
+	scattering := func(between, within float64) fitcorr.Sensitivity {
 		f := fitcorr.Sensitivity{Point: capture.Blocked, PanelValid: slices.Repeat([]bool{true}, band.Thirds)}
 		for b := range band.Thirds {
 			k := 1.0
@@ -239,14 +240,14 @@ func TestLevelPanels(t *testing.T) {
 	}
 	var r report.Results
 	r.Analysis.Models = []fitcorr.ModelAnalysis{
-		{Model: "Model A", Sensitivity: []fitcorr.Sensitivity{sensitivity(1, 0.5)}},
-		{Model: "Model B", Sensitivity: []fitcorr.Sensitivity{sensitivity(2, 0.25)}},
+		{Model: "Model A", Sensitivity: []fitcorr.Sensitivity{scattering(1, 0.5)}},
+		{Model: "Model B", Sensitivity: []fitcorr.Sensitivity{scattering(2, 0.25)}},
 	}
 	got, err := LevelPanels(r, 1)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want, err := fitcorr.DefaultPlanOptions().Plans(fitcorr.Spread{Between: 2, Within: 0.5}, 1)
+	want, err := sensitivity.DefaultPlanOptions().Plans(sensitivity.Spread{Between: 2, Within: 0.5}, 1)
 	if err != nil {
 		t.Fatal(err)
 	}

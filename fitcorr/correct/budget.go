@@ -1,0 +1,235 @@
+package correct
+
+import (
+	"math"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// source is one contribution to a final curve's uncertainty, per kept band.
+type source struct {
+	name, kind string
+	std        []float64
+	df         float64 // 0 = infinite
+}
+
+// uncertainty fills interval and budget after JCGM 100:2008: the standard
+// uncertainties of the sources, combined by the root of the sum of squares
+// (5.1.2), with effective degrees of freedom by Welch and Satterthwaite (G.4)
+// and Student's t at the study's confidence (G.3).
+func (fc *FinalCurve) uncertainty(parts []part, rows []seat.Seating, c *Corrector, ear int, opt seat.Options) {
+	if c != nil && !c.survey.Ears[ear].Known() {
+		c = nil
+	}
+	sources := []source{fc.reseating(parts, rows, c, ear)}
+	if c != nil {
+		sources = append(sources, fc.position(parts, c, ear)...)
+	} else {
+		fc.Notes = append(fc.Notes, "the interval holds seating and calibration only: without survey and listeners the place on the head is not known")
+	}
+	cal := source{name: "level calibration", kind: "B", std: make([]float64, band.Count)}
+	for b := range cal.std {
+		cal.std[b] = opt.CalibrationDB
+	}
+	if opt.CalibrationDB > 0 {
+		sources = append(sources, cal)
+	} else {
+		fc.Notes = append(fc.Notes, "the uncertainty of the level calibration is not stated and not in the interval")
+	}
+
+	fc.StdErrDB, fc.HalfDB = make([]float64, band.Count), make([]float64, band.Count)
+	df := make([]float64, band.Count)
+	for b := range fc.StdErrDB {
+		var u2, den float64
+		for _, s := range sources {
+			v := s.std[b] * s.std[b]
+			u2 += v
+			if s.df > 0 {
+				den += v * v / s.df
+			}
+		}
+		fc.StdErrDB[b] = math.Sqrt(u2)
+		if den > 0 {
+			df[b] = u2 * u2 / den
+		}
+		fc.HalfDB[b] = stats.Coverage(opt.Confidence, df[b]) * fc.StdErrDB[b]
+	}
+	for _, s := range sources {
+		std, n := overThirds(s.std, fc.Valid), make([]float64, band.Thirds)
+		for t := range n {
+			n[t] = s.df
+		}
+		fc.Budget = append(fc.Budget, BudgetRow{s.name, s.kind, std, n})
+	}
+	total := BudgetRow{Source: "combined", Type: "combined", StdDB: overThirds(fc.StdErrDB, fc.Valid), DF: make([]float64, band.Thirds)}
+	for t := range total.DF {
+		var u2, den float64
+		for _, r := range fc.Budget {
+			v := r.StdDB[t] * r.StdDB[t]
+			u2 += v
+			if r.DF[t] > 0 {
+				den += v * v / r.DF[t]
+			}
+		}
+		if den > 0 {
+			total.DF[t] = u2 * u2 / den
+		}
+	}
+	fc.Budget = append(fc.Budget, total)
+}
+
+// overThirds returns the root mean square over the valid bands of each third
+// octave.
+func overThirds(v []float64, valid []bool) []float64 {
+	out := make([]float64, band.Thirds)
+	for t := range out {
+		sum, n := 0.0, 0.0
+		for b := t * seat.PerThird; b < (t+1)*seat.PerThird; b++ {
+			if valid[b] {
+				sum += v[b] * v[b]
+				n++
+			}
+		}
+		if n > 0 {
+			out[t] = math.Sqrt(sum / n)
+		}
+	}
+	return out
+}
+
+// reseating is the scatter of the seatings that their places do not explain
+// (type A, measurement noise included): standard deviation of the used ones
+// over √n. Of a single one the standard deviation of all ordinary fixture
+// seatings counts. Where the survey predicts what the places do to the level,
+// that is taken off first: what is left of it is another row of the budget.
+func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector, ear int) source {
+	s := source{name: "seating on the fixture", kind: "A", std: make([]float64, band.Count), df: float64(len(parts) - 1)}
+	if len(parts) > 1 {
+		for b := range s.std {
+			if x := c.apartFromPlace(parts, ear, b); len(x) > 1 {
+				_, sd := stats.MeanSD(x)
+				s.std[b] = sd / math.Sqrt(float64(len(x)))
+			}
+		}
+		return s
+	}
+	if len(rows) < 2 {
+		fc.Notes = append(fc.Notes, "one seating: its scatter is not known and not in the interval")
+		s.df = 0
+		for b := range s.std {
+			s.std[b] = parts[0].s.Ears[ear].StdErrDB[b]
+		}
+		s.name = "measurement noise"
+		return s
+	}
+	var all []part
+	for _, r := range rows {
+		all = append(all, part{s: r})
+	}
+	s.df = float64(len(rows) - 1)
+	for b := range s.std {
+		if x := c.apartFromPlace(all, ear, b); len(x) > 1 {
+			_, s.std[b] = stats.MeanSD(x)
+		}
+	}
+	return s
+}
+
+// apartFromPlace returns the valid levels of the parts in band b, each moved
+// to the worn mean where the survey or leak model says by how much. c may be nil.
+func (c *Corrector) apartFromPlace(parts []part, ear, b int) []float64 {
+	if c == nil {
+		return levelsAt(parts, ear, b)
+	}
+	var x []float64
+	for _, p := range parts {
+		if !p.s.Ears[ear].Counts(b) {
+			continue
+		}
+		v := p.level(ear, b)
+		if o, ok := c.offsetOf(p.s); ok {
+			pr := c.predict(p.s.Number, o, ear)
+			if v += pr.delta[b]; p.correction != nil && p.correction.Applied[b] {
+				v -= p.correction.DeltaDB[b]
+			}
+		}
+		x = append(x, v)
+	}
+	return x
+}
+
+// position is what the place of the used seatings against the worn mean may
+// still do to the level (type B, from the survey model): the change that is
+// left from where they are to the worn mean, its uncertainty and, where it was
+// not corrected, itself. The worn mean is common to all of them, so that this
+// does not average out over seatings: the draws of the worn mean are shared.
+// The variance is shared out to the sources by their covariance with the sum.
+// The draws follow Student's t where the worn mean has few degrees of freedom
+// (JCGM 101:2008, 6.4.9), so that their spread already holds those.
+func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
+	names := [...]string{"seal against the worn mean", "place against the worn mean", "correction to the worn mean"}
+	out := make([]source, len(names))
+	for k, n := range names {
+		out[k] = source{name: n, kind: "B", std: make([]float64, band.Count)}
+	}
+	// left[source][draw][band], mean over the seatings
+	var left [len(names)][correctionDraws][]float64
+	for k := range left {
+		for i := range left[k] {
+			left[k][i] = make([]float64, band.Count)
+		}
+	}
+	all := band.All()
+	counted := 0.0
+	for _, p := range parts {
+		o, ok := c.offsetOf(p.s)
+		if !ok {
+			continue
+		}
+		counted++
+		pr := c.predict(p.s.Number, o, ear)
+		for i, truth := range pr.truths {
+			for b, v := range truth {
+				k := 1
+				switch {
+				case p.correction != nil && p.correction.Applied[b]:
+					k, v = 2, v-p.correction.DeltaDB[b]
+				case all[b].Lower < position.LowHz:
+					k = 0
+				}
+				left[k][i][b] += v
+			}
+		}
+	}
+	if counted == 0 {
+		return nil
+	}
+	for b := range band.Count {
+		var sq [len(names)]float64
+		total := 0.0
+		for i := range correctionDraws {
+			sum := 0.0
+			for k := range left {
+				sum += left[k][i][b]
+			}
+			for k := range left {
+				sq[k] += left[k][i][b] * sum
+			}
+			total += sum * sum
+		}
+		shared := 0.0
+		for k := range sq {
+			sq[k] = math.Max(sq[k], 0)
+			shared += sq[k]
+		}
+		for k := range sq {
+			if shared > 0 {
+				out[k].std[b] = math.Sqrt(sq[k]/shared*total/correctionDraws) / counted
+			}
+		}
+	}
+	return out
+}

@@ -1,0 +1,181 @@
+package correct
+
+import (
+	"math"
+	"math/rand/v2"
+	"sort"
+
+	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// target is where a correction leads: the worn mean of one ear.
+type target struct {
+	at      seat.Estimate
+	root    [3][3]float64 // of its covariance
+	normal  [][3]float64  // standard normal draws, shared by all seatings
+	scales  []float64     // quantiles of the scale that makes a normal Student's t
+	spread  [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
+	lossDB  []float64     // mean worn loss to leaks per kept band …
+	lossSE  []float64     // … and its standard error
+	hasLoss bool
+}
+
+func newTarget(survey *position.Survey, offsets []position.Offset, worn *panel.Worn, ear int, opt seat.Options) target {
+	t := target{at: worn.EarMean[ear]}
+	t.root = stats.Root3(t.at.Cov)
+	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
+	for i := range correctionDraws {
+		t.normal = append(t.normal, [3]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
+		scale := 1.0
+		if t.at.DF > 0 {
+			q := (float64(i) + 0.5) / correctionDraws
+			scale = math.Sqrt(t.at.DF / distuv.ChiSquared{K: t.at.DF}.Quantile(q))
+		}
+		t.scales = append(t.scales, scale)
+	}
+	for a := range 3 {
+		sd := math.Hypot(worn.BetweenSD[a], worn.WithinSD[a])
+		if sd == 0 {
+			sd = opt.ToleranceMM
+		}
+		t.spread[a][a] = sd * sd
+	}
+	// Mean over listeners of the mean over their seatings.
+	var subjects []string
+	sums, counts := map[string][]float64{}, map[string]float64{}
+	for _, o := range offsets {
+		if !o.Worn() || o.Leak[ear].Class == "" || o.Leak[ear].Class == "open" {
+			continue
+		}
+		if sums[o.Subject] == nil {
+			subjects = append(subjects, o.Subject)
+			sums[o.Subject] = make([]float64, band.Count)
+		}
+		for b, f := range band.All() {
+			loss, _ := o.Leak[ear].LossAt(f.Mid)
+			sums[o.Subject][b] += loss
+		}
+		counts[o.Subject]++
+	}
+	t.lossDB, t.lossSE = make([]float64, band.Count), make([]float64, band.Count)
+	n := float64(len(subjects))
+	if n < 2 {
+		return t
+	}
+	t.hasLoss = true
+	for b := range t.lossDB {
+		var sum, sq float64
+		for _, s := range subjects {
+			v := sums[s][b] / counts[s]
+			sum += v
+			sq += v * v
+		}
+		t.lossDB[b] = sum / n
+		t.lossSE[b] = math.Sqrt(math.Max(0, sq-sum*sum/n) / (n * (n - 1)))
+	}
+	return t
+}
+
+// places are draws of where a seating and the worn mean are.
+type places struct{ seating, mean [3]float64 }
+
+// draw draws where a seating and the worn mean are, given their estimates and
+// that a seating on the fixture lies about the worn mean as worn seatings do:
+// the operator puts the headphone on as people would. Without that an error of
+// the worn mean, common to all seatings, would look like an offset of each of
+// them. The worn mean follows Student's t as a scale mixture of normals, whose
+// scale is drawn from its posterior; draws are conditioned by kriging (Chilès &
+// Delfiner, Geostatistics, 2nd ed., ch. 7: conditioning by kriging; quoted from memory).
+func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []places {
+	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
+	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
+	diff := mat.NewVecDense(3, nil)
+	for a := range 3 {
+		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
+	}
+	innovation := func(scale float64) *mat.Cholesky {
+		sum := stats.Symmetric3(t.spread)
+		sum.AddSym(sum, cp)
+		var m mat.SymDense
+		m.ScaleSym(scale*scale, cm)
+		sum.AddSym(sum, &m)
+		for a := range 3 {
+			sum.SetSym(a, a, sum.At(a, a)+1e-9)
+		}
+		var chol mat.Cholesky
+		chol.Factorize(sum) // positive definite: the spread is
+		return &chol
+	}
+	sums := make([]*mat.Cholesky, correctionDraws)
+	weights := make([]float64, correctionDraws) // cumulative
+	total := 0.0
+	for i, k := range t.scales {
+		if i > 0 && k == t.scales[i-1] {
+			sums[i] = sums[i-1]
+		} else {
+			sums[i] = innovation(k)
+		}
+		var x mat.VecDense
+		if sums[i].SolveVecTo(&x, diff) == nil {
+			total += math.Exp(-0.5*mat.Dot(diff, &x) - 0.5*sums[i].LogDet())
+		}
+		weights[i] = total
+	}
+	out := make([]places, correctionDraws)
+	for i := range out {
+		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
+		k := t.scales[drawnScale]
+		p := places{seating: stats.NormalDraw(rng, seating.Value, root), mean: t.at.Value}
+		for a := range 3 {
+			for j, z := range t.normal[i] {
+				p.mean[a] += k * t.root[a][j] * z
+			}
+		}
+		// The innovation: the difference that the spread would have less the one drawn.
+		want := stats.NormalDraw(rng, [3]float64{}, spread)
+		v := mat.NewVecDense(3, nil)
+		for a := range 3 {
+			v.SetVec(a, want[a]-(p.seating[a]-p.mean[a]))
+		}
+		var x, ps, ms mat.VecDense
+		if sums[drawnScale].SolveVecTo(&x, v) == nil {
+			ps.MulVec(cp, &x)
+			ms.MulVec(cm, &x)
+			for a := range 3 {
+				p.seating[a] += ps.AtVec(a)
+				p.mean[a] -= k * k * ms.AtVec(a)
+			}
+		}
+		out[i] = p
+	}
+	return out
+}
+
+// sealChange is the level change from a seating's seal to the mean worn one per
+// kept band: zero above the leak's range and where there is no seal.
+type sealChange struct {
+	change, stderr []float64
+	known          []bool
+}
+
+func (t *target) sealChange(leak seal.Leak) sealChange {
+	s := sealChange{make([]float64, band.Count), make([]float64, band.Count), make([]bool, band.Count)}
+	if !t.hasLoss || leak.Class == "" || leak.Class == "open" {
+		return s
+	}
+	for b, f := range band.All() {
+		if f.Mid < leakTopHz {
+			loss, se := leak.LossAt(f.Mid)
+			s.change[b], s.stderr[b], s.known[b] = loss-t.lossDB[b], math.Hypot(se, t.lossSE[b]), true
+		}
+	}
+	return s
+}

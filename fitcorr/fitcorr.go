@@ -1,0 +1,32 @@
+package fitcorr
+
+import (
+	"asworn/fitcorr/correct"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/sensitivity"
+	"asworn/fitcorr/standout"
+	"asworn/fitcorr/verdict"
+)
+
+// ModelAnalysis is everything estimated about one headphone model. Parts that
+// the study cannot support are nil or empty, and Cannot says why.
+type ModelAnalysis struct {
+	Model       string                    `json:"model"`
+	OpenBack    bool                      `json:"open_back"` // the data show no seal
+	Survey      [2]*position.SurveyReport `json:"survey"`
+	Offsets     []position.Offset         `json:"offsets,omitempty"`
+	Worn        *panel.Worn               `json:"worn,omitempty"`
+	Verdicts    []verdict.Verdict         `json:"verdicts,omitempty"`
+	Corrections []correct.Correction      `json:"corrections,omitempty"`
+	Curves      []correct.FinalCurve      `json:"curves,omitempty"`
+	Sensitivity []sensitivity.Sensitivity `json:"sensitivity,omitempty"`
+	Cannot      []string                  `json:"cannot,omitempty"` // what this study cannot answer about the model, in plain words
+}
+
+// Analysis is everything estimated about a study.
+type Analysis struct {
+	Models    []ModelAnalysis     `json:"models"`
+	StandOuts []standout.StandOut `json:"stand_outs,omitempty"`
+	Cannot    []string            `json:"cannot,omitempty"`
+}

@@ -1,0 +1,67 @@
+package fitcorr
+
+import (
+	"asworn/fitcorr/correct"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/sensitivity"
+	"asworn/fitcorr/standout"
+	"asworn/fitcorr/verdict"
+)
+
+// What goes into Analyse and what its results are made of, under one roof; the
+// rooms say what each is.
+type (
+	Axis     = seat.Axis
+	Curve    = seat.Curve
+	Estimate = seat.Estimate
+	Options  = seat.Options
+	Seating  = seat.Seating
+
+	Leak = seal.Leak
+
+	Offset       = position.Offset
+	Survey       = position.Survey
+	SurveyReport = position.SurveyReport
+
+	Readings = panel.Readings
+	Worn     = panel.Worn
+
+	EarVerdict = verdict.EarVerdict
+	Likeness   = verdict.Likeness
+	Outcome    = verdict.Outcome
+	Verdict    = verdict.Verdict
+
+	BudgetRow   = correct.BudgetRow
+	Correction  = correct.Correction
+	CurveMember = correct.CurveMember
+	FinalCurve  = correct.FinalCurve
+
+	Component   = sensitivity.Component
+	Influence   = sensitivity.Influence
+	Sensitivity = sensitivity.Sensitivity
+
+	StandOut = standout.StandOut
+)
+
+// The three axes in the order of every [3]T.
+const (
+	Forward  = seat.Forward
+	Up       = seat.Up
+	Rotation = seat.Rotation
+)
+
+// Axes lists the axes in array order.
+var Axes = seat.Axes
+
+// The three outcomes of a verdict.
+const (
+	Matches      = verdict.Matches
+	Adjust       = verdict.Adjust
+	Undetermined = verdict.Undetermined
+)
+
+// DefaultOptions returns the defaults of the study format.
+func DefaultOptions() Options { return seat.DefaultOptions() }

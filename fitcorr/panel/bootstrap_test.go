@@ -1,0 +1,91 @@
+package panel
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// Listeners that scatter just as the model says have a bootstrap error that
+// agrees with the stated one; when they scatter twice as much, it says so.
+func TestBootstrapMean(t *testing.T) {
+	const listeners, r0 = 8, 5
+	rng := rand.New(rand.NewPCG(3, 1))
+	p := &panel{bands: position.NewBands(), models: []*panelModel{{}}}
+	for range listeners {
+		p.listeners = append(p.listeners, &listener{worn: []wornSeating{{}}})
+	}
+	normal := func(r, c int) *mat.Dense {
+		m := mat.NewDense(r, c, nil)
+		for i := range r {
+			for j := range c {
+				m.Set(i, j, rng.NormFloat64())
+			}
+		}
+		return m
+	}
+	for _, much := range []float64{1, 2} {
+		var logs, n float64
+		for range 60 {
+			fit := &panelFit{root0: normal(p.dim(), r0)}
+			eta := mat.NewVecDense(r0, nil)
+			for k := range r0 {
+				eta.SetVec(k, rng.NormFloat64())
+			}
+			root := normal(r0, r0)
+			var reduced mat.Dense
+			reduced.Mul(root, root.T())
+			info, rhs := mat.NewSymDense(r0, nil), mat.NewVecDense(r0, nil)
+			for k := range r0 {
+				info.SetSym(k, k, 1)
+			}
+			for range listeners {
+				// b ~ N(Rη, much²·R)
+				z := mat.NewVecDense(r0, nil)
+				for k := range r0 {
+					z.SetVec(k, much*rng.NormFloat64())
+				}
+				b := mat.NewVecDense(r0, nil)
+				b.MulVec(root, z)
+				var mean mat.VecDense
+				mean.MulVec(&reduced, eta)
+				b.AddVec(b, &mean)
+				fit.per = append(fit.per, listenerFit{reduced: &reduced, score: b})
+				info.AddSym(info, stats.Symmetric(&reduced))
+				rhs.AddVec(rhs, b)
+			}
+			var chol mat.Cholesky
+			fit.etaCov = mat.NewSymDense(r0, nil)
+			if !chol.Factorize(info) || chol.InverseTo(fit.etaCov) != nil {
+				t.Fatal("singular")
+			}
+			fit.eta = mat.NewVecDense(r0, nil)
+			fit.eta.MulVec(fit.etaCov, rhs)
+			stated, drawn := p.bootstrapMean(fit, 0, seat.Options{Seed: 1, Bootstrap: 300})
+			again, same := p.bootstrapMean(fit, 0, seat.Options{Seed: 1, Bootstrap: 300})
+			if stated != again || drawn != same {
+				t.Fatal("the same seed gives another result")
+			}
+			for a := range 3 {
+				logs += 2 * math.Log(drawn[a]/stated[a])
+				n++
+			}
+		}
+		// The variance of seven degrees of freedom is a little low on a log scale.
+		if got := math.Exp(logs/n/2) / much; got < 0.85 || got > 1.05 {
+			t.Errorf("scatter ×%g: bootstrap over stated is %.2f of it", much, got)
+		}
+	}
+	stated, drawn := (&panel{bands: p.bands, models: p.models, listeners: p.listeners[:1]}).bootstrapMean(
+		&panelFit{root0: normal(p.dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
+			per: []listenerFit{{reduced: normal(r0, r0), score: mat.NewVecDense(r0, nil)}}}, 0, seat.Options{})
+	if stated != [3]float64{} || drawn != [3]float64{} {
+		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
+	}
+}

@@ -1,0 +1,275 @@
+package panel
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/stats"
+)
+
+// maximise returns the spread that the expected second moments give, and sets
+// each model's within-listener covariance and scatter ratio.
+func (p *panel) maximise(fit *panelFit) *spread {
+	s := &spread{}
+	p.maximiseEars(fit, s)
+	p.maximiseBetween(fit, s)
+	p.maximiseWithin(fit)
+	if p.read {
+		p.maximiseReading(fit)
+	}
+	return s
+}
+
+// maximiseEars updates how ears differ from the expected second moments of all
+// listeners; the fixture's ear counts as one more draw.
+func (p *panel) maximiseEars(fit *panelFit, s *spread) {
+	n := p.width * p.bands.N
+	sum, diff := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
+	for i := range fit.per {
+		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
+	}
+	var thetaRoot mat.Dense
+	thetaRoot.Mul(fit.root0, fit.etaRoot)
+	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
+	draws := float64(len(p.listeners)) + 1
+	s.sum = p.structured(sum, draws, p.startEars(1), p.earDraws(fit, 1))
+	s.diff = p.structured(diff, draws, p.startEars(0.4), p.earDraws(fit, -1))
+}
+
+// addEarMoment adds weight·E[yy'] for y = (left ± right)/√2 of a latent vector
+// with the given mean and root of its covariance.
+func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *mat.Dense, weight float64) {
+	n, w := p.bands.N, p.width
+	_, cols := root.Dims()
+	half := math.Sqrt(0.5)
+	for sign, dst := range map[float64]*mat.SymDense{1: sum, -1: diff} {
+		y := mat.NewDense(w*n, cols+1, nil)
+		for k := range w {
+			for r := range n {
+				l, rr := p.channel(0, k)+r, p.channel(1, k)+r
+				row := y.RawRowView(k*n + r)
+				a, b := root.RawRowView(l), root.RawRowView(rr)
+				for c := range a {
+					row[c] = half * (a[c] + sign*b[c])
+				}
+				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
+			}
+		}
+		// A few columns at a time stay in the cache.
+		m := mat.NewSymDense(w*n, nil)
+		for from := 0; from <= cols; from += 64 {
+			m.SymRankK(m, 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
+		}
+		m.ScaleSym(weight, m)
+		dst.AddSym(dst, m)
+	}
+}
+
+// maximiseBetween pools the listeners' mean positions over models — what the
+// ears share and what each has of its own, per axis — and learns from what a
+// listener's apparent positions have in common over the models how much ears
+// look like a movement.
+func (p *panel) maximiseBetween(fit *panelFit, s *spread) {
+	var pos, alike axisMoments
+	for i := range fit.per {
+		lf := &fit.per[i]
+		for m := range p.models {
+			at, al := p.position(m), p.alike(m)
+			var l, r [3]moment
+			for a := range 3 {
+				l[a] = differenceMoment(lf, at+a, al+a, at+3+a, al+3+a)
+				r[a] = differenceMoment(lf, at+3+a, al+3+a, at+a, al+a)
+			}
+			pos.add(l, r)
+			for a := range 3 {
+				x, y := al+a, al+3+a
+				l[a] = moment{lf.x.AtVec(x), stats.DotRows(lf.xRoot, x, x), stats.DotRows(lf.xRoot, x, y)}
+				r[a] = moment{lf.x.AtVec(y), stats.DotRows(lf.xRoot, y, y), stats.DotRows(lf.xRoot, x, y)}
+			}
+			alike.add(l, r)
+		}
+	}
+	b := pos.covariance(priorListeners, [3]float64{2, 2, 2}, [3]float64{0.7, 0.7, 0.7}, 1)
+	for range p.models {
+		s.between = append(s.between, b)
+	}
+	// Each model shows the shared part and its own; both scale with alike.
+	weight := priorAlikeListeners * float64(len(p.models))
+	s.alike = alike.covariance(weight, priorAlike, position.Scaled(priorAlike, 0.5), 1/(1+alikeOwn))
+}
+
+// priorAlikeListeners is the weight of priorAlike, in listeners.
+const priorAlikeListeners = 4.0
+
+// moment is a mean with its variance and its covariance with the other ear.
+type moment struct{ mean, variance, cross float64 }
+
+func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
+	d := func(a, b int) float64 { return stats.DotRows(lf.xRoot, a, b) }
+	return moment{
+		mean:     lf.x.AtVec(i) - lf.x.AtVec(j),
+		variance: d(i, i) - 2*d(i, j) + d(j, j),
+		cross:    d(i, k) - d(i, l) - d(j, k) + d(j, l),
+	}
+}
+
+// axisMoments sums what both ears share and what each has of its own.
+type axisMoments struct {
+	common, own [3]float64
+	count       float64
+}
+
+func (s *axisMoments) add(l, r [3]moment) {
+	for a := range 3 {
+		c, o := commonOwn(l[a].mean, r[a].mean, l[a].variance, r[a].variance, l[a].cross)
+		s.common[a] += c
+		s.own[a] += o
+	}
+	s.count++
+}
+
+// covariance returns the headset covariance with a prior of the given weight;
+// scale divides the moments into shares.
+func (s *axisMoments) covariance(weight float64, common, own [3]float64, scale float64) *mat.SymDense {
+	var c, o [3]float64
+	for a := range 3 {
+		c[a] = math.Sqrt((scale*s.common[a] + weight*common[a]*common[a]) / (s.count + weight))
+		o[a] = math.Sqrt((scale*s.own[a] + weight*own[a]*own[a]) / (s.count + weight))
+	}
+	return position.HeadsetCov(c, o)
+}
+
+// commonOwn splits second moments of a left and a right value into the
+// variance of what they share and of what each has of its own.
+func commonOwn(l, r, vl, vr, clr float64) (common, own float64) {
+	ll, rr, lr := l*l+vl, r*r+vr, l*r+clr
+	own = (ll + rr - 2*lr) / 2
+	common = math.Max(0, (ll+rr+2*lr)/4-own/2)
+	return common, own
+}
+
+// maximiseWithin updates the within-listener spread, pooled over models, and
+// each model's scatter ratio.
+func (p *panel) maximiseWithin(fit *panelFit) {
+	var common, own [3]float64
+	var count float64
+	n := p.bands.N
+	moments, counts := make([][]float64, len(p.models)), make([][]float64, len(p.models))
+	for m := range p.models {
+		moments[m], counts[m] = make([]float64, n), make([]float64, n)
+	}
+	seatings := p.seatingCounts()
+	p.eachSeating(fit, allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+		for a := range 3 {
+			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
+				sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))
+			common[a] += c
+			own[a] += o
+		}
+		count++
+		// A listener's mean takes a share of the residual, position and level the rest.
+		k := seatings[[2]int{li, w.model}]
+		if k < 2 {
+			return
+		}
+		lost := k / (k - 1) * float64(n) / float64(n-5)
+		for e := range 2 {
+			if !w.obs.Present[e] || w.doubtOf(e) > 1 {
+				continue
+			}
+			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
+			for r, v := range res {
+				if w.obs.Variance[e][r] < position.MissingVar {
+					moments[w.model][r] += lost*v*v - w.obs.Variance[e][r]
+					counts[w.model][r]++
+				}
+			}
+		}
+	})
+	var sc, so [3]float64
+	for a := range 3 {
+		sc[a] = math.Sqrt((common[a] + priorListeners*2.25) / (count + priorListeners))
+		so[a] = math.Sqrt((own[a] + priorListeners*0.25) / (count + priorListeners))
+	}
+	const priorCurves = 4 // that worn scatter equals the fixture's
+	for m, pm := range p.models {
+		pm.within = position.HeadsetCov(sc, so)
+		for e := range 2 {
+			if pm.ears[e].Survey == nil {
+				continue
+			}
+			v := make([]float64, n)
+			for r := range v {
+				f := pm.ears[e].Scatter.At(r, r)
+				v[r] = (math.Max(0, moments[m][r]) + priorCurves*f) / (counts[m][r] + priorCurves)
+			}
+			stats.SmoothVariance(v, nil, 1)
+			pm.setScatter(e, v)
+		}
+	}
+}
+
+// seatingCounts counts seatings per listener and model.
+func (p *panel) seatingCounts() map[[2]int]float64 {
+	out := map[[2]int]float64{}
+	for li, l := range p.listeners {
+		for i := range l.worn {
+			out[[2]int{li, l.worn[i].model}]++
+		}
+	}
+	return out
+}
+
+// withoutNuisance takes level and leak tail out of a residual by least squares.
+func (p *panel) withoutNuisance(res, variance []float64) []float64 {
+	var s [2][2]float64
+	var t [2]float64
+	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(position.LowHz/p.bands.Hz[r], 2)} }
+	for r, v := range res {
+		if variance[r] >= position.MissingVar {
+			continue
+		}
+		b := basis(r)
+		for i := range 2 {
+			t[i] += b[i] * v
+			for j := range 2 {
+				s[i][j] += b[i] * b[j]
+			}
+		}
+	}
+	det := s[0][0]*s[1][1] - s[0][1]*s[1][0]
+	out := append([]float64(nil), res...)
+	if det < 1e-9 {
+		return out
+	}
+	x := (t[0]*s[1][1] - t[1]*s[0][1]) / det
+	y := (t[1]*s[0][0] - t[0]*s[1][0]) / det
+	for r := range out {
+		b := basis(r)
+		out[r] -= x*b[0] + y*b[1]
+	}
+	return out
+}
+
+// setScatter sets the worn scatter of one ear: the fixture's, and where the
+// panel scatters more (ears bend the response to a movement differently) as
+// much again, correlated over a third of an octave.
+func (pm *panelModel) setScatter(e int, v []float64) {
+	em := &pm.ears[e]
+	n := em.Bands.N
+	out := mat.NewSymDense(n, nil)
+	out.CopySym(em.Scatter)
+	extra := make([]float64, n)
+	for r := range extra {
+		extra[r] = math.Sqrt(math.Max(0, v[r]-em.Scatter.At(r, r)))
+	}
+	for i := range n {
+		for j := i; j < n; j++ {
+			rho := math.Exp(-em.Bands.Octaves(i, j) / earWidth)
+			stats.AddSym(out, i, j, extra[i]*extra[j]*rho)
+		}
+	}
+	pm.scatter[e] = out
+}

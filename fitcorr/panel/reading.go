@@ -1,0 +1,127 @@
+package panel
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/stats"
+)
+
+// The panel's part of read positions (reading.go).
+
+// addReading adds the rows of a read position to a seating's observation.
+func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
+	from := 2 * p.bands.N
+	for a := range position.ReadDim {
+		w.slope.Set(from+a, a, 0.5)
+		w.slope.Set(from+a, 3+a, 0.5)
+		if w.read == nil {
+			cov.SetSym(from+a, from+a, position.MissingVar)
+			continue
+		}
+		w.z.SetVec(from+a, w.read[a])
+		cov.SetSym(from+a, from+a, p.reading.OneMM*p.reading.OneMM)
+	}
+}
+
+// near returns the columns of a seating's observation for what stands behind
+// the ears in its model's block: the apparent position; where positions were
+// read also what of it is ear, which a ruler does not see, and the landmark.
+func (p *panel) near(w *wornSeating) *mat.Dense {
+	if !p.read {
+		return w.slope
+	}
+	out := mat.NewDense(p.rows(), 2*position.HeadsetDim+position.ReadDim, nil)
+	out.Slice(0, p.rows(), 0, position.HeadsetDim).(*mat.Dense).Copy(w.slope)
+	from := 2 * p.bands.N
+	for a := range position.ReadDim {
+		for b := range position.HeadsetDim {
+			out.Set(from+a, position.HeadsetDim+b, -w.slope.At(from+a, b))
+		}
+		out.Set(from+a, 2*position.HeadsetDim+a, 1)
+	}
+	return out
+}
+
+// fillLandmark sets the columns of a landmark's error, the same in all models.
+func (p *panel) fillLandmark(out *mat.Dense, col int, sd float64) {
+	for m := range p.models {
+		for a := range position.ReadDim {
+			out.Set(p.landmark(m)+a, col+a, sd)
+		}
+	}
+}
+
+// fillMarks sets the columns of what the marks err by, each model its own, and
+// returns how many they are.
+func (p *panel) fillMarks(out *mat.Dense, col int) int {
+	for m, pm := range p.models {
+		for a := range position.ReadDim {
+			out.Set(p.landmark(m)+a, col+position.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
+		}
+	}
+	return position.ReadDim * len(p.models)
+}
+
+// readings sums up what was read of model m, nil when nothing could be used.
+func (p *panel) readings(m int) *Readings {
+	r := Readings{OnFixture: p.models[m].mark.Readings, OneMM: p.reading.OneMM, LandmarkMM: p.reading.LandmarkMM}
+	for _, l := range p.listeners {
+		for i := range l.worn {
+			if l.worn[i].model == m && l.worn[i].read != nil {
+				r.Worn++
+			}
+		}
+	}
+	if r.Worn == 0 {
+		return nil
+	}
+	return &r
+}
+
+// maximiseReading learns the error of one reading and of the landmarks from the
+// panel: what the residuals and the listeners' landmarks show, with what was
+// known before as so many more of them.
+func (p *panel) maximiseReading(fit *panelFit) {
+	now := p.stated
+	sum, count := position.ReadLandmarkWeight*position.ReadDim*now.LandmarkMM*now.LandmarkMM, position.ReadLandmarkWeight*position.ReadDim
+	for i := range fit.per {
+		lf := &fit.per[i]
+		for a := range position.ReadDim {
+			r := p.landmark(0) + a
+			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + stats.DotRows(lf.xRoot, r, r)
+			count++
+		}
+	}
+	now.LandmarkMM = math.Sqrt(sum / count)
+	from := 2 * p.bands.N
+	sum, count = position.ReadOneWeight*position.ReadDim*now.OneMM*now.OneMM, position.ReadOneWeight*position.ReadDim
+	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+		if w.read == nil {
+			return
+		}
+		for a := range position.ReadDim {
+			// The reading is the mean of both cups and the landmark.
+			row := mat.NewVecDense(p.block(), nil)
+			var given float64
+			for i := range 2 {
+				for j := range p.block() {
+					row.SetVec(j, row.AtVec(j)+sp.lever.At(3*i+a, j)/2)
+				}
+				for k := range 2 {
+					given += sp.given.At(3*i+a, 3*k+a) / 4
+				}
+			}
+			at := 2*p.bands.N + 2*position.HeadsetDim + a
+			row.SetVec(at, row.AtVec(at)+1)
+			var v mat.VecDense
+			v.MulVec(b.cov, row)
+			sum += sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given
+			count++
+		}
+	})
+	now.OneMM = math.Sqrt(sum / count)
+	p.reading = now
+}

@@ -1,0 +1,44 @@
+package panel
+
+import (
+	"asworn/fitcorr/seat"
+)
+
+// Worn is the distribution of the worn offsets of one model.
+type Worn struct {
+	Listeners int              `json:"listeners"`
+	Seatings  int              `json:"seatings"`
+	Mean      seat.Estimate    `json:"mean"`     // both ears together
+	EarMean   [2]seat.Estimate `json:"ear_mean"` // per ear
+	// People is the mean of the people that the panel was drawn from; Mean is
+	// that of the panel's own seatings, which a fixture seating is held against.
+	People seat.Estimate `json:"people"`
+	// Standard deviations between listeners and within a listener, with standard errors.
+	BetweenSD [3]float64 `json:"between_sd"`
+	BetweenSE [3]float64 `json:"between_se"`
+	WithinSD  [3]float64 `json:"within_sd"`
+	WithinSE  [3]float64 `json:"within_se"`
+	// SamplingSD is the part of the mean's standard error that comes from who
+	// happened to be on the panel, as the model states it; BootstrapSD is the
+	// same by drawing the listeners again and again (docs/offsets.md).
+	SamplingSD  [3]float64 `json:"sampling_sd"`
+	BootstrapSD [3]float64 `json:"bootstrap_sd"`
+	// Separation names what told ear shape from position: "read positions",
+	// "bare-ear reference", "shared panel", "displaced listeners", "prior".
+	Separation []string `json:"separation"`
+	// Readings says how far positions were read off heads; nil when they were not.
+	Readings *Readings `json:"readings,omitempty"`
+	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear, with the SD over seatings.
+	LeakLossDB [2][3]float64 `json:"leak_loss_db"`
+	LeakLossSD [2][3]float64 `json:"leak_loss_sd_db"`
+}
+
+// Readings is what the positions read off heads (Seating.Read) came to for one
+// model: how many could be used, and the standard deviations in mm that they
+// show, of one reading and of a landmark on a listener (both pooled over models).
+type Readings struct {
+	Worn       int     `json:"worn"`
+	OnFixture  int     `json:"on_fixture"`
+	OneMM      float64 `json:"one_mm"`
+	LandmarkMM float64 `json:"landmark_mm"`
+}

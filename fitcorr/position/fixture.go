@@ -1,0 +1,87 @@
+package position
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// placeDF is the degrees of freedom of a fixture seating's interval: its
+// variance is the scatter that the survey's rows show about a surface of a
+// level and three slopes.
+func placeDF(models *[2]Ear) float64 {
+	rows := 0
+	for e := range models {
+		if models[e].Survey != nil {
+			rows = max(rows, len(models[e].Survey.At))
+		}
+	}
+	return math.Max(3, float64(rows-4))
+}
+
+// FixturePlace is where a fixture seating sits, with what is told of it.
+type FixturePlace struct {
+	Offset Offset
+	Pos    [HeadsetDim]float64
+	Cov    *mat.SymDense
+}
+
+// Fixture places one fixture seating by its levels.
+func (pl *placer) Fixture(s seat.Seating, index int, leaks [2]seal.Leak, inflate float64) (FixturePlace, bool) {
+	obs := Observe(s, index, pl.models)
+	p, ok := pl.place(obs, FixturePrior())
+	if !ok {
+		return FixturePlace{}, false
+	}
+	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
+	scale := math.Max(1, inflate)
+	df := placeDF(pl.models)
+	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+	for e := range pl.models {
+		o.GainDB[e] = leaks[e].GainDB
+		o.MisfitP[e] = 1
+		if !obs.Present[e] {
+			continue
+		}
+		o.MisfitP[e] = stats.ChiTail(p.misfit[e], p.dof[e])
+		// What no movement explains makes the position the less certain (Birge's ratio).
+		if ratio := p.misfit[e] / math.Max(1, p.dof[e]); ratio > DoubtFar {
+			scale = math.Max(scale, ratio)
+		}
+	}
+	p.cov.ScaleSym(scale, p.cov)
+	f := FixturePlace{o, p.pos, p.cov}
+	f.estimate()
+	return f, true
+}
+
+// Read adds the position that was read at the seating, if it was.
+func (f *FixturePlace) Read(s seat.Seating, mark Mark) {
+	if !mark.Known() || s.Read == nil {
+		return
+	}
+	mark.fuse(s, &f.Pos, f.Cov)
+	f.estimate()
+}
+
+// estimate sets the estimates of the offset to the position.
+func (f *FixturePlace) estimate() {
+	df := f.Offset.Headset.DF
+	o := &f.Offset
+	o.Ears, o.Headset = Estimates(f.Pos, f.Cov, FixturePrior().Cov)
+	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+}
+
+// A seating whose level no position on that ear explains — a microphone that
+// fell out of place, hair in the cup, a folded pinna — must not bend the ear, the
+// scatter and the mean of everybody. Its squared residual is held against the
+// usual one, a median, of its model and of the listener; far above that, the
+// variance of that ear of that seating is raised by the ratio, and it is named.
+
+// DoubtFar is how many times the usual squared residual makes a seating
+// doubtful; a sum over some thirty bands hardly reaches twice by chance.
+const DoubtFar = 5.0

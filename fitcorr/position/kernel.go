@@ -1,0 +1,93 @@
+package position
+
+import (
+	"math"
+	"slices"
+)
+
+// Kernel is the covariance of the level at two displacements, in units of the
+// scatter's variance:
+//
+//	k(x, x') = c + l·x·x'/L² + q·(x·x'/L²)² + a·(1 + t + t²/3)·exp(−t),  t = √5·|x−x'|/ℓ,
+//
+// with x = (forward, up, r·rotation) in mm and L = 8 mm. Linear and quadratic
+// terms alone are Bayesian regressions of first and second order; the last, of
+// the Matérn class with smoothness 5/2, makes the surface free (Rasmussen &
+// Williams, Gaussian Processes for Machine Learning, 2006, chapters 2 and 4).
+type Kernel struct {
+	Linear    float64 `json:"linear"`
+	Quadratic float64 `json:"quadratic,omitempty"`
+	Amplitude float64 `json:"amplitude,omitempty"`
+	LengthMM  float64 `json:"length_mm,omitempty"`
+	MMPerDeg  float64 `json:"mm_per_deg"` // r
+}
+
+const (
+	kernelConstant = 1e5 // the level at the marked position is as good as free
+	kernelUnitMM   = 8.0 // L
+)
+
+// At returns k(a, b).
+func (k Kernel) At(a, b [3]float64) float64 {
+	v, _ := k.eval(a, b, false)
+	return v
+}
+
+// Grad returns k(a, b) and its gradient with respect to a.
+func (k Kernel) Grad(a, b [3]float64) (float64, [3]float64) { return k.eval(a, b, true) }
+
+func (k Kernel) eval(a, b [3]float64, grad bool) (v float64, g [3]float64) {
+	scale := [3]float64{1, 1, k.MMPerDeg}
+	var dot, dist float64
+	for i, s := range scale {
+		dot += s * s * a[i] * b[i]
+		d := s * (a[i] - b[i])
+		dist += d * d
+	}
+	const unit = kernelUnitMM * kernelUnitMM
+	dot /= unit
+	var free, pull float64 // the last term, and what its gradient has per mm of a − b
+	if k.Amplitude > 0 {
+		t := math.Sqrt(5*dist) / k.LengthMM
+		decay := k.Amplitude * math.Exp(-t)
+		free = decay * (1 + t + t*t/3)
+		pull = decay * (1 + t) * 5 / (3 * k.LengthMM * k.LengthMM)
+	}
+	v = kernelConstant + k.Linear*dot + k.Quadratic*dot*dot + free
+	if grad {
+		for i, s := range scale {
+			g[i] = (k.Linear+2*k.Quadratic*dot)*s*s*b[i]/unit - pull*s*s*(a[i]-b[i])
+		}
+	}
+	return v, g
+}
+
+// responseModel is one of the response models among which the survey chooses.
+type responseModel struct {
+	method string // in words
+	kernel Kernel
+}
+
+// responseModels lists the candidates, simplest first. Amplitudes are powers
+// of the scatter's variance, so the grid covers what a survey can show.
+func responseModels(rotates bool) []responseModel {
+	rots := []float64{0.5}
+	if rotates {
+		rots = []float64{0.06, 0.25, 0.7}
+	}
+	var first, second, free []responseModel
+	for _, r := range rots {
+		for _, l := range []float64{1, 10, 100, 1000, 10000} {
+			first = append(first, responseModel{"first order", Kernel{Linear: l, MMPerDeg: r}})
+			for _, q := range []float64{0.01, 0.1, 1} {
+				second = append(second, responseModel{"second order", Kernel{Linear: l, Quadratic: q * l, MMPerDeg: r}})
+			}
+			for _, length := range []float64{8, 12, 20, 40} {
+				for _, part := range []float64{0.03, 0.3, 3, 30} {
+					free = append(free, responseModel{"Gaussian process", Kernel{Linear: l, Amplitude: part * l, LengthMM: length, MMPerDeg: r}})
+				}
+			}
+		}
+	}
+	return slices.Concat(first, second, free)
+}

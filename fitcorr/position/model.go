@@ -1,0 +1,98 @@
+package position
+
+import (
+	"errors"
+	"fmt"
+
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+)
+
+// Model is one headphone model as its survey on the fixture shows it.
+type Model struct {
+	Name     string
+	Seatings []seat.Seating // at the blocked entrance, survey rows and listeners included
+	Ears     [2]Ear
+	Survey   Survey
+	Reports  [2]*SurveyReport
+	ruler    [3]float64 // standard deviation of a stated displacement per axis
+	Scatter  [2]SmoothCov
+	Total    [2]SmoothCov
+	Inflate  float64        // of a fixture seating's covariance, from the survey's held-out rows
+	Places   []FixturePlace // by levels, per seating; zero where there is none
+	Mark     Mark
+	Notes    []string // what the seatings cannot answer, in plain words
+}
+
+// NewModel surveys a model from its seatings at the blocked entrance and places
+// those on the fixture; leaks are their seals by id. It fails when neither ear
+// has a usable survey.
+func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
+	m := &Model{Name: name, Seatings: seatings, Survey: Survey{Model: name}}
+	rows := SurveyRows(seatings)
+	bands := NewBands()
+	var slip [2][]float64
+	known := false
+	for e := range 2 {
+		m.Ears[e].Bands = bands
+		slip[e] = make([]float64, len(rows))
+		for i := range slip[e] {
+			slip[e][i] = 1
+		}
+		fit, rep, err := FitEarSurvey(rows, e, slip[e])
+		if err != nil {
+			m.note("%s ear: %v", seat.EarName(e), err)
+			continue
+		}
+		m.Survey.Ears[e] = fit
+		m.Ears[e].Survey = &m.Survey.Ears[e]
+		m.Reports[e] = rep
+		known = true
+	}
+	if !known {
+		if len(rows) == 0 {
+			return nil, errors.New("offsets in mm: no position survey of this model on the fixture")
+		}
+		return nil, fmt.Errorf("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), minSurveyRows)
+	}
+	slips := slipped(rows, &m.Ears, &slip)
+	if len(slips) > 0 {
+		for e := range 2 {
+			if fit, rep, err := FitEarSurvey(rows, e, slip[e]); err == nil {
+				m.Survey.Ears[e], m.Reports[e] = fit, rep
+			}
+		}
+	}
+	var ordinary []seat.Seating
+	for _, s := range seatings {
+		if s.OrdinaryOnFixture() {
+			ordinary = append(ordinary, s)
+		}
+	}
+	m.ruler, m.Scatter, m.Total = fixtureScatter(rows, ordinary, &m.Ears, slip)
+	var rms [3]float64
+	rms, m.Inflate = heldOutPositions(rows, &m.Ears, m.ruler, slip)
+	for e := range 2 {
+		rep := m.Reports[e]
+		if rep == nil {
+			continue
+		}
+		m.Ears[e].describe(rep, rows, e)
+		rep.HeldOutMM = rms
+		for _, i := range slips {
+			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
+		}
+	}
+	pl := NewPlacer(&m.Ears)
+	m.Places = make([]FixturePlace, len(seatings))
+	for i, s := range seatings {
+		if s.OnFixture() {
+			m.Places[i], _ = pl.Fixture(s, i, leaks[s.ID], m.Inflate)
+		}
+	}
+	return m, nil
+}
+
+func (m *Model) note(format string, args ...any) {
+	m.Notes = append(m.Notes, fmt.Sprintf(format, args...))
+}

@@ -1,0 +1,180 @@
+package position
+
+import (
+	"math"
+	"slices"
+
+	"asworn/capture"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// fixtureReading is a reading on the fixture less the position that is known
+// without it.
+type fixtureReading struct {
+	row      int // of the model's blocked seatings
+	less     [ReadDim]float64
+	variance [ReadDim]float64 // of that position
+}
+
+// fixtureReadings gathers the readings on the fixture of one model: survey rows
+// at their stated displacement if that is no turn, ordinary ones where their levels place them when
+// those know it as well as a ruler does.
+func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureReading {
+	var out []fixtureReading
+	for i, s := range m.Seatings {
+		if !s.OnFixture() || s.Read == nil {
+			continue
+		}
+		f := fixtureReading{row: i}
+		var at [3]float64
+		if s.Displaced() {
+			at = s.Survey.Vector()
+			if at[seat.Rotation] != 0 {
+				continue // a turn moves the point that is read, nobody knows how far
+			}
+			for a := range ReadDim {
+				f.variance[a] = m.ruler[a] * m.ruler[a]
+			}
+		} else {
+			head := m.Places[i].Offset.Headset
+			if m.Places[i].Cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
+				continue
+			}
+			at = head.Value
+			for a := range ReadDim {
+				f.variance[a] = head.Cov[a][a]
+			}
+		}
+		for a, v := range readVector(s) {
+			f.less[a] = v - at[a]
+		}
+		out = append(out, f)
+	}
+	return out
+}
+
+// ReadMarks sets the marks of all models that were read on the fixture. The
+// error of one reading is pooled over models: what the lab states, and what the
+// fixture's readings show.
+func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
+	readings := make([][]fixtureReading, len(models))
+	sum, count := ReadOneWeight*stated.OneMM*stated.OneMM, ReadOneWeight
+	for i, m := range models {
+		readings[i] = m.withoutSlips(m.fixtureReadings(stated), stated)
+		n := float64(len(readings[i]))
+		if n < readFewest {
+			if n > 0 || m.readOnListeners() {
+				m.note("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), readFewest)
+			}
+			readings[i] = nil
+			continue
+		}
+		for a := range ReadDim {
+			var mean float64
+			for _, f := range readings[i] {
+				mean += f.less[a] / n
+			}
+			for _, f := range readings[i] {
+				d := f.less[a] - mean
+				sum += (d*d*n/(n-1) - f.variance[a]) / ReadDim
+			}
+		}
+		count += n
+	}
+	one := math.Max(math.Sqrt(math.Max(0, sum/count)), 0.25*stated.OneMM)
+	for i, m := range models {
+		if len(readings[i]) == 0 {
+			continue
+		}
+		mark := Mark{One: one, Readings: len(readings[i])}
+		for a := range ReadDim {
+			var weights float64
+			for _, f := range readings[i] {
+				w := 1 / (one*one + f.variance[a])
+				weights += w
+				mark.At[a] += w * f.less[a]
+			}
+			mark.At[a] /= weights
+			mark.Variance[a] = 1/weights + readTurnMM*readTurnMM
+		}
+		m.Mark = mark
+		m.wornSlips()
+	}
+}
+
+func (m *Model) readOnListeners() bool {
+	return slices.ContainsFunc(m.Seatings, func(s seat.Seating) bool { return !s.OnFixture() && s.Read != nil })
+}
+
+// withoutSlips leaves out fixture readings that no ruler explains: they are
+// taken off their seatings and named.
+func (m *Model) withoutSlips(readings []fixtureReading, stated capture.ReadingUncertainty) []fixtureReading {
+	var middle [ReadDim]float64
+	for a := range middle {
+		var x []float64
+		for _, f := range readings {
+			x = append(x, f.less[a])
+		}
+		middle[a] = stats.Median(x)
+	}
+	return slices.DeleteFunc(readings, func(f fixtureReading) bool {
+		for a := range middle {
+			d := math.Abs(f.less[a] - middle[a])
+			if d > ReadGross*math.Sqrt(stated.OneMM*stated.OneMM+f.variance[a]) {
+				m.slip(f.row, d, "the others on the fixture")
+				return true
+			}
+		}
+		return false
+	})
+}
+
+func (m *Model) slip(row int, by float64, others string) {
+	s := &m.Seatings[row]
+	s.Read = nil
+	m.note("seating %s: the position read there is %.0f mm from what %s say, and is not used: check the entry", s.ID, by, others)
+}
+
+// wornSlips takes worn readings that are far from the listener's others, or
+// with fewer than three of those from the panel's, off their seatings and names
+// them.
+func (m *Model) wornSlips() {
+	by := map[string][]int{}
+	var all []int
+	for i, s := range m.Seatings {
+		if s.Worn() && s.Read != nil {
+			by[s.Subject] = append(by[s.Subject], i)
+			all = append(all, i)
+		}
+	}
+	middle := func(rows []int, a int) float64 {
+		var x []float64
+		for _, j := range rows {
+			x = append(x, readVector(m.Seatings[j])[a])
+		}
+		return stats.Median(x)
+	}
+	type slip struct {
+		by     float64
+		others string
+	}
+	found := map[int]slip{}
+	for _, i := range all {
+		s := m.Seatings[i]
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, ReadGross*math.Hypot(readWithinMM, m.Mark.One)
+		if len(rows) < 3 {
+			rows, others, limit = all, "the others of the panel", ReadGross*math.Hypot(readBetweenMM, m.Mark.One)
+		}
+		for a, v := range readVector(s) {
+			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {
+				found[i] = slip{d, others}
+			}
+		}
+	}
+	for _, i := range all {
+		if f, ok := found[i]; ok {
+			m.slip(i, f.by, f.others)
+		}
+	}
+}

@@ -1,0 +1,137 @@
+package position
+
+import (
+	"errors"
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/stats"
+)
+
+// TellsPlace reports per kept band whether it tells positions and the surface
+// is known there.
+func (e *EarSurvey) TellsPlace() []bool {
+	out := make([]bool, band.Count)
+	for b, f := range band.All() {
+		out[b] = e.Valid[b] && f.Lower >= LowHz && f.Upper < HighHz
+	}
+	return out
+}
+
+// Survey is how the blocked-entrance level of one model moves on the fixture
+// when the headphone moves. It is a Gaussian process over displacement, per
+// kept band, whose kernel is chosen by held-out prediction (docs/offsets.md).
+// The zero value knows nothing; only Analyse makes a useful one.
+type Survey struct {
+	Model string       `json:"model"`
+	Ears  [2]EarSurvey `json:"ears"`
+}
+
+// EarSurvey is the survey of one ear. Slices over bands follow band.All.
+type EarSurvey struct {
+	At      [][3]float64 `json:"at"`      // displacement per row: mm, mm, degrees
+	Zones   []Zone       `json:"zones"`   // frequency ranges with a kernel of their own
+	BaseDB  []float64    `json:"base_db"` // level at the marked position per kept band
+	Weights [][]float64  `json:"weights"` // per row and kept band: (K+N)⁻¹(y − mean of y)
+	Scatter []float64    `json:"scatter"` // dB, standard deviation of one row about the surface
+	Valid   []bool       `json:"valid"`   // kept bands on which the surface is known
+}
+
+// Zone is a range of kept bands that shares a kernel.
+type Zone struct {
+	From   int         `json:"from"` // first kept band
+	To     int         `json:"to"`   // one past the last
+	Kernel Kernel      `json:"kernel"`
+	Inv    [][]float64 `json:"inv"` // (K+N)⁻¹, rows by rows, in units of the scatter's variance
+}
+
+// ErrNoSurvey reports that a study has no position survey of a model's ear.
+var ErrNoSurvey = errors.New("no position survey")
+
+// Known reports whether the ear has a usable survey.
+func (e *EarSurvey) Known() bool { return len(e.At) > 0 }
+
+// Predict returns, per kept band, the level change in dB when the headphone
+// moves from the marked position by d (forward mm, up mm, rotation degrees),
+// with its standard error. Bands that the survey does not know hold 0 and a
+// standard error of 0 in both; see EarSurvey.Valid. Both are nil without a
+// survey of that ear.
+func (s *Survey) Predict(ear int, d [3]float64) (deltaDB, stderrDB []float64) {
+	e := &s.Ears[ear]
+	if !e.Known() {
+		return nil, nil
+	}
+	mark := e.AtMark()
+	deltaDB, stderrDB = make([]float64, band.Count), make([]float64, band.Count)
+	e.Change(deltaDB, d, mark)
+	kd := make([]float64, len(e.At))
+	var zero [3]float64
+	for zi, z := range e.Zones {
+		for i, at := range e.At {
+			kd[i] = z.Kernel.At(d, at) - mark[zi][i]
+		}
+		v := z.Kernel.At(d, d) - 2*z.Kernel.At(d, zero) + z.Kernel.At(zero, zero) - stats.QuadForm(z.Inv, kd)
+		sd := math.Sqrt(math.Max(v, 0))
+		for b := z.From; b < z.To; b++ {
+			if e.Valid[b] {
+				stderrDB[b] = sd * e.Scatter[b]
+			}
+		}
+	}
+	return deltaDB, stderrDB
+}
+
+// AtMark returns the kernel between the marked position and each row, per zone.
+func (e *EarSurvey) AtMark() [][]float64 {
+	out := make([][]float64, len(e.Zones))
+	for zi, z := range e.Zones {
+		out[zi] = make([]float64, len(e.At))
+		for i, at := range e.At {
+			out[zi][i] = z.Kernel.At([3]float64{}, at)
+		}
+	}
+	return out
+}
+
+// Change writes Predict's level change alone to dst; mark is what atMark returns.
+func (e *EarSurvey) Change(dst []float64, d [3]float64, mark [][]float64) {
+	clear(dst)
+	dk := make([]float64, len(e.At))
+	for zi, z := range e.Zones {
+		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
+			for i, at := range e.At {
+				dk[i] = z.Kernel.At(d, at) - mark[zi][i]
+			}
+		}
+		for i, v := range dk {
+			floats.AddScaled(dst[z.From:z.To], v, e.Weights[i][z.From:z.To])
+		}
+	}
+	for b, ok := range e.Valid {
+		if !ok {
+			dst[b] = 0
+		}
+	}
+}
+
+// Surface evaluates the survey at d on the position bands; see bandSurface.at.
+func (e *EarSurvey) Surface(bands Bands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
+	return e.on(bands).at(d)
+}
+
+// LevelAt is surface without slopes and variance.
+func (e *EarSurvey) LevelAt(bands Bands, d [3]float64) []float64 {
+	return e.on(bands).level(d)
+}
+
+// Reach returns the largest displacement of the survey per axis.
+func (e *EarSurvey) Reach() (r [3]float64) {
+	for _, at := range e.At {
+		for a, v := range at {
+			r[a] = max(r[a], math.Abs(v))
+		}
+	}
+	return r
+}

@@ -1,0 +1,107 @@
+package position
+
+import (
+	"math"
+
+	"asworn/fitcorr/stats"
+)
+
+// bandSurface is the survey of one ear on the position bands, for many
+// displacements: what does not depend on the displacement is computed once.
+type bandSurface struct {
+	rows    [][3]float64
+	zones   []bandZone
+	weights [][]float64 // per position band: the kept bands that count, one after the other, by rows
+}
+
+// bandZone is a Zone on the position bands.
+type bandZone struct {
+	from, to int // position bands
+	kernel   Kernel
+	inv      [][]float64
+	mark     []float64 // kernel between the marked position and each row
+}
+
+// on returns the survey on the position bands.
+func (e *EarSurvey) on(bands Bands) *bandSurface {
+	s := &bandSurface{rows: e.At, weights: make([][]float64, bands.N)}
+	mark := e.AtMark()
+	for zi, z := range e.Zones {
+		bz := bandZone{kernel: z.Kernel, inv: z.Inv, mark: mark[zi], from: bands.N}
+		for r := range bands.N {
+			lo, hi := bands.kept(r)
+			if lo < z.From || lo >= z.To {
+				continue
+			}
+			bz.from, bz.to = min(bz.from, r), r+1
+			for b := lo; b < hi; b++ {
+				for i := 0; e.Valid[b] && i < len(e.At); i++ {
+					s.weights[r] = append(s.weights[r], e.Weights[i][b])
+				}
+			}
+		}
+		s.zones = append(s.zones, bz)
+	}
+	return s
+}
+
+// level returns the level at d relative to BaseDB.
+func (s *bandSurface) level(d [3]float64) []float64 {
+	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
+	for zi, z := range s.zones {
+		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
+			for i, row := range s.rows {
+				dk[i] = z.kernel.At(d, row) - z.mark[i]
+			}
+		}
+		for r := z.from; r < z.to; r++ {
+			var sum, count float64
+			for w := s.weights[r]; len(w) > 0; w = w[len(dk):] {
+				for i, v := range dk {
+					sum += v * w[i]
+				}
+				count++
+			}
+			level[r] = sum / max(count, 1)
+		}
+	}
+	return level
+}
+
+// at returns the level at d, the slope per axis, and the variance of the
+// surface (not of the change) in units of the scatter's variance.
+func (s *bandSurface) at(d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
+	level, excess = make([]float64, len(s.weights)), make([]float64, len(s.weights))
+	for a := range slope {
+		slope[a] = make([]float64, len(s.weights))
+	}
+	k, change := make([]float64, len(s.rows)), make([][4]float64, len(s.rows)) // of the kernel, and its gradient
+	for zi, z := range s.zones {
+		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
+			for i, row := range s.rows {
+				var g [3]float64
+				k[i], g = z.kernel.Grad(d, row)
+				change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
+			}
+		}
+		v := math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
+		for r := z.from; r < z.to; r++ {
+			var sum [4]float64
+			var count float64
+			for w := s.weights[r]; len(w) > 0; w = w[len(change):] {
+				for i := range change {
+					for q := range sum {
+						sum[q] += change[i][q] * w[i]
+					}
+				}
+				count++
+			}
+			count = max(count, 1)
+			level[r], excess[r] = sum[0]/count, v
+			for a := range slope {
+				slope[a][r] = sum[1+a] / count
+			}
+		}
+	}
+	return level, slope, excess
+}

@@ -1,0 +1,181 @@
+package position
+
+import (
+	"fmt"
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/stats"
+)
+
+// surfaceFit is the response model chosen for one ear.
+type surfaceFit struct {
+	method    string // in words
+	zones     []Zone
+	heldOutDB float64 // RMS error of each row predicted without its displacement
+}
+
+// fitSurface chooses the response model of each zone by leave-one-displacement-out
+// prediction: the logarithm of the density that a surface made without a
+// displacement gives to the levels measured there (leftOut.logDensity), summed
+// over displacements and bands. Unlike the plain prediction error it does not
+// let the outermost displacements rule, which no surface predicts well from
+// within and a good one knows that it does not. It returns nil where no zone
+// has a band that counts.
+func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) *surfaceFit {
+	zones := makeZones()
+	lowest := NewBands().first // the leak's range has no say
+	score := make([][]float64, len(zones))
+	for zi := range score {
+		score[zi] = make([]float64, len(models))
+	}
+	inverse := make([]*mat.SymDense, len(models))
+	for mi, m := range models {
+		inv, ok := kernelInverse(m.kernel, at, slip)
+		if !ok {
+			for zi := range score {
+				score[zi][mi] = math.Inf(-1)
+			}
+			continue
+		}
+		inverse[mi] = inv
+		density := leaveOut(inv, at, y, slip).logDensity
+		for zi, z := range zones {
+			for b := max(lowest, z.From); b < z.To; b++ {
+				if valid[b] {
+					score[zi][mi] += density[b]
+				}
+			}
+		}
+	}
+	fit := &surfaceFit{}
+	var sum, count float64
+	chosen := map[string]int{}
+	for zi, z := range zones {
+		if !slices.Contains(valid[min(max(lowest, z.From), z.To):z.To], true) {
+			continue
+		}
+		best := 0
+		total := func(mi int) float64 {
+			v := score[zi][mi]
+			if zi > 0 {
+				v += neighbourZone * score[zi-1][mi]
+			}
+			if zi < len(zones)-1 {
+				v += neighbourZone * score[zi+1][mi]
+			}
+			return v
+		}
+		for mi := range models {
+			if total(mi) > total(best) {
+				best = mi
+			}
+		}
+		if inverse[best] == nil {
+			continue
+		}
+		z.Kernel, z.Inv = models[best].kernel, stats.RowsOf(inverse[best])
+		fit.zones = append(fit.zones, z)
+		chosen[models[best].method]++
+		h := leaveOut(inverse[best], at, y, slip)
+		for b := max(lowest, z.From); b < z.To; b++ {
+			if valid[b] {
+				sum += h.square[b]
+				count += h.rows
+			}
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	fit.heldOutDB = math.Sqrt(sum / count)
+	fit.method = inWords(chosen, len(fit.zones))
+	return fit
+}
+
+// leftOut is how well displacements are predicted from all others, per kept band.
+type leftOut struct {
+	logDensity []float64 // of the levels held out, with the scatter's variance of that band
+	square     []float64 // sum over rows of the squared error, dB²
+	rows       float64   // held out; slipped ones have no say
+}
+
+// leaveOut predicts each displacement's rows without them, from the inverse
+// inv = (K+N)⁻¹ of all and the levels y about their mean: the error is
+// (inv_GG)⁻¹ (inv y)_G and its covariance, in units of the scatter's variance,
+// (inv_GG)⁻¹ (Rasmussen & Williams 2006, section 5.4.2, for groups).
+func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) leftOut {
+	n := len(at)
+	h := leftOut{logDensity: make([]float64, band.Count), square: make([]float64, band.Count)}
+	var ay mat.Dense
+	ay.Mul(inv, y)
+	logVariance, variance := make([]float64, band.Count), make([]float64, band.Count)
+	for i := range n {
+		for b, v := range y.RawRowView(i) {
+			variance[b] += v * ay.At(i, b)
+		}
+	}
+	for b := range variance {
+		variance[b] = variance[b]/float64(n-1) + 1e-9
+		logVariance[b] = math.Log(variance[b])
+	}
+	for _, group := range SameDisplacement(at) {
+		g := len(group)
+		if slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 }) {
+			continue
+		}
+		e, own, ok := LeftOutErrors(group, inv.At, ay.RawRowView)
+		if !ok {
+			continue
+		}
+		h.rows += float64(g)
+		for b := range band.Count {
+			var sq, q float64
+			for a := range group {
+				sq += e.At(a, b) * e.At(a, b)
+				q += e.At(a, b) * ay.At(group[a], b)
+			}
+			h.square[b] += sq
+			h.logDensity[b] += 0.5 * (own.LogDet() - float64(g)*logVariance[b] - q/variance[b])
+		}
+	}
+	return h
+}
+
+// LeftOutErrors returns by how much each row of a group lies above what all rows
+// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and the
+// factorised inv_GG. ay(i) is row i of inv y.
+func LeftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []float64) (*mat.Dense, *mat.Cholesky, bool) {
+	own := mat.NewSymDense(len(group), nil)
+	part := mat.NewDense(len(group), len(ay(group[0])), nil)
+	for a, i := range group {
+		for c, j := range group[:a+1] {
+			own.SetSym(a, c, inv(i, j))
+		}
+		part.SetRow(a, ay(i))
+	}
+	var chol mat.Cholesky
+	var e mat.Dense
+	if !chol.Factorize(own) || chol.SolveTo(&e, part) != nil {
+		return nil, nil, false
+	}
+	return &e, &chol, true
+}
+
+// inWords says which response models were chosen in how many zones.
+func inWords(chosen map[string]int, zones int) string {
+	var out []string
+	for _, method := range slices.Sorted(maps.Keys(chosen)) {
+		n := chosen[method]
+		if n == zones {
+			return method
+		}
+		out = append(out, fmt.Sprintf("%s in %d", method, n))
+	}
+	return fmt.Sprintf("%s of %d frequency ranges", strings.Join(out, ", "), zones)
+}

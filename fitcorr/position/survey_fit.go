@@ -1,0 +1,217 @@
+package position
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// zoneEdgesHz part the ranges in which the response bends differently with
+// displacement: an ear is small against the wavelength, comparable, large.
+var zoneEdgesHz = [...]float64{1500, 3000, 4500, 6500, 9000, 12500}
+
+// neighbourZone is the say of the zones next to a zone in its kernel: the
+// response does not change its nature from one zone to the next.
+const neighbourZone = 0.3
+
+// minSurveyRows is the least number of rows that can hold a level, two slopes
+// and a residual.
+const minSurveyRows = 5
+
+// SurveyRows are the rows that say how the response moves: deliberate
+// displacements without a deliberate leak, at the blocked entrance, on the fixture.
+func SurveyRows(ss []seat.Seating) []seat.Seating {
+	var out []seat.Seating
+	for _, s := range ss {
+		if s.OnFixture() && s.Displaced() && s.Seal == "" && s.Point == capture.Blocked {
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// FitEarSurvey fits the surface of one ear to survey rows and returns it with
+// its report; slip holds a row's variance multiplier (1 = ordinary) and may be
+// raised for rows that do not fit.
+func FitEarSurvey(rows []seat.Seating, ear int, slip []float64) (EarSurvey, *SurveyReport, error) {
+	e := EarSurvey{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
+	n := len(rows)
+	if n < minSurveyRows {
+		return EarSurvey{}, nil, fmt.Errorf("%w: %d usable survey rows, at least %d are needed", ErrNoSurvey, n, minSurveyRows)
+	}
+	rotates, some := false, false
+	for b := range e.Valid {
+		e.Valid[b] = true
+		for _, s := range rows {
+			e.Valid[b] = e.Valid[b] && s.Ears[ear].Counts(b)
+		}
+		some = some || e.Valid[b]
+	}
+	if !some {
+		return EarSurvey{}, nil, fmt.Errorf("%w: no band counts in every survey row of the %s ear", ErrNoSurvey, seat.EarName(ear))
+	}
+	for _, s := range rows {
+		e.At = append(e.At, s.Survey.Vector())
+		rotates = rotates || s.Survey.RotationDeg != 0
+	}
+	y, mean := centred(rows, ear, e.Valid)
+	fit := fitSurface(responseModels(rotates), e.At, y, e.Valid, slip)
+	if fit == nil {
+		return EarSurvey{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, seat.EarName(ear))
+	}
+	e.settle(fit.zones, y, mean, slip)
+	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: fit.method, HeldOutDB: fit.heldOutDB}
+	return e, rep, nil
+}
+
+// settle computes the surface for given kernels (Zones with Inv) from the
+// levels y about their mean.
+func (e *EarSurvey) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
+	n := len(e.At)
+	e.Zones = zones
+	w := mat.NewDense(n, band.Count, nil)
+	for _, z := range e.Zones {
+		part := w.Slice(0, n, z.From, z.To).(*mat.Dense)
+		inv := mat.NewDense(n, n, nil)
+		for i, row := range z.Inv {
+			inv.SetRow(i, row)
+		}
+		part.Mul(inv, y.Slice(0, n, z.From, z.To))
+		k0 := make([]float64, n)
+		trace := 0.0
+		for i, at := range e.At {
+			k0[i] = z.Kernel.At([3]float64{}, at)
+			trace += z.Inv[i][i] * slip[i]
+		}
+		for b := z.From; b < z.To; b++ {
+			if !e.Valid[b] {
+				continue
+			}
+			e.BaseDB[b] = mean[b]
+			var sq float64
+			for i := range n {
+				v := w.At(i, b)
+				e.BaseDB[b] += k0[i] * v
+				sq += slip[i] * v * v // E = σ² tr(A N) for y ~ σ²A⁻¹
+			}
+			e.Scatter[b] = sq / trace
+		}
+	}
+	e.Weights = stats.RowsOf(w)
+	stats.SmoothVariance(e.Scatter, e.Valid, band.Fraction/3)
+	for b := range e.Scatter {
+		e.Scatter[b] = math.Sqrt(e.Scatter[b])
+	}
+}
+
+// Without returns the surface with the same kernels and without some rows.
+func (e *EarSurvey) Without(rows []seat.Seating, ear int, slip []float64, out []int) (EarSurvey, bool) {
+	drop := map[int]bool{}
+	for _, i := range out {
+		drop[i] = true
+	}
+	r := EarSurvey{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: e.Valid}
+	var kept []seat.Seating
+	var keptSlip []float64
+	for i, s := range rows {
+		if !drop[i] {
+			kept, keptSlip, r.At = append(kept, s), append(keptSlip, slip[i]), append(r.At, e.At[i])
+		}
+	}
+	n := len(kept)
+	if n < minSurveyRows {
+		return r, false
+	}
+	y, mean := centred(kept, ear, e.Valid)
+	zones := append([]Zone(nil), e.Zones...)
+	for zi := range zones {
+		inv, ok := kernelInverse(zones[zi].Kernel, r.At, keptSlip)
+		if !ok {
+			return r, false
+		}
+		zones[zi].Inv = stats.RowsOf(inv)
+	}
+	r.settle(zones, y, mean, keptSlip)
+	return r, true
+}
+
+// centred returns the rows' levels about their mean per kept band.
+func centred(rows []seat.Seating, ear int, valid []bool) (*mat.Dense, []float64) {
+	n := len(rows)
+	y := mat.NewDense(n, band.Count, nil)
+	mean := make([]float64, band.Count)
+	for b, ok := range valid {
+		if !ok {
+			continue
+		}
+		for _, s := range rows {
+			mean[b] += s.Ears[ear].LevelDB[b] / float64(n)
+		}
+		for i, s := range rows {
+			y.Set(i, b, s.Ears[ear].LevelDB[b]-mean[b])
+		}
+	}
+	return y, mean
+}
+
+// kernelInverse returns (K+N)⁻¹.
+func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, bool) {
+	n := len(at)
+	gram := mat.NewSymDense(n, nil)
+	for i := range n {
+		for j := i; j < n; j++ {
+			v := k.At(at[i], at[j])
+			if i == j {
+				v += slip[i]
+			}
+			gram.SetSym(i, j, v)
+		}
+	}
+	var chol mat.Cholesky
+	inv := mat.NewSymDense(n, nil)
+	if !chol.Factorize(gram) || chol.InverseTo(inv) != nil {
+		return nil, false
+	}
+	return inv, true
+}
+
+// makeZones snaps the zones to whole position bands.
+func makeZones() []Zone {
+	bands := NewBands()
+	var zones []Zone
+	from := 0
+	for _, hz := range zoneEdgesHz {
+		r := 0
+		for r < bands.N && bands.Hz[r] < hz {
+			r++
+		}
+		to, _ := bands.kept(r)
+		zones = append(zones, Zone{From: from, To: to})
+		from = to
+	}
+	return append(zones, Zone{From: from, To: band.Count})
+}
+
+// SameDisplacement groups rows of equal displacement, in order of appearance.
+func SameDisplacement(at [][3]float64) [][]int {
+	index := map[[3]float64]int{}
+	var groups [][]int
+	for i, d := range at {
+		g, ok := index[d]
+		if !ok {
+			g = len(groups)
+			index[d] = g
+			groups = append(groups, nil)
+		}
+		groups[g] = append(groups[g], i)
+	}
+	return groups
+}
+
+func countDistinct(at [][3]float64) int { return len(SameDisplacement(at)) }

@@ -1,0 +1,23 @@
+package seat
+
+import (
+	"math"
+
+	"asworn/capture/band"
+)
+
+// PerThird is the number of kept bands in a third-octave band.
+const PerThird = band.Count / band.Thirds
+
+// Counts reports whether kept band b of the curve holds a usable level.
+func (c Curve) Counts(b int) bool {
+	return b < len(c.Valid) && b < len(c.LevelDB) && c.Valid[b] &&
+		!math.IsNaN(c.LevelDB[b]) && !math.IsInf(c.LevelDB[b], 0)
+}
+
+// Curve is the level of one ear per kept band (length band.Count).
+type Curve struct {
+	LevelDB  []float64 `json:"level_db"`
+	StdErrDB []float64 `json:"stderr_db"`
+	Valid    []bool    `json:"valid"` // bands that count
+}

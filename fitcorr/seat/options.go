@@ -1,0 +1,40 @@
+package seat
+
+import (
+	"asworn/capture"
+)
+
+// ReadingOr returns what a lab states of its readings, with the defaults of the
+// study format where it states nothing.
+func ReadingOr(r capture.ReadingUncertainty) capture.ReadingUncertainty {
+	d := capture.DefaultStudy().Reading
+	for _, f := range []struct{ to, or *float64 }{
+		{&r.OneMM, &d.OneMM}, {&r.LandmarkMM, &d.LandmarkMM}, {&r.FixtureLandmarkMM, &d.FixtureLandmarkMM},
+	} {
+		if *f.to <= 0 {
+			*f.to = *f.or
+		}
+	}
+	return r
+}
+
+// Options are the choices of a study; the zero value is not useful, start
+// from DefaultOptions.
+type Options struct {
+	ToleranceMM float64 // an offset below this is as good as none
+	Confidence  float64 // of intervals and tests, for instance 0.95
+	Bootstrap   int     // seeded draws of the bootstraps (worn mean, ranking of models); 0 means their defaults
+	Seed        uint64
+	Jobs        int // workers; 0 means all cores
+	// CalibrationDB is the standard uncertainty of the level calibration (from
+	// the calibrator's and microphone's certificates); 0 = not stated.
+	CalibrationDB float64
+	// Reading says how well positions are read off heads (Seating.Read); zero
+	// fields stand for the defaults of the study format.
+	Reading capture.ReadingUncertainty
+}
+
+// DefaultOptions returns the defaults of the study format.
+func DefaultOptions() Options {
+	return Options{ToleranceMM: 3, Confidence: 0.95, Seed: 1}
+}

@@ -1,0 +1,37 @@
+package seat
+
+import (
+	"asworn/capture"
+)
+
+func EarName(ear int) string { return capture.Ear(ear).String() }
+
+// Seating is one usable recording as the estimators see it.
+type Seating struct {
+	ID      string                `json:"id"` // unique and stable
+	Model   string                `json:"model,omitempty"`
+	Unit    string                `json:"unit,omitempty"`
+	Subject string                `json:"subject"`
+	Point   capture.Point         `json:"point"`
+	Number  int                   `json:"seating"`
+	Survey  *capture.Displacement `json:"survey,omitempty"`
+	Read    *capture.Reading      `json:"read,omitempty"`
+	Seal    string                `json:"seal,omitempty"`
+	Ears    [2]Curve              `json:"-"`
+}
+
+// OnFixture reports whether the seating was on the fixture, not on a listener.
+func (s Seating) OnFixture() bool { return s.Subject == capture.FixtureSubject }
+
+// Displaced reports whether the headphone was displaced on purpose: on the
+// fixture the row of a position survey, on a listener a displaced wearing.
+func (s Seating) Displaced() bool { return s.Survey != nil }
+
+// Worn reports whether a listener wore the headphone as usual.
+func (s Seating) Worn() bool { return !s.OnFixture() && !s.Displaced() }
+
+// OrdinaryOnFixture reports whether a headphone sat on the fixture and was not
+// displaced on purpose.
+func (s Seating) OrdinaryOnFixture() bool {
+	return s.OnFixture() && !s.Displaced() && s.Model != ""
+}

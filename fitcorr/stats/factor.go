@@ -1,0 +1,36 @@
+package stats
+
+import (
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
+	"gonum.org/v1/gonum/mat"
+)
+
+// factor is U of a covariance U'U. It calls LAPACK and BLAS itself, since
+// mat.Cholesky spends half its time on a condition number that nobody asks for.
+type factor blas64.Triangular
+
+// Factorize overwrites c.
+func Factorize(c *mat.SymDense) (factor, bool) {
+	u, ok := lapack64.Potrf(c.RawSymmetric())
+	return factor(u), ok
+}
+
+// Whiten overwrites x by U'⁻¹x, whose columns then have the unit covariance.
+func (f factor) Whiten(x *mat.Dense) {
+	blas64.Trsm(blas.Left, blas.Trans, 1, blas64.Triangular(f), x.RawMatrix())
+}
+
+// Solve overwrites x by (U'U)⁻¹x.
+func (f factor) Solve(x *mat.Dense) {
+	lapack64.Potrs(blas64.Triangular(f), x.RawMatrix())
+}
+
+// Inverse returns (U'U)⁻¹ in the place of U.
+func (f factor) Inverse() *mat.SymDense {
+	lapack64.Potri(blas64.Triangular(f)) // U has no zero on its diagonal
+	var inv mat.SymDense
+	inv.SetRawSymmetric(blas64.Symmetric{Uplo: f.Uplo, N: f.N, Data: f.Data, Stride: f.Stride})
+	return &inv
+}

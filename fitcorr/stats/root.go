@@ -1,0 +1,64 @@
+package stats
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// SymmetricRoot returns G = G' with GG = c.
+func SymmetricRoot(c *mat.SymDense) *mat.Dense {
+	n := c.SymmetricDim()
+	var eig mat.EigenSym
+	if !eig.Factorize(c, true) {
+		return mat.DenseCopyOf(c)
+	}
+	var vec, scaledVec, out mat.Dense
+	eig.VectorsTo(&vec)
+	scaledVec.CloneFrom(&vec)
+	for j, v := range eig.Values(nil) {
+		f := math.Sqrt(math.Max(v, 0))
+		for i := range n {
+			scaledVec.Set(i, j, scaledVec.At(i, j)*f)
+		}
+	}
+	out.Mul(&scaledVec, vec.T())
+	return &out
+}
+
+// CholeskyRoot returns a root of a positive definite matrix, or its eigenroot
+// when rounding has made it indefinite.
+func CholeskyRoot(c *mat.SymDense) *mat.Dense {
+	var chol mat.Cholesky
+	if !chol.Factorize(c) {
+		return EigenRoot(c, 1e-12)
+	}
+	var l mat.TriDense
+	chol.LTo(&l)
+	return mat.DenseCopyOf(&l)
+}
+
+// EigenRoot returns L with LL' = c up to eigenvalues below cut times the
+// largest, as columns.
+func EigenRoot(c mat.Symmetric, cut float64) *mat.Dense {
+	var eig mat.EigenSym
+	n := c.SymmetricDim()
+	if !eig.Factorize(c, true) {
+		return mat.NewDense(n, 1, nil)
+	}
+	val := eig.Values(nil)
+	var vec mat.Dense
+	eig.VectorsTo(&vec)
+	first := 0
+	for first < n-1 && val[first] < cut*val[n-1] {
+		first++
+	}
+	out := mat.NewDense(n, n-first, nil)
+	for k := first; k < n; k++ {
+		s := math.Sqrt(math.Max(val[k], 0))
+		for i := range n {
+			out.Set(i, k-first, s*vec.At(i, k))
+		}
+	}
+	return out
+}

@@ -1,0 +1,34 @@
+package verdict
+
+import (
+	"asworn/fitcorr/position"
+)
+
+// Target is the worn mean of a model: what a fixture seating is held against.
+type Target struct {
+	Mean      [position.HeadsetDim]float64                      `json:"mean"`
+	Cov       [position.HeadsetDim][position.HeadsetDim]float64 `json:"cov"`
+	DF        float64                                           `json:"df"`
+	LossDB    [2][3]float64                                     `json:"loss_db"`
+	LossSD    [2][3]float64                                     `json:"loss_sd_db"`
+	Seatings  int                                               `json:"seatings"`
+	Listeners int                                               `json:"listeners"`
+	Bare      bool                                              `json:"bare"`
+	Read      bool                                              `json:"read"` // positions were read off heads
+	Worn      []Place                                           `json:"worn,omitempty"`
+}
+
+// Place is the estimated position of one worn seating, for the list of the most alike.
+type Place struct {
+	ID  string                                            `json:"id"`
+	Pos [position.HeadsetDim]float64                      `json:"pos"`
+	Cov [position.HeadsetDim][position.HeadsetDim]float64 `json:"cov"`
+}
+
+// planeVariance is the variance of the mean of both ears, forward and up.
+func (t *Target) planeVariance() (v float64) {
+	for a := range 2 {
+		v += (t.Cov[a][a] + t.Cov[3+a][3+a] + 2*t.Cov[a][3+a]) / 4
+	}
+	return v
+}

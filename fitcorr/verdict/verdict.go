@@ -1,0 +1,110 @@
+package verdict
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// Outcome is the three-way verdict.
+type Outcome string
+
+// The three outcomes (equivalence by two one-sided tests).
+const (
+	Matches      Outcome = "matches"
+	Adjust       Outcome = "adjust"
+	Undetermined Outcome = "undetermined"
+)
+
+// EarVerdict is the verdict on one ear or on the headset.
+type EarVerdict struct {
+	Outcome Outcome `json:"outcome"`
+	// Off is the seating minus the worn mean; the move to make is its negative.
+	Off seat.Estimate `json:"off"`
+	// Distance is the offset's length in mm in the forward-up plane, with its interval.
+	DistanceMM [3]float64 `json:"distance_mm"` // estimate, lower, upper
+	// LeakOutcome and LeakExcessDB compare the loss at 50 Hz with the worn one.
+	LeakOutcome  Outcome    `json:"leak_outcome"`
+	LeakExcessDB [3]float64 `json:"leak_excess_db"` // estimate, lower, upper
+}
+
+// Verdict is the judgement of one fixture seating against the worn ones.
+type Verdict struct {
+	ID      string        `json:"id"`
+	Seating int           `json:"seating"`
+	Outcome Outcome       `json:"outcome"` // of position, both ears considered
+	Ears    [2]EarVerdict `json:"ears"`
+	Headset EarVerdict    `json:"headset"`
+	Settle  []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	// Nearest lists worn seatings by likelihood, most alike first.
+	Nearest []Likeness `json:"nearest,omitempty"`
+}
+
+// Likeness is a worn seating and its share of the likelihood.
+type Likeness struct {
+	ID    string  `json:"id"`
+	Share float64 `json:"share"`
+}
+
+// Judge holds a fixture seating against the worn mean.
+func Judge(at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
+	o := at.Offset
+	v := Verdict{ID: o.ID, Seating: o.Seating}
+	sum := mat.NewSymDense(position.HeadsetDim, nil)
+	var diff [position.HeadsetDim]float64
+	for i := range position.HeadsetDim {
+		diff[i] = at.Pos[i] - t.Mean[i]
+		for j := i; j < position.HeadsetDim; j++ {
+			sum.SetSym(i, j, at.Cov.At(i, j)+t.Cov[i][j])
+		}
+	}
+	wide := mat.NewSymDense(position.HeadsetDim, nil)
+	wide.AddSym(position.WornPrior(), position.FixturePrior().Cov)
+	ears, head := position.Estimates(diff, sum, wide)
+	df := stats.PooledDF(t.planeVariance(), t.DF, o.Headset.PlaneVariance(), o.Headset.DF)
+	all := []*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset}
+	for i, est := range []seat.Estimate{ears[0], ears[1], head} {
+		est.DF = df
+		all[i].Off = est
+		all[i].Outcome, all[i].DistanceMM = JudgeDistance(est, opt.ToleranceMM, opt.Confidence)
+	}
+	v.Outcome = v.Headset.Outcome
+	for e := range 2 {
+		if v.Ears[e].Outcome == Adjust {
+			v.Outcome = Adjust
+		}
+	}
+	judgeLeak(&v, o, t, open, opt)
+	v.Settle = settle(v, o, t, opt)
+	v.Nearest = nearest(at.Pos, at.Cov, t.Worn)
+	return v
+}
+
+// settle says what would settle an undetermined verdict, most useful first.
+func settle(v Verdict, o position.Offset, t *Target, opt seat.Options) []string {
+	if v.Outcome != Undetermined {
+		return nil
+	}
+	var out []string
+	worn, seat := t.planeVariance(), o.Headset.PlaneVariance()
+	if worn > seat {
+		if !t.Read {
+			out = append(out, "positions read with a ruler on listeners and fixture")
+		}
+		if !t.Bare {
+			out = append(out, "a bare-ear reference of every listener and of the fixture")
+		}
+		out = append(out, "more listeners, or more models worn by the same listeners")
+	} else {
+		out = append(out, "a survey with more displacements, each repeated", "a recording with less noise")
+	}
+	if sd := math.Sqrt((worn + seat) / 2); sd < opt.ToleranceMM/4 && math.Abs(v.Headset.DistanceMM[0]-opt.ToleranceMM) < sd {
+		// The data are good: no more of them will tell what lies on the border.
+		out = []string{"seat it again nearer the worn mean: it lies close to the tolerance itself"}
+	}
+	return out
+}
