@@ -76,6 +76,7 @@ func TestRefusals(t *testing.T) {
 		{"truncated", file(RIFF, stereo, chunk{"data", four.body, 400}), ErrTruncated, "promises 100 frames, the file holds 2"},
 		{"streamed", file(RIFF, stereo, chunk{"data", four.body, math.MaxUint32}), ErrTruncated, "never written into the header"},
 		{"truncated head", file(RIFF, chunk{"fmt ", stereo.body[:9], 16}), ErrTruncated, "within the header"},
+		{"too short a length", file(RIFF, stereo, chunk{"data", four.body + "\xff\x01\x02\xfe\x03\x00\x00\x00", len(four.body)}), ErrHeader, "promises 2 frames, yet 8 bytes follow"},
 		{"half a frame", file(RIFF, stereo, chunk{id: "data", body: four.body[:6]}), ErrHeader, "whole number of frames"},
 		{"no channels", file(RIFF, fmtChunk(1, 0, 48000, 0, 16), four), ErrHeader, "0 channels"},
 		{"many channels", file(RIFF, fmtChunk(1, 999, 48000, 1998, 16), four), ErrHeader, "999 channels"},
@@ -130,6 +131,8 @@ func TestChunksAround(t *testing.T) {
 		"broadcast":        file(RIFF, chunk{id: "JUNK", body: strings.Repeat("\x00", 28)}, bext, stereo, four),
 		"after":            file(RIFF, stereo, four, padded, chunk{id: "cue ", body: "abcd"}),
 		"broken after":     append(file(RIFF, stereo, four), "LIS"...),
+		"zeros after":      append(file(RIFF, stereo, four), make([]byte, 300)...),
+		"tag after":        append(file(RIFF, stereo, four), "TAG"+strings.Repeat(" ", 125)...),
 		"data first":       file(RIFF, four, stereo),
 		"long format":      file(RIFF, chunk{id: "fmt ", body: stereo.body + "\x00\x00"}, four),
 		"stray ds64":       file(RIFF, chunk{id: "ds64", body: "abcd"}, stereo, four),
@@ -170,12 +173,15 @@ func TestWriteRefusals(t *testing.T) {
 		{"overload", good, [][]float64{{0, 1.001}}, "channel 1, frame 2 is 1.001, beyond full scale"},
 		{"NaN", good, [][]float64{{math.NaN()}}, "frame 1 is NaN"},
 		{"NaN, float", float, [][]float64{{math.NaN()}}, "frame 1 is NaN"},
-		{"huge, float", float, [][]float64{{1e39}}, "1e+39"},
+		{"infinite, float", float, [][]float64{{math.Inf(1)}}, "+Inf, not a finite number"},
+		{"huge, float", float, [][]float64{{1e39}}, "1e+39, more than 1e+06 times full scale"},
+		{"huge, 64-bit float", change(func(f *Format) { f.Float, f.Bits = true, 64 }), [][]float64{{-1.1e6}}, "-1.1e+06, more than"},
 		{"channels", good, [][]float64{{0}, {0}}, "2 slices for 1 channels"},
 		{"no channels", change(func(f *Format) { f.Channels = 0 }), nil, "0 channels"},
 		{"rate", change(func(f *Format) { f.RateHz = 0 }), [][]float64{{0}}, "0 Hz"},
 		{"bits", change(func(f *Format) { f.Bits = 20 }), [][]float64{{0}}, "20 bits"},
-		{"container", change(func(f *Format) { f.Container = "W64" }), [][]float64{{0}}, "W64"},
+		{"container", change(func(f *Format) { f.Container = RF64 }), [][]float64{{0}}, "RF64"},
+		{"extensible", change(func(f *Format) { f.Extensible = true }), [][]float64{{0}}, "extensible: true"},
 	}
 	for _, c := range cases {
 		dir := t.TempDir()
@@ -190,6 +196,48 @@ func TestWriteRefusals(t *testing.T) {
 		left, _ := os.ReadDir(dir)
 		if b, _ := os.ReadFile(path); string(b) != "before" || len(left) != 1 {
 			t.Errorf("%s: the file that was there is gone, or another is left", c.name)
+		}
+	}
+}
+
+// A sample that no recording holds is told with its channel and frame, wherever
+// in the file it is.
+func TestImplausibleSamples(t *testing.T) {
+	const frames, at = 20_000, 15_000
+	cases := []struct {
+		bits int
+		v    float64
+		kind error
+	}{
+		{32, math.NaN(), ErrNotFinite},
+		{32, math.Inf(-1), ErrNotFinite},
+		{32, 1e38, ErrImplausible},
+		{64, math.NaN(), ErrNotFinite},
+		{64, -1e300, ErrImplausible},
+		{64, math.Nextafter(MaxSample, math.Inf(1)), ErrImplausible},
+		{64, MaxSample, nil},
+		{32, -MaxSample, nil},
+	}
+	for _, c := range cases {
+		f := Format{RateHz: 48000, Channels: 3, Bits: c.bits, Float: true}
+		x := [][]float64{make([]float64, frames), make([]float64, frames), make([]float64, frames)}
+		b := whole(f, x)
+		raw := b[len(b)-frames*3*c.bits/8:][(at*3+1)*c.bits/8:]
+		if c.bits == 32 {
+			le.PutUint32(raw, math.Float32bits(float32(c.v)))
+		} else {
+			le.PutUint64(raw, math.Float64bits(c.v))
+		}
+		r, err := NewReader(bytes.NewReader(b), int64(len(b)), "x.wav")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := r.Read(x)
+		if !errors.Is(err, c.kind) || (err == nil) != (c.kind == nil) {
+			t.Errorf("%g in %v: %v, want %v", c.v, f, err, c.kind)
+		}
+		if err != nil && (n > at || !strings.HasPrefix(err.Error(), "x.wav: channel 2, frame 15001 is ")) {
+			t.Errorf("%g in %v: %d frames, %v", c.v, f, n, err)
 		}
 	}
 }

@@ -287,7 +287,26 @@ func (p *parser) samples(start, size int64) error {
 		return p.fail(ErrHeader, copyAgain, "%d bytes of samples are not a whole number of frames of %d bytes", size, p.block)
 	}
 	p.frames = size / p.block
-	return nil
+	return p.after(start+size, size)
+}
+
+// after looks at what follows the samples. A length in the header that is too
+// small leaves samples where a chunk should begin; a name in printable letters
+// is taken for a chunk (or a tag), and zeros for a recorder that fills its
+// blocks.
+func (p *parser) after(end, size int64) error {
+	rest := make([]byte, max(0, min(readBytes, p.size-p.next(end, size))))
+	if len(rest) < 8 {
+		return nil
+	}
+	if _, err := p.in.ReadAt(rest, p.next(end, size)); err != nil {
+		return p.broken(err)
+	}
+	noName := bytes.ContainsFunc(rest[:4], func(r rune) bool { return r < ' ' || r > '~' })
+	if !noName || len(bytes.Trim(rest, "\x00")) == 0 {
+		return nil
+	}
+	return p.fail(ErrHeader, copyAgain, "the header promises %d frames, yet %d bytes follow that are no chunk", p.frames, p.size-end)
 }
 
 // broken names the file of an error of reading.

@@ -23,18 +23,23 @@ type Reader struct {
 }
 
 // Open opens a file and reads its header. A file whose header does not agree
-// with its length is refused.
+// with its length is refused, and what is not a regular file is not opened: a
+// named pipe would wait for a writer.
 func Open(path string) (*Reader, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, &Error{Path: path, Kind: ErrNotWAV, Message: "not a file", Mend: "name a WAV file"}
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	info, err := f.Stat()
-	if err == nil && !info.Mode().IsRegular() {
-		err = &Error{Path: path, Kind: ErrNotWAV, Message: "not a file", Mend: "name a WAV file"}
-	}
-	if err != nil {
-		return nil, errors.Join(err, f.Close())
+	if info, err = f.Stat(); err != nil {
+		f.Close()
+		return nil, err
 	}
 	r, err := NewReader(f, info.Size(), path)
 	if err != nil {
@@ -62,8 +67,9 @@ func (r *Reader) Frames() int64 { return r.frames }
 
 // Read fills dst, one slice per channel and all of the same length, with the
 // next frames and returns their number. It is less than asked for only at the
-// end, and 0 with io.EOF after it. A float file that holds NaN or an infinity
-// gives an error that wraps [ErrNotFinite].
+// end, and 0 with io.EOF after it. A float file that holds NaN, an infinity or
+// a sample beyond [MaxSample] gives an error that wraps [ErrNotFinite] or
+// [ErrImplausible] and names the channel and the frame, both from 1.
 func (r *Reader) Read(dst [][]float64) (int, error) {
 	if len(dst) != r.format.Channels {
 		return 0, fmt.Errorf("wavfile: %d slices for %d channels", len(dst), r.format.Channels)
@@ -94,15 +100,24 @@ func (r *Reader) Read(dst [][]float64) (int, error) {
 			if !r.format.Float {
 				continue
 			}
-			if i := notFinite(d); i >= 0 {
-				return done, &Error{Path: r.name, Kind: ErrNotFinite, Mend: copyAgain,
-					Message: fmt.Sprintf("channel %d, frame %d is %g, not a finite number", c+1, r.next+int64(i)+1, d[i])}
+			if i := implausible(d); i >= 0 {
+				return done, r.misread(c, r.next+int64(i), d[i])
 			}
 		}
 		done += n
 		r.next += int64(n)
 	}
 	return want, nil
+}
+
+func (r *Reader) misread(channel int, frame int64, v float64) error {
+	e := &Error{Path: r.name, Kind: ErrImplausible, Mend: copyAgain,
+		Message: fmt.Sprintf("channel %d, frame %d is %g, more than %g times full scale", channel+1, frame+1, v, float64(MaxSample))}
+	if v-v != 0 {
+		e.Kind = ErrNotFinite
+		e.Message = fmt.Sprintf("channel %d, frame %d is %g, not a finite number", channel+1, frame+1, v)
+	}
+	return e
 }
 
 // SeekFrame sets the frame that is read next, 0 to Frames.

@@ -52,10 +52,11 @@ func decoder(f Format) func(dst []float64, raw []byte, step int) {
 	}
 }
 
-// notFinite returns the index of the first NaN or infinity, or -1.
-func notFinite(x []float64) int {
+// implausible returns the index of the first sample that is not a number from
+// -MaxSample to MaxSample, or -1.
+func implausible(x []float64) int {
 	for i, v := range x {
-		if v-v != 0 {
+		if !(v >= -MaxSample && v <= MaxSample) {
 			return i
 		}
 	}
@@ -89,19 +90,15 @@ func encode(raw []byte, x []float64, f Format, step int) int {
 }
 
 func encodeFloat(raw []byte, x []float64, f Format, step int) int {
+	if i := implausible(x); i >= 0 {
+		return i
+	}
 	for i, v := range x {
 		if f.Bits == 64 {
-			if v-v != 0 {
-				return i
-			}
 			le.PutUint64(raw[i*step:], math.Float64bits(v))
-			continue
+		} else {
+			le.PutUint32(raw[i*step:], math.Float32bits(float32(v)))
 		}
-		s := float32(v)
-		if s-s != 0 {
-			return i
-		}
-		le.PutUint32(raw[i*step:], math.Float32bits(s))
 	}
 	return -1
 }

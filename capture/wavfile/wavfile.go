@@ -1,12 +1,12 @@
 // Package wavfile reads and writes WAV recordings: PCM of 8 (reading only), 16,
-// 24 and 32 bits and IEEE floats of 32 and 64 bits, in RIFF, RF64 and BW64
-// files, of 1 to [MaxChannels] channels. Samples are float64 with full scale
+// 24 and 32 bits and IEEE floats of 32 and 64 bits, of 1 to [MaxChannels]
+// channels. It reads RIFF, RF64 and BW64 files and writes RIFF. Samples are float64 with full scale
 // at 1. Files are streamed; memory does not grow with their length.
 //
 // Sources: Microsoft and IBM, Multimedia Programming Interface and Data
 // Specifications 1.0 (1991); Microsoft, WAVEFORMATEXTENSIBLE; EBU Tech 3285
 // (broadcast chunks); EBU Tech 3306 (RF64); ITU-R BS.2088 (BW64). What is
-// taken from go-audio and what is not is told in docs/wav.md.
+// taken from go-audio and what is not is told in docs/developing/wav.md.
 package wavfile
 
 import (
@@ -20,6 +20,11 @@ const (
 	MinRateHz   = 1000
 	MaxRateHz   = 1_600_000
 )
+
+// MaxSample is the largest magnitude of a float sample, with full scale at 1:
+// 120 dB above it, where no converter and no unit of a response is (common
+// practice, no source). One flipped bit of an exponent lies beyond.
+const MaxSample = 1e6
 
 // MaxReadAll is the largest number of samples, over all channels, that
 // [ReadAll] holds in memory: 1 GiB of float64, or a quarter of an hour of
@@ -39,7 +44,7 @@ type Format struct {
 	Channels   int    `json:"channels"`
 	Bits       int    `json:"bits"` // per sample as stored, a multiple of 8
 	Float      bool   `json:"float,omitempty"`
-	Container  string `json:"container"` // RIFF, RF64 or BW64; empty means RIFF when writing
+	Container  string `json:"container"` // RIFF, RF64 or BW64; only RIFF, or empty, can be written
 	Extensible bool   `json:"extensible,omitempty"`
 }
 
@@ -59,15 +64,16 @@ func (f Format) String() string {
 // What can be wrong with a file; every error of this package that is not the
 // operating system's wraps one of them in an [Error].
 var (
-	ErrNotWAV    = errors.New("not a WAV file")
-	ErrEmpty     = errors.New("empty file")
-	ErrNoSamples = errors.New("no samples")
-	ErrTruncated = errors.New("truncated")
-	ErrCodec     = errors.New("not PCM")
-	ErrHeader    = errors.New("impossible header")
-	ErrNotFinite = errors.New("sample is not a finite number")
-	ErrOverload  = errors.New("sample beyond full scale")
-	ErrTooLong   = errors.New("too long")
+	ErrNotWAV      = errors.New("not a WAV file")
+	ErrEmpty       = errors.New("empty file")
+	ErrNoSamples   = errors.New("no samples")
+	ErrTruncated   = errors.New("truncated")
+	ErrCodec       = errors.New("not PCM")
+	ErrHeader      = errors.New("impossible header")
+	ErrNotFinite   = errors.New("sample is not a finite number")
+	ErrImplausible = errors.New("sample far beyond full scale") // while reading, beyond MaxSample
+	ErrOverload    = errors.New("sample beyond full scale")     // while writing
+	ErrTooLong     = errors.New("too long")
 )
 
 // Error is one thing wrong with one file.

@@ -7,24 +7,43 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+
+	"github.com/go-audio/audio"
+	"github.com/go-audio/wav"
 )
 
 // Writer writes one file from front to back, under a temporary name in the
-// same folder until [Writer.Close] gives it its own.
+// same folder until [Writer.Close] gives it its own. Memory stays at two
+// buffers of 64 KiB.
 type Writer struct {
 	path   string
 	format Format
-	block  int
+	block  int   // bytes per frame
 	limit  int64 // frames
 	frames int64
-	head   int // bytes before the samples
 	file   *os.File
-	out    *bufio.Writer
+	enc    *wav.Encoder
 	raw    []byte
 	err    error // the first; the file is then never renamed
 }
 
-// Check reports what keeps a format from being written.
+// sink is a file behind a buffer, for the encoder, which writes frame by frame
+// and goes back to fill in the sizes.
+type sink struct {
+	*bufio.Writer
+	file *os.File
+}
+
+// Seek writes out what is in the buffer and sets where the file goes on.
+func (s sink) Seek(offset int64, whence int) (int64, error) {
+	if err := s.Flush(); err != nil {
+		return 0, err
+	}
+	return s.file.Seek(offset, whence)
+}
+
+// Check reports what keeps a format from being written: integers of 16, 24 or
+// 32 bits and floats of 32 or 64, in RIFF files.
 func (f Format) Check() error {
 	switch {
 	case f.Channels < 1 || f.Channels > MaxChannels:
@@ -34,21 +53,17 @@ func (f Format) Check() error {
 	case f.Float && f.Bits != 32 && f.Bits != 64, !f.Float && f.Bits != 16 && f.Bits != 24 && f.Bits != 32:
 		return fmt.Errorf("wavfile: samples of %d bits (float: %t); want integers of 16, 24 or 32 bits or floats of 32 or 64", f.Bits, f.Float)
 	}
-	switch f.Container {
-	case "", RIFF, RF64, BW64:
-		return nil
+	if f.Extensible || f.Container != "" && f.Container != RIFF {
+		return fmt.Errorf("wavfile: container %q (extensible: %t); plain RIFF files are written", f.Container, f.Extensible)
 	}
-	return fmt.Errorf("wavfile: container %q; want RIFF, RF64 or BW64", f.Container)
+	return nil
 }
 
 // Create starts a file of the given format. What is at path stays as it is
-// until [Writer.Close]. Only an RF64 or BW64 file may become longer than 4 GiB.
+// until [Writer.Close].
 func Create(path string, f Format) (*Writer, error) {
 	if err := f.Check(); err != nil {
 		return nil, err
-	}
-	if f.Container == "" {
-		f.Container = RIFF
 	}
 	// renameio streams on every system but Windows, where it is not built; a
 	// temporary file and a rename are all that is needed of it here.
@@ -56,23 +71,53 @@ func Create(path string, f Format) (*Writer, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Writer{path: path, format: f, block: f.Channels * f.Bits / 8, file: file, out: bufio.NewWriterSize(file, readBytes)}
+	w := &Writer{path: path, format: f, block: f.Channels * f.Bits / 8, file: file}
 	w.raw = make([]byte, max(1, readBytes/w.block)*w.block)
-	h := header(f, 0)
-	w.head = len(h)
-	w.limit = math.MaxInt64 / 2 / int64(w.block)
-	if f.Container == RIFF {
-		w.limit = (math.MaxUint32 - int64(w.head) - 1) / int64(w.block)
+	// The encoder takes memory for a minute of the channels that it is made
+	// with, and is therefore told their number afterwards.
+	w.enc = wav.NewEncoder(sink{bufio.NewWriterSize(file, readBytes), file}, f.RateHz, f.Bits, 0, codePCM)
+	w.enc.NumChans = f.Channels
+	if f.Float { // what is written before the samples takes the place of the encoder's own head
+		w.err = w.enc.AddLE(floatHead(f))
 	}
-	_, w.err = w.out.Write(h)
-	return w, w.err
+	if w.err == nil {
+		w.err = w.enc.Write(&audio.IntBuffer{}) // no samples yet, but the heads
+	}
+	w.limit = (math.MaxUint32 - int64(w.enc.WrittenBytes) - 1) / int64(w.block)
+	if w.err != nil {
+		return nil, w.Close()
+	}
+	return w, nil
+}
+
+// factFrames is where a float file tells its number of frames.
+const factFrames = 46
+
+// floatHead is what stands before the data chunk of a float file, with sizes
+// that are filled in at the end: what is not integer PCM has a format chunk of
+// 18 bytes and a fact chunk (Microsoft, New Multimedia Data Types and Data
+// Techniques, 1994), which go-audio does not write.
+func floatHead(f Format) []byte {
+	block := f.Channels * f.Bits / 8
+	b := append(make([]byte, 0, factFrames+4), "RIFF\x00\x00\x00\x00WAVEfmt "...)
+	b = le.AppendUint32(b, 18)
+	b = le.AppendUint16(b, codeFloat)
+	b = le.AppendUint16(b, uint16(f.Channels))
+	b = le.AppendUint32(b, uint32(f.RateHz))
+	b = le.AppendUint32(b, uint32(f.RateHz*block))
+	b = le.AppendUint16(b, uint16(block))
+	b = le.AppendUint16(b, uint16(f.Bits))
+	b = le.AppendUint16(b, 0)
+	b = append(b, "fact"...)
+	b = le.AppendUint32(b, 4)
+	return le.AppendUint32(b, 0)
 }
 
 // Write appends frames: one slice per channel, all of the same length. Integer
 // formats take -1 to 1, round to the nearest code and store 1 as the largest
-// one. A sample beyond that, NaN or an infinity is an error that wraps
-// [ErrOverload] or [ErrNotFinite], and the file will not come to be: nothing
-// is ever clipped in silence.
+// one; float formats take up to [MaxSample]. A sample beyond that, NaN or an
+// infinity is an error that wraps [ErrOverload] or [ErrNotFinite], and the file
+// will not come to be: nothing is ever clipped in silence.
 func (w *Writer) Write(channels [][]float64) error {
 	if w.err != nil {
 		return w.err
@@ -87,7 +132,7 @@ func (w *Writer) Write(channels [][]float64) error {
 		}
 	}
 	if int64(n) > w.limit-w.frames {
-		return w.fail(&Error{Path: w.path, Kind: ErrTooLong, Message: "a RIFF file holds at most 4 GiB", Mend: "write it as RF64"})
+		return w.fail(&Error{Path: w.path, Kind: ErrTooLong, Message: "a RIFF file holds at most 4 GiB", Mend: "write several files"})
 	}
 	for done := 0; done < n; {
 		k := min(n-done, len(w.raw)/w.block)
@@ -97,8 +142,10 @@ func (w *Writer) Write(channels [][]float64) error {
 				return w.fail(w.misfit(c, w.frames+int64(i), x[done+i]))
 			}
 		}
-		if _, err := w.out.Write(raw); err != nil {
-			return w.fail(err)
+		for ; len(raw) > 0; raw = raw[w.block:] {
+			if err := w.enc.WriteFrame(raw[:w.block]); err != nil {
+				return w.fail(err)
+			}
 		}
 		w.frames += int64(k)
 		done += k
@@ -109,9 +156,13 @@ func (w *Writer) Write(channels [][]float64) error {
 func (w *Writer) misfit(channel int, frame int64, v float64) error {
 	e := &Error{Path: w.path, Kind: ErrOverload, Mend: "lower the level, or write a float format",
 		Message: fmt.Sprintf("channel %d, frame %d is %g, beyond full scale", channel+1, frame+1, v)}
-	if v-v != 0 || w.format.Float {
+	switch {
+	case v-v != 0:
 		e.Kind, e.Mend = ErrNotFinite, "mend what computed it"
-		e.Message = fmt.Sprintf("channel %d, frame %d is %g, which %d bits do not hold", channel+1, frame+1, v, w.format.Bits)
+		e.Message = fmt.Sprintf("channel %d, frame %d is %g, not a finite number", channel+1, frame+1, v)
+	case w.format.Float:
+		e.Mend = "mend what computed it"
+		e.Message = fmt.Sprintf("channel %d, frame %d is %g, more than %g times full scale", channel+1, frame+1, v, float64(MaxSample))
 	}
 	return e
 }
@@ -155,15 +206,17 @@ func (w *Writer) Abort() {
 
 func (w *Writer) finish(file *os.File) error {
 	if w.frames*int64(w.block)%2 == 1 {
-		if err := w.out.WriteByte(0); err != nil {
+		if err := w.enc.AddLE(byte(0)); err != nil { // chunks begin at even places
 			return err
 		}
 	}
-	if err := w.out.Flush(); err != nil {
+	if err := w.enc.Close(); err != nil {
 		return err
 	}
-	if _, err := file.WriteAt(header(w.format, w.frames), 0); err != nil {
-		return err
+	if w.format.Float {
+		if _, err := file.WriteAt(le.AppendUint32(nil, uint32(w.frames)), factFrames); err != nil {
+			return err
+		}
 	}
 	if err := file.Chmod(0o644); err != nil {
 		return err

@@ -1,8 +1,38 @@
 package wavfile
 
-import "math"
+import (
+	"math"
+	"os"
+)
 
-// header returns everything before the samples of a file of so many frames.
+// writeAny writes a file, also in the layouts that [Write] does not: RF64, BW64
+// and extensible.
+func writeAny(path string, f Format, x [][]float64) error {
+	if f.Check() == nil {
+		return Write(path, f, x)
+	}
+	return os.WriteFile(path, whole(f, x), 0o644)
+}
+
+// whole returns the bytes of a file of any layout.
+func whole(f Format, x [][]float64) []byte {
+	if f.Container == "" {
+		f.Container = RIFF
+	}
+	h := header(f, int64(len(x[0])))
+	block := f.Channels * f.Bits / 8
+	b := append(h, make([]byte, (len(x[0])*block+1)/2*2)...)
+	for c := range x {
+		if len(x[c]) == 0 {
+			break
+		}
+		encode(b[len(h)+c*f.Bits/8:], x[c], f, block)
+	}
+	return b
+}
+
+// header returns everything before the samples of a file of so many frames, in
+// every layout that is read; after EBU Tech 3306 and WAVEFORMATEXTENSIBLE.
 func header(f Format, frames int64) []byte {
 	block := f.Channels * f.Bits / 8
 	data := frames * int64(block)
