@@ -10,7 +10,8 @@
 //	stats        quantiles, degrees of freedom, matrices, the parallel loop
 //	seat         a seating, its curves, an estimate, the options of a study
 //	seal         leaks and the seal of a model (leak: the circuit)
-//	position     survey, response surface, where a seating sits
+//	survey       how the response moves on the fixture when the headphone moves
+//	position     where a seating sits on the fixture
 //	panel        where people wear a model, from everybody's seatings
 //	verdict      a fixture seating against the worn mean
 //	standout     seatings unlike their group

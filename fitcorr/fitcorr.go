@@ -6,6 +6,7 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/sensitivity"
 	"asworn/fitcorr/standout"
+	"asworn/fitcorr/survey"
 	"asworn/fitcorr/verdict"
 )
 
@@ -14,7 +15,7 @@ import (
 type ModelAnalysis struct {
 	Model       string                    `json:"model"`
 	OpenBack    bool                      `json:"open_back"` // the data show no seal
-	Survey      [2]*position.SurveyReport `json:"survey"`
+	Survey      [2]*survey.Report         `json:"survey"`
 	Offsets     []position.Offset         `json:"offsets,omitempty"`
 	Worn        *panel.Worn               `json:"worn,omitempty"`
 	Verdicts    []verdict.Verdict         `json:"verdicts,omitempty"`

@@ -8,6 +8,7 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 	"asworn/fitcorr/verdict"
 )
 
@@ -22,7 +23,7 @@ type Frozen struct {
 type FrozenModel struct {
 	Model   string                `json:"model"`
 	Open    bool                  `json:"open_back"`
-	Survey  *position.Survey      `json:"survey,omitempty"`
+	Survey  *survey.Survey        `json:"survey,omitempty"`
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
 	Inflate float64               `json:"inflate"` // of a fixture seating's covariance
@@ -57,7 +58,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s was recorded at the %s point; a check needs the blocked entrance", s.ID, s.Point)
 	}
 	if fm.Survey == nil {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, position.ErrNoSurvey)
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, survey.ErrNoSurvey)
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
@@ -91,7 +92,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
 
 func (fm *FrozenModel) earModels() (out [2]position.Ear) {
-	bands := position.NewBands()
+	bands := survey.NewBands()
 	for e := range out {
 		out[e].Bands = bands
 		if fm.Survey.Ears[e].Known() {

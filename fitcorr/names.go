@@ -8,6 +8,7 @@ import (
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/sensitivity"
 	"asworn/fitcorr/standout"
+	"asworn/fitcorr/survey"
 	"asworn/fitcorr/verdict"
 )
 
@@ -23,8 +24,8 @@ type (
 	Leak = seal.Leak
 
 	Offset       = position.Offset
-	Survey       = position.Survey
-	SurveyReport = position.SurveyReport
+	Survey       = survey.Survey
+	SurveyReport = survey.Report
 
 	Readings = panel.Readings
 	Worn     = panel.Worn

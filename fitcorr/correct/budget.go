@@ -4,9 +4,9 @@ import (
 	"math"
 
 	"asworn/capture/band"
-	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // source is one contribution to a final curve's uncertainty, per kept band.
@@ -197,7 +197,7 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 				switch {
 				case p.correction != nil && p.correction.Applied[b]:
 					k, v = 2, v-p.correction.DeltaDB[b]
-				case all[b].Lower < position.LowHz:
+				case all[b].Lower < survey.LowHz:
 					k = 0
 				}
 				left[k][i][b] += v

@@ -8,6 +8,7 @@ import (
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // displacementHelps holds out each displacement of the survey in turn and
@@ -15,19 +16,19 @@ import (
 // others comes nearer to what was measured there than leaving the level at the
 // marked position does. A row that the survey's fit names as slipped has no say:
 // where it truly was is not known.
-func displacementHelps(ss []seat.Seating, e *position.EarSurvey, ear int) []bool {
-	rows := position.SurveyRows(ss)
+func displacementHelps(ss []seat.Seating, e *survey.Ear, ear int) []bool {
+	rows := survey.Rows(ss)
 	if len(rows) != len(e.At) {
 		return make([]bool, band.Thirds) // not the rows the survey was made from
 	}
 	slipped := e.Slipped()
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
-	for _, group := range position.SameDisplacement(e.At) {
+	for _, group := range survey.SameDisplacement(e.At) {
 		if e.At[group[0]] == [3]float64{} {
 			continue // at the marked position there is nothing to correct
 		}
 		for _, z := range e.Zones {
-			held, _, ok := position.LeftOutErrors(group, func(i, j int) float64 { return z.Inv[i][j] }, func(i int) []float64 { return e.Weights[i][z.From:z.To] })
+			held, _, ok := survey.LeftOutErrors(group, func(i, j int) float64 { return z.Inv[i][j] }, func(i int) []float64 { return e.Weights[i][z.From:z.To] })
 			if !ok {
 				continue
 			}
@@ -183,7 +184,7 @@ func (h *heldOut) distance(id string) (before, after float64) {
 // of the survey per kept band, and where all the others do on average.
 type listenerPlace struct{ own, others []float64 }
 
-func listenerPlaces(survey *position.Survey, offsets []position.Offset, ear int) []listenerPlace {
+func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) []listenerPlace {
 	var subjects []string
 	sums, counts := map[string][3]float64{}, map[string]float64{}
 	for _, o := range offsets {

@@ -10,6 +10,7 @@ import (
 	"asworn/fitcorr/panel"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 	"asworn/fitcorr/verdict"
 )
 
@@ -53,7 +54,7 @@ const (
 // open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),
 // 1995; Hammershøi & Møller, JASA 100(1), 1996). Without a survey or a worn
 // mean it returns nil.
-func Corrections(ss []seat.Seating, survey *position.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) []Correction {
+func Corrections(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) []Correction {
 	return New(ss, survey, offsets, worn, opt).Corrections(ss)
 }
 
@@ -78,7 +79,7 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 
 // Corrector holds what the corrections of one model share.
 type Corrector struct {
-	survey  *position.Survey
+	survey  *survey.Survey
 	offsets map[int]position.Offset // ordinary fixture seatings by number
 	mean    seat.Estimate           // worn, both ears together
 	target  [2]target
@@ -95,7 +96,7 @@ type Corrector struct {
 }
 
 // New returns nil without a survey or a worn mean.
-func New(ss []seat.Seating, survey *position.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
+func New(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
@@ -244,10 +245,10 @@ func correctionParts() []correctionPart {
 	parts := []correctionPart{{name: "low end (seal)"}, {name: "above (position)", position: true}}
 	thirds := band.AllThirds()
 	for t, b := range thirds {
-		if b.Lower < position.LowHz {
+		if b.Lower < survey.LowHz {
 			parts[0].to = t + 1
 		}
-		if b.Upper < position.HighHz {
+		if b.Upper < survey.HighHz {
 			parts[1].to = t + 1
 		}
 	}

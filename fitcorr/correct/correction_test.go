@@ -14,12 +14,13 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // fixtureStudy is a toy fixture and what was estimated about it.
 type fixtureStudy struct {
 	toy.Fixture
-	survey  *position.Survey
+	survey  *survey.Survey
 	offsets []position.Offset
 	worn    *panel.Worn
 }
@@ -27,9 +28,9 @@ type fixtureStudy struct {
 // simulateFixture surveys a toy fixture.
 func simulateFixture(t testing.TB, seed uint64, at [][3]float64, wornAt [3]float64, fixtureSD, wornSD, scatterDB float64) fixtureStudy {
 	t.Helper()
-	st := fixtureStudy{Fixture: toy.NewFixture(seed, at, wornAt, fixtureSD, wornSD, scatterDB), survey: &position.Survey{Model: "M"}}
+	st := fixtureStudy{Fixture: toy.NewFixture(seed, at, wornAt, fixtureSD, wornSD, scatterDB), survey: &survey.Survey{Model: "M"}}
 	for e := range st.survey.Ears {
-		es, _, err := position.FitEarSurvey(st.Rows, e, slices.Repeat([]float64{1}, len(st.Rows)))
+		es, _, err := survey.FitEar(st.Rows, e, slices.Repeat([]float64{1}, len(st.Rows)))
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -182,14 +183,14 @@ func TestSlippedRowHasNoSay(t *testing.T) {
 	var fine, spoilt, told int
 	for seed := range uint64(4) {
 		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
-		rows := position.SurveyRows(st.Seatings)
+		rows := survey.Rows(st.Seatings)
 		helps := func(slip float64) (n int) {
 			slips := make([]float64, len(rows))
 			for i := range slips {
 				slips[i] = 1
 			}
 			slips[3] = slip
-			e, _, err := position.FitEarSurvey(rows, 0, slips)
+			e, _, err := survey.FitEar(rows, 0, slips)
 			if err != nil {
 				t.Fatal(err)
 			}

@@ -8,6 +8,7 @@ import (
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // correctionDraws is the number of draws by which uncertainty is propagated
@@ -75,7 +76,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 // draw adds one draw of what the change truly is, given the level at the worn
 // mean and at the seating's place. The survey errs alike over about a third
 // octave, and at the worn mean for all seatings; a leak over all bands.
-func (p *prediction) draw(e *position.EarSurvey, own *placedRow, surface learned, shared, rng *rand.Rand) {
+func (p *prediction) draw(e *survey.Ear, own *placedRow, surface learned, shared, rng *rand.Rand) {
 	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()

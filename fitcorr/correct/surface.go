@@ -11,9 +11,9 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
-	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // placedRow is an ordinary fixture seating as one more observation of how the
@@ -71,7 +71,7 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func misfit(e *position.EarSurvey, w *placedRow, mark [][]float64, tells []bool) float64 {
+func misfit(e *survey.Ear, w *placedRow, mark [][]float64, tells []bool) float64 {
 	at, level := make([]float64, band.Count), make([]float64, band.Count)
 	variance := make([]float64, band.Count)
 	e.Change(at, w.at.Value, mark)
@@ -114,7 +114,7 @@ type learned struct {
 // are estimated to be), the Gaussian process being updated by them (Rasmussen &
 // Williams 2006, eq. 2.22 to 2.24), and returns the level at two targets. mark
 // is what atMark returns.
-func learn(e *position.EarSurvey, targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
+func learn(e *survey.Ear, targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
 	points := append(targets[:len(targets):len(targets)], places...)
 	if places == nil {
 		for _, s := range w {
@@ -169,7 +169,7 @@ func learn(e *position.EarSurvey, targets [2][3]float64, w []*placedRow, places 
 
 // toRows returns the kernel between points and a survey's rows, and the same
 // times (K+N)⁻¹.
-func toRows(z position.Zone, points, rows [][3]float64) (k, kInv [][]float64) {
+func toRows(z survey.Zone, points, rows [][3]float64) (k, kInv [][]float64) {
 	for p, at := range points {
 		k, kInv = append(k, make([]float64, len(rows))), append(kInv, make([]float64, len(rows)))
 		for i, row := range rows {

@@ -6,8 +6,8 @@ import (
 	"testing"
 
 	"asworn/capture/band"
-	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // A placed row whose place is known is one more row of the survey: learning from
@@ -15,7 +15,7 @@ import (
 // checked against scikit-learn (TestSurfaceVectors).
 func TestLearnIsOneMoreRow(t *testing.T) {
 	st := simulateFixture(t, 3, nil, [3]float64{}, 0.5, 0.5, 0.3)
-	rows := position.SurveyRows(st.Seatings)
+	rows := survey.Rows(st.Seatings)
 	slip := slices.Repeat([]float64{1}, len(rows))
 	const ear = 0
 	whole := &st.survey.Ears[ear]

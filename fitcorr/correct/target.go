@@ -14,6 +14,7 @@ import (
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // target is where a correction leads: the worn mean of one ear.
@@ -28,7 +29,7 @@ type target struct {
 	hasLoss bool
 }
 
-func newTarget(survey *position.Survey, offsets []position.Offset, worn *panel.Worn, ear int, opt seat.Options) target {
+func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, ear int, opt seat.Options) target {
 	t := target{at: worn.EarMean[ear]}
 	t.root = stats.Root3(t.at.Cov)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))

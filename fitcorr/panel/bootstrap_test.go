@@ -7,9 +7,9 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // Listeners that scatter just as the model says have a bootstrap error that
@@ -17,7 +17,7 @@ import (
 func TestBootstrapMean(t *testing.T) {
 	const listeners, r0 = 8, 5
 	rng := rand.New(rand.NewPCG(3, 1))
-	p := &panel{bands: position.NewBands(), models: []*panelModel{{}}}
+	p := &panel{bands: survey.NewBands(), models: []*panelModel{{}}}
 	for range listeners {
 		p.listeners = append(p.listeners, &listener{worn: []wornSeating{{}}})
 	}

@@ -8,13 +8,13 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/survey"
 )
 
 // The slope of a listener comes back from clean rows, and the mean counts the
 // fixture and every listener once.
 func TestMeetListeners(t *testing.T) {
-	p := &panel{bands: position.NewBands()}
+	p := &panel{bands: survey.NewBands()}
 	pm := &panelModel{}
 	pm.scatter[0] = symmetricEye(p.bands.N, 1e-6)
 	n := p.bands.N

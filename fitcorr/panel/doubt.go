@@ -8,6 +8,7 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // residualTail is the tail probability of what is left of one ear of a worn
@@ -21,7 +22,7 @@ func residualTail(resid []float64, w *wornSeating, e, n int) float64 {
 func residualFreedom(w *wornSeating, e int) float64 {
 	dof := -5.0
 	for _, v := range w.obs.Variance[e] {
-		if v < position.MissingVar {
+		if v < survey.MissingVar {
 			dof++
 		}
 	}

@@ -7,6 +7,7 @@ import (
 
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // startSpread is the prior guess of how people differ.
@@ -49,7 +50,7 @@ func (p *panel) startEars(scale float64) *mat.SymDense {
 	return c
 }
 
-func startEarSD(bands position.Bands) []float64 {
+func startEarSD(bands survey.Bands) []float64 {
 	sd := make([]float64, bands.N)
 	for r, hz := range bands.Hz {
 		sd[r] = 0.04 + 2.5*math.Min(1, math.Pow(hz/5000, 4))
@@ -212,7 +213,7 @@ const earFloorDB = 0.08
 func (p *panel) withoutLevel(m *mat.SymDense) *mat.SymDense {
 	n, size := p.bands.N, m.SymmetricDim()
 	low := 0
-	for low < n && p.bands.Hz[low] < position.EarLevelHz {
+	for low < n && p.bands.Hz[low] < survey.EarLevelHz {
 		low++
 	}
 	center := func(row []float64) {

@@ -8,6 +8,7 @@ import (
 
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // Priors of the panel model. Sizes are what published repeat studies and ear
@@ -29,7 +30,7 @@ type panelFit struct {
 	theta    *mat.VecDense
 	per      []listenerFit
 	priorMu  *mat.SymDense
-	fitBands position.Bands
+	fitBands survey.Bands
 }
 
 // listenerFit is the posterior of one listener's latent vector.
@@ -138,7 +139,7 @@ func (p *panel) pivot() {
 // fixture's in their finer bends.
 const pivotSpreadMM = 3.0
 
-func meanSlope(s *position.EarSurvey, bands position.Bands, d [3]float64) (mean [3][]float64) {
+func meanSlope(s *survey.Ear, bands survey.Bands, d [3]float64) (mean [3][]float64) {
 	for a := range mean {
 		mean[a] = make([]float64, bands.N)
 	}

@@ -9,6 +9,7 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // The panel model. Every listener s has one latent vector u_s: per channel —
@@ -21,7 +22,7 @@ import (
 // normal priors with covariances Λ₀ and Λ that the panel itself determines
 // (docs/offsets.md).
 type panel struct {
-	bands     position.Bands
+	bands     survey.Bands
 	models    []*panelModel
 	listeners []*listener
 	bare      bool                       // a bare-ear reference exists: one channel more per ear
@@ -134,7 +135,7 @@ func (p *panel) linearise(w, like *wornSeating) bool {
 	for e := range 2 {
 		if !w.obs.Present[e] {
 			for r := range n {
-				cov.SetSym(e*n+r, e*n+r, position.MissingVar)
+				cov.SetSym(e*n+r, e*n+r, survey.MissingVar)
 			}
 			continue
 		}

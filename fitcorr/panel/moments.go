@@ -7,6 +7,7 @@ import (
 
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // maximise returns the spread that the expected second moments give, and sets
@@ -181,7 +182,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 			}
 			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
 			for r, v := range res {
-				if w.obs.Variance[e][r] < position.MissingVar {
+				if w.obs.Variance[e][r] < survey.MissingVar {
 					moments[w.model][r] += lost*v*v - w.obs.Variance[e][r]
 					counts[w.model][r]++
 				}
@@ -226,9 +227,9 @@ func (p *panel) seatingCounts() map[[2]int]float64 {
 func (p *panel) withoutNuisance(res, variance []float64) []float64 {
 	var s [2][2]float64
 	var t [2]float64
-	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(position.LowHz/p.bands.Hz[r], 2)} }
+	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/p.bands.Hz[r], 2)} }
 	for r, v := range res {
-		if variance[r] >= position.MissingVar {
+		if variance[r] >= survey.MissingVar {
 			continue
 		}
 		b := basis(r)

@@ -10,6 +10,7 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // Result is what the panel says about one model.
@@ -25,7 +26,7 @@ type Result struct {
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
 func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.ReadingUncertainty) *panel {
-	p := &panel{bands: position.NewBands(), stated: stated}
+	p := &panel{bands: survey.NewBands(), stated: stated}
 	byName := map[string]*listener{}
 	get := func(subject string) *listener {
 		l, ok := byName[subject]
@@ -81,7 +82,7 @@ func (p *panel) poolNoise() {
 		sum, count := make([]float64, p.bands.N), make([]float64, p.bands.N)
 		each(func(v []float64) {
 			for r, x := range v {
-				if x < position.MissingVar {
+				if x < survey.MissingVar {
 					sum[r] += x
 					count[r]++
 				}
@@ -89,7 +90,7 @@ func (p *panel) poolNoise() {
 		})
 		each(func(v []float64) {
 			for r, x := range v {
-				if x < position.MissingVar {
+				if x < survey.MissingVar {
 					v[r] = sum[r] / count[r]
 				}
 			}
@@ -130,7 +131,7 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 		for e := range 2 {
 			lv, va := p.bands.Join(s.Ears[e], nil)
 			for r := range lv {
-				if va[r] < position.MissingVar {
+				if va[r] < survey.MissingVar {
 					ref[e][r] += lv[r]
 					refVar[e][r] += va[r]
 					refCount[e][r]++
@@ -149,8 +150,8 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 			n := 0
 			for r := range lv {
 				c := refCount[e][r]
-				if va[r] >= position.MissingVar || c == 0 {
-					lv[r], va[r] = 0, position.MissingVar
+				if va[r] >= survey.MissingVar || c == 0 {
+					lv[r], va[r] = 0, survey.MissingVar
 					continue
 				}
 				lv[r] -= ref[e][r] / c

@@ -7,6 +7,7 @@ import (
 
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // The panel's part of read positions (reading.go).
@@ -18,7 +19,7 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 		w.slope.Set(from+a, a, 0.5)
 		w.slope.Set(from+a, 3+a, 0.5)
 		if w.read == nil {
-			cov.SetSym(from+a, from+a, position.MissingVar)
+			cov.SetSym(from+a, from+a, survey.MissingVar)
 			continue
 		}
 		w.z.SetVec(from+a, w.read[a])

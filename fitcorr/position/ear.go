@@ -4,13 +4,15 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/survey"
 )
 
 // Ear is what one ear's level is held against: the survey and the scatter
 // about it, on the position bands.
 type Ear struct {
-	Survey  *EarSurvey
-	Bands   Bands
+	Survey  *survey.Ear
+	Bands   survey.Bands
 	Scatter *mat.SymDense // dB², of one seating about the surface at its true position
 	Total   *mat.SymDense // dB², of one survey row: scatter and the ruler's error
 }
@@ -27,7 +29,7 @@ func (m Ear) addNuisance(cov *mat.SymDense) {
 	n := m.Bands.N
 	tail := make([]float64, n)
 	for i, hz := range m.Bands.Hz {
-		tail[i] = math.Pow(LowHz/hz, 2)
+		tail[i] = math.Pow(survey.LowHz/hz, 2)
 	}
 	raw := cov.RawSymmetric()
 	for i := range n {

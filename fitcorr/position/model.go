@@ -6,6 +6,7 @@ import (
 
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // Model is one headphone model as its survey on the fixture shows it.
@@ -13,8 +14,8 @@ type Model struct {
 	Name     string
 	Seatings []seat.Seating // at the blocked entrance, survey rows and listeners included
 	Ears     [2]Ear
-	Survey   Survey
-	Reports  [2]*SurveyReport
+	Survey   survey.Survey
+	Reports  [2]*survey.Report
 	ruler    [3]float64 // standard deviation of a stated displacement per axis
 	Scatter  [2]SmoothCov
 	Total    [2]SmoothCov
@@ -28,9 +29,9 @@ type Model struct {
 // those on the fixture; leaks are their seals by id. It fails when neither ear
 // has a usable survey.
 func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
-	m := &Model{Name: name, Seatings: seatings, Survey: Survey{Model: name}}
-	rows := SurveyRows(seatings)
-	bands := NewBands()
+	m := &Model{Name: name, Seatings: seatings, Survey: survey.Survey{Model: name}}
+	rows := survey.Rows(seatings)
+	bands := survey.NewBands()
 	var slip [2][]float64
 	known := false
 	for e := range 2 {
@@ -39,7 +40,7 @@ func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Lea
 		for i := range slip[e] {
 			slip[e][i] = 1
 		}
-		fit, rep, err := FitEarSurvey(rows, e, slip[e])
+		fit, rep, err := survey.FitEar(rows, e, slip[e])
 		if err != nil {
 			m.note("%s ear: %v", seat.EarName(e), err)
 			continue
@@ -53,12 +54,12 @@ func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Lea
 		if len(rows) == 0 {
 			return nil, errors.New("offsets in mm: no position survey of this model on the fixture")
 		}
-		return nil, fmt.Errorf("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), minSurveyRows)
+		return nil, fmt.Errorf("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), survey.FewestRows)
 	}
 	slips := slipped(rows, &m.Ears, &slip)
 	if len(slips) > 0 {
 		for e := range 2 {
-			if fit, rep, err := FitEarSurvey(rows, e, slip[e]); err == nil {
+			if fit, rep, err := survey.FitEar(rows, e, slip[e]); err == nil {
 				m.Survey.Ears[e], m.Reports[e] = fit, rep
 			}
 		}

@@ -2,6 +2,7 @@ package position
 
 import (
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // Observation is one seating's blocked-entrance level, both ears, relative to
@@ -30,7 +31,7 @@ func Observe(s seat.Seating, index int, models *[2]Ear) Observation {
 		o.Level[e], o.Variance[e] = m.Bands.Join(rel, m.Survey.Valid)
 		count := 0
 		for _, v := range o.Variance[e] {
-			if v < MissingVar {
+			if v < survey.MissingVar {
 				count++
 			}
 		}

@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // placed is the estimated position of one seating.
@@ -27,7 +28,7 @@ func place(o Observation, models *[2]Ear, prior Prior) (placed, bool) {
 // placer estimates the positions of many seatings against the same survey.
 type placer struct {
 	models  *[2]Ear
-	surface [2]*bandSurface
+	surface [2]*survey.BandSurface
 	grid    [2]startGrid
 }
 
@@ -46,7 +47,7 @@ func NewPlacer(models *[2]Ear) *placer {
 		if m.Survey == nil {
 			continue
 		}
-		pl.surface[e] = m.Survey.on(m.Bands)
+		pl.surface[e] = m.Survey.On(m.Bands)
 		reach := m.Survey.Reach()
 		g := &pl.grid[e]
 		const steps = 3
@@ -54,7 +55,7 @@ func NewPlacer(models *[2]Ear) *placer {
 		for i := -steps; i <= steps; i++ {
 			for k := -steps; k <= steps; k++ {
 				d := [3]float64{reach[0] * float64(i) / steps, reach[1] * float64(k) / steps, 0}
-				g.level.SetCol(len(g.at), pl.surface[e].level(d))
+				g.level.SetCol(len(g.at), pl.surface[e].Level(d))
 				g.at = append(g.at, d)
 			}
 		}
@@ -115,7 +116,7 @@ func (pl *placer) addEar(p *placed, o Observation, e int, info *mat.Dense, rhs *
 	m := &pl.models[e]
 	n := m.Bands.N
 	d := [3]float64(p.pos[3*e : 3*e+3])
-	level, slope, excess := pl.surface[e].at(d)
+	level, slope, excess := pl.surface[e].At(d)
 	p.resid[e], p.slope[e], p.excess[e] = make([]float64, n), mat.NewDense(n, 3, nil), excess
 	j, z, r := p.slope[e], mat.NewVecDense(n, nil), mat.NewVecDense(n, p.resid[e])
 	weighted := mat.NewDense(n, 4, nil) // V⁻¹ times the columns J and r
@@ -149,7 +150,7 @@ func (pl *placer) addEar(p *placed, o Observation, e int, info *mat.Dense, rhs *
 	p.misfit[e] = mat.Dot(r, mat.VecDenseCopyOf(weighted.ColView(3)))
 	p.dof[e] = -5
 	for _, v := range o.Variance[e] {
-		if v < MissingVar {
+		if v < survey.MissingVar {
 			p.dof[e]++
 		}
 	}

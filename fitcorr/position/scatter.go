@@ -7,6 +7,7 @@ import (
 
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // SmoothCov is a covariance over the position bands described by few numbers:
@@ -19,7 +20,7 @@ type SmoothCov struct {
 	Nugget float64   `json:"nugget"`
 }
 
-func (c SmoothCov) Matrix(bands Bands) *mat.SymDense {
+func (c SmoothCov) Matrix(bands survey.Bands) *mat.SymDense {
 	m := mat.NewSymDense(bands.N, nil)
 	for i := range bands.N {
 		for j := i; j < bands.N; j++ {
@@ -53,11 +54,11 @@ func newMomentSum(n int) *momentSum {
 // add adds resid·resid' + extra with the given weight on the bands that count.
 func (m *momentSum) add(resid []float64, extra mat.Symmetric, variance []float64, weight float64) {
 	for i := range resid {
-		if variance[i] >= MissingVar {
+		if variance[i] >= survey.MissingVar {
 			continue
 		}
 		for j := i; j < len(resid); j++ {
-			if variance[j] >= MissingVar {
+			if variance[j] >= survey.MissingVar {
 				continue
 			}
 			v := resid[i] * resid[j]
@@ -75,7 +76,7 @@ func (m *momentSum) add(resid []float64, extra mat.Symmetric, variance []float64
 
 // fit describes the moments by a SmoothCov; half is the smoothing in position
 // bands on each side, and prior with priorWeight curves' worth steadies it.
-func (m *momentSum) fit(bands Bands, half int, prior SmoothCov, priorWeight float64) SmoothCov {
+func (m *momentSum) fit(bands survey.Bands, half int, prior SmoothCov, priorWeight float64) SmoothCov {
 	n := bands.N
 	v := make([]float64, n)
 	valid := make([]bool, n)
@@ -146,7 +147,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 	for range 6 {
 		var sums [2]*momentSum
 		for e := range models {
-			sums[e] = newMomentSum(NewBands().N)
+			sums[e] = newMomentSum(survey.NewBands().N)
 		}
 		var moved, count [3]float64
 		visit := func(s seat.Seating, prior Prior, lever func(e int) float64, survey bool) {
@@ -186,7 +187,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			visit(s, prior, func(e int) float64 { return models[e].Survey.leftOver(i) }, true)
+			visit(s, prior, func(e int) float64 { return models[e].Survey.LeftOver(i) }, true)
 		}
 		for _, s := range ordinary {
 			visit(s, wide, func(int) float64 { return 1 }, false)
@@ -212,28 +213,18 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 func (m *momentSum) scaleCount(variance []float64, by float64) {
 	for i := range variance {
 		for j := i; j < len(variance); j++ {
-			if variance[i] < MissingVar && variance[j] < MissingVar {
+			if variance[i] < survey.MissingVar && variance[j] < survey.MissingVar {
 				m.count[i][j] += by
 			}
 		}
 	}
 }
 
-// leftOver is the share of row i's scatter that the surface leaves in its
-// residual, averaged over the zones of the position bands: A_ii.
-func (e *EarSurvey) leftOver(i int) float64 {
-	var sum float64
-	for _, z := range e.Zones {
-		sum += z.Inv[i][i]
-	}
-	return math.Max(0.1, sum/float64(len(e.Zones)))
-}
-
 // joinScatter returns the survey's scatter on the position bands.
 func (m *Ear) joinScatter() []float64 {
 	sd := make([]float64, m.Bands.N)
 	for r := range sd {
-		lo, hi := m.Bands.kept(r)
+		lo, hi := m.Bands.Kept(r)
 		var sum, n float64
 		for b := lo; b < hi; b++ {
 			if m.Survey.Valid[b] {
@@ -274,7 +265,7 @@ func (m *Ear) residualMoments(o Observation, p placed, e int) ([]float64, *mat.S
 	for i := range n {
 		for j := i; j < n; j++ {
 			noise := 0.0
-			if i == j && o.Variance[e][i] < MissingVar {
+			if i == j && o.Variance[e][i] < survey.MissingVar {
 				noise = o.Variance[e][i]
 			}
 			scat.SetSym(i, j, m.Scatter.At(i, j)+noise)

@@ -1,7 +1,5 @@
 package seat
 
-import ()
-
 // Axis numbers a coordinate of an offset: forward (mm), up (mm), rotation (degrees).
 type Axis int
 

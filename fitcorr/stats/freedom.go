@@ -1,7 +1,5 @@
 package stats
 
-import ()
-
 // mostDF is where Student's t is as good as normal.
 const mostDF = 200.0
 

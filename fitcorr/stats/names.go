@@ -1,7 +1,5 @@
 package stats
 
-import ()
-
 // UniqueNames returns the distinct names in order of first appearance.
 func UniqueNames(names []string) []string {
 	var out []string

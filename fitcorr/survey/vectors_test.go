@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"math"
@@ -30,7 +30,7 @@ func TestSurfaceVectors(t *testing.T) {
 		if !ok {
 			t.Fatal("singular")
 		}
-		e := EarSurvey{At: at, Zones: []Zone{{0, band.Count, k, stats.RowsOf(inv)}}, Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
+		e := Ear{At: at, Zones: []Zone{{0, band.Count, k, stats.RowsOf(inv)}}, Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
 		e.Scatter[0], e.Valid[0] = 1, true
 		for i := range at {
 			w := make([]float64, band.Count)
@@ -39,7 +39,7 @@ func TestSurfaceVectors(t *testing.T) {
 			}
 			e.Weights = append(e.Weights, w)
 		}
-		s := Survey{Ears: [2]EarSurvey{e}}
+		s := Survey{Ears: [2]Ear{e}}
 		change, sd := s.Predict(0, [3]float64(c[5:8]))
 		if math.Abs(change[0]-c[8]) > 1e-6 || math.Abs(sd[0]-c[9]) > 1e-4 {
 			t.Errorf("%+v at %v: %.7f ± %.7f dB, want %.7f ± %.7f", k, c[5:8], change[0], sd[0], c[8], c[9])

@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"math"
@@ -18,7 +18,7 @@ func TestLeaveOutIsRefit(t *testing.T) {
 	rows := toy.NewFixture(4, nil, [3]float64{}, 0.5, 0.5, 0.3).Rows
 	slip := slices.Repeat([]float64{1}, len(rows))
 	const ear = 1
-	e, _, err := FitEarSurvey(rows, ear, slip)
+	e, _, err := FitEar(rows, ear, slip)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -81,7 +81,7 @@ func TestResponseModelIsChosen(t *testing.T) {
 			s.Ears[0] = cv
 			rows = append(rows, s)
 		}
-		_, rep, err := FitEarSurvey(rows, 0, slices.Repeat([]float64{1}, len(rows)))
+		_, rep, err := FitEar(rows, 0, slices.Repeat([]float64{1}, len(rows)))
 		if err != nil {
 			t.Fatal(err)
 		}

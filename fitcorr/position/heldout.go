@@ -3,31 +3,10 @@ package position
 import (
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
-
-// Slipped reports per row whether the fit raised its variance. The fit keeps
-// (K+N)⁻¹; N's diagonal is 1 for an ordinary row.
-func (e *EarSurvey) Slipped() []bool {
-	out := make([]bool, len(e.At))
-	for _, z := range e.Zones {
-		inv := mat.NewDense(len(e.At), len(e.At), nil)
-		for i, row := range z.Inv {
-			inv.SetRow(i, row)
-		}
-		var gram mat.Dense
-		if gram.Inverse(inv) != nil {
-			continue
-		}
-		for i, at := range e.At {
-			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(at, at) > 1.5
-		}
-	}
-	return out
-}
 
 // heldOutPositions recovers the position of each displacement from a survey that did
 // not hold it: the survey's prediction error turned around. It returns the RMS
@@ -42,9 +21,9 @@ func heldOutPositions(rows []seat.Seating, models *[2]Ear, ruler [3]float64, sli
 	var sq, count [3]float64
 	const priorValues = 6.0
 	chi2, n := priorValues, priorValues
-	for _, group := range SameDisplacement(at) {
+	for _, group := range survey.SameDisplacement(at) {
 		reduced := *models
-		var surveys [2]EarSurvey
+		var surveys [2]survey.Ear
 		ok := true
 		for e := range reduced {
 			if reduced[e].Survey == nil {
@@ -103,7 +82,7 @@ func slipped(rows []seat.Seating, models *[2]Ear, slip *[2][]float64) []int {
 			// (A y)_i / A_ii with variance σ²/A_ii.
 			var sum, n float64
 			for _, z := range s.Zones {
-				for b := max(z.From, models[e].Bands.first); b < z.To; b++ {
+				for b := max(z.From, models[e].Bands.First); b < z.To; b++ {
 					if s.Valid[b] && s.Scatter[b] > 0 {
 						v := s.Weights[i][b] / s.Scatter[b]
 						sum += v * v / z.Inv[i][i]

@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"math"
@@ -6,9 +6,9 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// bandSurface is the survey of one ear on the position bands, for many
+// BandSurface is the survey of one ear on the position bands, for many
 // displacements: what does not depend on the displacement is computed once.
-type bandSurface struct {
+type BandSurface struct {
 	rows    [][3]float64
 	zones   []bandZone
 	weights [][]float64 // per position band: the kept bands that count, one after the other, by rows
@@ -22,14 +22,14 @@ type bandZone struct {
 	mark     []float64 // kernel between the marked position and each row
 }
 
-// on returns the survey on the position bands.
-func (e *EarSurvey) on(bands Bands) *bandSurface {
-	s := &bandSurface{rows: e.At, weights: make([][]float64, bands.N)}
+// On returns the survey on the position bands.
+func (e *Ear) On(bands Bands) *BandSurface {
+	s := &BandSurface{rows: e.At, weights: make([][]float64, bands.N)}
 	mark := e.AtMark()
 	for zi, z := range e.Zones {
 		bz := bandZone{kernel: z.Kernel, inv: z.Inv, mark: mark[zi], from: bands.N}
 		for r := range bands.N {
-			lo, hi := bands.kept(r)
+			lo, hi := bands.Kept(r)
 			if lo < z.From || lo >= z.To {
 				continue
 			}
@@ -45,8 +45,8 @@ func (e *EarSurvey) on(bands Bands) *bandSurface {
 	return s
 }
 
-// level returns the level at d relative to BaseDB.
-func (s *bandSurface) level(d [3]float64) []float64 {
+// Level returns the level at d relative to BaseDB.
+func (s *BandSurface) Level(d [3]float64) []float64 {
 	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
@@ -68,9 +68,9 @@ func (s *bandSurface) level(d [3]float64) []float64 {
 	return level
 }
 
-// at returns the level at d, the slope per axis, and the variance of the
+// At returns the level at d, the slope per axis, and the variance of the
 // surface (not of the change) in units of the scatter's variance.
-func (s *bandSurface) at(d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
+func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
 	level, excess = make([]float64, len(s.weights)), make([]float64, len(s.weights))
 	for a := range slope {
 		slope[a] = make([]float64, len(s.weights))

@@ -1,78 +1,18 @@
-package position
+package survey
 
 import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/mat"
-
 	"asworn/capture/band"
-	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
-
-// describe completes the report of one ear's survey: what a single seating's
-// position would cost in certainty, which axes show, what a step is worth in dB.
-func (m *Ear) describe(rep *SurveyReport, rows []seat.Seating, ear int) {
-	e := m.Survey
-	noise := make([]float64, m.Bands.N)
-	for _, s := range rows {
-		_, va := m.Bands.Join(s.Ears[ear], e.Valid)
-		for r := range noise {
-			noise[r] += va[r] / float64(len(rows))
-		}
-	}
-	_, slope, excess := e.Surface(m.Bands, [3]float64{})
-	info, err := positionInformation(m.Covariance(1, excess, noise), slope)
-	if err == nil {
-		wide := mat.NewDense(3, 3, nil)
-		wide.Copy(info)
-		for a := range 3 {
-			wide.Set(a, a, wide.At(a, a)+1.0/64)
-		}
-		var cov mat.Dense
-		if cov.Inverse(wide) == nil {
-			for a := range 3 {
-				rep.PosteriorSD[a] = math.Sqrt(cov.At(a, a))
-			}
-		}
-		var eig mat.EigenSym
-		plane := mat.NewSymDense(2, []float64{info.At(0, 0), info.At(0, 1), info.At(0, 1), info.At(1, 1)})
-		if eig.Factorize(plane, false) {
-			v := eig.Values(nil)
-			rep.Condition = math.Sqrt(v[1] / math.Max(v[0], 1e-9*v[1]+1e-12))
-		}
-	}
-	rep.visibility(e)
-	m.slopes(rep)
-}
-
-// positionInformation is J'Σ⁻¹J of one seating at the marked position.
-func positionInformation(cov *mat.SymDense, slope [3][]float64) (*mat.Dense, error) {
-	n := cov.SymmetricDim()
-	j := mat.NewDense(n, 3, nil)
-	for a := range slope {
-		for r, v := range slope[a] {
-			j.Set(r, a, v)
-		}
-	}
-	var chol mat.Cholesky
-	if !chol.Factorize(cov) {
-		return nil, stats.ErrSingular
-	}
-	var wj, info mat.Dense
-	if err := chol.SolveTo(&wj, j); err != nil {
-		return nil, err
-	}
-	info.Mul(j.T(), &wj)
-	return &info, nil
-}
 
 // visibleSD is the posterior standard deviation, mm or degrees, below which an
 // axis counts as visible.
 const visibleSD = 2.0
 
-func (rep *SurveyReport) visibility(e *EarSurvey) {
+func (rep *Report) AddVisibility(e *Ear) {
 	var varied [3]map[float64]bool
 	for a := range varied {
 		varied[a] = map[float64]bool{}
@@ -106,9 +46,8 @@ func (rep *SurveyReport) visibility(e *EarSurvey) {
 	}
 }
 
-// slopes fills the level change per unit at the marked position, per kept band.
-func (m *Ear) slopes(rep *SurveyReport) {
-	e := m.Survey
+// AddSlopes fills the level change per unit at the marked position, per kept band.
+func (rep *Report) AddSlopes(e *Ear) {
 	n := len(e.At)
 	var zero [3]float64
 	for a := range 3 {
@@ -147,18 +86,8 @@ func (m *Ear) slopes(rep *SurveyReport) {
 	}
 }
 
-// slopeVar is the prior variance of the slope along axis a at the marked position.
-func (k Kernel) slopeVar(a int) float64 {
-	s := [3]float64{1, 1, k.MMPerDeg}[a]
-	v := k.Linear / (kernelUnitMM * kernelUnitMM)
-	if k.Amplitude > 0 {
-		v += 5 * k.Amplitude / (3 * k.LengthMM * k.LengthMM)
-	}
-	return s * s * v
-}
-
-// SurveyReport says how well the survey of one model and ear works.
-type SurveyReport struct {
+// Report says how well the survey of one model and ear works.
+type Report struct {
 	Displacements int        `json:"displacements"`
 	Method        string     `json:"method"`       // of the chosen response model, in words
 	HeldOutDB     float64    `json:"held_out_db"`  // RMS prediction error leaving one displacement out

@@ -1,18 +1,29 @@
-package position
+package survey
 
 import (
 	"errors"
 	"math"
 
 	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
 	"asworn/fitcorr/stats"
 )
 
+// LeftOver is the share of row i's scatter that the surface leaves in its
+// residual, averaged over the zones of the position bands: A_ii.
+func (e *Ear) LeftOver(i int) float64 {
+	var sum float64
+	for _, z := range e.Zones {
+		sum += z.Inv[i][i]
+	}
+	return math.Max(0.1, sum/float64(len(e.Zones)))
+}
+
 // TellsPlace reports per kept band whether it tells positions and the surface
 // is known there.
-func (e *EarSurvey) TellsPlace() []bool {
+func (e *Ear) TellsPlace() []bool {
 	out := make([]bool, band.Count)
 	for b, f := range band.All() {
 		out[b] = e.Valid[b] && f.Lower >= LowHz && f.Upper < HighHz
@@ -25,12 +36,12 @@ func (e *EarSurvey) TellsPlace() []bool {
 // kept band, whose kernel is chosen by held-out prediction (docs/offsets.md).
 // The zero value knows nothing; only Analyse makes a useful one.
 type Survey struct {
-	Model string       `json:"model"`
-	Ears  [2]EarSurvey `json:"ears"`
+	Model string `json:"model"`
+	Ears  [2]Ear `json:"ears"`
 }
 
-// EarSurvey is the survey of one ear. Slices over bands follow band.All.
-type EarSurvey struct {
+// Ear is the survey of one ear. Slices over bands follow band.All.
+type Ear struct {
 	At      [][3]float64 `json:"at"`      // displacement per row: mm, mm, degrees
 	Zones   []Zone       `json:"zones"`   // frequency ranges with a kernel of their own
 	BaseDB  []float64    `json:"base_db"` // level at the marked position per kept band
@@ -51,7 +62,7 @@ type Zone struct {
 var ErrNoSurvey = errors.New("no position survey")
 
 // Known reports whether the ear has a usable survey.
-func (e *EarSurvey) Known() bool { return len(e.At) > 0 }
+func (e *Ear) Known() bool { return len(e.At) > 0 }
 
 // Predict returns, per kept band, the level change in dB when the headphone
 // moves from the marked position by d (forward mm, up mm, rotation degrees),
@@ -84,7 +95,7 @@ func (s *Survey) Predict(ear int, d [3]float64) (deltaDB, stderrDB []float64) {
 }
 
 // AtMark returns the kernel between the marked position and each row, per zone.
-func (e *EarSurvey) AtMark() [][]float64 {
+func (e *Ear) AtMark() [][]float64 {
 	out := make([][]float64, len(e.Zones))
 	for zi, z := range e.Zones {
 		out[zi] = make([]float64, len(e.At))
@@ -96,7 +107,7 @@ func (e *EarSurvey) AtMark() [][]float64 {
 }
 
 // Change writes Predict's level change alone to dst; mark is what atMark returns.
-func (e *EarSurvey) Change(dst []float64, d [3]float64, mark [][]float64) {
+func (e *Ear) Change(dst []float64, d [3]float64, mark [][]float64) {
 	clear(dst)
 	dk := make([]float64, len(e.At))
 	for zi, z := range e.Zones {
@@ -117,21 +128,41 @@ func (e *EarSurvey) Change(dst []float64, d [3]float64, mark [][]float64) {
 }
 
 // Surface evaluates the survey at d on the position bands; see bandSurface.at.
-func (e *EarSurvey) Surface(bands Bands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
-	return e.on(bands).at(d)
+func (e *Ear) Surface(bands Bands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
+	return e.On(bands).At(d)
 }
 
 // LevelAt is surface without slopes and variance.
-func (e *EarSurvey) LevelAt(bands Bands, d [3]float64) []float64 {
-	return e.on(bands).level(d)
+func (e *Ear) LevelAt(bands Bands, d [3]float64) []float64 {
+	return e.On(bands).Level(d)
 }
 
 // Reach returns the largest displacement of the survey per axis.
-func (e *EarSurvey) Reach() (r [3]float64) {
+func (e *Ear) Reach() (r [3]float64) {
 	for _, at := range e.At {
 		for a, v := range at {
 			r[a] = max(r[a], math.Abs(v))
 		}
 	}
 	return r
+}
+
+// Slipped reports per row whether the fit raised its variance. The fit keeps
+// (K+N)⁻¹; N's diagonal is 1 for an ordinary row.
+func (e *Ear) Slipped() []bool {
+	out := make([]bool, len(e.At))
+	for _, z := range e.Zones {
+		inv := mat.NewDense(len(e.At), len(e.At), nil)
+		for i, row := range z.Inv {
+			inv.SetRow(i, row)
+		}
+		var gram mat.Dense
+		if gram.Inverse(inv) != nil {
+			continue
+		}
+		for i, at := range e.At {
+			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(at, at) > 1.5
+		}
+	}
+	return out
 }

@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"math"
@@ -11,7 +11,7 @@ import (
 // joined by fours to 1/6 octave, from about 300 Hz, above the leak's range,
 // to about 16 kHz, above which microphone placement rules.
 type Bands struct {
-	first, N int
+	First, N int
 	Hz       []float64 // mid frequencies
 }
 
@@ -24,19 +24,19 @@ const (
 func NewBands() Bands {
 	all := band.All()
 	var p Bands
-	for p.first < len(all) && all[p.first].Lower < LowHz {
-		p.first++
+	for p.First < len(all) && all[p.First].Lower < LowHz {
+		p.First++
 	}
-	for i := p.first; i+joined <= len(all) && all[i+joined-1].Upper < HighHz; i += joined {
+	for i := p.First; i+joined <= len(all) && all[i+joined-1].Upper < HighHz; i += joined {
 		p.Hz = append(p.Hz, math.Sqrt(all[i].Lower*all[i+joined-1].Upper))
 	}
 	p.N = len(p.Hz)
 	return p
 }
 
-// kept returns the range of kept bands in position band r.
-func (p Bands) kept(r int) (lo, hi int) {
-	lo = p.first + joined*r
+// Kept returns the range of kept bands in position band r.
+func (p Bands) Kept(r int) (lo, hi int) {
+	lo = p.First + joined*r
 	return lo, lo + joined
 }
 
@@ -54,7 +54,7 @@ const MissingVar = 1e6
 func (p Bands) Join(c seat.Curve, valid []bool) (level, variance []float64) {
 	level, variance = make([]float64, p.N), make([]float64, p.N)
 	for r := range p.N {
-		lo, hi := p.kept(r)
+		lo, hi := p.Kept(r)
 		var sum, vari, m float64
 		for b := lo; b < hi && b < len(c.LevelDB); b++ {
 			if c.Counts(b) && (valid == nil || valid[b]) {

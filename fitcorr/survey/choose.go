@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"fmt"
@@ -29,7 +29,7 @@ type surfaceFit struct {
 // has a band that counts.
 func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) *surfaceFit {
 	zones := makeZones()
-	lowest := NewBands().first // the leak's range has no say
+	lowest := NewBands().First // the leak's range has no say
 	score := make([][]float64, len(zones))
 	for zi := range score {
 		score[zi] = make([]float64, len(models))

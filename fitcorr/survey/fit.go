@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"fmt"
@@ -6,7 +6,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -20,30 +19,14 @@ var zoneEdgesHz = [...]float64{1500, 3000, 4500, 6500, 9000, 12500}
 // response does not change its nature from one zone to the next.
 const neighbourZone = 0.3
 
-// minSurveyRows is the least number of rows that can hold a level, two slopes
-// and a residual.
-const minSurveyRows = 5
-
-// SurveyRows are the rows that say how the response moves: deliberate
-// displacements without a deliberate leak, at the blocked entrance, on the fixture.
-func SurveyRows(ss []seat.Seating) []seat.Seating {
-	var out []seat.Seating
-	for _, s := range ss {
-		if s.OnFixture() && s.Displaced() && s.Seal == "" && s.Point == capture.Blocked {
-			out = append(out, s)
-		}
-	}
-	return out
-}
-
-// FitEarSurvey fits the surface of one ear to survey rows and returns it with
+// FitEar fits the surface of one ear to survey rows and returns it with
 // its report; slip holds a row's variance multiplier (1 = ordinary) and may be
 // raised for rows that do not fit.
-func FitEarSurvey(rows []seat.Seating, ear int, slip []float64) (EarSurvey, *SurveyReport, error) {
-	e := EarSurvey{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
+func FitEar(rows []seat.Seating, ear int, slip []float64) (Ear, *Report, error) {
+	e := Ear{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
 	n := len(rows)
-	if n < minSurveyRows {
-		return EarSurvey{}, nil, fmt.Errorf("%w: %d usable survey rows, at least %d are needed", ErrNoSurvey, n, minSurveyRows)
+	if n < FewestRows {
+		return Ear{}, nil, fmt.Errorf("%w: %d usable survey rows, at least %d are needed", ErrNoSurvey, n, FewestRows)
 	}
 	rotates, some := false, false
 	for b := range e.Valid {
@@ -54,7 +37,7 @@ func FitEarSurvey(rows []seat.Seating, ear int, slip []float64) (EarSurvey, *Sur
 		some = some || e.Valid[b]
 	}
 	if !some {
-		return EarSurvey{}, nil, fmt.Errorf("%w: no band counts in every survey row of the %s ear", ErrNoSurvey, seat.EarName(ear))
+		return Ear{}, nil, fmt.Errorf("%w: no band counts in every survey row of the %s ear", ErrNoSurvey, seat.EarName(ear))
 	}
 	for _, s := range rows {
 		e.At = append(e.At, s.Survey.Vector())
@@ -63,16 +46,16 @@ func FitEarSurvey(rows []seat.Seating, ear int, slip []float64) (EarSurvey, *Sur
 	y, mean := centred(rows, ear, e.Valid)
 	fit := fitSurface(responseModels(rotates), e.At, y, e.Valid, slip)
 	if fit == nil {
-		return EarSurvey{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, seat.EarName(ear))
+		return Ear{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, seat.EarName(ear))
 	}
 	e.settle(fit.zones, y, mean, slip)
-	rep := &SurveyReport{Displacements: countDistinct(e.At), Method: fit.method, HeldOutDB: fit.heldOutDB}
+	rep := &Report{Displacements: countDistinct(e.At), Method: fit.method, HeldOutDB: fit.heldOutDB}
 	return e, rep, nil
 }
 
 // settle computes the surface for given kernels (Zones with Inv) from the
 // levels y about their mean.
-func (e *EarSurvey) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
+func (e *Ear) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 	n := len(e.At)
 	e.Zones = zones
 	w := mat.NewDense(n, band.Count, nil)
@@ -111,12 +94,12 @@ func (e *EarSurvey) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 }
 
 // Without returns the surface with the same kernels and without some rows.
-func (e *EarSurvey) Without(rows []seat.Seating, ear int, slip []float64, out []int) (EarSurvey, bool) {
+func (e *Ear) Without(rows []seat.Seating, ear int, slip []float64, out []int) (Ear, bool) {
 	drop := map[int]bool{}
 	for _, i := range out {
 		drop[i] = true
 	}
-	r := EarSurvey{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: e.Valid}
+	r := Ear{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: e.Valid}
 	var kept []seat.Seating
 	var keptSlip []float64
 	for i, s := range rows {
@@ -125,7 +108,7 @@ func (e *EarSurvey) Without(rows []seat.Seating, ear int, slip []float64, out []
 		}
 	}
 	n := len(kept)
-	if n < minSurveyRows {
+	if n < FewestRows {
 		return r, false
 	}
 	y, mean := centred(kept, ear, e.Valid)
@@ -191,27 +174,9 @@ func makeZones() []Zone {
 		for r < bands.N && bands.Hz[r] < hz {
 			r++
 		}
-		to, _ := bands.kept(r)
+		to, _ := bands.Kept(r)
 		zones = append(zones, Zone{From: from, To: to})
 		from = to
 	}
 	return append(zones, Zone{From: from, To: band.Count})
 }
-
-// SameDisplacement groups rows of equal displacement, in order of appearance.
-func SameDisplacement(at [][3]float64) [][]int {
-	index := map[[3]float64]int{}
-	var groups [][]int
-	for i, d := range at {
-		g, ok := index[d]
-		if !ok {
-			g = len(groups)
-			index[d] = g
-			groups = append(groups, nil)
-		}
-		groups[g] = append(groups[g], i)
-	}
-	return groups
-}
-
-func countDistinct(at [][3]float64) int { return len(SameDisplacement(at)) }

@@ -1,4 +1,4 @@
-package position
+package survey
 
 import (
 	"math"
@@ -90,4 +90,14 @@ func responseModels(rotates bool) []responseModel {
 		}
 	}
 	return slices.Concat(first, second, free)
+}
+
+// slopeVar is the prior variance of the slope along axis a at the marked position.
+func (k Kernel) slopeVar(a int) float64 {
+	s := [3]float64{1, 1, k.MMPerDeg}[a]
+	v := k.Linear / (kernelUnitMM * kernelUnitMM)
+	if k.Amplitude > 0 {
+		v += 5 * k.Amplitude / (3 * k.LengthMM * k.LengthMM)
+	}
+	return s * s * v
 }
