@@ -1,4 +1,4 @@
-package report
+package report_test
 
 import (
 	"bytes"
@@ -6,22 +6,25 @@ import (
 	"strings"
 	"testing"
 
+	"asworn/report"
+	"asworn/report/internal/sample"
+
 	"github.com/google/go-cmp/cmp"
 )
 
 func TestJSONRoundTrip(t *testing.T) {
-	r := synthetic()
+	r := sample.Results()
 	var a, b bytes.Buffer
-	if err := WriteJSON(&a, r); err != nil {
+	if err := report.WriteJSON(&a, r); err != nil {
 		t.Fatal(err)
 	}
-	if err := WriteJSON(&b, synthetic()); err != nil {
+	if err := report.WriteJSON(&b, sample.Results()); err != nil {
 		t.Fatal(err)
 	}
 	if !bytes.Equal(a.Bytes(), b.Bytes()) {
 		t.Error("same value, different bytes")
 	}
-	got, err := ReadJSON(&a)
+	got, err := report.ReadJSON(&a)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -31,23 +34,23 @@ func TestJSONRoundTrip(t *testing.T) {
 }
 
 func TestJSONNotFinite(t *testing.T) {
-	r := synthetic()
+	r := sample.Results()
 	r.Analysis.Models[1].Offsets[2].Ears[1].Cov[0][2] = math.NaN()
 	var b bytes.Buffer
-	err := WriteJSON(&b, r)
+	err := report.WriteJSON(&b, r)
 	if err == nil || !strings.Contains(err.Error(), "analysis.models[1].offsets[2].ears[1].cov[0][2]") || b.Len() > 0 {
 		t.Errorf("error %v, %d bytes", err, b.Len())
 	}
-	r = synthetic()
+	r = sample.Results()
 	r.Recordings[4].Ears[0].LevelDB[7] = math.Inf(-1)
-	if err := WriteJSON(&b, r); err == nil || !strings.Contains(err.Error(), "recordings[4].ears[0].level_db[7]") {
+	if err := report.WriteJSON(&b, r); err == nil || !strings.Contains(err.Error(), "recordings[4].ears[0].level_db[7]") {
 		t.Errorf("error %v", err)
 	}
 }
 
 func TestReadJSONRefuses(t *testing.T) {
 	for _, in := range []string{"", "{", `{"schema":"other"}`, `[]`} {
-		if _, err := ReadJSON(strings.NewReader(in)); err == nil {
+		if _, err := report.ReadJSON(strings.NewReader(in)); err == nil {
 			t.Errorf("%q: no error", in)
 		}
 	}

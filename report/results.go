@@ -1,5 +1,7 @@
-// Package report turns one Results value into tables, plots, an HTML page and
-// exports. It does not know how a number was estimated.
+// Package report holds Results, all that a run found, and its JSON form. The
+// packages below it show them: view says what they hold in tables (table),
+// figures (figure) and sentences, page makes the HTML page, export what other
+// tools take. None of them knows how a number was estimated.
 package report
 
 import (

@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
+	"asworn/report/view"
 )
 
 func (a *app) checkCommand() *cobra.Command {
@@ -80,18 +81,19 @@ func (a *app) check(ctx context.Context, dir, file string, opt pipeline.CheckOpt
 	for _, f := range r.Recordings[0].Findings {
 		a.finding(file, f)
 	}
+	v := view.New(r)
 	if a.json {
 		err = report.WriteJSON(a.out, r)
 	} else {
 		opt := a.tableOptions()
-		if err = report.FixtureTable(r).WriteText(a.out, opt); err == nil {
-			err = report.SummaryWidth(a.out, r, opt.Width)
+		if err = v.Tables().Fixture.WriteText(a.out, opt); err == nil {
+			err = v.WriteSummary(a.out, opt)
 		}
 	}
 	if err != nil {
 		return err
 	}
-	if report.NeedsOperator(r) {
+	if v.NeedsOperator() {
 		return errOperator
 	}
 	return nil

@@ -11,7 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/pipeline"
-	"asworn/report"
+	"asworn/report/table"
 )
 
 type inspectOptions struct {
@@ -83,48 +83,48 @@ func (a *app) inspect(ctx context.Context, files []string, opt inspectOptions) e
 	return err
 }
 
-func inspectionTable(found []pipeline.Inspection) report.Table {
+func inspectionTable(found []pipeline.Inspection) table.Table {
 	unit := "dBFS"
 	for _, r := range found {
 		if r.Calibrated {
 			unit = "dB SPL"
 		}
 	}
-	t := report.Table{
+	t := table.Table{
 		Name: "inspection", Title: "Recordings",
 		Note: "Level: of the sweep at the microphone. Noise: between the sweeps, as the median over bands of signal over noise. " +
 			"Bands: how many of the kept bands count. What was found stands on stderr with its mend.",
-		Columns: []report.Column{
+		Columns: []table.Column{
 			{Head: "File", Key: "file", Repeat: true},
 			{Head: "Ear", Key: "ear", Repeat: true},
-			{Head: "Level\n" + unit, Key: "level_db", Kind: report.Number},
-			{Head: "Signal over\nnoise, dB", Key: "snr_db", Kind: report.Number},
-			{Head: "Bands\nthat count", Key: "valid_bands", Kind: report.Number},
+			{Head: "Level\n" + unit, Key: "level_db", Kind: table.Number},
+			{Head: "Signal over\nnoise, dB", Key: "snr_db", Kind: table.Number},
+			{Head: "Bands\nthat count", Key: "valid_bands", Kind: table.Number},
 			{Head: "Repeats\nused", Key: "repeats"},
-			{Head: "Clock\nppm", Key: "drift_ppm", Kind: report.Number},
+			{Head: "Clock\nppm", Key: "drift_ppm", Kind: table.Number},
 			{Head: "State", Key: "state"},
 		},
 	}
 	for _, r := range found {
-		state := report.Cell{Text: "good", Tone: report.Good}
+		state := table.Cell{Text: "good", Tone: table.Good}
 		if n := len(r.Recording.Quality.Findings); n > 0 {
 			worst := r.Recording.Quality.Findings[0].Severity
-			state = report.Cell{Text: worst.String(), Tone: report.Plain}
+			state = table.Cell{Text: worst.String(), Tone: table.Plain}
 			switch worst {
 			case capture.Warning:
-				state.Tone = report.Unsure
+				state.Tone = table.Unsure
 			case capture.Refusal:
-				state.Tone = report.Bad
+				state.Tone = table.Bad
 			}
 		}
 		for e, ear := range r.Recording.Ears {
 			if !r.Present[e] {
 				continue
 			}
-			number := func(digits int, v float64) report.Cell {
-				return report.Cell{Text: fmt.Sprintf("%.*f", digits, v), Num: []float64{v}}
+			number := func(digits int, v float64) table.Cell {
+				return table.Cell{Text: fmt.Sprintf("%.*f", digits, v), Num: []float64{v}}
 			}
-			t.Rows = append(t.Rows, []report.Cell{
+			t.Rows = append(t.Rows, []table.Cell{
 				{Text: filepath.Base(r.File)}, {Text: capture.Ear(e).String()},
 				number(1, ear.SweepLevelDB), number(0, r.SNRDB[e]), number(0, float64(r.ValidBands[e])),
 				{Text: fmt.Sprintf("%d of %d", r.Recording.Used, r.Recording.Repeats)},

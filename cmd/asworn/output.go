@@ -12,7 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/docs"
-	"asworn/report"
+	"asworn/report/table"
 )
 
 // terminal returns the file behind w when it is a terminal, else nil.
@@ -28,8 +28,8 @@ func coloured(w io.Writer) bool {
 	return terminal(w) != nil && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 }
 
-func (a *app) tableOptions() report.TableOptions {
-	opt := report.TableOptions{Color: coloured(a.out)}
+func (a *app) tableOptions() table.Options {
+	opt := table.Options{Color: coloured(a.out)}
 	if f := terminal(a.out); f != nil {
 		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {
 			opt.Width = min(width, 120)

@@ -12,6 +12,8 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/view"
 )
 
 func (a *app) runCommand() *cobra.Command {
@@ -60,7 +62,7 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 		}
 		return err
 	}
-	shown := counts.WithChanges(r)
+	shown := view.New(counts.WithChanges(r))
 	for _, rec := range shown.Recordings {
 		for _, f := range rec.Findings {
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
@@ -75,7 +77,7 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 	if err != nil {
 		return err
 	}
-	if report.NeedsOperator(r) {
+	if shown.NeedsOperator() {
 		return errOperator
 	}
 	return nil
@@ -94,10 +96,10 @@ func countsLine(c pipeline.Counts) string {
 
 // printResults prints the tables and, last because it is what is read first on
 // a terminal, the summary in plain words.
-func (a *app) printResults(r report.Results) error {
+func (a *app) printResults(v *view.View) error {
 	opt := a.tableOptions()
-	if err := report.Tables(a.out, r, opt); err != nil {
+	if err := table.WriteAll(a.out, v.Tables().Brief(), opt); err != nil {
 		return err
 	}
-	return report.SummaryWidth(a.out, r, opt.Width)
+	return v.WriteSummary(a.out, opt)
 }

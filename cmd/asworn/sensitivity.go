@@ -13,6 +13,8 @@ import (
 	"asworn/fitcorr"
 	"asworn/fitcorr/sensitivity"
 	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/view"
 )
 
 func (a *app) sensitivityCommand() *cobra.Command {
@@ -85,30 +87,24 @@ func (a *app) sensitivity(dirs []string, point capture.Point) error {
 	if a.json {
 		return json.NewEncoder(a.out).Encode(out)
 	}
-	table := a.tableOptions()
-	if err := standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, table); err != nil {
+	tables := a.tableOptions()
+	if err := standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, tables); err != nil {
 		return err
 	}
 	for i, r := range studies {
 		if len(dirs) > 1 {
 			fmt.Fprintf(a.out, "%s\n\n", dirs[i])
 		}
-		tables := append([]report.Table{report.SensitivityTable(r)}, report.RepeatabilityTables(r)...)
-		for _, t := range tables {
-			if len(t.Rows) == 0 {
-				continue
-			}
-			if err := t.WriteText(a.out, table); err != nil {
-				return err
-			}
+		if err := table.WriteAll(a.out, view.New(r).Tables().Scatter(), tables); err != nil {
+			return err
 		}
 	}
 	return nil
 }
 
 // standingTable is the ranking for people.
-func standingTable(standings []sensitivity.Standing, confidence float64, several bool) report.Table {
-	t := report.Table{
+func standingTable(standings []sensitivity.Standing, confidence float64, several bool) table.Table {
+	t := table.Table{
 		Name: "standings", Title: "Models by fit sensitivity, the least sensitive first",
 		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the panel's mean; "+
 			"intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence),
@@ -121,37 +117,37 @@ func standingTable(standings []sensitivity.Standing, confidence float64, several
 			"Intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence)
 	}
 	if several {
-		t.Columns = append(t.Columns, report.Column{Head: "Study", Key: "study", Repeat: true})
+		t.Columns = append(t.Columns, table.Column{Head: "Study", Key: "study", Repeat: true})
 	}
 	t.Columns = append(t.Columns,
-		report.Column{Head: "Model", Key: "model", Repeat: true},
-		report.Column{Head: "Rank", Key: "rank", Kind: report.Number},
-		report.Column{Head: "Rank\nfrom to", Key: "rank_interval"},
-		report.Column{Head: head, Key: "summary_db", Kind: report.Interval},
-		report.Column{Head: "Steadier than\nthe next", Key: "less_than_next", Kind: report.Number},
+		table.Column{Head: "Model", Key: "model", Repeat: true},
+		table.Column{Head: "Rank", Key: "rank", Kind: table.Number},
+		table.Column{Head: "Rank\nfrom to", Key: "rank_interval"},
+		table.Column{Head: head, Key: "summary_db", Kind: table.Interval},
+		table.Column{Head: "Steadier than\nthe next", Key: "less_than_next", Kind: table.Number},
 	)
 	for i, s := range standings {
-		var row []report.Cell
+		var row []table.Cell
 		if several {
-			row = append(row, report.Cell{Text: s.Study})
+			row = append(row, table.Cell{Text: s.Study})
 		}
-		row = append(row, report.Cell{Text: s.Model})
+		row = append(row, table.Cell{Text: s.Model})
 		if s.Rank == 0 {
-			row = append(row, report.Cell{Text: "–"}, report.Cell{Text: "no panel"}, report.Cell{Text: "–"}, report.Cell{Text: "–"})
+			row = append(row, table.Cell{Text: "–"}, table.Cell{Text: "no panel"}, table.Cell{Text: "–"}, table.Cell{Text: "–"})
 			t.Rows = append(t.Rows, row)
 			continue
 		}
-		figure := report.Cell{Text: fmt.Sprintf("%.2f", s.SummaryDB[0]), Num: s.SummaryDB[:1]}
+		figure := table.Cell{Text: fmt.Sprintf("%.2f", s.SummaryDB[0]), Num: s.SummaryDB[:1]}
 		if s.SummaryDB[2] > 0 {
-			figure = report.Cell{Text: fmt.Sprintf("%.2f (%.2f to %.2f)", s.SummaryDB[0], s.SummaryDB[1], s.SummaryDB[2]), Num: s.SummaryDB[:]}
+			figure = table.Cell{Text: fmt.Sprintf("%.2f (%.2f to %.2f)", s.SummaryDB[0], s.SummaryDB[1], s.SummaryDB[2]), Num: s.SummaryDB[:]}
 		}
-		next := report.Cell{Text: "–"}
+		next := table.Cell{Text: "–"}
 		if i+1 < len(standings) && standings[i+1].Rank > 0 {
-			next = report.Cell{Text: strings.Replace(fmt.Sprintf("%.0f %%", 100*s.Less[i+1]), "100 %", "> 99 %", 1), Num: []float64{s.Less[i+1]}}
+			next = table.Cell{Text: strings.Replace(fmt.Sprintf("%.0f %%", 100*s.Less[i+1]), "100 %", "> 99 %", 1), Num: []float64{s.Less[i+1]}}
 		}
 		t.Rows = append(t.Rows, append(row,
-			report.Cell{Text: fmt.Sprint(s.Rank), Num: []float64{float64(s.Rank)}},
-			report.Cell{Text: fmt.Sprintf("%d to %d", s.RankLow, s.RankHigh)}, figure, next))
+			table.Cell{Text: fmt.Sprint(s.Rank), Num: []float64{float64(s.Rank)}},
+			table.Cell{Text: fmt.Sprintf("%d to %d", s.RankLow, s.RankHigh)}, figure, next))
 	}
 	return t
 }

@@ -13,7 +13,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/pipeline"
-	"asworn/report"
+	"asworn/report/page"
 )
 
 func (a *app) serveCommand() *cobra.Command {
@@ -55,7 +55,7 @@ func (a *app) serve(ctx context.Context, dir, model string, port int, open bool)
 	}
 	address := "http://" + listener.Addr().String() + "/"
 	watch := pipeline.NewWatch(dir, model, pipeline.Options{Jobs: a.jobs}, func(err error) { printError(a.err, err) })
-	server := &http.Server{Handler: report.LiveHandler(watch.Latest), ReadHeaderTimeout: 5 * time.Second}
+	server := &http.Server{Handler: page.LiveHandler(watch.Latest), ReadHeaderTimeout: 5 * time.Second}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	followed := make(chan struct{})

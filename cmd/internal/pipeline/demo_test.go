@@ -16,6 +16,8 @@ import (
 	"asworn/cmd/internal/simulate"
 	"asworn/fitcorr"
 	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/view"
 )
 
 // scratch is a folder for what the tests share.
@@ -99,11 +101,11 @@ func TestRefusedRecording(t *testing.T) {
 	if counts.Refused == 0 || counts.Processed != 1 || len(counts.Changed) != 1 || counts.Changed[0] != file {
 		t.Errorf("counts %+v: want one recording changed and processed, and it refused", counts)
 	}
-	if !report.NeedsOperator(r) {
+	if !view.New(r).NeedsOperator() {
 		t.Error("a refused recording does not need the operator")
 	}
 	var summary bytes.Buffer
-	if err := report.Summary(&summary, r); err != nil {
+	if err := view.New(r).WriteSummary(&summary, table.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(summary.String(), file) {

@@ -11,30 +11,34 @@ import (
 
 	"asworn/cmd/internal/cache"
 	"asworn/report"
+	"asworn/report/page"
+	"asworn/report/plot"
+	"asworn/report/view"
 )
 
 // ReportOptions shape what is written for people.
 type ReportOptions struct {
-	Plots report.PlotOptions
+	Plots plot.Options
 }
 
 // defaultReport is what a run writes.
 func defaultReport() ReportOptions {
-	return ReportOptions{Plots: report.PlotOptions{Formats: []string{"svg"}}}
+	return ReportOptions{Plots: plot.Options{Formats: []string{"svg"}}}
 }
 
 // WriteReport writes tables, plots and the page of results under the study
 // folder dir and returns the path of the page.
 func WriteReport(dir string, r report.Results, opt ReportOptions) (string, error) {
 	out := filepath.Join(dir, ResultsDir)
-	if err := writeTables(out, r); err != nil {
+	v := view.New(r)
+	if err := writeTables(out, v.Tables().All()); err != nil {
 		return "", err
 	}
-	if _, err := report.WritePlots(filepath.Join(out, "plots"), r, opt.Plots); err != nil {
+	if _, err := plot.Write(filepath.Join(out, "plots"), v.Figures(), opt.Plots); err != nil {
 		return "", err
 	}
-	page := filepath.Join(out, pageFile)
-	return page, render(page, func(w io.Writer) error { return report.WritePage(w, r) })
+	name := filepath.Join(out, pageFile)
+	return name, render(name, func(w io.Writer) error { return page.Write(w, v) })
 }
 
 // finish writes everything that a run leaves under results/, unless it lies

@@ -7,9 +7,9 @@ import (
 	"path/filepath"
 	"slices"
 
-	"github.com/google/renameio/v2/maybe"
+	"asworn/report/table"
 
-	"asworn/report"
+	"github.com/google/renameio/v2/maybe"
 )
 
 // writeFile writes a file whole or not at all: to a temporary file in the same
@@ -32,8 +32,7 @@ func render(name string, f func(io.Writer) error) error {
 
 // writeTables writes every table as CSV and all of them as one Markdown page.
 // CSV files of tables that the results no longer have are removed.
-func writeTables(dir string, r report.Results) error {
-	tables := report.AllTables(r)
+func writeTables(dir string, tables []table.Table) error {
 	var names []string
 	for _, t := range tables {
 		name := t.Name + ".csv"

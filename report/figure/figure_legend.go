@@ -1,0 +1,129 @@
+package figure
+
+import (
+	"math"
+	"slices"
+
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+// Group is one entry of a figure's legend: what is shown and hidden together.
+type Group struct {
+	Name   string
+	Style  Style
+	Band   bool
+	Wide   bool // some of its values come with limits: a row of its own
+	Tone   table.Tone
+	Point  bool // a mark, not a line
+	Worn   bool // a small dot
+	Hidden bool
+}
+
+// Groups returns the legend of the figure in drawing order.
+func (f Figure) Groups() []Group {
+	var out []Group
+	add := func(g Group) {
+		if i := groupIndex(out, g.Name); i >= 0 {
+			out[i].Wide = out[i].Wide || g.Wide
+			return
+		}
+		out = append(out, g)
+	}
+	switch {
+	case f.Curves != nil:
+		for _, s := range f.Curves.Series {
+			add(Group{Name: s.Group, Style: s.Style, Band: s.Lower != nil, Wide: s.Lower != nil, Hidden: s.Hidden})
+		}
+	case f.Map != nil:
+		for _, worn := range []bool{false, true} {
+			for _, p := range f.Map.Points {
+				if p.Worn == worn {
+					add(Group{Name: p.Group, Tone: p.Tone, Point: true, Worn: worn})
+				}
+			}
+		}
+	}
+	return out
+}
+
+func groupIndex(groups []Group, name string) int {
+	return slices.IndexFunc(groups, func(g Group) bool { return g.Name == name })
+}
+
+// Table is the table behind the plot: for curves one row per third octave, the
+// kept band nearest its mid-band frequency.
+func (f Figure) Table() table.Table {
+	t := table.Table{Name: f.Name, Title: f.Title}
+	switch {
+	case f.Curves != nil:
+		c := f.Curves
+		t.Columns = []table.Column{{Head: "Frequency, Hz", Key: "frequency_hz", Kind: table.Number, Repeat: true}}
+		for _, s := range c.Series {
+			k := table.Number
+			if s.Lower != nil {
+				k = table.Interval
+			}
+			t.Columns = append(t.Columns, table.Column{Head: s.Name + ", " + c.Unit, Key: text.Slug(s.Name), Kind: k})
+		}
+		for _, i := range thirdRows(c.Hz) {
+			row := []table.Cell{{Text: text.PlainHertz(c.Hz[i]), Num: []float64{c.Hz[i]}}}
+			for _, s := range c.Series {
+				row = append(row, c.cell(s, i))
+			}
+			t.Rows = append(t.Rows, row)
+		}
+	case f.Map != nil:
+		t.Columns = []table.Column{{Head: "Seating", Key: "seating", Repeat: true}, {Head: "Verdict", Key: "verdict"},
+			{Head: "Forward, mm", Key: "forward_mm", Kind: table.Interval}, {Head: "Up, mm", Key: "up_mm", Kind: table.Interval}}
+		for _, p := range f.Map.Points {
+			x, y := table.Value(p.X, 1), table.Value(p.Y, 1)
+			if p.Interval != nil {
+				hx, hy := p.Interval.extent()
+				x, y = table.PlusMinus(p.X, hx), table.PlusMinus(p.Y, hy)
+			}
+			t.Add(table.Linked(p.Name, p.Link), table.Toned(text.Dash(p.Verdict), p.Tone), x, y)
+		}
+	case f.Dots != nil:
+		t.Columns = []table.Column{{Head: "Name", Key: "name", Repeat: true}, {Head: f.Dots.XLabel, Key: "value", Kind: table.Interval}, {Head: "Verdict", Key: "verdict"}}
+		for _, r := range f.Dots.Rows {
+			t.Add(table.Linked(r.Name, r.Link), table.Between(r.Est, r.Lower, r.Upper), table.Toned(text.Dash(r.Verdict), r.Tone))
+		}
+	}
+	return t
+}
+
+// extent is half the ellipse's width and height.
+func (e Ellipse) extent() (x, y float64) {
+	c, s := math.Cos(e.Angle), math.Sin(e.Angle)
+	return math.Hypot(e.A*c, e.B*s), math.Hypot(e.A*s, e.B*c)
+}
+
+func (c *Curves) cell(s Series, i int) table.Cell {
+	if math.IsNaN(s.Y[i]) {
+		return table.None()
+	}
+	if s.Lower == nil {
+		return table.Value(s.Y[i], c.Decimals)
+	}
+	return table.Cell{Text: text.Fixed(s.Y[i], c.Decimals) + " (" + text.Fixed(s.Lower[i], c.Decimals) + "…" + text.Fixed(s.Upper[i], c.Decimals) + ")",
+		Num: []float64{s.Y[i], s.Lower[i], s.Upper[i]}}
+}
+
+// thirdRows picks the entry nearest each third-octave mid-band frequency.
+func thirdRows(hz []float64) []int {
+	var out []int
+	for x := -17; x <= 13; x++ {
+		want := 1000 * math.Pow(10, float64(x)/10)
+		best := -1
+		for i, f := range hz {
+			if best < 0 || math.Abs(math.Log(f/want)) < math.Abs(math.Log(hz[best]/want)) {
+				best = i
+			}
+		}
+		if best >= 0 && math.Abs(math.Log(hz[best]/want)) < 0.05 && (len(out) == 0 || out[len(out)-1] != best) {
+			out = append(out, best)
+		}
+	}
+	return out
+}

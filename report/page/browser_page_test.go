@@ -1,0 +1,396 @@
+package page
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"math"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/chromedp/cdproto/input"
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/figure"
+	"asworn/report/internal/sample"
+	"asworn/report/text"
+	"asworn/report/view"
+)
+
+// browserResults is the study that the browser tests look at: a results file
+// named by $ASWORN_RESULTS, for instance of the demo, or the synthetic one.
+func browserResults(t *testing.T) report.Results {
+	t.Helper()
+	name := os.Getenv("ASWORN_RESULTS")
+	if name == "" {
+		return sample.Results()
+	}
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	r, err := report.ReadJSON(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// oneModel is browserResults without all models but the first.
+func oneModel(t *testing.T) report.Results {
+	t.Helper()
+	r := browserResults(t)
+	r.Analysis.Models = r.Analysis.Models[:1]
+	var recs []report.Recording
+	for _, rec := range r.Recordings {
+		if rec.Model == r.Analysis.Models[0].Model {
+			recs = append(recs, rec)
+		}
+	}
+	r.Recordings = recs
+	r.Analysis.StandOuts = slices.DeleteFunc(slices.Clone(r.Analysis.StandOuts), func(s fitcorr.StandOut) bool {
+		return !slices.ContainsFunc(recs, func(rec report.Recording) bool { return rec.File == s.ID })
+	})
+	return r
+}
+
+// few keeps two listeners.
+func few(r report.Results) report.Results {
+	var recs []report.Recording
+	for _, rec := range r.Recordings {
+		if rec.OnFixture() || rec.Subject == "L01" || rec.Subject == "L02" {
+			recs = append(recs, rec)
+		}
+	}
+	r.Recordings = recs
+	return r
+}
+
+// hover reads values under the pointer, in one plot of each section.
+func (b *browser) hover() {
+	r := oneModel(b.t)
+	url := b.open(r)
+	figs := view.New(r).Figures()
+	for i, f := range figs {
+		if f.Curves == nil || i > 0 && figs[i-1].Section == f.Section {
+			continue // one of each section
+		}
+		b.hoverFigure(f)
+	}
+	b.quiet(url)
+}
+
+// hoverFigure points at a band above 1 kHz in the plot and reads the values in the legend.
+func (b *browser) hoverFigure(f figure.Figure) {
+	b.t.Helper()
+	sel := `#fig-` + f.Name
+	type rect struct{ X, Y, W, H float64 }
+	b.do(chromedp.ScrollIntoView(sel + " svg"))
+	box := eval[rect](b, `(() => { const r = document.querySelector("`+sel+` svg").getBoundingClientRect(); return {X: r.left, Y: r.top, W: r.width, H: r.height} })()`)
+	i := pageFigure{Figure: f}.StartBand() + 5
+	if i >= len(f.Curves.Hz) {
+		i = 0
+	}
+	x := box.X + eval[float64](b, fmt.Sprintf(`(() => { const d = document.querySelector("%s svg").dataset; return (+d.x0 + +d.w * Math.log(%g / 20) / Math.log(1000)) / 640 })()`, sel, f.Curves.Hz[i]))*box.W
+	b.do(chromedp.MouseEvent(input.DispatchMouseEventTypeMouseMoved, x, box.Y+box.H/3))
+	s := f.Curves.Series[0]
+	got := eval[string](b, `document.querySelector("`+sel+` [data-v='0']").textContent`)
+	out := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	first, _, _ := strings.Cut(got, " ")
+	v, err := strconv.ParseFloat(strings.Replace(first, "−", "-", 1), 64)
+	// The page holds hundredths and shows fewer digits.
+	if tol := 0.5*math.Pow(10, -float64(f.Curves.Decimals)) + 0.006; err != nil || math.Abs(v-s.Y[i]) > tol {
+		b.t.Errorf("%s at %g Hz: legend says %q, want %g", f.Name, f.Curves.Hz[i], got, s.Y[i])
+	}
+	if hz := text.PlainHertz(f.Curves.Hz[i]/1000) + " kHz"; out != hz {
+		b.t.Errorf("%s: cursor says %q, want %s", f.Name, out, hz)
+	}
+}
+
+// keyboard reaches everything without a pointer.
+func (b *browser) keyboard() {
+	t, r := b.t, oneModel(b.t)
+	url := b.open(r)
+	figs := view.New(r).Figures()
+	fig := figs[slices.IndexFunc(figs, func(f figure.Figure) bool { return f.Section == figure.SectionWorn })]
+	sel := "#fig-" + fig.Name
+	b.do(chromedp.Focus(sel + " input[type=range]"))
+	before := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	b.do(chromedp.KeyEvent(kb.ArrowRight))
+	after := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
+	if before == after {
+		t.Errorf("an arrow key left the cursor at %s", before)
+	}
+	spoken := eval[string](b, `document.querySelector("`+sel+` input[type=range]").getAttribute("aria-valuetext")`)
+	if !strings.Contains(spoken, "dB") || !strings.Contains(spoken, "Hz: ") {
+		t.Errorf("the slider speaks %q", spoken)
+	}
+	// The last legend entry is a listener, hidden at first: the space bar draws it.
+	last := len(fig.Groups()) - 1
+	box := fmt.Sprintf(`%s input[data-g='%d']`, sel, last)
+	count := fmt.Sprintf(`[...document.querySelectorAll("%s svg [data-g='%d']")].filter(p => getComputedStyle(p).display !== "none" && p.getTotalLength() > 100).length`, sel, last)
+	if n := eval[int](b, count); n != 0 {
+		t.Errorf("%d lines of a hidden group are drawn", n)
+	}
+	b.do(chromedp.Focus(box), chromedp.KeyEvent(" "))
+	if n := eval[int](b, count); n == 0 {
+		t.Error("the space bar did not show the group")
+	}
+	b.do(chromedp.KeyEvent(" "))
+	if n := eval[int](b, count); n != 0 {
+		t.Error("the space bar did not hide the group")
+	}
+	b.quiet(url)
+}
+
+// tables compares every table on the page with the tables of the
+// results after a trip through JSON, and the distances with the JSON itself.
+func (b *browser) tables() {
+	t, r := b.t, oneModel(b.t)
+	url := b.open(r)
+	var file bytes.Buffer
+	if err := report.WriteJSON(&file, r); err != nil {
+		t.Fatal(err)
+	}
+	raw := file.Bytes()
+	back, err := report.ReadJSON(bytes.NewReader(raw))
+	if err != nil {
+		t.Fatal(err)
+	}
+	shown := eval[map[string][][]string](b, `Object.fromEntries([...document.querySelectorAll("table[data-table]")].map(t =>
+		[t.dataset.table, [...t.tBodies[0].rows].map(r => [...r.cells].map(c => c.textContent))]))`)
+	want := view.New(back).Tables().All()
+	for _, f := range view.New(back).Figures() {
+		want = append(want, f.Table())
+	}
+	for _, table := range want {
+		rows := shown[table.Name]
+		if len(rows) != len(table.Rows) {
+			t.Errorf("%s: %d rows on the page, %d in the results", table.Name, len(rows), len(table.Rows))
+			continue
+		}
+		for i, row := range table.Rows {
+			for k, c := range row {
+				if rows[i][k] != c.Text {
+					t.Fatalf("%s row %d column %d: page %q, results %q", table.Name, i, k, rows[i][k], c.Text)
+				}
+			}
+		}
+	}
+	b.distances(raw, shown["fixture-seatings"])
+	b.quiet(url)
+}
+
+// distances reads the JSON without any type of ours.
+func (b *browser) distances(raw []byte, rows [][]string) {
+	b.t.Helper()
+	var doc struct {
+		Analysis struct {
+			Models []struct {
+				Model    string
+				Verdicts []struct {
+					Seating int
+					Ears    []struct {
+						Distance []float64 `json:"distance_mm"`
+					}
+				}
+			}
+		}
+	}
+	if err := json.Unmarshal(raw, &doc); err != nil {
+		b.t.Fatal(err)
+	}
+	n := 0
+	for _, m := range doc.Analysis.Models {
+		for _, v := range m.Verdicts {
+			for _, row := range rows {
+				if row[0] != m.Model || row[1] != strconv.Itoa(v.Seating) || row[2] == "refused" {
+					continue
+				}
+				n++
+				for ear, e := range v.Ears {
+					field, _, _ := strings.Cut(row[3+ear], " ")
+					got, err := strconv.ParseFloat(strings.Replace(field, "−", "-", 1), 64)
+					if err != nil || math.Abs(got-e.Distance[0]) > 0.5 {
+						b.t.Errorf("%s seating %d ear %d: page %q, JSON %g", m.Model, v.Seating, ear, row[3+ear], e.Distance[0])
+					}
+				}
+			}
+		}
+	}
+	if n == 0 && len(doc.Analysis.Models) > 0 && len(doc.Analysis.Models[0].Verdicts) > 0 {
+		b.t.Error("no verdict compared")
+	}
+}
+
+// links follows each link of the page to its place.
+func (b *browser) links() {
+	t := b.t
+	url := b.open(oneModel(t))
+	dead := eval[[]string](b, `[...new Set([...document.querySelectorAll("a[href^='#']")].map(a => a.getAttribute("href")))].filter(h => !document.getElementById(h.slice(1)))`)
+	if len(dead) > 0 {
+		t.Errorf("links to nowhere: %v", dead)
+	}
+	twice := eval[[]string](b, `(() => { const n = {}; document.querySelectorAll("[id]").forEach(e => n[e.id] = (n[e.id] || 0) + 1); return Object.keys(n).filter(k => n[k] > 1) })()`)
+	if len(twice) > 0 {
+		t.Errorf("ids used twice: %v", twice)
+	}
+	b.do(chromedp.Click("#answer a[href^='#s-'], #findings a[href^='#s-']"))
+	if !eval[bool](b, `new Promise(done => setTimeout(() => done(!!document.querySelector(":target") && [...document.querySelectorAll("details:has(:target)")].every(d => d.open)), 100))`) {
+		t.Error("a link to a recording did not unfold the list")
+	}
+	b.quiet(url)
+}
+
+// accessible runs axe-core in both colour schemes and on the live view.
+func (b *browser) accessible() {
+	t := b.t
+	file := os.Getenv("ASWORN_AXE")
+	if file == "" {
+		t.Skip("ASWORN_AXE does not name axe.min.js (npm install axe-core)")
+	}
+	axe, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := few(oneModel(t)) // a few of everything are enough
+	url := b.open(r)
+	b.axe(string(axe), "light", "{}")
+	b.media("", "dark")
+	b.axe(string(axe), "dark", `{runOnly: ["color-contrast"]}`)
+	b.quiet(url)
+	srv := httptest.NewServer(LiveHandler(func() (report.Results, string, error) { return r, r.Analysis.Models[0].Verdicts[1].ID, nil }))
+	defer srv.Close()
+	b.do(chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act, #word.good, #word.unsure"))
+	b.axe(string(axe), "live view", "{}")
+}
+
+// axe runs axe-core on the open page with everything unfolded, and proves that
+// it would find something.
+func (b *browser) axe(source, where, options string) {
+	b.t.Helper()
+	eval[bool](b, source+"; true")
+	found := eval[[]string](b, `document.querySelectorAll("details").forEach(d => d.open = true), axe.run(document, Object.assign({resultTypes: ["violations"]}, `+options+`)).then(r =>
+		r.violations.map(v => v.impact + " " + v.id + ": " + v.help + " | " + v.nodes.length + " × " + v.nodes.slice(0, 3).map(n => n.target + " " + n.failureSummary).join(" ;; ")))`)
+	for _, v := range found {
+		b.t.Errorf("axe, %s: %s", where, v)
+	}
+	if n := eval[int](b, `document.querySelector("h1").style.color = "#cccccc", document.querySelector("h1").style.background = "#dddddd",
+		axe.run("h1", {runOnly: ["color-contrast"]}).then(r => { document.querySelector("h1").removeAttribute("style"); return r.violations.length })`); n != 1 {
+		b.t.Errorf("axe, %s: grey on grey gave %d findings, want 1", where, n)
+	}
+}
+
+// sizes looks at phone, laptop and print: nothing is wider than the
+// window, and each is kept as a picture.
+func (b *browser) sizes() {
+	t := b.t
+	r := oneModel(t)
+	if os.Getenv("ASWORN_SHOTS") != "" { // the pictures show everything
+		r = browserResults(t)
+	}
+	url := b.open(r)
+	for _, v := range []struct {
+		name string
+		w, h int64
+		dark bool
+	}{{"phone", 390, 844, false}, {"laptop", 1366, 768, false}, {"laptop-dark", 1366, 768, true}, {"desk", 1920, 1080, false}} {
+		scheme := "light"
+		if v.dark {
+			scheme = "dark"
+		}
+		b.media("", scheme)
+		b.do(chromedp.EmulateViewport(v.w, v.h), chromedp.Evaluate[chromedp.Void](`scrollTo(0, 0)`))
+		b.shot(v.name+"-first", false)
+		if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+			t.Errorf("%s: the page is %d px wider than the window", v.name, wide)
+		}
+		answer := eval[float64](b, `document.querySelector("#answer .answers").getBoundingClientRect().top`)
+		if answer > float64(v.h)*0.6 {
+			t.Errorf("%s: the answer begins at %.0f px", v.name, answer)
+		}
+		b.shot(v.name, true)
+	}
+	b.printed()
+	b.quiet(url)
+}
+
+// printed makes a PDF as the browser prints it and a picture in print style.
+func (b *browser) printed() {
+	b.t.Helper()
+	pdf, err := chromedp.Run(b.ctx, chromedp.PrintToPDF(chromedp.PDFPaper(chromedp.PaperA4)))
+	if err != nil {
+		b.t.Fatal(err)
+	}
+	if !bytes.HasPrefix(pdf, []byte("%PDF")) {
+		b.t.Fatal("no PDF")
+	}
+	if dir := os.Getenv("ASWORN_SHOTS"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "print.pdf"), pdf, 0o666); err != nil {
+			b.t.Fatal(err)
+		}
+	}
+	b.media("print", "light")
+	b.do(chromedp.EmulateViewport(688, 1000)) // A4 less margins at 96 px per inch
+	shown := eval[int](b, `[...document.querySelectorAll("nav, input, button")].filter(e => getComputedStyle(e).display !== "none" && e.offsetParent).length`)
+	if shown > 0 {
+		b.t.Errorf("%d controls are printed", shown)
+	}
+	if wide := eval[[]string](b, `[...document.querySelectorAll("table, figure")].filter(e => e.getBoundingClientRect().right > 690).map(e => (e.dataset.table || e.id) + " " + e.getBoundingClientRect().right)`); len(wide) > 0 {
+		b.t.Errorf("wider than the sheet: %v", wide)
+	}
+	b.shot("print", true)
+}
+
+// live reads the live view: large letters, and news without a reload.
+func (b *browser) live() {
+	t := b.t
+	r := sample.Results()
+	var mu sync.Mutex
+	id := r.Analysis.Models[0].Verdicts[1].ID
+	srv := httptest.NewServer(LiveHandler(func() (report.Results, string, error) {
+		mu.Lock()
+		defer mu.Unlock()
+		return r, id, nil
+	}))
+	defer srv.Close()
+	b.do(chromedp.EmulateViewport(1366, 768), chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act"))
+	word := eval[float64](b, `parseFloat(getComputedStyle(document.getElementById("word")).fontSize)`)
+	do := eval[float64](b, `parseFloat(getComputedStyle(document.getElementById("do")).fontSize)`)
+	// Capitals are about 0.7 of the font size; 13 inch laptop: 0.21 mm to a pixel.
+	// 16 minutes of arc at 2 m are 9.3 mm (ISO 9241-303, least height, quoted from memory).
+	for name, size := range map[string]float64{"verdict": word, "what to do": do} {
+		if mm := size * 0.7 * 0.21; mm < 9.2 {
+			t.Errorf("%s: capitals of %.1f mm", name, mm)
+		}
+	}
+	b.shot("live-move", false)
+	mu.Lock()
+	id = r.Analysis.Models[0].Verdicts[0].ID
+	mu.Unlock()
+	b.do(chromedp.WaitVisible("#word.good"))
+	b.shot("live-use", false)
+	mu.Lock()
+	id = r.Recordings[3].File
+	mu.Unlock()
+	b.do(chromedp.WaitVisible("#word.bad"), chromedp.EmulateViewport(390, 844))
+	b.shot("live-refused-phone", false)
+	if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
+		t.Errorf("live view on a phone is %d px too wide", wide)
+	}
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	for _, p := range b.problems {
+		t.Error(p)
+	}
+}

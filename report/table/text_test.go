@@ -1,0 +1,26 @@
+package table
+
+import (
+	"strings"
+	"testing"
+)
+
+func TestCSVText(t *testing.T) {
+	for in, want := range map[string]string{
+		"=HYPERLINK(1)": "'=HYPERLINK(1)", "+1": "'+1", "-1+2": "'-1+2", "@SUM(A1)": "'@SUM(A1)",
+		"\t=1": "'\t=1", "  =1": "'  =1", "＝1": "'＝1", "\r=1": "'\r=1", "L01": "L01", "": "", "a=b": "a=b", "–": "",
+	} {
+		if got := csvText(in); got != want {
+			t.Errorf("csvText(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
+func TestMarkdownText(t *testing.T) {
+	got := markdownText("<script>alert(1)</script> | [x](y) *b*\n`c`")
+	for _, bad := range []string{"<script>", " | ", "[x]", "\n", " *b", "<b>"} {
+		if strings.Contains(got, bad) {
+			t.Errorf("%q holds %q", got, bad)
+		}
+	}
+}

@@ -1,0 +1,147 @@
+package table
+
+import (
+	"strings"
+
+	"github.com/clipperhouse/displaywidth"
+
+	"asworn/report/text"
+)
+
+// gap is the space between columns.
+const gap = 2
+
+// minText is the narrowest a wrapping column may become.
+const minText = 18
+
+// block is a set of columns with their widths.
+type block struct{ cols, widths []int }
+
+// blocks cuts the columns into blocks that fit.
+func (t Table) blocks(width int) []block {
+	var repeat, rest []int
+	for i, c := range t.Columns {
+		if c.Repeat {
+			repeat = append(repeat, i)
+		} else {
+			rest = append(rest, i)
+		}
+	}
+	var out []block
+	cur := append([]int(nil), repeat...)
+	for _, c := range rest {
+		if len(cur) > len(repeat) && t.least(append(cur[:len(cur):len(cur)], c)) > width {
+			out = append(out, t.fit(cur, width))
+			cur = append([]int(nil), repeat...)
+		}
+		cur = append(cur, c)
+	}
+	return append(out, t.fit(cur, width))
+}
+
+// natural is the width a column likes, least what it needs: for text its
+// longest unbreakable part or minText.
+func (t Table) natural(c int) (natural, least int) {
+	for _, line := range strings.Split(t.Columns[c].Head, "\n") {
+		natural = max(natural, displaywidth.String(line))
+	}
+	least = natural
+	for _, row := range t.Rows {
+		n := displaywidth.String(row[c].Text)
+		natural = max(natural, n)
+		if t.Columns[c].Kind == Text {
+			n = min(n, minText)
+		}
+		least = max(least, n)
+	}
+	return natural, least
+}
+
+func (t Table) least(cols []int) int {
+	sum := gap * (len(cols) - 1)
+	for _, c := range cols {
+		_, least := t.natural(c)
+		sum += least
+	}
+	return sum
+}
+
+// fit gives each column its natural width and takes the excess from the widest
+// wrapping column, one cell at a time.
+func (t Table) fit(cols []int, width int) block {
+	b := block{cols: cols}
+	leasts := make([]int, len(cols))
+	sum := gap * (len(cols) - 1)
+	for i, c := range cols {
+		natural, least := t.natural(c)
+		b.widths = append(b.widths, natural)
+		leasts[i] = least
+		sum += natural
+	}
+	for ; sum > width; sum-- {
+		widest := -1
+		for i := range b.widths {
+			if b.widths[i] > leasts[i] && (widest < 0 || b.widths[i] > b.widths[widest]) {
+				widest = i
+			}
+		}
+		if widest < 0 { // not even the least fits: take from the widest text column all the same
+			for i, c := range cols {
+				if t.Columns[c].Kind == Text && b.widths[i] > 4 && (widest < 0 || b.widths[i] > b.widths[widest]) {
+					widest = i
+				}
+			}
+			if widest < 0 {
+				break
+			}
+		}
+		b.widths[widest]--
+	}
+	return b
+}
+
+// Wrap breaks s at spaces and at its own line ends so that no line is wider
+// than width; a longer word is broken, after a slash or hyphen when it has one.
+func Wrap(s string, width int) []string {
+	width = max(width, 1)
+	var out []string
+	for _, para := range strings.Split(s, "\n") {
+		line := ""
+		for _, word := range strings.Fields(text.Printable(para)) {
+			switch {
+			case line == "":
+				line = word
+			case displaywidth.String(line)+1+displaywidth.String(word) <= width:
+				line += " " + word
+			default:
+				out = append(out, line)
+				line = word
+			}
+			for displaywidth.String(line) > width {
+				head, tail := breakWord(line, width)
+				out = append(out, head)
+				line = tail
+			}
+		}
+		out = append(out, line)
+	}
+	return out
+}
+
+func breakWord(s string, width int) (head, tail string) {
+	cut, soft := 0, 0
+	for i, r := range s {
+		n := i + len(string(r))
+		if displaywidth.String(s[:n]) > width && cut > 0 {
+			break
+		}
+		cut = n
+		if r == '/' || r == '-' || r == '_' {
+			soft = n
+		}
+	}
+	if soft > cut/3 {
+		cut = soft
+	}
+	return s[:cut], s[cut:]
+}

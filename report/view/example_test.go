@@ -1,0 +1,48 @@
+package view_test
+
+import (
+	"fmt"
+	"os"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/view"
+)
+
+// oneSeating is a study with one fixture seating that sits 4 mm too far back
+// and leaks on the right.
+func oneSeating() report.Results {
+	seen := [3]bool{true, true, false}
+	off := fitcorr.Estimate{Value: [3]float64{-4, 0.3, 0}, Cov: [3][3]float64{{0.25, 0, 0}, {0, 0.25, 0}, {0, 0, 9}}, Seen: seen}
+	left := fitcorr.EarVerdict{Outcome: fitcorr.Adjust, Off: off, DistanceMM: [3]float64{4, 3, 5}, LeakOutcome: fitcorr.Matches}
+	right := left
+	right.LeakOutcome, right.LeakExcessDB = fitcorr.Adjust, [3]float64{4.2, 3.1, 5.3}
+	id := "recordings/fixture_model-a_001.wav"
+	return report.Results{
+		Title: "Example", Options: report.Options{ToleranceMM: 3, Confidence: 0.95},
+		Recordings: []report.Recording{{Seating: capture.Seating{Row: 2, File: id, Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Blocked, Number: 1}, Usable: true}},
+		Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{{Model: "Model A",
+			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},
+	}
+}
+
+func ExampleView_WriteSummary() {
+	if err := view.New(oneSeating()).WriteSummary(os.Stdout, table.Options{}); err != nil {
+		fmt.Println(err)
+	}
+	// Output:
+	// Move or reseal these, then record again
+	//   • Model A, seating 1: both cups: 4 mm toward the nose; reseal right (left seals as worn; right
+	//     loses 4.2 dB more than worn).
+}
+
+func ExampleView_Tables() {
+	if err := view.New(oneSeating()).Tables().Fixture.WriteCSV(os.Stdout); err != nil {
+		fmt.Println(err)
+	}
+	// Output:
+	// model,seating,verdict,left_off_mm,left_off_mm_lower,left_off_mm_upper,right_off_mm,right_off_mm_lower,right_off_mm_upper,move,seal
+	// Model A,1,"move, reseal",4,3,5,4,3,5,both cups: 4 mm toward the nose; reseal right,left seals as worn; right loses 4.2 dB more than worn
+}

@@ -1,0 +1,251 @@
+package view
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/figure"
+	"asworn/report/text"
+)
+
+// levels returns the curve with NaN where a band does not count.
+func levels(c fitcorr.Curve, n int) []float64 {
+	out := make([]float64, n)
+	for i := range out {
+		out[i] = math.NaN()
+		if i < len(c.LevelDB) && i < len(c.Valid) && c.Valid[i] {
+			out[i] = c.LevelDB[i]
+		}
+	}
+	return out
+}
+
+// ordinaryRecordings are the usable placements of a model at a point without
+// deliberate displacement; worn ones or those on the fixture.
+func (r *View) ordinaryRecordings(model string, p capture.Point, worn bool) []report.Recording {
+	var out []report.Recording
+	for _, rec := range r.Recordings {
+		if rec.Usable && rec.Model == model && rec.Point == p && rec.Survey == nil && !rec.BareEar() && rec.OnFixture() != worn {
+			out = append(out, rec)
+		}
+	}
+	return out
+}
+
+// spreadOf is the median with the 10th and 90th percentile per band over the
+// curves; a band counts where at least half of them do. ok is false for fewer
+// than three curves: a spread of two is not one.
+func spreadOf(curves [][]float64, n int) (mid, lower, upper []float64, ok bool) {
+	if len(curves) < 3 {
+		return nil, nil, nil, false
+	}
+	mid, lower, upper = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		var v []float64
+		for _, c := range curves {
+			if !math.IsNaN(c[i]) {
+				v = append(v, c[i])
+			}
+		}
+		if len(v) < 3 || 2*len(v) < len(curves) {
+			mid[i], lower[i], upper[i] = math.NaN(), math.NaN(), math.NaN()
+			continue
+		}
+		slices.Sort(v)
+		mid[i] = stat.Quantile(0.5, stat.LinInterp, v, nil)
+		lower[i] = stat.Quantile(0.1, stat.LinInterp, v, nil)
+		upper[i] = stat.Quantile(0.9, stat.LinInterp, v, nil)
+	}
+	return mid, lower, upper, true
+}
+
+// spreadSeries makes the spread of some recordings a series.
+func spreadSeries(name string, recs []report.Recording, ear capture.Ear, n int, st figure.Style, shift func(int) float64) (figure.Series, bool) {
+	var curves [][]float64
+	for _, rec := range recs {
+		curves = append(curves, shifted(levels(rec.Ears[ear], n), shift))
+	}
+	mid, lo, hi, ok := spreadOf(curves, n)
+	return figure.Series{Name: name, Group: name, Y: mid, Lower: lo, Upper: hi, Style: st}, ok
+}
+
+func shifted(y []float64, by func(int) float64) []float64 {
+	if by != nil {
+		for i := range y {
+			y[i] += by(i)
+		}
+	}
+	return y
+}
+
+// wornFigures sets worn against fixture, per model and ear.
+func (r *View) wornFigures() []figure.Figure {
+	var out []figure.Figure
+	n := len(r.BandsHz)
+	for _, m := range r.Analysis.Models {
+		worn := r.ordinaryRecordings(m.Model, capture.Blocked, true)
+		fixture := r.ordinaryRecordings(m.Model, capture.Blocked, false)
+		if len(worn)+len(fixture) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+			if s, ok := spreadSeries("worn: median, 10–90 %", worn, ear, n, figure.Style{}, nil); ok {
+				c.Series = append(c.Series, s)
+			}
+			if s, ok := spreadSeries("fixture: median, 10–90 %", fixture, ear, n, figure.Style{Tint: 1, Dash: 1}, nil); ok {
+				s.Hidden = true
+				c.Series = append(c.Series, s)
+			}
+			for i, rec := range fixture {
+				name := "fixture " + text.Fixed(float64(rec.Number), 0)
+				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: figure.StyleFor(i)})
+			}
+			for i, who := range r.listeners(m.Model) {
+				for _, rec := range worn {
+					if rec.Subject == who {
+						c.Series = append(c.Series, figure.Series{Name: who + "." + text.Fixed(float64(rec.Number), 0), Group: who, Link: rec.File,
+							Y: levels(rec.Ears[ear], n), Style: figure.Style{Tint: 1 + i%figure.Tints, Dash: 2 + i/figure.Tints%2, Thin: true}, Hidden: true})
+					}
+				}
+			}
+			out = append(out, figure.Figure{Name: figureName(figure.SectionWorn, m.Model, ear), Section: figure.SectionWorn, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: worn against fixture",
+				Note: "Level at the blocked canal entrance per 1/24 octave: median and 10th to 90th percentile of " +
+					text.Plural(len(worn), "worn seating") + ", and " + text.Plural(len(fixture), "fixture seating") + ".",
+				Curves: c})
+		}
+	}
+	return figure.ShareByModel(out)
+}
+
+func figureName(section figure.Section, model string, ear capture.Ear) string {
+	return string(section) + "-" + text.Slug(model) + "-" + ear.String()
+}
+
+// correctedFigures sets the raw curve of each fixture seating beside the one
+// moved to the panel's mean.
+func (r *View) correctedFigures() []figure.Figure {
+	var out []figure.Figure
+	n := len(r.BandsHz)
+	for _, m := range r.Analysis.Models {
+		wanted := correctionsShown(m)
+		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+			for _, ear := range capture.Ears {
+				c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+				if p == capture.Blocked {
+					if s, ok := spreadSeries("worn: median, 10–90 %", r.ordinaryRecordings(m.Model, p, true), ear, n, figure.Style{}, nil); ok {
+						c.Series = append(c.Series, s)
+					}
+				}
+				shown := 0
+				for _, co := range m.Corrections {
+					rec, ok := r.recording(co.ID)
+					if !ok || co.Point != p || co.Ear != ear.String() || !anyTrue(co.Applied) {
+						continue
+					}
+					raw := levels(rec.Ears[ear], n)
+					name := "seating " + text.Fixed(float64(rec.Number), 0)
+					st := figure.Style{Tint: 1 + shown%figure.Tints}
+					hide := !wanted[rec.Number]
+					c.Series = append(c.Series,
+						figure.Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: figure.Style{Tint: st.Tint, Dash: 1}, Hidden: hide},
+						correctedSeries(name+" corrected", name, rec.File, raw, co, r.Options.Confidence, st, hide))
+					shown++
+				}
+				if shown == 0 {
+					continue
+				}
+				out = append(out, figure.Figure{Name: figureName(figure.SectionCorrected+"-"+figure.Section(p), m.Model, ear), Section: figure.SectionCorrected, Model: m.Model, Ear: ear.String(),
+					Title: m.Model + ", " + ear.String() + " ear, " + string(p) + " point: corrected against raw",
+					Note: "Dashed: raw. Full with the " + text.Percent(r.Options.Confidence) + " interval of the correction: moved to the panel's mean, " +
+						"only in the bands where that brought held-out curves closer.",
+					Curves: c})
+			}
+		}
+	}
+	return figure.ShareByModel(out)
+}
+
+// correctionsShown picks the seatings that a corrected plot shows at first: the
+// first two that are to be moved or resealed, else the first two.
+func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
+	out := map[int]bool{}
+	for _, off := range []bool{true, false} {
+		for _, v := range m.Verdicts {
+			if a := actionFor(v); len(out) < 2 && (a == actMove || a == actReseal || a == actMoveReseal) == off {
+				out[v.Seating] = true
+			}
+		}
+	}
+	return out
+}
+
+func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st figure.Style, hide bool) figure.Series {
+	s := figure.Series{Name: name, Group: group, Link: link, Style: st, Hidden: hide}
+	k := quantile(confidence, 0)
+	for i := range raw {
+		y, half := math.NaN(), math.NaN()
+		if i < len(co.Applied) && co.Applied[i] && i < len(co.DeltaDB) && i < len(co.StdErrDB) {
+			y, half = raw[i]+co.DeltaDB[i], k*co.StdErrDB[i]
+		}
+		s.Y = append(s.Y, y)
+		s.Lower = append(s.Lower, y-half)
+		s.Upper = append(s.Upper, y+half)
+	}
+	return s
+}
+
+func anyTrue(v []bool) bool { return slices.Contains(v, true) }
+
+// view is one way to look at drum-point curves.
+type view struct {
+	name, title, label, note string
+	shift                    func(int) float64
+}
+
+// views gives the curves minus the fixture's reference first and the raw ones
+// beside them; without a reference, only the raw ones.
+func (r *View) views() []view {
+	raw := view{name: "raw", title: "raw", label: "Level, " + r.LevelUnit}
+	if len(r.ReferenceDB) != len(r.BandsHz) {
+		return []view{raw}
+	}
+	return []view{{"compensated", "minus the fixture's reference", "Level re reference, dB", " The reference belongs to this fixture; slope " +
+		text.Fixed(r.Options.SlopeDBPerOctave, 1) + " dB per octave about 1 kHz.", func(i int) float64 { return -r.ReferenceDB[i] }}, raw}
+}
+
+// compensatedFigures draws the drum-point curves as spreads over seatings.
+func (r *View) compensatedFigures() []figure.Figure {
+	var out []figure.Figure
+	n := len(r.BandsHz)
+	for _, m := range r.Analysis.Models {
+		drum := r.ordinaryRecordings(m.Model, capture.Drum, false)
+		if len(drum) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			for _, v := range r.views() {
+				c := &figure.Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+				if s, ok := spreadSeries("fixture: median, 10–90 %", drum, ear, n, figure.Style{}, v.shift); ok {
+					c.Series = append(c.Series, s)
+				}
+				for i, rec := range drum {
+					name := "seating " + text.Fixed(float64(rec.Number), 0)
+					c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Style: figure.StyleFor(i), Hidden: len(drum) >= 3,
+						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
+				}
+				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(),
+					Title:  m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
+					Note:   text.Plural(len(drum), "fixture seating") + ": median and 10th to 90th percentile per 1/24 octave." + v.note,
+					Curves: c})
+			}
+		}
+	}
+	return figure.ShareSpan(out)
+}

@@ -1,0 +1,282 @@
+package view
+
+import (
+	"math"
+	"strconv"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report/figure"
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+// mapFigures draws where each seating sits, per model and ear.
+func (r *View) mapFigures() []figure.Figure {
+	var out []figure.Figure
+	for _, m := range r.Analysis.Models {
+		if len(m.Offsets) == 0 {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			om := r.offsetMap(m, ear)
+			if len(om.Points) == 0 {
+				continue
+			}
+			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings; the ellipse's extent along an axis is the " +
+				text.Percent(r.Options.Confidence) + " interval of that axis. Small dots: worn seatings."
+			if om.ToleranceMM > 0 {
+				note += " Dashed circle: tolerance, " + text.Fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Ellipse about the origin: interval of the panel's mean, which those of the fixture seatings hold already. Cross: the fixture's marked position."
+			}
+			if len(om.Unseen) > 0 {
+				note += " Not drawn, because the survey does not see an axis: " + text.Join(om.Unseen) + "."
+			}
+			out = append(out, figure.Figure{Name: figureName(figure.SectionMap, m.Model, ear), Section: figure.SectionMap, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: offsets", Note: note, Map: &om})
+		}
+	}
+	limit := 0.0
+	for _, f := range out {
+		limit = max(limit, f.Map.Limit)
+	}
+	for _, f := range out { // one scale for all maps
+		f.Map.Limit = limit
+	}
+	return out
+}
+
+// offsetMap puts the panel's mean at the origin, where there is one, so that the
+// fixture seatings' intervals are those that the verdict rests on.
+func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.OffsetMap {
+	om := figure.OffsetMap{Origin: "the fixture's marked position"}
+	var origin [3]float64
+	if m.Worn != nil {
+		mean := m.Worn.EarMean[ear]
+		origin = mean.Value
+		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.ToleranceMM
+		om.Marked = &[2]float64{-origin[0], -origin[1]}
+		om.Mean = figure.EllipseOf(mean.Cov, quantile(r.Options.Confidence, mean.DF))
+		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
+		om.Limit = om.ToleranceMM
+	}
+	verdicts := map[string]fitcorr.Verdict{}
+	for _, v := range m.Verdicts {
+		verdicts[v.ID] = v
+	}
+	for _, o := range m.Offsets {
+		if o.Survey {
+			continue
+		}
+		e := o.Ears[ear]
+		p := figure.MapPoint{Name: o.Subject + ", seating " + strconv.Itoa(o.Seating), Link: o.ID, Group: o.Subject,
+			Worn: o.Subject != capture.FixtureSubject, X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
+		if !p.Worn {
+			p.Group, p.Label = "fixture "+strconv.Itoa(o.Seating), strconv.Itoa(o.Seating)
+			off := e
+			if v, ok := verdicts[o.ID]; ok {
+				off = v.Ears[ear].Off
+				p.X, p.Y = off.Value[0], off.Value[1]
+				p.Verdict, p.Tone = actionFor(v).word(), actionFor(v).tone()
+			}
+			p.Interval = figure.EllipseOf(off.Cov, quantile(r.Options.Confidence, off.DF))
+		}
+		if !e.Seen[0] || !e.Seen[1] {
+			om.Unseen = append(om.Unseen, p.Name)
+			continue
+		}
+		om.Points = append(om.Points, p)
+		reach := max(math.Abs(p.X), math.Abs(p.Y))
+		if p.Interval != nil {
+			reach += 0.7 * p.Interval.A
+		}
+		om.Limit = max(om.Limit, reach)
+	}
+	om.Limit = min(max(4, math.Ceil((om.Limit+0.5)/2)*2), 20)
+	return om
+}
+
+// leakFigures compares the level lost at 50 Hz, per model and ear.
+func (r *View) leakFigures() []figure.Figure {
+	var out []figure.Figure
+	k := quantile(r.Options.Confidence, 0)
+	for _, m := range r.Analysis.Models {
+		if m.OpenBack {
+			continue
+		}
+		for _, ear := range capture.Ears {
+			d := &figure.Dots{XLabel: "Level lost at 50 Hz, dB", Unit: "dB", Decimals: 1}
+			for _, v := range r.seatings {
+				if v.model.Model != m.Model || v.offset == nil {
+					continue
+				}
+				l := v.offset.Leak[ear]
+				name := "fixture " + strconv.Itoa(v.verdict.Seating)
+				dot := figure.Dot{Name: name, Group: name, Link: v.verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - k*l.LossSE[1], Upper: l.LossDB[1] + k*l.LossSE[1]}
+				dot.Verdict, dot.Tone = sealWord(v.verdict.Ears[ear])
+				d.Rows = append(d.Rows, dot)
+			}
+			for _, who := range r.listeners(m.Model) {
+				if dot, ok := listenerLeak(m, who, ear); ok {
+					d.Rows = append(d.Rows, dot)
+				}
+			}
+			if len(d.Rows) == 0 {
+				continue
+			}
+			if m.Worn != nil {
+				mean, sd := m.Worn.LeakLossDB[ear][1], m.Worn.LeakLossSD[ear][1]
+				low := min(mean, max(0, mean-sd)) // no leak adds level
+				d.Band, d.BandName = &[3]float64{low, mean, mean + sd}, "panel's mean ± SD"
+			}
+			out = append(out, figure.Figure{Name: figureName(figure.SectionLeak, m.Model, ear), Section: figure.SectionLeak, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: seal",
+				Note: "Level lost at 50 Hz through the leak, against the best-sealed reference. Fixture seatings with the " + text.Percent(r.Options.Confidence) +
+					" interval; listeners: mean and range of their seatings. Band: the panel's mean ± one standard deviation over seatings, cut at zero.",
+				Dots: d})
+		}
+	}
+	figure.EachModel(out, figure.SetDotRange)
+	return out
+}
+
+func sealWord(e fitcorr.EarVerdict) (string, table.Tone) {
+	switch {
+	case leaks(e):
+		return "reseal", table.Act
+	case e.LeakOutcome == fitcorr.Adjust:
+		return "seals better than worn", table.Plain
+	case e.LeakOutcome == fitcorr.Matches:
+		return "as worn", table.Good
+	}
+	return "undetermined", table.Unsure
+}
+
+func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.Dot, bool) {
+	offs := ordinary(m, who)
+	if len(offs) == 0 {
+		return figure.Dot{}, false
+	}
+	d := figure.Dot{Name: who, Group: who, Lower: math.Inf(1), Upper: math.Inf(-1)}
+	for _, o := range offs {
+		if o.Leak[ear].Class == "open" {
+			return figure.Dot{}, false
+		}
+		x := o.Leak[ear].LossDB[1]
+		d.Est += x / float64(len(offs))
+		d.Lower, d.Upper = min(d.Lower, x), max(d.Upper, x)
+	}
+	return d, true
+}
+
+// sensitivityFigures draws the scatter per third octave and the fixture's bias.
+func (r *View) sensitivityFigures() []figure.Figure {
+	var scatter, bias []figure.Figure
+	for _, m := range r.Analysis.Models {
+		for _, s := range m.Sensitivity {
+			what := m.Model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
+			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
+			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
+			c.Add("another listener, s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})
+			if s.Listeners > 0 {
+				c.Add("same listener again, s_r", s.RepeatabilityDB, s.PanelValid, figure.Style{Tint: 1, Dash: 1})
+			}
+			addComponent(c, "between listeners", s.Between, s.PanelValid, figure.Style{Tint: 3, Dash: 2}, true)
+			addComponent(c, "fixture seatings", s.Fixture, s.FixtureValid, figure.Style{Tint: 2}, false)
+			if len(c.Series) > 0 {
+				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "scatter per third octave",
+					Note: "Standard deviations as ISO 5725-2 defines them, with intervals where they are estimated alone.", Curves: c})
+			}
+			if s.BiasDB == nil {
+				continue
+			}
+			b := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Fixture minus worn, dB", Unit: "dB", Decimals: 1, DBPerDecade: figure.DifferenceAspect}
+			line := figure.Series{Name: "bias", Group: "bias", Style: figure.Style{Tint: 1}}
+			for i := range r.ThirdsHz {
+				y, half := math.NaN(), math.NaN()
+				if biasCounts(s, i) {
+					y, half = s.BiasDB[i], r.biasHalf(s, i)
+				}
+				line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
+			}
+			b.Series = []figure.Series{line}
+			bias = append(bias, figure.Figure{Name: "bias-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear,
+				Title: what + "bias of the fixture", Note: "Fixture minus worn mean, with the " + text.Percent(r.Options.Confidence) +
+					" interval for people like the panel's. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
+		}
+	}
+	return append(append(r.summaryFigures(), figure.ShareScale(scatter)...), figure.ShareScale(bias)...)
+}
+
+// summaryFigures sets the models side by side by their one figure.
+func (r *View) summaryFigures() []figure.Figure {
+	d := &figure.Dots{XLabel: "RMS of s_R, 50 Hz to 10 kHz, dB", Unit: "dB", Decimals: 1}
+	for _, m := range r.Analysis.Models {
+		for _, s := range m.Sensitivity {
+			if s.SummaryDB[0] == 0 || s.Point != capture.Blocked {
+				continue
+			}
+			name := m.Model + ", " + s.Ear
+			d.Rows = append(d.Rows, figure.Dot{Name: name, Group: m.Model, Est: s.SummaryDB[0], Lower: min(s.SummaryDB[0], s.SummaryDB[1]), Upper: max(s.SummaryDB[0], s.SummaryDB[2])})
+		}
+	}
+	for i, row := range d.Rows {
+		if row.Lower == 0 && row.Upper == row.Est { // no interval
+			d.Rows[i].Lower = row.Est
+		}
+	}
+	if len(d.Rows) == 0 {
+		return nil
+	}
+	figs := []figure.Figure{{Name: string(figure.SectionSensitivity) + "-models", Section: figure.SectionSensitivity, Title: "Models side by side: fit sensitivity",
+		Note: "How far one listener putting the headphone on once is from the panel's mean, with its interval. Smaller is less sensitive.", Dots: d}}
+	figure.SetDotRange(figs)
+	return figs
+}
+
+func addComponent(c *figure.Curves, name string, v []fitcorr.Component, valid []bool, st figure.Style, hidden bool) {
+	if v == nil {
+		return
+	}
+	s := figure.Series{Name: name, Group: name, Style: st, Hidden: hidden}
+	for i := range c.Hz {
+		y, lo, hi := math.NaN(), math.NaN(), math.NaN()
+		if i < len(v) && (i >= len(valid) || valid[i]) {
+			y, lo, hi = v[i].SD, v[i].Lower, v[i].Upper
+		}
+		s.Y, s.Lower, s.Upper = append(s.Y, y), append(s.Lower, lo), append(s.Upper, hi)
+	}
+	c.Series = append(c.Series, s)
+}
+
+// surveyFigures draws the level change per mm and per degree.
+func (r *View) surveyFigures() []figure.Figure {
+	var out []figure.Figure
+	k := quantile(r.Options.Confidence, 0)
+	names := [3]string{"forward, dB per mm", "up, dB per mm", "rotation, dB per degree"}
+	for _, m := range r.Analysis.Models {
+		for _, ear := range capture.Ears {
+			s := m.Survey[ear]
+			if s == nil || len(s.SlopeDB[0]) == 0 {
+				continue
+			}
+			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level change, dB per mm or degree", Unit: "dB", Decimals: 2}
+			for a, name := range names {
+				line := figure.Series{Name: name, Group: name, Style: figure.Style{Tint: 1 + a, Dash: a}}
+				for i := range r.BandsHz {
+					y, half := math.NaN(), math.NaN()
+					if i < len(s.SlopeDB[a]) && i < len(s.SlopeSE[a]) && (s.SlopeSE[a][i] > 0 || s.SlopeDB[a][i] != 0) {
+						y, half = s.SlopeDB[a][i], k*s.SlopeSE[a][i]
+					}
+					line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
+				}
+				c.Series = append(c.Series, line)
+			}
+			out = append(out, figure.Figure{Name: figureName(figure.SectionSurvey, m.Model, ear), Section: figure.SectionSurvey, Model: m.Model, Ear: ear.String(),
+				Title: m.Model + ", " + ear.String() + " ear: how the response moves",
+				Note: "Level change per mm or degree at the marked position, with the " + text.Percent(r.Options.Confidence) + " interval; " +
+					text.Plural(s.Displacements, "displacement") + ", held-out error " + text.Fixed(s.HeldOutDB, 1) + " dB.",
+				Curves: c})
+		}
+	}
+	return figure.ShareByModel(out)
+}

@@ -1,0 +1,224 @@
+package view
+
+import (
+	"io"
+	"strconv"
+	"strings"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+// Section is one part of the summary in plain words.
+type Section struct {
+	Title string
+	Lines []Line
+	// Verdicts marks the sections that repeat the verdicts of fixture seatings.
+	Verdicts bool
+}
+
+// Line is one sentence of the summary and the seating it speaks of, if one.
+type Line struct {
+	Text string
+	Link string
+	Tone table.Tone
+}
+
+// Sections says in plain words what a study found: which fixture seatings to
+// use, which to move and where, which recordings were refused and what mends
+// them, and what the study cannot answer. Empty parts are left out.
+func (r *View) Sections() []Section {
+	sections := []Section{
+		r.useSection(),
+		r.fixtureSection("Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
+		r.unsureSection(),
+		r.refusedSection(),
+		r.standOutSection(),
+		r.cannotSection(),
+	}
+	var out []Section
+	for _, s := range sections {
+		if len(s.Lines) > 0 {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, Section{Title: "Nothing to judge", Lines: []Line{{Text: "This study holds no usable fixture seating."}}})
+	}
+	return out
+}
+
+// WriteSummary writes the sections as plain text that fits the columns of opt.
+func (r *View) WriteSummary(w io.Writer, opt table.Options) error {
+	width := opt.Columns()
+	var b strings.Builder
+	for _, s := range r.Sections() {
+		b.WriteString(strings.Join(table.Wrap(s.Title, width), "\n") + "\n")
+		for _, l := range s.Lines {
+			for i, part := range table.Wrap(l.Text, width-4) {
+				if i == 0 {
+					b.WriteString("  • " + part + "\n")
+				} else {
+					b.WriteString("    " + part + "\n")
+				}
+			}
+		}
+		b.WriteString("\n")
+	}
+	_, err := io.WriteString(w, b.String())
+	return err
+}
+
+func (r *View) fixtureSection(title string, acts ...action) Section {
+	s := Section{Title: title, Verdicts: true}
+	for _, f := range r.seatings {
+		for _, a := range acts {
+			if f.act == a {
+				s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.verdict.ID, Tone: a.tone()})
+			}
+		}
+	}
+	return s
+}
+
+// unsureSection lists the undetermined seatings, and after those that the same
+// would settle, what that is.
+func (r *View) unsureSection() Section {
+	s := Section{Title: "Undetermined", Verdicts: true}
+	settle := ""
+	tell := func() {
+		if settle != "" {
+			s.Lines = append(s.Lines, Line{Text: "What would tell: " + settle + "."})
+		}
+	}
+	for _, f := range r.seatings {
+		if f.act != actUnsure {
+			continue
+		}
+		if own := strings.Join(f.verdict.Settle, ", "); own != settle {
+			tell()
+			settle = own
+		}
+		s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.verdict.ID, Tone: f.act.tone()})
+	}
+	tell()
+	return s
+}
+
+// useSection lists the seatings to use, and for a model without one the seating
+// that is nearest by its best estimate: an operator has to go on from somewhere.
+func (r *View) useSection() Section {
+	s := r.fixtureSection("Use these fixture seatings", actUse)
+	best := make(map[string]*fixtureSeating)
+	var models []string
+	for _, f := range r.seatings {
+		name := f.model.Model
+		b, seen := best[name]
+		if !seen {
+			models = append(models, name)
+		}
+		switch {
+		case f.act != actUse && f.act != actUnsure:
+			best[name] = b
+		case b == nil || f.act == actUse || b.act != actUse && f.verdict.Headset.DistanceMM[0] < b.verdict.Headset.DistanceMM[0]:
+			best[name] = &f
+		}
+	}
+	for _, name := range models {
+		if b := best[name]; b != nil && b.act == actUnsure {
+			s.Lines = append(s.Lines, Line{
+				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.verdict.Seating) +
+					" is nearest (" + distanceWords(b.verdict.Headset) + ").",
+				Link: b.verdict.ID, Tone: table.Unsure,
+			})
+		}
+	}
+	return s
+}
+
+// distanceWords gives the distance from the panel's mean with its interval.
+func distanceWords(v fitcorr.EarVerdict) string {
+	d := v.DistanceMM
+	if d[1] <= 0 {
+		return text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
+	}
+	return text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
+}
+
+func (r *View) fixtureLine(f fixtureSeating) string {
+	name := f.model.Model + ", seating " + strconv.Itoa(f.verdict.Seating) + ": "
+	leak := leakWords(f.verdict, f.offset)
+	switch f.act {
+	case actUse:
+		return name + "sits as worn; " + leak + "."
+	case actUnsure:
+		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict.Headset) + ")."
+	}
+	line := name + moveWords(f.verdict, r.Options)
+	if f.act != actMove {
+		line += " (" + leak + ")"
+	}
+	return line + "."
+}
+
+func (r *View) standOutSection() Section {
+	s := Section{Title: "Seatings that stand out of their own group"}
+	for _, o := range r.Analysis.StandOuts {
+		if !o.Flagged {
+			continue
+		}
+		what := o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " +
+			text.Fixed(o.WorstDB, 1) + " dB (P " + text.Probability(o.P) + ")"
+		if n := len(s.Lines); n > 0 && s.Lines[n-1].Link == o.ID { // one line per recording
+			s.Lines[n-1].Text += "; " + what
+			continue
+		}
+		s.Lines = append(s.Lines, Line{Text: r.name(o.ID) + ": " + what, Link: o.ID, Tone: table.Unsure})
+	}
+	for i := range s.Lines {
+		s.Lines[i].Text += "."
+	}
+	return s
+}
+
+func (r *View) refusedSection() Section {
+	s := Section{Title: "Refused recordings, kept out of every curve"}
+	for _, rec := range r.Recordings {
+		if rec.Usable {
+			continue
+		}
+		var why []string
+		for _, f := range rec.Findings {
+			if f.Severity == capture.Refusal {
+				why = append(why, text.OneLine(strings.TrimSuffix(f.Message, ".")))
+			}
+		}
+		if len(why) == 0 {
+			why = []string{"not usable"}
+		}
+		s.Lines = append(s.Lines, Line{
+			Text: "row " + strconv.Itoa(rec.Row) + ", " + seatingName(rec) + " (" + rec.File + "): " + text.Join(why) +
+				". Mend: " + mendWords(rec),
+			Link: rec.File, Tone: table.Bad,
+		})
+	}
+	return s
+}
+
+func (r *View) cannotSection() Section {
+	s := Section{Title: "What this study cannot tell"}
+	for _, c := range r.Analysis.Cannot {
+		s.Lines = append(s.Lines, Line{Text: text.Sentence(c)})
+	}
+	for _, m := range r.Analysis.Models {
+		for _, c := range m.Cannot {
+			s.Lines = append(s.Lines, Line{Text: m.Model + ": " + text.Sentence(c)})
+		}
+	}
+	for _, c := range r.Findings {
+		s.Lines = append(s.Lines, Line{Text: text.Sentence(c)})
+	}
+	return s
+}

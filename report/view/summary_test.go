@@ -1,0 +1,53 @@
+package view
+
+import (
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/table"
+)
+
+// TestStandOutLines: one line per recording, however many of its ears and bands
+// stand out.
+func TestStandOutLines(t *testing.T) {
+	var r report.Results
+	for _, o := range [][2]string{{"a.wav", "left"}, {"a.wav", "right"}, {"b.wav", "left"}} {
+		r.Analysis.StandOuts = append(r.Analysis.StandOuts, fitcorr.StandOut{ID: o[0], Ear: o[1], Band: "low", Flagged: true, WorstHz: 1000, WorstDB: -3, P: 0.01})
+	}
+	want := []Line{
+		{Text: "a.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010); right ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "a.wav", Tone: table.Unsure},
+		{Text: "b.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "b.wav", Tone: table.Unsure},
+	}
+	if diff := cmp.Diff(want, New(r).standOutSection().Lines); diff != "" {
+		t.Error(diff)
+	}
+}
+
+// TestUnsureLines: what would tell is said once after the seatings that it
+// would settle.
+func TestUnsureLines(t *testing.T) {
+	var m fitcorr.ModelAnalysis
+	m.Model = "Model A"
+	for i, settle := range []string{"more listeners", "more listeners", "a survey", ""} {
+		v := fitcorr.Verdict{ID: "a.wav", Seating: i + 1, Outcome: fitcorr.Undetermined}
+		if settle != "" {
+			v.Settle = []string{settle}
+		}
+		m.Verdicts = append(m.Verdicts, v)
+	}
+	var r report.Results
+	r.Analysis.Models = []fitcorr.ModelAnalysis{m}
+	var got []string
+	for _, l := range New(r).unsureSection().Lines {
+		before, _, _ := strings.Cut(l.Text, ": the data do not tell")
+		got = append(got, before)
+	}
+	want := []string{"Model A, seating 1", "Model A, seating 2", "What would tell: more listeners.", "Model A, seating 3", "What would tell: a survey.", "Model A, seating 4"}
+	if diff := cmp.Diff(want, got); diff != "" {
+		t.Error(diff)
+	}
+}

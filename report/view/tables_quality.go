@@ -1,0 +1,259 @@
+package view
+
+import (
+	"slices"
+	"strconv"
+	"strings"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+// sensitivityTable sets the models side by side: the summary figures of
+// docs/sensitivity.md and the RMS bias of the fixture.
+func (r *View) sensitivityTable() table.Table {
+	t := table.Table{
+		Name: "fit-sensitivity", Title: "Fit sensitivity",
+		Note: "RMS over third octaves from 50 Hz to 10 kHz, with the " + text.Percent(r.Options.Confidence) +
+			" interval. Listener and seating: how far one person putting the headphone on once is from the panel's mean. " +
+			"Seating: the same person again.",
+		Columns: []table.Column{
+			{Head: "Model", Key: "model", Repeat: true},
+			{Head: "Ear", Key: "ear", Repeat: true},
+			{Head: "Point", Key: "point", Repeat: true},
+			{Head: "Listeners", Key: "listeners", Kind: table.Number},
+			{Head: "Worn\nseatings", Key: "worn_seatings", Kind: table.Number},
+			{Head: "Fixture\nseatings", Key: "fixture_seatings", Kind: table.Number},
+			{Head: "Listener and\nseating, dB", Key: "summary_db", Kind: table.Interval},
+			{Head: "Seating\ndB", Key: "seating_db", Kind: table.Interval},
+			{Head: "Fixture bias\nRMS dB", Key: "bias_rms_db", Kind: table.Number},
+		},
+	}
+	figure := func(v [3]float64) table.Cell {
+		switch {
+		case v[0] == 0:
+			return table.None()
+		case v[1] == 0 && v[2] == 0:
+			return table.Cell{Text: text.Fixed(v[0], 1), Num: []float64{v[0]}}
+		}
+		return table.Between(v[0], v[1], v[2])
+	}
+	for _, m := range r.Analysis.Models {
+		for _, s := range m.Sensitivity {
+			t.Add(table.Word(m.Model), table.Word(s.Ear), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
+				figure(s.SummaryDB), figure(s.SeatingDB), r.biasRMS(s))
+		}
+		t.Note += r.leakNotes(m)
+	}
+	return t
+}
+
+// leakNotes says which seatings of a model with a leaking seal the seating
+// figures leave out, or hold for want of others; empty without any. Ears that
+// leave out the same seatings share a sentence.
+func (r *View) leakNotes(m fitcorr.ModelAnalysis) string {
+	var what, ears []string
+	add := func(w, ear string) {
+		if n := len(what); n > 0 && what[n-1] == w {
+			ears[n-1] += ", " + ear
+			return
+		}
+		what, ears = append(what, w), append(ears, ear)
+	}
+	for _, s := range m.Sensitivity {
+		where := " " + m.Model + ", " + string(s.Point) + " point: the seating figure "
+		switch v := s.WithLeaksDB; {
+		case len(s.LeftOut) > 0:
+			with := text.Fixed(v[0], 1)
+			if v[2] > 0 {
+				with += " (" + text.Fixed(v[1], 1) + "…" + text.Fixed(v[2], 1) + ")"
+			}
+			add(where+"leaves out "+r.numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear+" "+with)
+		case len(s.LeaksIn) > 0:
+			add(where+"holds "+r.numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear)
+		}
+	}
+	for i := range what {
+		what[i] += ears[i] + "."
+	}
+	return strings.Join(what, "")
+}
+
+// repeatabilityTables gives, per model and point, the scatter per third octave.
+func (r *View) repeatabilityTables() []table.Table {
+	var out []table.Table
+	distinct := text.Names{}
+	for _, m := range r.Analysis.Models {
+		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+			var per []fitcorr.Sensitivity
+			for _, s := range m.Sensitivity {
+				if s.Point == p {
+					per = append(per, s)
+				}
+			}
+			if t := r.repeatability(m.Model, p, per); !t.Empty() {
+				t.Name = distinct.Next(t.Name)
+				out = append(out, t)
+			}
+		}
+	}
+	return out
+}
+
+// bandColumn is one optional column of a repeatability table.
+type bandColumn struct {
+	col table.Column
+	at  func(i int) (table.Cell, bool)
+}
+
+func (r *View) repeatability(model string, p capture.Point, per []fitcorr.Sensitivity) table.Table {
+	t := table.Table{
+		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + string(p) + " point",
+		Note: "Standard deviations in dB (ISO 5725-2): s_r of the same listener again, s_R of another listener, " +
+			"fixture: of its own seatings; bias: fixture minus worn with the " + text.Percent(r.Options.Confidence) + " interval.",
+		Columns: []table.Column{{Head: "Band\nHz", Key: "band_hz", Kind: table.Number, Repeat: true}},
+	}
+	var cols []bandColumn
+	for _, s := range per {
+		cols = append(cols, r.sensitivityColumns(s)...)
+	}
+	for _, c := range cols {
+		t.Columns = append(t.Columns, c.col)
+	}
+	for i, f := range r.ThirdsHz {
+		row := []table.Cell{{Text: text.Hertz(f), Num: []float64{f}}}
+		some := false
+		for _, c := range cols {
+			cell, ok := c.at(i)
+			row = append(row, cell)
+			some = some || ok
+		}
+		if some {
+			t.Rows = append(t.Rows, row)
+		}
+	}
+	return t
+}
+
+func (r *View) sensitivityColumns(s fitcorr.Sensitivity) []bandColumn {
+	var out []bandColumn
+	at := func(v []float64, valid []bool) func(int) (table.Cell, bool) {
+		return func(i int) (table.Cell, bool) {
+			if i >= len(v) || i < len(valid) && !valid[i] {
+				return table.None(), false
+			}
+			return table.Value(v[i], 2), true
+		}
+	}
+	head := func(what, key string, k table.Kind) table.Column {
+		return table.Column{Head: s.Ear + "\n" + what, Key: s.Ear + "_" + key, Kind: k}
+	}
+	if s.Listeners > 0 {
+		if s.RepeatabilityDB != nil {
+			out = append(out, bandColumn{head("s_r", "repeatability_db", table.Number), at(s.RepeatabilityDB, s.PanelValid)})
+		}
+		if s.ReproducibilityDB != nil {
+			out = append(out, bandColumn{head("s_R", "reproducibility_db", table.Number), at(s.ReproducibilityDB, s.PanelValid)})
+		}
+	}
+	if s.Fixture != nil {
+		out = append(out, bandColumn{head("fixture", "fixture_sd_db", table.Interval), func(i int) (table.Cell, bool) {
+			if i >= len(s.Fixture) || i < len(s.FixtureValid) && !s.FixtureValid[i] {
+				return table.None(), false
+			}
+			c := s.Fixture[i]
+			return table.Cell{Text: text.Fixed(c.SD, 2), Num: []float64{c.SD, c.Lower, c.Upper}}, true
+		}})
+	}
+	if s.BiasDB != nil {
+		out = append(out, bandColumn{head("bias", "bias_db", table.Interval), func(i int) (table.Cell, bool) {
+			if !biasCounts(s, i) {
+				return table.None(), false
+			}
+			return table.PlusMinus(s.BiasDB[i], r.biasHalf(s, i)), true
+		}})
+	}
+	return out
+}
+
+// standOutTable lists seatings that stand out of their own group.
+func (r *View) standOutTable() table.Table {
+	t := table.Table{
+		Name: "stand-outs", Title: "Seatings that stand out of their group",
+		Columns: []table.Column{
+			{Head: "Group", Key: "group", Repeat: true},
+			{Head: "Seating", Key: "seating", Repeat: true},
+			{Head: "Ear", Key: "ear"},
+			{Head: "Band", Key: "band"},
+			{Head: "Distance", Key: "distance", Kind: table.Number},
+			{Head: "P", Key: "p", Kind: table.Number},
+			{Head: "Most at\nHz", Key: "worst_hz", Kind: table.Number},
+			{Head: "by\ndB", Key: "worst_db", Kind: table.Number},
+			{Head: "File", Key: "file"},
+		},
+	}
+	tested, size := 0, 0.0
+	for _, s := range r.Analysis.StandOuts {
+		tested++
+		size = max(size, s.Size)
+		if !s.Flagged {
+			continue
+		}
+		no := table.None()
+		if rec, ok := r.recording(s.ID); ok {
+			no = table.Linked(strconv.Itoa(rec.Number), rec.File)
+		}
+		t.Add(table.Word(s.Group), no, table.Word(s.Ear), table.Word(s.Band), table.Value(s.Distance, 1),
+			table.Cell{Text: text.Probability(s.P), Num: []float64{s.P}},
+			table.Cell{Text: text.Hertz(s.WorstHz), Num: []float64{s.WorstHz}}, table.Value(s.WorstDB, 1), table.Word(shortFile(s.ID)))
+	}
+	t.Note = strconv.Itoa(tested) + " tests; each ear of a group keeps a false-alarm probability of " + text.Percent(size) +
+		". Low: the seal's end of the range; high: the position's. P is corrected for the members and both bands."
+	return t
+}
+
+// findingTable lists what was found about recordings, worst first within the
+// order of the sheet.
+func (r *View) findingTable() table.Table {
+	t := table.Table{
+		Name: "findings", Title: "Quality findings",
+		Note: "Refused: kept out of every curve. Warning: used, with care.",
+		Columns: []table.Column{
+			{Head: "Row", Key: "row", Kind: table.Number, Repeat: true},
+			{Head: "File", Key: "file", Repeat: true},
+			{Head: "Severity", Key: "severity"},
+			{Head: "Channel", Key: "channel"},
+			{Head: "Found", Key: "found"},
+			{Head: "Mend", Key: "mend"},
+		},
+	}
+	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}
+	for _, sev := range []capture.Severity{capture.Refusal, capture.Warning, capture.Note} {
+		for _, rec := range r.Recordings {
+			for _, f := range rec.Findings {
+				if f.Severity != sev {
+					continue
+				}
+				t.Add(table.Count(rec.Row), table.Linked(rec.File, rec.File), table.Toned(sev.String(), tones[sev]),
+					table.Word(f.Channel), table.Word(text.OneLine(f.Message)), table.Word(text.OneLine(f.Mend)))
+			}
+		}
+	}
+	return t
+}
+
+// mendWords is the mend of the worst finding of a refused recording.
+func mendWords(rec report.Recording) string {
+	f := slices.Clone(rec.Findings)
+	slices.SortStableFunc(f, func(a, b capture.Finding) int { return int(b.Severity) - int(a.Severity) })
+	if len(f) == 0 {
+		return "no reason was recorded"
+	}
+	if f[0].Mend == "" {
+		return text.OneLine(f[0].Message)
+	}
+	return text.OneLine(f[0].Mend)
+}

@@ -1,0 +1,231 @@
+package view
+
+import (
+	"math"
+	"path"
+	"strconv"
+	"strings"
+
+	"asworn/capture"
+	"asworn/fitcorr"
+	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+// action is what an operator does about one fixture seating.
+type action int
+
+const (
+	actUse action = iota
+	actMove
+	actReseal
+	actMoveReseal
+	actUnsure
+	actRefused
+)
+
+func (a action) word() string {
+	return [...]string{"use", "move", "reseal", "move, reseal", "undetermined", "refused"}[a]
+}
+
+func (a action) tone() table.Tone {
+	return [...]table.Tone{table.Good, table.Act, table.Act, table.Act, table.Unsure, table.Bad}[a]
+}
+
+// actionFor puts position and seal together. A cup that seals better than it
+// does on people cannot be mended by hand: it is told in the leak line, not as
+// an action.
+func actionFor(v fitcorr.Verdict) action {
+	reseal := leaks(v.Ears[0]) || leaks(v.Ears[1])
+	switch {
+	case v.Outcome == fitcorr.Adjust && reseal:
+		return actMoveReseal
+	case v.Outcome == fitcorr.Adjust:
+		return actMove
+	case reseal:
+		return actReseal
+	case v.Outcome == fitcorr.Matches:
+		return actUse
+	}
+	return actUnsure
+}
+
+func leaks(e fitcorr.EarVerdict) bool {
+	return e.LeakOutcome == fitcorr.Adjust && e.LeakExcessDB[0] > 0
+}
+
+// moveWords says what to do with a fixture seating: "left cup: 4 mm toward the
+// nose, 1 mm down; reseal right". The move is the negative of the offset.
+func moveWords(v fitcorr.Verdict, opt report.Options) string {
+	var out []string
+	if v.Outcome == fitcorr.Adjust {
+		out = append(out, cupMoves(v, opt)...)
+		if r := turn(v.Headset.Off, opt.Confidence); r != "" {
+			out = append(out, r)
+		}
+		if len(out) == 0 {
+			out = append(out, "take off and place again")
+		}
+	}
+	var cups []string
+	for _, ear := range capture.Ears {
+		if leaks(v.Ears[ear]) {
+			cups = append(cups, ear.String())
+		}
+	}
+	switch len(cups) {
+	case 1:
+		out = append(out, "reseal "+cups[0])
+	case 2:
+		out = append(out, "reseal both cups")
+	}
+	if len(out) == 0 && v.Outcome == fitcorr.Matches {
+		return "leave as it is"
+	}
+	if len(out) == 0 {
+		return "cannot be told yet"
+	}
+	return text.Join(out)
+}
+
+// cupMoves names the cups that are shown to be off, or whose estimate is beyond
+// the tolerance; both when only the headset as a whole is off, or when they
+// need the same within a millimetre.
+func cupMoves(v fitcorr.Verdict, opt report.Options) []string {
+	var per [2]slide
+	for _, ear := range capture.Ears {
+		e := v.Ears[ear]
+		if e.Outcome == fitcorr.Adjust || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.ToleranceMM {
+			per[ear] = slideFor(e.Off, opt.Confidence)
+		}
+	}
+	l, r := per[0], per[1]
+	switch {
+	case l.none() && r.none():
+		if s := slideFor(v.Headset.Off, opt.Confidence); !s.none() {
+			return []string{"both cups: " + s.words()}
+		}
+		return nil
+	case !l.none() && !r.none() && l.near(r):
+		return []string{"both cups: " + l.between(r).words()}
+	}
+	var out []string
+	for _, ear := range capture.Ears {
+		if !per[ear].none() {
+			out = append(out, ear.String()+" cup: "+per[ear].words())
+		}
+	}
+	return out
+}
+
+// slide is a move in mm forward and up; a part that is not told from zero is
+// left out, unless neither is.
+type slide [2]float64
+
+func slideFor(off fitcorr.Estimate, confidence float64) slide {
+	var all, told slide
+	for _, a := range []fitcorr.Axis{fitcorr.Forward, fitcorr.Up} {
+		if !off.Seen[a] {
+			continue
+		}
+		all[a] = -off.Value[a]
+		if math.Abs(all[a]) > half(off, a, confidence) {
+			told[a] = all[a]
+		}
+	}
+	if told.none() {
+		return all
+	}
+	return told
+}
+
+// none reports whether the move is less than a hand can do.
+func (s slide) none() bool { return math.Abs(s[0]) < 0.5 && math.Abs(s[1]) < 0.5 }
+
+func (s slide) near(t slide) bool {
+	return math.Abs(s[0]-t[0]) <= 1 && math.Abs(s[1]-t[1]) <= 1
+}
+
+func (s slide) between(t slide) slide { return slide{(s[0] + t[0]) / 2, (s[1] + t[1]) / 2} }
+
+// words gives whole millimetres: a hand does no better.
+func (s slide) words() string {
+	var out []string
+	for i, dir := range [2][2]string{{"toward the nose", "toward the back of the head"}, {"up", "down"}} {
+		mm := math.Round(math.Abs(s[i]))
+		if mm == 0 {
+			continue
+		}
+		if s[i] > 0 {
+			out = append(out, text.Fixed(mm, 0)+" mm "+dir[0])
+		} else {
+			out = append(out, text.Fixed(mm, 0)+" mm "+dir[1])
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// turn names a rotation only when it is at least 2° and told from zero.
+func turn(off fitcorr.Estimate, confidence float64) string {
+	deg := -off.Value[fitcorr.Rotation]
+	if !off.Seen[fitcorr.Rotation] || math.Abs(deg) < 2 ||
+		math.Abs(deg) < half(off, fitcorr.Rotation, confidence) {
+		return ""
+	}
+	dir := "nose"
+	if deg < 0 {
+		dir = "back of the head"
+	}
+	return "turn the headband's top " + text.Fixed(math.Abs(deg), 0) + "° toward the " + dir
+}
+
+// leakWords is the seal line of a fixture seating.
+func leakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
+	if off != nil && off.Leak[0].Class == "open" && off.Leak[1].Class == "open" {
+		return "open: no seal to judge"
+	}
+	var one, both [2]string
+	for _, ear := range capture.Ears {
+		one[ear], both[ear] = sealWords(v.Ears[ear])
+	}
+	if one[0] == one[1] {
+		return both[0]
+	}
+	return "left " + one[0] + "; right " + one[1]
+}
+
+// sealWords says how one cup seals, for one ear and for both alike.
+func sealWords(e fitcorr.EarVerdict) (one, both string) {
+	db := e.LeakExcessDB[0]
+	switch {
+	case e.LeakOutcome == fitcorr.Matches:
+		return "seals as worn", "both seal as worn"
+	case e.LeakOutcome == fitcorr.Adjust && db > 0:
+		return "loses " + text.Fixed(db, 1) + " dB more than worn", "both lose " + text.Fixed(db, 1) + " dB more than worn"
+	case e.LeakOutcome == fitcorr.Adjust:
+		return "loses " + text.Fixed(-db, 1) + " dB less than worn", "both lose " + text.Fixed(-db, 1) + " dB less than worn"
+	}
+	return "undetermined", "seal undetermined"
+}
+
+// seatingName is how people call a recording: "Model A, L03, seating 2, blocked".
+func seatingName(r report.Recording) string {
+	model := r.Model
+	if r.BareEar() {
+		model = "bare ear"
+	}
+	s := model + ", " + r.Subject + ", seating " + strconv.Itoa(r.Number) + ", " + string(r.Point)
+	if r.Survey != nil {
+		s += ", displaced " + displacementWords(*r.Survey)
+	}
+	return text.OneLine(s)
+}
+
+func displacementWords(d capture.Displacement) string {
+	return text.Fixed(d.ForwardMM, 1) + " mm forward, " + text.Fixed(d.UpMM, 1) + " mm up, " +
+		text.Fixed(d.RotationDeg, 1) + "°"
+}
+
+// shortFile is the file's name without the folders that all recordings share.
+func shortFile(f string) string { return path.Base(f) }
