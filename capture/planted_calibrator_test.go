@@ -45,7 +45,7 @@ func calibratorTake(r *rand.Rand, fault string, size float64) []float64 {
 
 // TestCalibratorTable plants the faults of calibrator recordings in otherwise
 // good ones, counts how often they are found, and what good ones raise. With
-// ASWORN_LONG set and -v it prints rows of docs/quality.md.
+// ASWORN_LONG set and -v it prints rows of docs/developing/quality.md.
 func TestCalibratorTable(t *testing.T) {
 	n := 40
 	if os.Getenv("ASWORN_LONG") != "" {

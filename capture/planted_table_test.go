@@ -97,7 +97,7 @@ func each(t *testing.T, n int, long bool, do func(w workbench, i int) error) {
 
 // TestFindingTable plants every fault in otherwise good recordings, counts how
 // often it is found, and counts what good recordings raise. With ASWORN_LONG
-// set and -v it prints the table of docs/quality.md.
+// set and -v it prints the table of docs/developing/quality.md.
 func TestFindingTable(t *testing.T) {
 	falseAlarms := countFalse(t, false)
 	var table strings.Builder

@@ -7,7 +7,7 @@ import (
 )
 
 // Limits of the search for lost, repeated and blanked samples. Common
-// practice, no source; docs/quality.md shows what they find.
+// practice, no source; docs/developing/quality.md shows what they find.
 const (
 	lapseRatio    = 12.0  // prediction error over its mean magnitude beside it
 	lapseFaint    = 7.0   // the same in a second channel at the same place

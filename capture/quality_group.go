@@ -9,7 +9,7 @@ import (
 )
 
 // Limits of the comparison of recordings with each other. Common practice, no
-// source; docs/quality.md shows how often they err.
+// source; docs/developing/quality.md shows how often they err.
 const (
 	groupLeast     = 3   // recordings that make a group
 	groupFromHz    = 250 // below it a leak under one cup makes the ears differ

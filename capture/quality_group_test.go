@@ -51,7 +51,7 @@ func panel(seed uint64, earsDB, seatingsDB float64) (rows []capture.Seating, rec
 // TestCompareSeatings exchanges the ears of one seating in each of many
 // invented studies, turns the polarity of another and plays a third with
 // another clock. With ASWORN_LONG set and -v it prints a part of the table of
-// docs/quality.md.
+// docs/developing/quality.md.
 func TestCompareSeatings(t *testing.T) {
 	studies := 20
 	if os.Getenv("ASWORN_LONG") != "" {

@@ -14,7 +14,7 @@ import (
 // TestLeakCorner holds the leaks of generator A, whose cups have losses and
 // whose ears sit in the near field of the driver, to the bar of the method: the
 // corner within 10 % wherever more than 3 dB are lost at 50 Hz, and its stated
-// interval true. ASWORN_LONG=1 runs the studies of docs/leak.md.
+// interval true. ASWORN_LONG=1 runs the studies of docs/developing/leak.md.
 func TestLeakCorner(t *testing.T) {
 	type set struct {
 		name   string

@@ -46,7 +46,7 @@ func simulateFixture(t testing.TB, seed uint64, at [][3]float64, wornAt [3]float
 // TestCorrectionsComeNearer: of the curves that were corrected, 95 % must be
 // nearer to the level at the true worn mean than as measured, and the mean
 // error of seatings 4 mm off must fall to about half. ASWORN_LONG=1 runs the table of
-// docs/correction.md.
+// docs/developing/correction.md.
 func TestCorrectionsComeNearer(t *testing.T) {
 	ring := func(rng *rand.Rand, mm float64) [3]float64 {
 		phi := 2 * math.Pi * rng.Float64()

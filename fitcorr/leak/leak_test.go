@@ -12,7 +12,7 @@ import (
 // TestRecovery holds the fit to the bar of the method on simulated studies:
 // the corner within 10 % wherever the loss at 50 Hz exceeds 3 dB, intervals
 // that cover, no leak seen where there is none. ASWORN_LONG=1 runs the table
-// of docs/leak.md.
+// of docs/developing/leak.md.
 func TestRecovery(t *testing.T) {
 	base := toy{position: 0.4, noise: 0.3, scatter: 0.03, worst: 0.75}
 	alter := func(f func(*toy)) toy { t := base; f(&t); return t }

@@ -9,7 +9,7 @@ const (
 )
 
 // Priors of the series, at 100 Hz (common practice, no source; what they rest
-// on is in docs/leak.md).
+// on is in docs/developing/leak.md).
 var (
 	priorSeries   = [sourceTerms]float64{0.02, 0, 0, 0}
 	priorSeriesSD = [sourceTerms]float64{0.02, 0.003, 0.005, 0.001}

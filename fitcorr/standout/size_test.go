@@ -36,7 +36,7 @@ var spectra = []struct {
 
 // TestSize simulates groups without stand-outs: the share of groups in which
 // anything is flagged must not exceed the size. ASWORN_LONG=1 runs the table
-// of docs/standouts.md.
+// of docs/developing/standouts.md.
 func TestSize(t *testing.T) {
 	trials, members := 150, []int{5, 10}
 	if os.Getenv("ASWORN_LONG") != "" {

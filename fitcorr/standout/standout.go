@@ -90,7 +90,7 @@ func Test(x [][]float64, noise, size float64, like ...[][]float64) []Member {
 	return out
 }
 
-// The calibration in chance, found by simulation (docs/standouts.md): with it
+// The calibration in chance, found by simulation (docs/developing/standouts.md): with it
 // the test keeps its size for scatter along one, two, a few or many directions.
 const (
 	trust    = 0.8
