@@ -24,7 +24,7 @@ func (a *app) runCommand() *cobra.Command {
 		Long: `The main job. Reads study.toml and seatings.csv in DIR, checks and transforms
 every recording, estimates where each seating sits, judges the fixture seatings
 against the worn ones and writes everything under DIR/results: results.json,
-tables as CSV and Markdown, the page and the plots. Recordings are only read.
+tables as CSV and Markdown, and the page. Recordings are only read.
 
 What was computed is kept (docs/developing/cache.md): a second run does only what changed,
 and an interrupted one continues where it stopped.`,

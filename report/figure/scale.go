@@ -65,6 +65,10 @@ func extent(c Curves) (lo, hi float64) {
 	return lo, hi
 }
 
+// mostDB is beyond every level and level change: what lies further out is
+// drawn past the edge and has no say in the scale.
+const mostDB = 1e4
+
 func rangeOf(c Curves, hidden bool) (lo, hi float64) {
 	lo, hi = math.Inf(1), math.Inf(-1)
 	for _, s := range c.Series {
@@ -73,7 +77,7 @@ func rangeOf(c Curves, hidden bool) (lo, hi float64) {
 		}
 		for _, ys := range [][]float64{s.Y, s.Lower, s.Upper} {
 			for i, y := range ys {
-				if !math.IsNaN(y) && c.Hz[i] >= 20*0.9 && c.Hz[i] <= 20000*1.1 {
+				if math.Abs(y) <= mostDB && c.Hz[i] >= 20*0.9 && c.Hz[i] <= 20000*1.1 {
 					lo, hi = min(lo, y), max(hi, y)
 				}
 			}
@@ -87,7 +91,10 @@ func setRange(c *Curves, lo, hi float64) {
 	if math.IsInf(lo, 0) || math.IsInf(hi, 0) {
 		lo, hi = -30, 10
 	}
-	step := GridStep(c.DBPerDecade, hi-lo)
+	if hi-lo < 1e-6 && c.DBPerDecade == 0 { // a flat line stands in the middle
+		lo, hi = lo-0.5, hi+0.5
+	}
+	step := gridStep(c.DBPerDecade, hi-lo)
 	c.YMax = math.Ceil(hi/step) * step
 	c.YMin = math.Floor(lo/step) * step
 	if c.DBPerDecade > 0 {
@@ -104,7 +111,7 @@ func setRange(c *Curves, lo, hi float64) {
 }
 
 // gridStep is the distance of horizontal grid lines.
-func GridStep(aspect, span float64) float64 {
+func gridStep(aspect, span float64) float64 {
 	switch {
 	case aspect >= LevelAspect:
 		return 10

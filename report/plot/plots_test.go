@@ -5,8 +5,10 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"asworn/report/figure"
 	"asworn/report/internal/sample"
@@ -87,10 +89,7 @@ func drawnAspect(f figure.Figure, opt Options) (float64, error) {
 	if err != nil {
 		return 0, err
 	}
-	l, err := layoutOf(f, opt)
-	if err != nil {
-		return 0, err
-	}
+	l := layoutOf(f, opt)
 	area := l.p.DataCanvas(draw.NewCanvas(vgsvg.New(l.w, l.h), l.w, l.h))
 	x, y := l.p.Transforms(&area)
 	perDB := float64(y(f.Curves.YMax)-y(f.Curves.YMin)) / (f.Curves.YMax - f.Curves.YMin)
@@ -142,5 +141,57 @@ func TestFileNamesHarmless(t *testing.T) {
 		if bytes.Contains(b, []byte("<script")) {
 			t.Errorf("%s holds a script", n)
 		}
+	}
+}
+
+// TestWriteDrawsWhatChanged: a second call writes nothing; a changed figure, a
+// missing file and other options are drawn; a figure that is gone takes its file along.
+func TestWriteDrawsWhatChanged(t *testing.T) {
+	t.Parallel()
+	figs := view.New(sample.Results()).Figures()[:3]
+	dir := t.TempDir()
+	opt := Options{Formats: []string{"svg"}}
+	old := time.Unix(1e9, 0)
+	// drawn calls Write and says which files it wrote.
+	drawn := func(figs []figure.Figure, opt Options) (out []string) {
+		t.Helper()
+		names, err := Write(dir, figs, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, n := range names {
+			info, err := os.Stat(filepath.Join(dir, n))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !info.ModTime().Equal(old) {
+				out = append(out, n)
+			}
+			if err := os.Chtimes(filepath.Join(dir, n), old, old); err != nil {
+				t.Fatal(err)
+			}
+		}
+		return out
+	}
+	check := func(what string, got []string, want ...string) {
+		t.Helper()
+		if !slices.Equal(got, want) {
+			t.Errorf("%s: drew %v, want %v", what, got, want)
+		}
+	}
+	a, b, c := figs[0].Name+".svg", figs[1].Name+".svg", figs[2].Name+".svg"
+	check("at first", drawn(figs, opt), a, b, c)
+	check("again", drawn(figs, opt))
+	changed := slices.Clone(figs)
+	changed[1].Title += " anew"
+	check("a changed figure", drawn(changed, opt), b)
+	if err := os.WriteFile(filepath.Join(dir, c), nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	check("a damaged file", drawn(changed, opt), c)
+	check("another program", drawn(changed, Options{Formats: opt.Formats, Maker: "other"}), a, b, c)
+	check("fewer figures", drawn(changed[:2], Options{Formats: opt.Formats, Maker: "other"}))
+	if _, err := os.Stat(filepath.Join(dir, c)); err == nil {
+		t.Errorf("%s is still there", c)
 	}
 }

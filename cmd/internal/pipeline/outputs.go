@@ -4,10 +4,12 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/gob"
+	"encoding/hex"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"asworn/cmd/internal/cache"
 	"asworn/report"
@@ -16,25 +18,34 @@ import (
 	"asworn/report/view"
 )
 
+// plotsDir holds the plot files, under results/.
+const plotsDir = "plots"
+
 // ReportOptions shape what is written for people.
 type ReportOptions struct {
 	Plots plot.Options
 }
 
-// defaultReport is what a run writes.
-func defaultReport() ReportOptions {
-	return ReportOptions{Plots: plot.Options{Formats: []string{"svg"}}}
-}
-
 // WriteReport writes tables, plots and the page of results under the study
-// folder dir and returns the path of the page.
+// folder dir and returns the path of the page. Plots that are there already are
+// left as they are.
 func WriteReport(dir string, r report.Results, opt ReportOptions) (string, error) {
-	out := filepath.Join(dir, ResultsDir)
-	v := view.New(r)
-	if err := writeTables(out, v.Tables().All()); err != nil {
+	program, err := programKey()
+	if err != nil {
 		return "", err
 	}
-	if _, err := plot.Write(filepath.Join(out, "plots"), v.Figures(), opt.Plots); err != nil {
+	v := view.New(r)
+	opt.Plots.Maker = hex.EncodeToString(program[:])
+	if _, err := plot.Write(filepath.Join(dir, ResultsDir, plotsDir), v.Figures(), opt.Plots); err != nil {
+		return "", err
+	}
+	return writePage(dir, v)
+}
+
+// writePage writes tables and page, which is all that a run writes for people.
+func writePage(dir string, v *view.View) (string, error) {
+	out := filepath.Join(dir, ResultsDir)
+	if err := writeTables(out, v.Tables().All()); err != nil {
 		return "", err
 	}
 	name := filepath.Join(out, pageFile)
@@ -63,7 +74,7 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 		if err := f.write(l.dir); err != nil {
 			return err
 		}
-		if _, err := WriteReport(l.dir, r, defaultReport()); err != nil {
+		if _, err := writePage(l.dir, view.New(r)); err != nil {
 			return err
 		}
 		if err := l.lay(key); err != nil {
@@ -96,14 +107,17 @@ type fileSize struct {
 
 func (l *line) outputsFile() string { return filepath.Join(l.dir, ResultsDir, cacheDir, "outputs.gob") }
 
-// list returns every file under results/ but the cache, in lexical order.
+// notOfRun are the folders under results/ that hold no outputs of a run.
+var notOfRun = []string{cacheDir, plotsDir, exportsDir}
+
+// list returns every output of a run under results/, in lexical order.
 func (l *line) list() (out []fileSize, err error) {
 	root := filepath.Join(l.dir, ResultsDir)
 	err = filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
 		switch {
 		case err != nil:
 			return err
-		case d.IsDir() && name == filepath.Join(root, cacheDir):
+		case d.IsDir() && slices.Contains(notOfRun, d.Name()) && filepath.Dir(name) == root:
 			return fs.SkipDir
 		case d.IsDir():
 			return nil
