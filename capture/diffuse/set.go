@@ -3,11 +3,12 @@
 package diffuse
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
 	"math"
+
+	"asworn/capture/hdf5"
 )
 
 // Set is a set of impulse responses from many directions.
@@ -26,17 +27,10 @@ func (s Set) Receivers() int {
 	return len(s.IR[0])
 }
 
-// sofa is the part of the text form that matters here.
-type sofa struct {
-	Attributes struct {
-		Title, DatabaseName, ListenerShortName string
-		SOFAConventions, DataType              string
-	}
-	Variables struct {
-		SourcePosition variable
-		IR             variable `json:"Data.IR"`
-		SamplingRate   variable `json:"Data.SamplingRate"`
-	}
+// source is what both forms of a set give: texts of the file, and variables.
+type source interface {
+	text(attribute string) (string, error)
+	variable(name string) (variable, error)
 }
 
 type variable struct {
@@ -45,27 +39,86 @@ type variable struct {
 	Values     []float64
 }
 
-// Read reads the JSON text that mysofa2json (package libmysofa-utils of
-// Debian) writes of a SOFA file. AES69 files themselves are netCDF-4, that is
-// HDF5, for which no pure-Go reader could be had (docs/exports.md); Read says
-// how to convert when it meets one.
+// jsonSet is the part of mysofa2json's text that matters here.
+type jsonSet struct {
+	Attributes map[string]any
+	Variables  map[string]json.RawMessage
+}
+
+func (s jsonSet) text(attribute string) (string, error) {
+	t, _ := s.Attributes[attribute].(string)
+	return t, nil
+}
+
+func (s jsonSet) variable(name string) (v variable, err error) {
+	if raw, ok := s.Variables[name]; ok {
+		err = json.Unmarshal(raw, &v)
+	}
+	return v, err
+}
+
+// hdf5Set is an AES69 file itself.
+type hdf5Set struct{ *hdf5.File }
+
+func (s hdf5Set) text(attribute string) (string, error) { return s.Text(attribute) }
+
+func (s hdf5Set) variable(name string) (v variable, err error) {
+	d, err := s.Dataset(name)
+	if err != nil {
+		return v, err
+	}
+	v.Dimensions = d.Shape
+	if v.Attributes.Type, err = d.Text("Type"); err != nil {
+		return v, err
+	}
+	if v.Attributes.Units, err = d.Text("Units"); err != nil {
+		return v, err
+	}
+	v.Values, err = d.Values()
+	return v, err
+}
+
+// Read reads an AES69 (SOFA) file, which is netCDF-4, that is HDF5 (package
+// hdf5 says what of it), or the JSON text that mysofa2json (package
+// libmysofa-utils of Debian) writes of one.
 func Read(r io.Reader) (Set, error) {
-	text, err := io.ReadAll(r)
+	b, err := io.ReadAll(r)
 	if err != nil {
 		return Set{}, err
 	}
-	if bytes.HasPrefix(text, []byte("\x89HDF")) {
-		return Set{}, fmt.Errorf("this is the binary form of AES69: convert it with `mysofa2json -c FILE.sofa > FILE.json` (Debian: libmysofa-utils) and give the JSON file")
+	if hdf5.IsHDF5(b) {
+		f, err := hdf5.Read(b)
+		if err != nil {
+			return Set{}, err
+		}
+		return read(hdf5Set{f})
 	}
-	var f sofa
-	if err := json.Unmarshal(text, &f); err != nil {
-		return Set{}, fmt.Errorf("not the JSON text of a SOFA file: %w", err)
+	var f jsonSet
+	if err := json.Unmarshal(b, &f); err != nil {
+		return Set{}, fmt.Errorf("neither an AES69 (SOFA) file, which is HDF5, nor its JSON text: %w", err)
 	}
-	a := f.Attributes
-	if a.SOFAConventions != "SimpleFreeFieldHRIR" || a.DataType != "FIR" {
-		return Set{}, fmt.Errorf("SOFA convention %q with data type %q: a diffuse-field reference needs SimpleFreeFieldHRIR with FIR", a.SOFAConventions, a.DataType)
+	return read(f)
+}
+
+func read(f source) (Set, error) {
+	var texts [4]string
+	for i, name := range []string{"SOFAConventions", "DataType", "Title", "DatabaseName"} {
+		var err error
+		if texts[i], err = f.text(name); err != nil {
+			return Set{}, err
+		}
 	}
-	ir, pos, rate := f.Variables.IR, f.Variables.SourcePosition, f.Variables.SamplingRate
+	if texts[0] != "SimpleFreeFieldHRIR" || texts[1] != "FIR" {
+		return Set{}, fmt.Errorf("SOFA convention %q with data type %q: a diffuse-field reference needs SimpleFreeFieldHRIR with FIR", texts[0], texts[1])
+	}
+	var variables [3]variable
+	for i, name := range []string{"Data.IR", "SourcePosition", "Data.SamplingRate"} {
+		var err error
+		if variables[i], err = f.variable(name); err != nil {
+			return Set{}, fmt.Errorf("%s: %w", name, err)
+		}
+	}
+	ir, pos, rate := variables[0], variables[1], variables[2]
 	if len(ir.Dimensions) != 3 || product(ir.Dimensions) != len(ir.Values) || len(ir.Values) == 0 {
 		return Set{}, fmt.Errorf("Data.IR has dimensions %v and %d values: want directions × receivers × samples", ir.Dimensions, len(ir.Values))
 	}
@@ -76,9 +129,9 @@ func Read(r io.Reader) (Set, error) {
 	if len(rate.Values) != 1 || !(rate.Values[0] > 0) {
 		return Set{}, fmt.Errorf("Data.SamplingRate is %v: want one rate above 0 for all", rate.Values)
 	}
-	s := Set{Title: a.Title, RateHz: rate.Values[0]}
+	s := Set{Title: texts[2], RateHz: rate.Values[0]}
 	if s.Title == "" {
-		s.Title = a.DatabaseName
+		s.Title = texts[3]
 	}
 	for i := range m {
 		d, err := unit(pos.Values[3*i:3*i+3], pos.Attributes.Type)

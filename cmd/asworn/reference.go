@@ -24,21 +24,18 @@ type referenceOptions struct {
 func (a *app) referenceCommand() *cobra.Command {
 	opt := referenceOptions{ear: capture.Left.String()}
 	cmd := &cobra.Command{
-		Use:   "reference FILE.json",
+		Use:   "reference FILE.sofa",
 		Short: "Compute a fixture's diffuse-field reference from its directional responses",
 		Long: `Averages the power of a set of directional responses over the sphere, each
 direction weighted by its solid angle, and writes the curve for the reference
-key of study.toml. FILE.json is the text that mysofa2json (Debian:
-libmysofa-utils) makes of an AES69 (SOFA) file of the convention
-SimpleFreeFieldHRIR:
-
-  mysofa2json -c fixture.sofa > fixture.json
+key of study.toml. FILE.sofa is an AES69 (SOFA) file of the convention
+SimpleFreeFieldHRIR, or the JSON text that mysofa2json makes of one.
 
 The set must be of this very fixture, and its loudspeaker taken out; where it
 is not, --free-field gives the diffuse field relative to the response from
 straight ahead, in which the loudspeaker cancels.`,
-		Example: `  asworn reference fixture.json --out calibration/diffuse-field.csv
-  asworn reference fixture.json --ear right --free-field`,
+		Example: `  asworn reference fixture.sofa --out calibration/diffuse-field.csv
+  asworn reference fixture.sofa --ear right --free-field`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
 			return a.reference(args[0], opt)

@@ -14,7 +14,7 @@ import (
 )
 
 // The manikin's set becomes a reference curve; a right ear that it does not
-// hold, and the binary form, are refused with a way out.
+// hold, and a file that is cut short, are refused.
 func TestReferenceCommand(t *testing.T) {
 	dir := t.TempDir()
 	z, err := gzip.NewReader(vectors.Open(t, "sofa", "manikin.json.gz"))
@@ -40,7 +40,7 @@ func TestReferenceCommand(t *testing.T) {
 		{[]string{"reference", set, "--out", out}, exitFailed, "reference.csv"}, // is there already
 		{[]string{"reference", set, "--ear", "right"}, exitFailed, "receiver 2 of 1"},
 		{[]string{"reference", set, "--ear", "both"}, exitUsage, "left or right"},
-		{[]string{"reference", binary}, exitFailed, "mysofa2json"},
+		{[]string{"reference", binary}, exitFailed, "cut short"},
 	} {
 		var stdout, stderr bytes.Buffer
 		if code := execute(context.Background(), c.args, &stdout, &stderr); code != c.code || !strings.Contains(stderr.String(), c.want) {

@@ -1,0 +1,479 @@
+package hdf5
+
+import (
+	"bytes"
+	"compress/zlib"
+	"encoding/binary"
+	"io"
+	"math"
+	"slices"
+)
+
+// Classes of datatypes.
+const (
+	classInteger   = 0
+	classFloat     = 1
+	classString    = 3
+	classReference = 7
+	classVlen      = 9
+)
+
+type datatype struct {
+	class, bits int
+	size        uint64
+}
+
+func readType(c *cursor) datatype {
+	t := datatype{class: c.int(1) & 15, bits: c.int(3), size: c.uint(4)}
+	if t.size == 0 {
+		fail("a datatype of no size")
+	}
+	return t
+}
+
+// dataspace reads the extent: empty for one value, nil with one 0 for none.
+func (f *File) dataspace(c *cursor) []uint64 {
+	version, rank, _ := c.int(1), c.int(1), c.int(1)
+	switch version {
+	case 1:
+		c.take(5)
+	case 2:
+		if c.int(1) == 2 { // null
+			return []uint64{0}
+		}
+	default:
+		fail("dataspace version %d", version)
+	}
+	if rank > 32 {
+		fail("%d dimensions", rank)
+	}
+	dims := make([]uint64, rank)
+	for i := range dims {
+		dims[i] = f.length(c)
+	}
+	return dims
+}
+
+// count is the product of the dimensions.
+func count(dims []uint64) uint64 {
+	n := uint64(1)
+	for _, d := range dims {
+		if d == 0 {
+			return 0
+		}
+		if n > math.MaxInt64/64/d {
+			fail("dimensions %v", dims)
+		}
+		n *= d
+	}
+	return n
+}
+
+// Dataset is an array of numbers with its attributes.
+type Dataset struct {
+	Shape []int // empty for a single number
+
+	object  object
+	typ     datatype
+	filters []filter
+	layout  *cursor
+}
+
+type filter struct{ id, client int } // client: the first value of the client's data, 0 for none
+
+// Filters (format specification IV.A.2.l).
+const (
+	filterDeflate    = 1
+	filterShuffle    = 2
+	filterFletcher32 = 3
+)
+
+func (f *File) dataset(o object) *Dataset {
+	space, typ, layout := o.find(msgDataspace), o.find(msgDatatype), o.find(msgLayout)
+	if space == nil || typ == nil || layout == nil {
+		fail("the object is no data set")
+	}
+	d := &Dataset{object: o, typ: readType(typ), layout: layout}
+	dims := f.dataspace(space)
+	count(dims)
+	for _, n := range dims {
+		d.Shape = append(d.Shape, int(n))
+	}
+	if c := o.find(msgFilters); c != nil {
+		version, n := c.int(1), c.int(1)
+		if version == 1 {
+			c.take(6)
+		}
+		for range n {
+			id, name := c.int(2), uint64(0)
+			if version == 1 || id >= 256 {
+				name = c.uint(2)
+			}
+			c.take(2)
+			values := c.int(2)
+			c.take(name)
+			if version == 1 {
+				c.take(-name % 8)
+			}
+			fl := filter{id: id}
+			for i := range values {
+				if v := c.int(4); i == 0 {
+					fl.client = v
+				}
+			}
+			if version == 1 && values%2 == 1 {
+				c.take(4)
+			}
+			d.filters = append(d.filters, fl)
+		}
+	}
+	return d
+}
+
+// Attributes returns the names of the attributes, sorted.
+func (d *Dataset) Attributes() []string { return d.object.names() }
+
+// Text returns a text attribute, as File.Text does.
+func (d *Dataset) Text(name string) (string, error) { return d.object.text(name) }
+
+// Values returns the numbers, the last dimension running fastest.
+func (d *Dataset) Values() (v []float64, err error) {
+	defer catch(&err)
+	raw := d.raw()
+	order := binary.ByteOrder(binary.LittleEndian)
+	if d.typ.bits&1 != 0 {
+		order = binary.BigEndian
+	}
+	n, signed := int(d.typ.size), d.typ.bits&8 != 0
+	var number func([]byte) float64
+	switch {
+	case d.typ.class == classFloat && n == 8:
+		number = func(b []byte) float64 { return math.Float64frombits(order.Uint64(b)) }
+	case d.typ.class == classFloat && n == 4:
+		number = func(b []byte) float64 { return float64(math.Float32frombits(order.Uint32(b))) }
+	case d.typ.class == classInteger && (n == 1 || n == 2 || n == 4 || n == 8):
+		number = func(b []byte) float64 {
+			var u uint64
+			for i := range b {
+				j := i
+				if order == binary.ByteOrder(binary.LittleEndian) {
+					j = n - 1 - i
+				}
+				u = u<<8 | uint64(b[j])
+			}
+			if shift := 64 - 8*n; signed {
+				return float64(int64(u<<shift) >> shift)
+			}
+			return float64(u)
+		}
+	default:
+		fail("a datatype of class %d and %d bytes: want whole or IEEE numbers", d.typ.class, n)
+	}
+	v = make([]float64, len(raw)/n)
+	for i := range v {
+		v[i] = number(raw[i*n : (i+1)*n])
+	}
+	return v, nil
+}
+
+// deflateMost is how many bytes one byte of a deflate stream can become
+// (zlib's technical details: 1032 to 1).
+const deflateMost = 1032
+
+// most is how many bytes of data the file can hold at all.
+func (d *Dataset) most() uint64 {
+	n := uint64(len(d.object.f.b))
+	if slices.ContainsFunc(d.filters, func(fl filter) bool { return fl.id == filterDeflate }) {
+		n *= deflateMost
+	}
+	return n
+}
+
+// raw returns the bytes of the elements in order.
+func (d *Dataset) raw() []byte {
+	f, c := d.object.f, &cursor{d.layout.b}
+	dims := make([]uint64, len(d.Shape))
+	for i, n := range d.Shape {
+		dims[i] = uint64(n)
+	}
+	n := count(dims)
+	if n == 0 {
+		return nil
+	}
+	limit := d.most()
+	if d.typ.size > limit || n > limit/d.typ.size {
+		fail("%d values of %d bytes are more than a file of %d bytes can hold", n, d.typ.size, len(f.b))
+	}
+	bytes := n * d.typ.size
+	version, class := c.int(1), c.int(1)
+	if version != 3 && version != 4 {
+		fail("data layout version %d; h5repack makes it anew", version)
+	}
+	switch class {
+	case 0:
+		c.take(2)
+		return c.take(bytes)
+	case 1:
+		a := f.address(c)
+		if a == none {
+			fail("data that were never written")
+		}
+		return f.at(a).take(bytes)
+	case 2:
+		return d.chunked(version, c, dims, make([]byte, bytes))
+	}
+	fail("data layout class %d (virtual): not read", class)
+	return nil
+}
+
+// chunked fills out from the chunks.
+func (d *Dataset) chunked(version int, c *cursor, dims []uint64, out []byte) []byte {
+	f, rank := d.object.f, len(dims)
+	flags := 0
+	if version == 4 {
+		flags = c.int(1)
+	}
+	if n := c.int(1); n != rank+1 || rank == 0 {
+		fail("chunks of %d dimensions for data of %d", n-1, rank)
+	}
+	chunk := make([]uint64, rank)
+	index := 0
+	var address uint64
+	if version == 3 {
+		address = f.address(c)
+		for i := range chunk {
+			chunk[i] = c.uint(4)
+		}
+	} else {
+		n := c.int(1)
+		for i := range chunk {
+			chunk[i] = c.uint(n)
+		}
+		c.uint(n)
+		index = c.int(1)
+	}
+	whole := count(chunk)
+	if whole == 0 || whole > d.most()/d.typ.size {
+		fail("chunks of %v values are more than a file of %d bytes can hold", chunk, len(f.b))
+	}
+	whole *= d.typ.size
+	total := uint64(1)
+	per := make([]uint64, rank) // chunks along each dimension
+	for i := range per {
+		per[i] = (dims[i] + chunk[i] - 1) / chunk[i]
+		total *= per[i]
+	}
+	if total > d.most()/whole || total > uint64(len(f.b)) {
+		fail("%d chunks are more than a file of %d bytes can hold", total, len(f.b))
+	}
+	done := visited{}
+	place := func(address, stored uint64, mask int, at []uint64) {
+		if address == none {
+			return
+		}
+		n := uint64(0)
+		for i := range at {
+			if at[i] >= per[i] {
+				fail("a chunk beyond the data")
+			}
+			n = n*per[i] + at[i]
+		}
+		done.node(n)
+		d.copyChunk(out, d.unfilter(f.at(address).take(stored), mask, whole), dims, chunk, at)
+	}
+	nth := func(n uint64) []uint64 {
+		at := make([]uint64, rank)
+		for i := rank - 1; i >= 0; i-- {
+			at[i] = n % per[i]
+			n /= per[i]
+		}
+		return at
+	}
+	switch index {
+	case 0:
+		if address == none {
+			break
+		}
+		keySize := uint64(8 + 8*(rank+1))
+		f.btree1(address, 1, func(c *cursor) { c.take(keySize) }, func(key []byte, child uint64) {
+			k := &cursor{key}
+			stored, mask := k.uint(4), k.int(4)
+			at := make([]uint64, rank)
+			for i := range at {
+				at[i] = k.uint(8) / chunk[i]
+			}
+			place(child, stored, mask, at)
+		})
+	case 1: // a single chunk
+		stored, mask := whole, 0
+		if flags&2 != 0 {
+			stored, mask = f.length(c), c.int(4)
+		}
+		place(f.address(c), stored, mask, make([]uint64, rank))
+	case 2: // implicit: one after the other
+		a := f.address(c)
+		for n := range total {
+			if a != none {
+				place(a+n*whole, whole, 0, nth(n))
+			}
+		}
+	case 3: // fixed array
+		c.take(1)
+		if a := f.address(c); a != none {
+			d.fixedArray(a, total, whole, func(n, address, stored uint64, mask int) { place(address, stored, mask, nth(n)) })
+		}
+	case 5: // version 2 B-tree
+		c.take(6)
+		kind := 10
+		if len(d.filters) > 0 {
+			kind = 11
+		}
+		f.btree2(f.address(c), kind, func(r *cursor) {
+			a, stored, mask := f.address(r), whole, 0
+			if kind == 11 {
+				stored, mask = r.uint(len(r.b)-4-8*rank), r.int(4)
+			}
+			at := make([]uint64, rank)
+			for i := range at {
+				at[i] = r.uint(8)
+			}
+			place(a, stored, mask, at)
+		})
+	default:
+		fail("chunks by an extensible array: not read; `h5repack -l CHUNK=…` without libver=latest makes it anew")
+	}
+	if uint64(len(done)) != total {
+		fail("%d of %d chunks were never written", total-uint64(len(done)), total)
+	}
+	return out
+}
+
+func (d *Dataset) fixedArray(address, total, whole uint64, place func(n, address, stored uint64, mask int)) {
+	f := d.object.f
+	c := f.at(address)
+	c.expect("FAHD")
+	c.take(1)
+	client, entry, pageBits := c.int(1), c.int(1), c.int(1)
+	n := f.length(c)
+	c = f.at(f.address(c))
+	if n < total || pageBits > 32 || entry < f.offsetSize {
+		fail("a fixed array of %d entries for %d chunks", n, total)
+	}
+	c.expect("FADB")
+	c.take(uint64(2 + f.offsetSize))
+	page := uint64(1) << pageBits
+	paged := n > page
+	var used []byte
+	if paged {
+		used = c.take(((n+page-1)/page + 7) / 8)
+		c.take(4)
+	}
+	for i := range total {
+		if paged && i%page == 0 {
+			if i > 0 {
+				c.take(4)
+			}
+			if p := i / page; used[p/8]&(0x80>>(p%8)) == 0 {
+				fail("a page of chunks was never written")
+			}
+		}
+		e := &cursor{c.take(uint64(entry))}
+		a, stored, mask := f.address(e), whole, 0
+		if client == 1 {
+			stored, mask = e.uint(entry-f.offsetSize-4), e.int(4)
+		}
+		place(i, a, stored, mask)
+	}
+}
+
+// copyChunk puts the part of a chunk that lies within the data in its place.
+func (d *Dataset) copyChunk(out, b []byte, dims, chunk, at []uint64) {
+	rank, e := len(dims), d.typ.size
+	last := rank - 1
+	run := min(chunk[last], dims[last]-at[last]*chunk[last])
+	rows := count(chunk[:last])
+	for row := range rows {
+		dst, rest, stride, inside := uint64(0), row, uint64(1), true
+		for i := last - 1; i >= 0; i-- {
+			k := at[i]*chunk[i] + rest%chunk[i]
+			rest /= chunk[i]
+			if k >= dims[i] {
+				inside = false
+				break
+			}
+			stride *= dims[i+1]
+			dst += k * stride
+		}
+		if inside {
+			dst += at[last] * chunk[last]
+			copy(out[dst*e:(dst+run)*e], b[row*chunk[last]*e:])
+		}
+	}
+}
+
+// unfilter undoes the filters; the result has the given size.
+func (d *Dataset) unfilter(b []byte, mask int, whole uint64) []byte {
+	for i := len(d.filters) - 1; i >= 0; i-- {
+		if mask>>i&1 != 0 {
+			continue
+		}
+		switch fl := d.filters[i]; fl.id {
+		case filterDeflate:
+			z, err := zlib.NewReader(bytes.NewReader(b))
+			if err != nil {
+				fail("a chunk does not inflate: %v", err)
+			}
+			var plain bytes.Buffer
+			if _, err := io.Copy(&plain, io.LimitReader(z, int64(whole)+4)); err != nil {
+				fail("a chunk does not inflate: %v", err)
+			}
+			b = plain.Bytes()
+		case filterShuffle:
+			b = unshuffle(b, int(d.typ.size))
+		case filterFletcher32:
+			if len(b) < 4 {
+				fail("a chunk of %d bytes", len(b))
+			}
+			sum := binary.LittleEndian.Uint32(b[len(b)-4:])
+			if b = b[:len(b)-4]; fletcher32(b) != sum {
+				fail("the checksum of a chunk does not fit: the file is damaged")
+			}
+		default:
+			fail("filter %d: shuffle, deflate and fletcher32 are read; `h5repack -f GZIP=5` makes the file anew", fl.id)
+		}
+	}
+	if uint64(len(b)) != whole {
+		fail("a chunk of %d bytes where %d belong", len(b), whole)
+	}
+	return b
+}
+
+// unshuffle puts the bytes of each element together again.
+func unshuffle(b []byte, size int) []byte {
+	n := len(b) / size
+	out := make([]byte, len(b))
+	for k := range size {
+		for i, v := range b[k*n : (k+1)*n] {
+			out[i*size+k] = v
+		}
+	}
+	copy(out[n*size:], b[n*size:])
+	return out
+}
+
+// fletcher32 is Fletcher's checksum over 16-bit words, big end first, with
+// sums modulo 65535 in which only nothing but zeros gives 0.
+func fletcher32(b []byte) uint32 {
+	var s1, s2 uint32
+	fold := func(s uint32) uint32 { return s&0xffff + s>>16 }
+	for len(b) > 0 {
+		w := uint32(b[0]) << 8
+		if len(b) > 1 {
+			w |= uint32(b[1])
+		}
+		b = b[min(2, len(b)):]
+		s1 = fold(s1 + w)
+		s2 = fold(s2 + s1)
+	}
+	return s2<<16 | s1
+}
