@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 	"asworn/report/table"
 )
 
@@ -20,7 +21,7 @@ func (r *View) biasHalf(s fitcorr.Sensitivity, i int) float64 {
 	if i < len(s.BiasDF) {
 		df = s.BiasDF[i]
 	}
-	return quantile(r.Options.Confidence, df) * s.BiasSE[i]
+	return stats.Coverage(r.Options.Confidence, df) * s.BiasSE[i]
 }
 
 // biasRMS is the RMS of fixture minus worn over the third octaves from 50 Hz

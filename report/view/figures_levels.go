@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 	"asworn/report"
 	"asworn/report/figure"
 	"asworn/report/text"
@@ -188,7 +189,7 @@ func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
 
 func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st figure.Style, hide bool) figure.Series {
 	s := figure.Series{Name: name, Group: group, Link: link, Style: st, Hidden: hide}
-	k := quantile(confidence, 0)
+	k := stats.Coverage(confidence, 0)
 	for i := range raw {
 		y, half := math.NaN(), math.NaN()
 		if i < len(co.Applied) && co.Applied[i] && i < len(co.DeltaDB) && i < len(co.StdErrDB) {

@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 	"asworn/report/figure"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -55,7 +56,7 @@ func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.Offset
 		origin = mean.Value
 		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.ToleranceMM
 		om.Marked = &[2]float64{-origin[0], -origin[1]}
-		om.Mean = figure.EllipseOf(mean.Cov, quantile(r.Options.Confidence, mean.DF))
+		om.Mean = figure.EllipseOf(mean.Cov, stats.Coverage(r.Options.Confidence, mean.DF))
 		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
 		om.Limit = om.ToleranceMM
 	}
@@ -78,7 +79,7 @@ func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.Offset
 				p.X, p.Y = off.Value[0], off.Value[1]
 				p.Verdict, p.Tone = actionFor(v).word(), actionFor(v).tone()
 			}
-			p.Interval = figure.EllipseOf(off.Cov, quantile(r.Options.Confidence, off.DF))
+			p.Interval = figure.EllipseOf(off.Cov, stats.Coverage(r.Options.Confidence, off.DF))
 		}
 		if !e.Seen[0] || !e.Seen[1] {
 			om.Unseen = append(om.Unseen, p.Name)
@@ -98,7 +99,7 @@ func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.Offset
 // leakFigures compares the level lost at 50 Hz, per model and ear.
 func (r *View) leakFigures() []figure.Figure {
 	var out []figure.Figure
-	k := quantile(r.Options.Confidence, 0)
+	k := stats.Coverage(r.Options.Confidence, 0)
 	for _, m := range r.Analysis.Models {
 		if m.OpenBack {
 			continue
@@ -251,7 +252,7 @@ func addComponent(c *figure.Curves, name string, v []fitcorr.Component, valid []
 // surveyFigures draws the level change per mm and per degree.
 func (r *View) surveyFigures() []figure.Figure {
 	var out []figure.Figure
-	k := quantile(r.Options.Confidence, 0)
+	k := stats.Coverage(r.Options.Confidence, 0)
 	names := [3]string{"forward, dB per mm", "up, dB per mm", "rotation, dB per degree"}
 	for _, m := range r.Analysis.Models {
 		for _, ear := range capture.Ears {

@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -86,7 +87,7 @@ func (r *View) leakTable() table.Table {
 		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "No.", Key: "seating", Kind: table.Number, Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true},
 			{Head: "Class", Key: "class"}, {Head: "Corner\nHz", Key: "corner_hz", Kind: table.Interval},
 			{Head: "Loss 20 Hz\ndB", Key: "loss_20hz_db", Kind: table.Interval}, {Head: "Loss 50 Hz\ndB", Key: "loss_50hz_db", Kind: table.Interval}, {Head: "Loss 100 Hz\ndB", Key: "loss_100hz_db", Kind: table.Interval}}}
-	k := quantile(r.Options.Confidence, 0)
+	k := stats.Coverage(r.Options.Confidence, 0)
 	for _, s := range r.seatings {
 		if s.offset == nil {
 			continue
