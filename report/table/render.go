@@ -76,23 +76,33 @@ func (t Table) WriteMarkdown(w io.Writer) error {
 		_, err := io.WriteString(w, b.String())
 		return err
 	}
-	rule := "|"
-	b.WriteString("|")
-	for _, c := range t.Columns {
-		b.WriteString(" " + markdownText(text.OneLine(c.Head)) + " |")
+	align := make(tw.Alignment, len(t.Columns))
+	head := make([]string, len(t.Columns))
+	for i, c := range t.Columns {
+		head[i] = markdownText(c.Head)
+		align[i] = tw.AlignLeft
 		if c.Right() {
-			rule += "---:|"
-		} else {
-			rule += "---|"
+			align[i] = tw.AlignRight
 		}
 	}
-	b.WriteString("\n" + rule + "\n")
+	cell := tw.CellConfig{
+		Formatting: tw.CellFormatting{AutoWrap: tw.WrapNone, AutoFormat: tw.Off},
+		Alignment:  tw.CellAlignment{PerColumn: align},
+	}
+	out := tablewriter.NewTable(&b, tablewriter.WithRenderer(renderer.NewMarkdown()),
+		tablewriter.WithConfig(tablewriter.Config{Header: cell, Row: cell}))
+	out.Header(head)
 	for _, row := range t.Rows {
-		b.WriteString("|")
-		for _, c := range row {
-			b.WriteString(" " + markdownText(c.Text) + " |")
+		cells := make([]string, len(row))
+		for i, c := range row {
+			cells[i] = markdownText(c.Text)
 		}
-		b.WriteString("\n")
+		if err := out.Append(cells); err != nil {
+			return err
+		}
+	}
+	if err := out.Render(); err != nil {
+		return err
 	}
 	b.WriteString("\n")
 	_, err := io.WriteString(w, b.String())
@@ -179,24 +189,33 @@ func csvText(s string) string {
 	return s
 }
 
+// writeBlock has tablewriter make one block: it wraps cells at their spaces to
+// the widths of b, aligns them and draws the rule.
 func (t Table) writeBlock(w io.Writer, b block, color bool) error {
-	head := make([]string, len(b.cols))
+	last := len(b.cols) - 1
 	align := make(tw.Alignment, len(b.cols))
+	padding := make([]tw.Padding, len(b.cols))
+	widest := make(tw.Mapper[int, int])
+	head := make([]string, len(b.cols))
 	for i, c := range b.cols {
-		head[i] = strings.Join(Wrap(t.Columns[c].Head, b.widths[i]), "\n")
+		head[i] = t.Columns[c].Head
 		align[i] = tw.AlignLeft
 		if t.Columns[c].Right() {
 			align[i] = tw.AlignRight
 		}
+		padding[i] = tw.Padding{Right: strings.Repeat(" ", gap), Overwrite: true}
+		if i == last {
+			padding[i].Right = ""
+		}
+		widest[i] = b.widths[i] + len(padding[i].Right)
 	}
-	pad := tw.Padding{Left: "", Right: strings.Repeat(" ", gap), Overwrite: true}
 	cell := tw.CellConfig{
-		Formatting: tw.CellFormatting{AutoWrap: tw.WrapNone, AutoFormat: tw.Off},
-		Alignment:  tw.CellAlignment{PerColumn: align},
-		Padding:    tw.CellPadding{Global: pad},
+		Formatting:   tw.CellFormatting{AutoWrap: tw.WrapNormal, AutoFormat: tw.Off},
+		Alignment:    tw.CellAlignment{PerColumn: align},
+		Padding:      tw.CellPadding{PerColumn: padding},
+		ColMaxWidths: tw.CellWidth{PerColumn: widest},
 	}
-	var raw strings.Builder
-	table := tablewriter.NewTable(&raw,
+	out := tablewriter.NewTable(w,
 		tablewriter.WithRenderer(renderer.NewBlueprint(tw.Rendition{
 			Borders: tw.BorderNone,
 			Symbols: tw.NewSymbols(tw.StyleLight),
@@ -205,50 +224,38 @@ func (t Table) writeBlock(w io.Writer, b block, color bool) error {
 				Lines:      tw.Lines{ShowHeaderLine: tw.On},
 			},
 		})),
-		tablewriter.WithConfig(tablewriter.Config{Header: cell, Row: cell,
-			Behavior: tw.Behavior{TrimSpace: tw.Off, TrimLine: tw.Off}}),
+		tablewriter.WithConfig(tablewriter.Config{Header: cell, Row: cell}),
 	)
-	table.Header(head)
+	out.Header(head)
 	for _, row := range t.Rows {
 		cells := make([]string, len(b.cols))
 		for i, c := range b.cols {
-			lines := Wrap(row[c].Text, b.widths[i])
+			cells[i] = wrappable(row[c].Text, b.widths[i])
 			if color {
-				for k := range lines {
-					lines[k] = paint(lines[k], row[c].Tone)
-				}
+				cells[i] = paint(cells[i], row[c].Tone)
 			}
-			cells[i] = strings.Join(lines, "\n")
 		}
-		if err := table.Append(cells); err != nil {
+		if err := out.Append(cells); err != nil {
 			return err
 		}
 	}
-	if err := table.Render(); err != nil {
+	if err := out.Render(); err != nil {
 		return err
-	}
-	sum := gap * (len(b.widths) - 1)
-	for _, n := range b.widths {
-		sum += n
-	}
-	for line := range strings.Lines(raw.String()) {
-		line = strings.TrimRight(line, " \n")
-		if strings.Trim(line, "─") == "" && line != "" { // the rule: not wider than the cells
-			line = strings.Repeat("─", sum)
-		}
-		if _, err := io.WriteString(w, line+"\n"); err != nil {
-			return err
-		}
 	}
 	_, err := io.WriteString(w, "\n")
 	return err
 }
 
-// paint colours a cell with the terminal's own sixteen colours (ECMA-48).
+// paint colours a cell with the terminal's own sixteen colours (ECMA-48), word
+// by word, so that wrapping does not colour what stands beside it.
 func paint(s string, t Tone) string {
 	code := [...]string{Plain: "", Good: "32", Act: "1;33", Unsure: "36", Bad: "1;31"}[t]
-	if code == "" || s == "" {
+	if code == "" {
 		return s
 	}
-	return "\x1b[" + code + "m" + s + "\x1b[0m"
+	words := strings.Fields(s)
+	for i, w := range words {
+		words[i] = "\x1b[" + code + "m" + w + "\x1b[0m"
+	}
+	return strings.Join(words, " ")
 }

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"github.com/clipperhouse/displaywidth"
+	"github.com/olekukonko/tablewriter/pkg/twwarp"
 
 	"asworn/report/text"
 )
@@ -100,32 +101,26 @@ func (t Table) fit(cols []int, width int) block {
 	return b
 }
 
-// Wrap breaks s at spaces and at its own line ends so that no line is wider
-// than width; a longer word is broken, after a slash or hyphen when it has one.
+// Wrap breaks s at spaces so that no line is wider than width.
 func Wrap(s string, width int) []string {
+	lines, _ := twwarp.WrapString(wrappable(s, width), max(width, 1))
+	return lines
+}
+
+// wrappable gives a word that is wider than width, which tablewriter would
+// leave whole, spaces to wrap at: after a slash or hyphen when it has one.
+func wrappable(s string, width int) string {
 	width = max(width, 1)
 	var out []string
-	for _, para := range strings.Split(s, "\n") {
-		line := ""
-		for _, word := range strings.Fields(text.Printable(para)) {
-			switch {
-			case line == "":
-				line = word
-			case displaywidth.String(line)+1+displaywidth.String(word) <= width:
-				line += " " + word
-			default:
-				out = append(out, line)
-				line = word
-			}
-			for displaywidth.String(line) > width {
-				head, tail := breakWord(line, width)
-				out = append(out, head)
-				line = tail
-			}
+	for _, word := range strings.Fields(text.Printable(s)) {
+		for displaywidth.String(word) > width {
+			head, tail := breakWord(word, width)
+			out = append(out, head)
+			word = tail
 		}
-		out = append(out, line)
+		out = append(out, word)
 	}
-	return out
+	return strings.Join(out, " ")
 }
 
 func breakWord(s string, width int) (head, tail string) {

@@ -83,7 +83,7 @@ func (r *View) budgetFigures() []figure.Figure {
 // memberTable lists which seatings went into each final curve, and why.
 func (r *View) memberTable() table.Table {
 	t := table.Table{Name: "final-curves", Title: "What the final curves are made of",
-		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "Point", Key: "point", Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true},
+		Columns: []table.Column{modelColumn, pointColumn, earColumn,
 			{Head: "No.", Key: "seating", Kind: table.Number}, {Head: "Used", Key: "used"}, {Head: "Why", Key: "why"}}}
 	for _, m := range r.Analysis.Models {
 		for _, f := range m.Curves {
@@ -109,7 +109,7 @@ func (r *View) memberTable() table.Table {
 func (r *View) budgetTable() table.Table {
 	t := table.Table{Name: "uncertainty", Title: "Uncertainty budget of the final curves",
 		Note: "Standard uncertainty in dB (JCGM 100:2008), RMS over the third octaves of each range. Type A: statistics of this study; B: otherwise.",
-		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "Point", Key: "point", Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true},
+		Columns: []table.Column{modelColumn, pointColumn, earColumn,
 			{Head: "Source", Key: "source"}, {Head: "Type", Key: "type"}}}
 	ranges := [][2]float64{{20, 200}, {200, 2000}, {2000, 16000}}
 	for _, g := range ranges {

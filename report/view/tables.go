@@ -10,6 +10,14 @@ import (
 	"asworn/report/text"
 )
 
+// The columns that name a row in most tables.
+var (
+	modelColumn   = table.Column{Head: "Model", Key: "model", Repeat: true}
+	earColumn     = table.Column{Head: "Ear", Key: "ear", Repeat: true}
+	pointColumn   = table.Column{Head: "Point", Key: "point", Repeat: true}
+	seatingColumn = table.Column{Head: "No.", Key: "seating", Kind: table.Number, Repeat: true}
+)
+
 // Tables are all tables of a report; those that the study has nothing for
 // are empty.
 type Tables struct {
@@ -79,8 +87,8 @@ func (r *View) fixtureTable() table.Table {
 			" mm is as good as none. The verdict goes by both cups together, which are known better than either, or by a cup that is shown to be off. " +
 			"Seal: level lost at 50 Hz against the panel's mean.",
 		Columns: []table.Column{
-			{Head: "Model", Key: "model", Repeat: true},
-			{Head: "No.", Key: "seating", Kind: table.Number, Repeat: true},
+			modelColumn,
+			seatingColumn,
 			{Head: "Verdict", Key: "verdict"},
 			{Head: "Left off\nmm", Key: "left_off_mm", Kind: table.Interval},
 			{Head: "Right off\nmm", Key: "right_off_mm", Kind: table.Interval},
@@ -124,9 +132,9 @@ func (r *View) fixtureOffsetTable() table.Table {
 			" interval; positive is toward the nose, toward the crown, headband's top toward the nose. " +
 			"Move by the opposite. A dash: not seen by the survey.",
 		Columns: []table.Column{
-			{Head: "Model", Key: "model", Repeat: true},
-			{Head: "No.", Key: "seating", Kind: table.Number, Repeat: true},
-			{Head: "Ear", Key: "ear", Repeat: true},
+			modelColumn,
+			seatingColumn,
+			earColumn,
 			{Head: "Forward\nmm", Key: "forward_mm", Kind: table.Interval},
 			{Head: "Up\nmm", Key: "up_mm", Kind: table.Interval},
 			{Head: "Rotation\ndeg", Key: "rotation_deg", Kind: table.Interval},
@@ -178,7 +186,7 @@ func (r *View) listenerTable() table.Table {
 		Note: "Mean offset of each listener's seatings from the fixture's marked position, with the " +
 			text.Percent(r.Options.Confidence) + " interval, and mean level lost at 50 Hz.",
 		Columns: []table.Column{
-			{Head: "Model", Key: "model", Repeat: true},
+			modelColumn,
 			{Head: "Listener", Key: "listener", Repeat: true},
 			{Head: "Used\nof", Key: "seatings_used"},
 			{Head: "Left\nforward\nmm", Key: "left_forward_mm", Kind: table.Interval},

@@ -13,7 +13,7 @@ import (
 // correctionTable says where corrections were applied and what they brought.
 func (r *View) correctionTable() table.Table {
 	t := table.Table{Name: "corrections", Title: "Corrections", Note: "RMS distance to held-out curves from 1 kHz to 10 kHz, before and after.",
-		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "Seating", Key: "seating", Repeat: true}, {Head: "Point", Key: "point"},
+		Columns: []table.Column{modelColumn, {Head: "Seating", Key: "seating", Repeat: true}, {Head: "Point", Key: "point"},
 			{Head: "Ear", Key: "ear"}, {Head: "Before\ndB", Key: "before_db", Kind: table.Number}, {Head: "After\ndB", Key: "after_db", Kind: table.Number},
 			{Head: "Applied\nbands", Key: "applied_bands", Kind: table.Number}, {Head: "Withheld", Key: "withheld"}}}
 	for _, m := range r.Analysis.Models {
@@ -37,7 +37,7 @@ func (r *View) correctionTable() table.Table {
 // surveyTable says how well each position survey works.
 func (r *View) surveyTable() table.Table {
 	t := table.Table{Name: "survey", Title: "Position survey", Note: "Held out: error when a displacement is left out, in dB and turned around in mm or degrees. SD: of one seating's offset. A dash: axis not seen.",
-		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true}, {Head: "Displacements", Key: "displacements", Kind: table.Number},
+		Columns: []table.Column{modelColumn, earColumn, {Head: "Displacements", Key: "displacements", Kind: table.Number},
 			{Head: "Method", Key: "method"}, {Head: "Held out\ndB", Key: "held_out_db", Kind: table.Number},
 			{Head: "Held out\nforward mm", Key: "held_out_forward_mm", Kind: table.Number}, {Head: "Held out\nup mm", Key: "held_out_up_mm", Kind: table.Number}, {Head: "Held out\nrotation deg", Key: "held_out_rotation_deg", Kind: table.Number},
 			{Head: "SD\nforward mm", Key: "sd_forward_mm", Kind: table.Number}, {Head: "SD\nup mm", Key: "sd_up_mm", Kind: table.Number}, {Head: "SD\nrotation deg", Key: "sd_rotation_deg", Kind: table.Number},
@@ -84,7 +84,7 @@ func (r *View) recordingTable() table.Table {
 // leakTable lists what the leak costs per fixture seating and ear.
 func (r *View) leakTable() table.Table {
 	t := table.Table{Name: "leaks", Title: "Seal of each fixture seating", Note: "Loss against the best-sealed reference, with the " + text.Percent(r.Options.Confidence) + " interval.",
-		Columns: []table.Column{{Head: "Model", Key: "model", Repeat: true}, {Head: "No.", Key: "seating", Kind: table.Number, Repeat: true}, {Head: "Ear", Key: "ear", Repeat: true},
+		Columns: []table.Column{modelColumn, seatingColumn, earColumn,
 			{Head: "Class", Key: "class"}, {Head: "Corner\nHz", Key: "corner_hz", Kind: table.Interval},
 			{Head: "Loss 20 Hz\ndB", Key: "loss_20hz_db", Kind: table.Interval}, {Head: "Loss 50 Hz\ndB", Key: "loss_50hz_db", Kind: table.Interval}, {Head: "Loss 100 Hz\ndB", Key: "loss_100hz_db", Kind: table.Interval}}}
 	k := stats.Coverage(r.Options.Confidence, 0)

@@ -23,7 +23,7 @@ func (r *View) modelTable() table.Table {
 			"listeners and within a listener; survey error: of a position left out of the survey; per unit: RMS " +
 			"level change per mm or degree, 200 Hz to 16 kHz." + r.separationNote() + r.readingNote(),
 		Columns: []table.Column{
-			{Head: "Model", Key: "model", Repeat: true},
+			modelColumn,
 			{Head: "Axis", Key: "axis", Repeat: true},
 			{Head: "Panel's\nmean", Key: "worn_mean", Kind: table.Interval},
 			{Head: "People's\nmean", Key: "people_mean", Kind: table.Interval},

@@ -21,9 +21,9 @@ func (r *View) sensitivityTable() table.Table {
 			" interval. Listener and seating: how far one person putting the headphone on once is from the panel's mean. " +
 			"Seating: the same person again.",
 		Columns: []table.Column{
-			{Head: "Model", Key: "model", Repeat: true},
-			{Head: "Ear", Key: "ear", Repeat: true},
-			{Head: "Point", Key: "point", Repeat: true},
+			modelColumn,
+			earColumn,
+			pointColumn,
 			{Head: "Listeners", Key: "listeners", Kind: table.Number},
 			{Head: "Worn\nseatings", Key: "worn_seatings", Kind: table.Number},
 			{Head: "Fixture\nseatings", Key: "fixture_seatings", Kind: table.Number},
