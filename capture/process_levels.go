@@ -76,6 +76,7 @@ func (t *take) respond(b *desk, e Ear) {
 		r.Impulse[i] *= gain * w
 	}
 	r.Onset = float64(p.pre) + peak - float64(whole)
+	r.Delay = peak
 	if p.smooth != nil {
 		r.Coherence = t.coherence(b)
 	}

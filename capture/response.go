@@ -7,6 +7,10 @@ type Response struct {
 	RateHz  float64   `json:"-"`
 	Impulse []float64 `json:"-"` // windowed linear impulse response, Onset samples before the direct sound
 	Onset   float64   `json:"-"` // position of the direct sound in Impulse, in samples
+	// Delay is how much later than the loopback the direct sound comes, in
+	// samples; without a loopback later than where the excitation was placed,
+	// which is the same place for both ears and otherwise arbitrary.
+	Delay float64 `json:"-"`
 
 	LevelDB  []float64 `json:"level_db"`  // power average over the band; unit in Recording.LevelUnit
 	StdErrDB []float64 `json:"stderr_db"` // standard error of LevelDB, from noise and from repeats

@@ -19,7 +19,7 @@ func (a *app) reportCommand() *cobra.Command {
 		Long: `Writes, from DIR/results/results.json alone, the self-contained page, the tables
 as CSV and Markdown and the plots. Nothing is estimated anew. With --exports it
 adds, under DIR/results/exports, the corrections as filters, the impulse
-responses and the headphone responses as text for AES69 (docs/exports.md).`,
+responses and the headphone responses as AES69 files (docs/exports.md).`,
 		Example: `  asworn report my-study --open
   asworn report my-study --format png --width 88 --font-size 8 --no-title`,
 		Args: cobra.ExactArgs(1),

@@ -1,7 +1,9 @@
 package export
 
 import (
+	"bytes"
 	"fmt"
+	"math"
 	"path/filepath"
 	"strings"
 
@@ -100,9 +102,20 @@ func correctionCurve(c *fitcorr.Correction) (hz, db []float64) {
 	return hz, db
 }
 
-// Source finds the impulse responses of a recording: left and right at rateHz,
-// nil slices when there are none.
-type Source func(rec report.Recording) (rateHz float64, ears [2][]float64, err error)
+// Pair is the impulse responses of a recording, left and right; nil slices
+// when there are none.
+type Pair struct {
+	RateHz float64
+	Ears   [2][]float64
+	// Start is when each response's first sample comes, in samples after a time
+	// zero that the ears share: that of all recordings when they have a
+	// loopback (Common), else of this one alone.
+	Start  [2]float64
+	Common bool
+}
+
+// Source finds the impulse responses of a recording.
+type Source func(rec report.Recording) (Pair, error)
 
 // Impulses writes, into dir, the impulse responses of every usable recording
 // of r, left and right in one WAV file each (WriteImpulses). It returns the
@@ -114,15 +127,15 @@ func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 		if !rec.Usable {
 			continue
 		}
-		rate, ears, err := source(rec)
+		pair, err := source(rec)
 		if err != nil {
 			return files, fmt.Errorf("%s: %w", rec.File, err)
 		}
-		if len(ears[0]) == 0 || len(ears[1]) == 0 {
+		if len(pair.Ears[0]) == 0 || len(pair.Ears[1]) == 0 {
 			continue
 		}
 		path := filepath.Join(dir, names.file(rec.File)+".wav")
-		if err := WriteImpulses(path, rate, ears[:]...); err != nil {
+		if err := WriteImpulses(path, pair.RateHz, pair.Ears[:]...); err != nil {
 			return files, err
 		}
 		files = append(files, path)
@@ -130,8 +143,8 @@ func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 	return files, nil
 }
 
-// Headphones writes, into dir, the impulse responses of r as CDL files for
-// AES69 (WriteCDL): one per model, subject and point, of the usable seatings
+// Headphones writes, into dir, the impulse responses of r as AES69
+// files (WriteAES69): one per model, subject and point, of the usable seatings
 // that were placed normally. common carries what the results do not know
 // (organisation, contact, licence, version, date). It returns the files
 // written. The folder must exist.
@@ -146,18 +159,18 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		if !rec.Usable || rec.Model == "" || rec.Survey != nil {
 			continue
 		}
-		rate, ears, err := source(rec)
+		pair, err := source(rec)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", rec.File, err)
 		}
-		if len(ears[0]) == 0 || len(ears[1]) == 0 {
+		if len(pair.Ears[0]) == 0 || len(pair.Ears[1]) == 0 {
 			continue
 		}
 		k := key{rec.Model, rec.Unit, rec.Subject, rec.Point}
 		h := sets[k]
 		if h == nil {
 			set := common
-			set.DatabaseName, set.RateHz = r.Title, rate
+			set.DatabaseName, set.RateHz = r.Title, pair.RateHz
 			set.Title = strings.TrimSpace(fmt.Sprintf("%s %s on %s, %s", rec.Model, rec.Unit, rec.Subject, rec.Point))
 			set.Listener, set.Model = rec.Subject, strings.TrimSpace(rec.Model+" "+rec.Unit)
 			set.ListenerDescription = "listener"
@@ -168,15 +181,19 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 				capture.Blocked: "microphone at the blocked entrance of the ear canal",
 				capture.Drum:    "ear simulator, drum reference point",
 			}[rec.Point] + ", " + r.LevelUnit
-			set.Comment, set.IR = "", nil
+			set.Comment, set.IR, set.Delay = "", nil, nil
 			h = &set
 			sets[k] = h
 			order = append(order, k)
 		}
-		if rate != h.RateHz {
-			return nil, fmt.Errorf("%s: %g Hz, the seatings before it %g Hz: one file holds one rate", rec.File, rate, h.RateHz)
+		if pair.RateHz != h.RateHz {
+			return nil, fmt.Errorf("%s: %g Hz, the seatings before it %g Hz: one file holds one rate", rec.File, pair.RateHz, h.RateHz)
 		}
-		h.IR = append(h.IR, ears)
+		h.IR = append(h.IR, pair.Ears)
+		if first := min(pair.Start[0], pair.Start[1]); !pair.Common {
+			pair.Start[0], pair.Start[1] = pair.Start[0]-first, pair.Start[1]-first
+		}
+		h.Delay = append(h.Delay, pair.Start)
 		if h.Comment != "" {
 			h.Comment += "\n"
 		}
@@ -187,13 +204,14 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 	for _, k := range order {
 		h := sets[k]
 		h.padToLongest()
+		h.fromFirst()
 		name := names.file(strings.Join([]string{k.model, k.unit, k.subject, string(k.point)}, " "))
-		path := filepath.Join(dir, name+".cdl")
-		var text strings.Builder
-		if err := WriteCDL(&text, name, *h); err != nil {
+		path := filepath.Join(dir, name+".sofa")
+		var b bytes.Buffer
+		if err := WriteAES69(&b, *h); err != nil {
 			return files, fmt.Errorf("%s: %w", path, err)
 		}
-		if err := maybe.WriteFile(path, []byte(text.String()), 0o666); err != nil {
+		if err := maybe.WriteFile(path, b.Bytes(), 0o666); err != nil {
 			return files, err
 		}
 		files = append(files, path)
@@ -213,6 +231,22 @@ func (h *HeadphoneSet) padToLongest() {
 				h.IR[m][e] = append(ir[:len(ir):len(ir)], make([]float64, longest-len(ir))...)
 			}
 		}
+	}
+}
+
+// fromFirst moves time zero to the earliest first sample, so that no delay is
+// negative, and says in the comment by how much.
+func (h *HeadphoneSet) fromFirst() {
+	first := math.Inf(1)
+	for _, d := range h.Delay {
+		first = min(first, d[0], d[1])
+	}
+	for m := range h.Delay {
+		h.Delay[m][0] -= first
+		h.Delay[m][1] -= first
+	}
+	if first != 0 {
+		h.Comment += fmt.Sprintf("\ntime zero of Data.Delay: %g samples after the loopback", first)
 	}
 }
 

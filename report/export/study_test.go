@@ -4,11 +4,13 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/hdf5"
 	"asworn/capture/wavfile"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -62,34 +64,44 @@ func TestHeadphones(t *testing.T) {
 	r := report.Results{Title: "Study", Fixture: "fixture 1", LevelUnit: "dB re 1 Pa/V", Recordings: []report.Recording{
 		rec("a.wav", "Model A", "L01", 1), rec("b.wav", "Model A", "L01", 2), refused, survey,
 		rec("f.wav", "Model A", capture.FixtureSubject, 1), rec("bare.wav", "", "L01", 1), rec("none.wav", "Model A", "L02", 1)}}
-	impulses := func(rec report.Recording) (float64, [2][]float64, error) {
+	impulses := func(rec report.Recording) (Pair, error) {
 		switch rec.File {
 		case "none.wav":
-			return 0, [2][]float64{}, nil
+			return Pair{}, nil
 		case "b.wav":
-			return 48000, [2][]float64{{5, 6}, {7, 8}}, nil
+			return Pair{RateHz: 48000, Ears: [2][]float64{{5, 6}, {7, 8}}, Start: [2]float64{-236, -226}, Common: true}, nil
 		}
-		return 48000, [2][]float64{{1, 2, 3}, {4, 5, 6}}, nil
+		return Pair{RateHz: 48000, Ears: [2][]float64{{1, 2, 3}, {4, 5, 6}}, Start: [2]float64{-240, -230}, Common: true}, nil
 	}
 	dir := t.TempDir()
 	files, err := Headphones(dir, r, impulses, HeadphoneSet{Version: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(files) != 2 || filepath.Base(files[0]) != "Model-A-L01-blocked.cdl" || filepath.Base(files[1]) != "Model-A-fixture-blocked.cdl" {
+	if len(files) != 2 || filepath.Base(files[0]) != "Model-A-L01-blocked.sofa" || filepath.Base(files[1]) != "Model-A-fixture-blocked.sofa" {
 		t.Fatalf("files %v", files)
 	}
-	text, err := os.ReadFile(files[0])
+	b, err := os.ReadFile(files[0])
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"M = 2 ;", "N = 3 ;", "1, 2, 3, 4, 5, 6, 5, 6,\n  0, 7, 8, 0 ;"} {
-		if !strings.Contains(strings.ReplaceAll(string(text), ",\n  ", ", "), strings.ReplaceAll(want, ",\n  ", ", ")) {
-			t.Errorf("no %q in\n%s", want, text)
+	f, err := hdf5.Read(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string][]float64{"Data.IR": {1, 2, 3, 4, 5, 6, 5, 6, 0, 7, 8, 0}, "Data.Delay": {0, 10, 4, 14}} {
+		d, err := f.Dataset(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := d.Values(); err != nil || !slices.Equal(got, want) {
+			t.Errorf("%s is %v of %v, %v, want %v", name, got, d.Shape, err, want)
 		}
 	}
-	if strings.Contains(string(text), "x.wav") || !strings.Contains(string(text), `measurement 2: seating 2, b.wav`) {
-		t.Errorf("the comment does not tell the seatings:\n%s", text)
+	text, err := f.Text("Comment")
+	if err != nil || strings.Contains(text, "x.wav") || !strings.Contains(text, "measurement 2: seating 2, b.wav") ||
+		!strings.Contains(text, "-240 samples after the loopback") {
+		t.Errorf("the comment does not tell the seatings: %q, %v", text, err)
 	}
 }
 
@@ -99,11 +111,11 @@ func TestImpulses(t *testing.T) {
 		{Usable: true, Seating: capture.Seating{File: "recordings/a 1.wav"}}, {Seating: capture.Seating{File: "refused.wav"}},
 		{Usable: true, Seating: capture.Seating{File: "recordings/a-1.wav"}}, {Usable: true, Seating: capture.Seating{File: "none.wav"}}}}
 	dir := t.TempDir()
-	files, err := Impulses(dir, r, func(rec report.Recording) (float64, [2][]float64, error) {
+	files, err := Impulses(dir, r, func(rec report.Recording) (Pair, error) {
 		if rec.File == "none.wav" {
-			return 0, [2][]float64{}, nil
+			return Pair{}, nil
 		}
-		return 48000, [2][]float64{{1, 0.5}, {0.25, 0}}, nil
+		return Pair{RateHz: 48000, Ears: [2][]float64{{1, 0.5}, {0.25, 0}}}, nil
 	})
 	if err != nil {
 		t.Fatal(err)

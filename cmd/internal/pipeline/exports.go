@@ -25,7 +25,7 @@ type ExportOptions struct {
 
 // WriteExports writes, under results/exports of the study folder dir, the
 // corrections of the last results as filters, the impulse responses of every
-// usable recording as WAV and the headphone responses as text for AES69
+// usable recording as WAV and the headphone responses as AES69 files
 // (docs/exports.md). It returns the files written. Responses come from the
 // cache of the last run where it still holds them.
 func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Options) ([]string, error) {
@@ -64,7 +64,7 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 	if err != nil {
 		return files, err
 	}
-	text, err := sub("aes69")
+	sofa, err := sub("aes69")
 	if err != nil {
 		return files, err
 	}
@@ -72,7 +72,7 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 	if info, err := os.Stat(filepath.Join(dir, ResultsDir, resultsFile)); err == nil {
 		common.Created = info.ModTime()
 	}
-	more, err = export.Headphones(text, r, impulses, common)
+	more, err = export.Headphones(sofa, r, impulses, common)
 	return append(files, more...), err
 }
 
@@ -108,23 +108,26 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 	for i, row := range rows {
 		index[row.File] = responses[i]
 	}
-	return func(rec report.Recording) (float64, [2][]float64, error) {
-		var out [2][]float64
+	return func(rec report.Recording) (export.Pair, error) {
+		var out export.Pair
 		found, ok := index[rec.File]
 		if !ok {
-			return 0, out, fmt.Errorf("the study no longer holds this recording; run 'asworn run %s' again", dir)
+			return out, fmt.Errorf("the study no longer holds this recording; run 'asworn run %s' again", dir)
 		}
 		var kept capture.Recording
 		var h impulses
 		if !l.responses.Get(found.Key, &kept, &h) {
-			return 0, out, fmt.Errorf("its response is not in the cache; run 'asworn run %s' again", dir)
+			return out, fmt.Errorf("its response is not in the cache; run 'asworn run %s' again", dir)
 		}
 		for e := range h {
-			out[e] = make([]float64, len(h[e]))
+			out.Ears[e] = make([]float64, len(h[e]))
+			r := kept.Ears[e]
+			out.Start[e] = math.Round(r.Delay - r.Onset)
 			for i, v := range h[e] {
-				out[e][i] = float64(v)
+				out.Ears[e][i] = float64(v)
 			}
 		}
-		return kept.Ears[0].RateHz, out, nil
+		out.RateHz, out.Common = kept.Ears[0].RateHz, setup.Loopback > 0
+		return out, nil
 	}, nil
 }
