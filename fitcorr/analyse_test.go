@@ -132,6 +132,9 @@ func TestToyStudies(t *testing.T) {
 // TestAnalyseDeterministic: the number of workers changes nothing, and a
 // frozen study that went through JSON judges a fixture seating as the study did.
 func TestAnalyseDeterministic(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	ss, _ := toy.Small(5).Study()
 	opt := seat.DefaultOptions()
 	opt.Jobs = 1

@@ -14,6 +14,9 @@ import (
 // A panel model whose listeners were displaced tells positions with the mean of
 // the fixture's and the listeners' slopes.
 func TestDisplacedListeners(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(3)
 	plan.Displaced = 2
 	ss, _ := plan.Study()

@@ -14,6 +14,9 @@ import (
 // A worn seating whose level no position explains is named and hardly counts:
 // the worn mean comes out as if it were not there.
 func TestDoubtfulSeating(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(9)
 	plan.Seatings = 4
 	ss, truth := plan.Study()

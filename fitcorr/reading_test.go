@@ -26,6 +26,9 @@ func analyse(t *testing.T, ss []seat.Seating) (Analysis, Frozen) {
 // Readings narrow the worn mean's interval, which still holds the truth, bring
 // worn positions nearer, and let a seating at the worn mean be told.
 func TestReadingsTellPositions(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	var with, without struct{ mean, seating, width, matches float64 }
 	held, means := 0, 0
 	for seed := uint64(4); seed < 6; seed++ {
@@ -79,6 +82,9 @@ func TestReadingsTellPositions(t *testing.T) {
 
 // A slip of the pen is named and has no say, on a listener as on the fixture.
 func TestReadingSlips(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(5)
 	ss, truth := plan.Study()
 	ss = toy.Read(ss, truth, 5, 0.5, 0.3)
@@ -105,6 +111,9 @@ func TestReadingSlips(t *testing.T) {
 
 // Readings on listeners alone have nothing to be compared with.
 func TestReadingsNeedTheFixture(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(6)
 	ss, truth := plan.Study()
 	read := toy.Read(ss, truth, 6, 1, 0.7)
@@ -125,6 +134,9 @@ func TestReadingsNeedTheFixture(t *testing.T) {
 
 // A lab that states its readings too well is found out by the fixture's.
 func TestReadingErrorIsLearned(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(7)
 	ss, truth := plan.Study()
 	for _, one := range []float64{0.5, 2.5} {

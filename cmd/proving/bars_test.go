@@ -55,6 +55,9 @@ func TestBars(t *testing.T) {
 // generator. Twelve studies each with ASWORN_LONG, else two, which share but two
 // landmarks of the fixture: there the first bar is held loosely.
 func TestCorrectionBars(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	studies, least := 2, 85.0
 	if os.Getenv("ASWORN_LONG") != "" {
 		studies, least = 12, 95

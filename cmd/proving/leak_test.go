@@ -16,6 +16,9 @@ import (
 // corner within 10 % wherever more than 3 dB are lost at 50 Hz, and its stated
 // interval true. ASWORN_LONG=1 runs the studies of docs/developing/leak.md.
 func TestLeakCorner(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	type set struct {
 		name   string
 		seeds  []uint64

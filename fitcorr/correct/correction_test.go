@@ -48,6 +48,9 @@ func simulateFixture(t testing.TB, seed uint64, at [][3]float64, wornAt [3]float
 // error of seatings 4 mm off must fall to about half. ASWORN_LONG=1 runs the table of
 // docs/developing/correction.md.
 func TestCorrectionsComeNearer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	ring := func(rng *rand.Rand, mm float64) [3]float64 {
 		phi := 2 * math.Pi * rng.Float64()
 		return [3]float64{0.5 + mm*math.Cos(phi), -0.5 + mm*math.Sin(phi)}
@@ -145,6 +148,9 @@ func (st fixtureStudy) distances(c Correction) (before, after float64, some bool
 // predicts its own displacements well, held-out seatings do not come nearer,
 // and next to nothing is corrected.
 func TestWrongSurveyIsFoundOut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	at := [][3]float64{{4, 0}, {-4, 0}, {0, 4}, {0, -4}, {3, 3}, {-3, 3}}
 	var right, wrong int
 	for seed := range uint64(6) {

@@ -18,6 +18,9 @@ import (
 // mean: seatings that match go in, one far off goes in corrected or stays out,
 // and the interval covers.
 func TestFinalCurves(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	var bands, covered, adjusted, kept int
 	studies := 10
 	if toy.Long() {

@@ -14,6 +14,9 @@ import (
 // that cover, no leak seen where there is none. ASWORN_LONG=1 runs the table
 // of docs/developing/leak.md.
 func TestRecovery(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	base := toy{position: 0.4, noise: 0.3, scatter: 0.03, worst: 0.75}
 	alter := func(f func(*toy)) toy { t := base; f(&t); return t }
 	cases := []struct {

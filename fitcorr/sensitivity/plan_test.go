@@ -93,6 +93,9 @@ func contender(rng *rand.Rand, study, model string, c scatter) Contender {
 // Of two models alike, each is called the less sensitive at 95 % about as
 // often as chance has it; of two unlike, the right one nearly always.
 func TestRankIsCalibrated(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	const runs = 200
 	rng := rand.New(rand.NewPCG(8, 8))
 	opt := seat.DefaultOptions()

@@ -40,6 +40,9 @@ func TestInsideDisk(t *testing.T) {
 // TestJudgeDistanceSize: on the tolerance neither test says more than its size
 // allows, whatever the direction and the shape of the covariance.
 func TestJudgeDistanceSize(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	rng := rand.New(rand.NewPCG(3, 4))
 	const tol, draws = 3.0, 2000
 	for _, sd := range [][2]float64{{0.6, 0.6}, {1, 0.4}, {0.3, 1.2}} {
