@@ -104,12 +104,12 @@ func (p *panel) slopeSums(d [][3]float64, y [2][][]float64) displaced {
 	return out
 }
 
-// meetListeners replaces the slopes of ear e, which are the fixture's, by the
+// poolSlopes replaces the slopes of ear e, which are the fixture's, by the
 // mean of the fixture's and of the displaced listeners'. A listener's slope is
 // the ridge estimate about the fixture's: noise is the scatter of a seating,
 // and ears are taken to differ by as much as slopes are large (common practice,
 // no source; on simulated ears the two are alike).
-func (pm *panelModel) meetListeners(p *panel, e int) {
+func (pm *panelModel) poolSlopes(p *panel, e int) {
 	pm.extra[e] = [3][]float64{}
 	if len(pm.displaced) == 0 {
 		return
@@ -179,14 +179,4 @@ func (pm *panelModel) levelFor(p *panel, e int, d [3]float64) []float64 {
 		level[r] = v / pm.draws[e]
 	}
 	return level
-}
-
-// displacedListeners reports whether any listener wore a model displaced.
-func (p *panel) displacedListeners() bool {
-	for _, m := range p.models {
-		if len(m.displaced) > 0 {
-			return true
-		}
-	}
-	return false
 }

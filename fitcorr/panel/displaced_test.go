@@ -13,7 +13,7 @@ import (
 
 // The slope of a listener comes back from clean rows, and the mean counts the
 // fixture and every listener once.
-func TestMeetListeners(t *testing.T) {
+func TestPoolSlopes(t *testing.T) {
 	p := &panel{bands: survey.NewBands()}
 	pm := &panelModel{}
 	pm.scatter[0] = symmetricEye(p.bands.N, 1e-6)
@@ -36,7 +36,7 @@ func TestMeetListeners(t *testing.T) {
 		d, y[0] = append(d, v.Vector()), append(y[0], row)
 	}
 	pm.displaced = []displaced{p.slopeSums(d, y)}
-	pm.meetListeners(p, 0)
+	pm.poolSlopes(p, 0)
 	for r := range n {
 		if want := (fixture[r] + own[r]) / 2; math.Abs(pm.slope[0][0][r]-want) > 0.003 {
 			t.Errorf("band %d: slope %.4f, want %.4f", r, pm.slope[0][0][r], want)

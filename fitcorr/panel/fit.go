@@ -2,7 +2,6 @@ package panel
 
 import (
 	"context"
-	"math"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -11,18 +10,9 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Priors of the panel model. Sizes are what published repeat studies and ear
-// geometry make plausible (docs/offsets.md); they count as priorListeners
-// listeners against the panel's own evidence.
-const (
-	priorListeners   = 2.0
-	fixtureEarFactor = 1.0 // variance of the fixture's ear over that of a person's
-	panelIterations  = 6
-)
-
 // panelFit is the posterior of a panel.
 type panelFit struct {
-	spread   *spread
+	cov      *covariances
 	root0    *mat.Dense // L₀: θ = L₀η
 	eta      *mat.VecDense
 	etaCov   *mat.SymDense
@@ -49,12 +39,12 @@ type listenerFit struct {
 
 // estimate runs expectation–maximisation and returns the posterior.
 func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
-	s := p.startSpread()
+	s := p.priorCovariances()
 	for _, m := range p.models {
 		for e := range 2 {
 			m.scatter[e] = m.ears[e].Scatter
 		}
-		m.within = position.HeadsetCov([3]float64{1.5, 1.5, 1.5}, [3]float64{0.5, 0.5, 0.5})
+		m.within = position.HeadsetCov(priorWithin, priorWithinOwn)
 	}
 	var fit *panelFit
 	for iter := range panelIterations {
@@ -64,7 +54,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if fit != nil {
 			p.moveLinearisation(fit)
 		}
-		p.pivot()
+		p.centreSlopes()
 		if !p.lineariseAll() {
 			return nil, stats.ErrSingular
 		}
@@ -73,167 +63,27 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			return nil, err
 		}
 		if iter < panelIterations-1 {
-			p.doubt(fit)
+			p.markOutliers(fit)
 			s = p.maximise(fit)
 		}
 	}
 	return fit, nil
 }
 
-// lineariseAll prepares all seatings at their current positions.
-func (p *panel) lineariseAll() bool {
-	firsts := make([][]*wornSeating, len(p.models)) // of those alike
-	for _, l := range p.listeners {
-		for i := range l.worn {
-			w := &l.worn[i]
-			var like *wornSeating
-			for _, v := range firsts[w.model] {
-				if w.alike(v) {
-					like = v
-					break
-				}
-			}
-			if !p.linearise(w, like) {
-				return false
-			}
-			if like == nil {
-				firsts[w.model] = append(firsts[w.model], w)
-			}
-		}
-	}
-	return true
-}
-
-// pivot sets each model's slope at the mean of its seatings' positions.
-func (p *panel) pivot() {
-	for m, pm := range p.models {
-		var mean [position.HeadsetDim]float64
-		var count float64
-		for _, l := range p.listeners {
-			for i := range l.worn {
-				if l.worn[i].model == m {
-					count++
-					for a, v := range l.worn[i].at {
-						mean[a] += v
-					}
-				}
-			}
-		}
-		for e := range 2 {
-			if pm.ears[e].Survey == nil {
-				continue
-			}
-			var d [3]float64
-			for a := range d {
-				d[a] = mean[3*e+a] / count
-			}
-			_, _, pm.excess[e] = pm.ears[e].Survey.Surface(p.bands, d)
-			pm.slope[e] = meanSlope(pm.ears[e].Survey, p.bands, d)
-			pm.meetListeners(p, e)
-		}
-	}
-}
-
-// pivotSpreadMM is how far around the panel's mean position the slope is
-// averaged: the mean is not known better, and people's surfaces are not the
-// fixture's in their finer bends.
-const pivotSpreadMM = 3.0
-
-func meanSlope(s *survey.Ear, bands survey.Bands, d [3]float64) (mean [3][]float64) {
-	for a := range mean {
-		mean[a] = make([]float64, bands.N)
-	}
-	for i := -1; i <= 1; i++ {
-		for j := -1; j <= 1; j++ {
-			q := [3]float64{d[0] + pivotSpreadMM*float64(i), d[1] + pivotSpreadMM*float64(j), d[2]}
-			_, slope, _ := s.Surface(bands, q)
-			for a := range mean {
-				for r, v := range slope[a] {
-					mean[a][r] += v / 9
-				}
-			}
-		}
-	}
-	return mean
-}
-
-// root0 returns L₀: the fixture's own ear, the survey's error at the panel's
-// mean position, which all its seatings share, and the prior of the worn means.
-func (p *panel) root0(s *spread, l *mat.Dense) *mat.Dense {
-	n := p.bands.N
-	_, lc := l.Dims()
-	ears := lc - p.smallColumns()
-	var survey []*mat.Dense
-	cols := lc
-	if p.read {
-		cols += position.ReadDim * len(p.models)
-	}
-	for _, m := range p.models {
-		for e := range 2 {
-			if m.ears[e].Survey == nil {
-				survey = append(survey, nil)
-				continue
-			}
-			excess := m.excess[e]
-			c := mat.NewSymDense(n, nil)
-			for i := range n {
-				for j := i; j < n; j++ {
-					c.SetSym(i, j, math.Sqrt(excess[i]*excess[j])*m.ears[e].Total.At(i, j))
-				}
-			}
-			r := stats.EigenRoot(c, 0.03)
-			_, k := r.Dims()
-			cols += k
-			survey = append(survey, r)
-		}
-	}
-	out := mat.NewDense(p.dim(), cols, nil)
-	k := math.Sqrt(fixtureEarFactor)
-	for i := range p.dim() {
-		for j := range ears { // zero on the rows of positions
-			out.Set(i, j, k*l.At(i, j))
-		}
-	}
-	prior := stats.CholeskyRoot(position.WornPrior())
-	for m := range p.models {
-		p.fillPosition(out, m, ears+position.HeadsetDim*m, prior)
-	}
-	p.fillAlike(out, s, ears+position.HeadsetDim*len(p.models))
-	col := lc
-	if p.read {
-		p.fillLandmark(out, lc-position.ReadDim, p.reading.FixtureLandmarkMM)
-		col += p.fillMarks(out, lc)
-	}
-	for i, r := range survey {
-		if r == nil {
-			continue
-		}
-		_, w := r.Dims()
-		row := p.channel(i%2, i/2)
-		for a := range n {
-			for b := range w {
-				out.Set(row+a, col+b, r.At(a, b))
-			}
-		}
-		col += w
-	}
-	return out
-}
-
 // expect computes the posterior of θ and of every listener.
-func (p *panel) expect(ctx context.Context, s *spread, jobs int) (*panelFit, error) {
+func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit, error) {
 	l := p.root(s)
 	l0 := p.root0(s, l)
 	_, r := l.Dims()
 	_, r0 := l0.Dims()
-	fit := &panelFit{spread: s, root0: l0, per: make([]listenerFit, len(p.listeners)), fitBands: p.bands}
+	fit := &panelFit{cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), fitBands: p.bands}
 	fails := make([]bool, len(p.listeners))
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}
-	like := alikeEvidence(fit.per)
+	first := firstsOfPrecision(fit.per)
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
-		if like[i] != i {
+		if first[i] != i {
 			return
 		}
 		lf := &fit.per[i]
@@ -274,8 +124,8 @@ func (p *panel) expect(ctx context.Context, s *spread, jobs int) (*panelFit, err
 	}
 	for i := range fit.per {
 		lf := &fit.per[i]
-		first := &fit.per[like[i]]
-		lf.pl, lf.binv, lf.gain, lf.reduced = first.pl, first.binv, first.gain, first.reduced
+		like := &fit.per[first[i]]
+		lf.pl, lf.binv, lf.gain, lf.reduced = like.pl, like.binv, like.gain, like.reduced
 		info.AddSym(info, stats.Symmetric(lf.reduced))
 		var lq, l0q, t mat.VecDense
 		lq.MulVec(l.T(), lf.ev.rhs)
@@ -307,7 +157,7 @@ func (p *panel) expect(ctx context.Context, s *spread, jobs int) (*panelFit, err
 		lf.u = mat.NewVecDense(p.dim(), nil)
 		lf.u.AddVec(lf.x, fit.theta)
 		// Roots: Cov ξ = B⁻¹ + G C₀ G', u = θ + Lξ.
-		if like[i] != i {
+		if first[i] != i {
 			return
 		}
 		var lb, lg, tl0, a, b mat.Dense
@@ -316,39 +166,14 @@ func (p *panel) expect(ctx context.Context, s *spread, jobs int) (*panelFit, err
 		tl0.Sub(l0, &lg)
 		a.Mul(&lg, fit.etaRoot)
 		b.Mul(&tl0, fit.etaRoot)
-		lf.xRoot = stats.Beside(&lb, &a)
-		lf.uRoot = stats.Beside(&lb, &b)
+		lf.xRoot, lf.uRoot = new(mat.Dense), new(mat.Dense)
+		lf.xRoot.Augment(&lb, &a)
+		lf.uRoot.Augment(&lb, &b)
 	}); err != nil {
 		return nil, err
 	}
 	for i := range fit.per {
-		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[like[i]].xRoot, fit.per[like[i]].uRoot
+		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[first[i]].xRoot, fit.per[first[i]].uRoot
 	}
 	return fit, nil
-}
-
-// alikeEvidence returns for each listener the first one whose precision is the
-// same, which is the rule when everybody wore everything equally often: what
-// depends on it alone is computed once.
-func alikeEvidence(per []listenerFit) []int {
-	like := make([]int, len(per))
-	for i := range per {
-		like[i] = i
-		for j := range i {
-			if like[j] == j && sameBlocks(per[i].ev.blocks, per[j].ev.blocks) {
-				like[i] = j
-				break
-			}
-		}
-	}
-	return like
-}
-
-func sameBlocks(a, b []*mat.SymDense) bool {
-	for k := range a {
-		if (a[k] == nil) != (b[k] == nil) || (a[k] != nil && !mat.Equal(a[k], b[k])) {
-			return false
-		}
-	}
-	return true
 }

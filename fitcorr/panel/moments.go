@@ -10,10 +10,10 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// maximise returns the spread that the expected second moments give, and sets
+// maximise returns the covariances that the expected second moments give, and sets
 // each model's within-listener covariance and scatter ratio.
-func (p *panel) maximise(fit *panelFit) *spread {
-	s := &spread{}
+func (p *panel) maximise(fit *panelFit) *covariances {
+	s := &covariances{}
 	p.maximiseEars(fit, s)
 	p.maximiseBetween(fit, s)
 	p.maximiseWithin(fit)
@@ -23,90 +23,43 @@ func (p *panel) maximise(fit *panelFit) *spread {
 	return s
 }
 
-// maximiseEars updates how ears differ from the expected second moments of all
-// listeners; the fixture's ear counts as one more draw.
-func (p *panel) maximiseEars(fit *panelFit, s *spread) {
-	n := p.width * p.bands.N
-	sum, diff := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
-	for i := range fit.per {
-		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
-	}
-	var thetaRoot mat.Dense
-	thetaRoot.Mul(fit.root0, fit.etaRoot)
-	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
-	draws := float64(len(p.listeners)) + 1
-	s.sum = p.structured(sum, draws, p.startEars(1), p.earDraws(fit, 1))
-	s.diff = p.structured(diff, draws, p.startEars(0.4), p.earDraws(fit, -1))
-}
-
-// addEarMoment adds weight·E[yy'] for y = (left ± right)/√2 of a latent vector
-// with the given mean and root of its covariance.
-func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *mat.Dense, weight float64) {
-	n, w := p.bands.N, p.width
-	_, cols := root.Dims()
-	half := math.Sqrt(0.5)
-	for sign, dst := range map[float64]*mat.SymDense{1: sum, -1: diff} {
-		y := mat.NewDense(w*n, cols+1, nil)
-		for k := range w {
-			for r := range n {
-				l, rr := p.channel(0, k)+r, p.channel(1, k)+r
-				row := y.RawRowView(k*n + r)
-				a, b := root.RawRowView(l), root.RawRowView(rr)
-				for c := range a {
-					row[c] = half * (a[c] + sign*b[c])
-				}
-				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
-			}
-		}
-		// A few columns at a time stay in the cache.
-		m := mat.NewSymDense(w*n, nil)
-		for from := 0; from <= cols; from += 64 {
-			m.SymRankK(m, 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
-		}
-		m.ScaleSym(weight, m)
-		dst.AddSym(dst, m)
-	}
-}
-
 // maximiseBetween pools the listeners' mean positions over models — what the
-// ears share and what each has of its own, per axis — and learns from what a
-// listener's apparent positions have in common over the models how much ears
-// look like a movement.
-func (p *panel) maximiseBetween(fit *panelFit, s *spread) {
-	var pos, alike axisMoments
+// ears share and what each has of its own, per axis — and learns the confounded
+// part from what a listener's apparent positions have in common over the models.
+func (p *panel) maximiseBetween(fit *panelFit, s *covariances) {
+	var pos, confounded axisMoments
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for m := range p.models {
-			at, al := p.position(m), p.alike(m)
+			at, cf := p.position(m), p.confounded(m)
 			var l, r [3]moment
 			for a := range 3 {
-				l[a] = differenceMoment(lf, at+a, al+a, at+3+a, al+3+a)
-				r[a] = differenceMoment(lf, at+3+a, al+3+a, at+a, al+a)
+				l[a] = differenceMoment(lf, at+a, cf+a, at+3+a, cf+3+a)
+				r[a] = differenceMoment(lf, at+3+a, cf+3+a, at+a, cf+a)
 			}
 			pos.add(l, r)
 			for a := range 3 {
-				x, y := al+a, al+3+a
+				x, y := cf+a, cf+3+a
 				l[a] = moment{lf.x.AtVec(x), stats.DotRows(lf.xRoot, x, x), stats.DotRows(lf.xRoot, x, y)}
 				r[a] = moment{lf.x.AtVec(y), stats.DotRows(lf.xRoot, y, y), stats.DotRows(lf.xRoot, x, y)}
 			}
-			alike.add(l, r)
+			confounded.add(l, r)
 		}
 	}
-	b := pos.covariance(priorListeners, [3]float64{2, 2, 2}, [3]float64{0.7, 0.7, 0.7}, 1)
+	b := pos.covariance(priorListeners, priorBetween, priorBetweenOwn, 1)
 	for range p.models {
 		s.between = append(s.between, b)
 	}
-	// Each model shows the shared part and its own; both scale with alike.
-	weight := priorAlikeListeners * float64(len(p.models))
-	s.alike = alike.covariance(weight, priorAlike, position.Scaled(priorAlike, 0.5), 1/(1+alikeOwn))
+	// Each model shows the shared part and its own; both scale with the covariance.
+	weight := priorConfoundedListeners * float64(len(p.models))
+	s.confounded = confounded.covariance(weight, priorConfounded, priorConfoundedOwn, 1/(1+confoundedOwn))
 }
 
-// priorAlikeListeners is the weight of priorAlike, in listeners.
-const priorAlikeListeners = 4.0
-
-// moment is a mean with its variance and its covariance with the other ear.
+// moment is the mean of one coordinate of one ear (mm or degrees), its variance
+// and its covariance with the same of the other ear.
 type moment struct{ mean, variance, cross float64 }
 
+// differenceMoment is that of x_i − x_j of a listener, with x_k − x_l as the other ear's.
 func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
 	d := func(a, b int) float64 { return stats.DotRows(lf.xRoot, a, b) }
 	return moment{
@@ -116,7 +69,8 @@ func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
 	}
 }
 
-// axisMoments sums what both ears share and what each has of its own.
+// axisMoments sums squares per axis (mm², degrees²): of what both ears share and
+// of what each has of its own.
 type axisMoments struct {
 	common, own [3]float64
 	count       float64
@@ -132,7 +86,7 @@ func (s *axisMoments) add(l, r [3]moment) {
 }
 
 // covariance returns the headset covariance with a prior of the given weight;
-// scale divides the moments into shares.
+// scale is the part of the moments that belongs to it.
 func (s *axisMoments) covariance(weight float64, common, own [3]float64, scale float64) *mat.SymDense {
 	var c, o [3]float64
 	for a := range 3 {
@@ -170,14 +124,14 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 			own[a] += o
 		}
 		count++
-		// A listener's mean takes a share of the residual, position and level the rest.
+		// A listener's mean takes 1/k of the residual's variance, position and level five bands'.
 		k := seatings[[2]int{li, w.model}]
 		if k < 2 {
 			return
 		}
 		lost := k / (k - 1) * float64(n) / float64(n-5)
 		for e := range 2 {
-			if !w.obs.Present[e] || w.doubtOf(e) > 1 {
+			if !w.obs.Present[e] || w.inflationOf(e) > 1 {
 				continue
 			}
 			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
@@ -191,10 +145,9 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 	})
 	var sc, so [3]float64
 	for a := range 3 {
-		sc[a] = math.Sqrt((common[a] + priorListeners*2.25) / (count + priorListeners))
-		so[a] = math.Sqrt((own[a] + priorListeners*0.25) / (count + priorListeners))
+		sc[a] = math.Sqrt((common[a] + priorListeners*priorWithin[a]*priorWithin[a]) / (count + priorListeners))
+		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
-	const priorCurves = 4 // that worn scatter equals the fixture's
 	for m, pm := range p.models {
 		pm.within = position.HeadsetCov(sc, so)
 		for e := range 2 {
@@ -204,7 +157,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 			v := make([]float64, n)
 			for r := range v {
 				f := pm.ears[e].Scatter.At(r, r)
-				v[r] = (math.Max(0, moments[m][r]) + priorCurves*f) / (counts[m][r] + priorCurves)
+				v[r] = (math.Max(0, moments[m][r]) + priorScatter*f) / (counts[m][r] + priorScatter)
 			}
 			stats.SmoothVariance(v, nil, 1)
 			pm.setScatter(e, v)
@@ -268,7 +221,7 @@ func (pm *panelModel) setScatter(e int, v []float64) {
 	}
 	for i := range n {
 		for j := i; j < n; j++ {
-			rho := math.Exp(-em.Bands.Octaves(i, j) / earWidth)
+			rho := math.Exp(-em.Bands.Octaves(i, j) / earCorrOctaves)
 			stats.AddSym(out, i, j, extra[i]*extra[j]*rho)
 		}
 	}

@@ -1,25 +1,23 @@
 package panel
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
 )
 
-// blockPosterior is what is known of one listener's block of one model: both
-// ears and the mean position, Cov = cov.
+// blockPosterior is what is known of one listener's block of one model (package
+// comment: layout).
 type blockPosterior struct {
-	u    *mat.VecDense
-	root *mat.Dense // rows of uRoot
-	cov  *mat.Dense
+	u    *mat.VecDense // length block
+	root *mat.Dense    // rows of uRoot
+	cov  *mat.Dense    // block × block, root·root'
 }
 
-// blockOf returns a listener's block; like is that of a listener whose
+// blockOf returns a listener's block; same is that of a listener whose
 // covariances are the same, or nil.
-func (p *panel) blockOf(fit *panelFit, li, m int, like *blockPosterior) *blockPosterior {
+func (p *panel) blockOf(fit *panelFit, li, m int, same *blockPosterior) *blockPosterior {
 	lf := &fit.per[li]
 	from, to := m*p.block(), (m+1)*p.block()
 	_, cols := lf.uRoot.Dims()
@@ -27,8 +25,8 @@ func (p *panel) blockOf(fit *panelFit, li, m int, like *blockPosterior) *blockPo
 		u:    lf.u.SliceVec(from, to).(*mat.VecDense),
 		root: lf.uRoot.Slice(from, to, 0, cols).(*mat.Dense),
 	}
-	if like != nil {
-		b.cov = like.cov
+	if same != nil {
+		b.cov = same.cov
 		return &b
 	}
 	b.cov = mat.NewDense(to-from, to-from, nil)
@@ -39,13 +37,13 @@ func (p *panel) blockOf(fit *panelFit, li, m int, like *blockPosterior) *blockPo
 // seatPosterior is the position of one worn seating and what the maximisation
 // needs from it.
 type seatPosterior struct {
-	pos    [position.HeadsetDim]float64
-	cov    *mat.SymDense
-	own    *mat.VecDense // w: the seating's own part
-	ownCov *mat.SymDense
-	resid  []float64     // z − Hu − Jw
-	given  *mat.SymDense // Cov(w|u)
-	lever  *mat.Dense    // d = map·u + const
+	pos      [position.HeadsetDim]float64
+	cov      *mat.SymDense
+	own      *mat.VecDense // w: the seating's own part
+	ownCov   *mat.SymDense
+	resid    []float64     // z − Hu − Jw
+	given    *mat.SymDense // Cov(w|u)
+	jacobian *mat.Dense    // d = map·u + const
 }
 
 // seating computes the posterior of one worn seating.
@@ -55,7 +53,7 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	for r := range n2 {
 		h.Set(r, r, 1)
 	}
-	near := p.near(w)
+	near := p.positionColumns(w)
 	_, small := near.Dims()
 	h.Slice(0, rows, n2, n2+small).(*mat.Dense).Copy(near)
 	d := p.models[w.model].within
@@ -79,17 +77,17 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	oc.Mul(&khu, kh.T())
 	oc.Add(&oc, &given)
 	out.ownCov = stats.Symmetric(&oc)
-	// d = t − alike + w = (E − KH)u + Kz.
-	out.lever = mat.NewDense(position.HeadsetDim, size, nil)
+	// d = apparent − confounded + w = (E − KH)u + Kz.
+	out.jacobian = mat.NewDense(position.HeadsetDim, size, nil)
 	for a := range position.HeadsetDim {
-		out.lever.Set(a, n2+a, 1)
-		out.lever.Set(a, n2+position.HeadsetDim+a, -1)
+		out.jacobian.Set(a, n2+a, 1)
+		out.jacobian.Set(a, n2+position.HeadsetDim+a, -1)
 		out.pos[a] = b.u.AtVec(n2+a) - b.u.AtVec(n2+position.HeadsetDim+a) + out.own.AtVec(a)
 	}
-	out.lever.Sub(out.lever, &kh)
+	out.jacobian.Sub(out.jacobian, &kh)
 	var mu, dc mat.Dense
-	mu.Mul(out.lever, b.cov)
-	dc.Mul(&mu, out.lever.T())
+	mu.Mul(out.jacobian, b.cov)
+	dc.Mul(&mu, out.jacobian.T())
 	dc.Add(&dc, &given)
 	out.cov = stats.Symmetric(&dc)
 	dj.MulVec(w.slope, out.own)
@@ -105,7 +103,7 @@ const allModels = -1
 // eachSeating calls f with the posterior of every worn seating of a model, in order.
 func (p *panel) eachSeating(fit *panelFit, model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
 	type kind struct {
-		root  *mat.Dense // which listeners alike share
+		root  *mat.Dense // listeners of equal covariance share it
 		model int
 	}
 	blocks := map[kind]*blockPosterior{}
@@ -125,22 +123,4 @@ func (p *panel) eachSeating(fit *panelFit, model int, f func(li int, w *wornSeat
 			f(li, w, own[w.model], &sp)
 		}
 	}
-}
-
-// moveLinearisation sets every seating's linearisation point to its estimate,
-// kept within the survey's reach.
-func (p *panel) moveLinearisation(fit *panelFit) {
-	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
-		for e := range 2 {
-			sv := p.models[w.model].ears[e].Survey
-			if sv == nil {
-				continue
-			}
-			reach := sv.Reach()
-			for a := range 3 {
-				lim := 1.3*reach[a] + 0.5
-				w.at[3*e+a] = math.Max(-lim, math.Min(lim, sp.pos[3*e+a]))
-			}
-		}
-	})
 }

@@ -10,8 +10,6 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// The panel's part of read positions (reading.go).
-
 // addReading adds the rows of a read position to a seating's observation.
 func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 	from := 2 * p.bands.N
@@ -30,7 +28,7 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 // near returns the columns of a seating's observation for what stands behind
 // the ears in its model's block: the apparent position; where positions were
 // read also what of it is ear, which a ruler does not see, and the landmark.
-func (p *panel) near(w *wornSeating) *mat.Dense {
+func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
 	if !p.read {
 		return w.slope
 	}
@@ -44,26 +42,6 @@ func (p *panel) near(w *wornSeating) *mat.Dense {
 		out.Set(from+a, 2*position.HeadsetDim+a, 1)
 	}
 	return out
-}
-
-// fillLandmark sets the columns of a landmark's error, the same in all models.
-func (p *panel) fillLandmark(out *mat.Dense, col int, sd float64) {
-	for m := range p.models {
-		for a := range position.ReadDim {
-			out.Set(p.landmark(m)+a, col+a, sd)
-		}
-	}
-}
-
-// fillMarks sets the columns of what the marks err by, each model its own, and
-// returns how many they are.
-func (p *panel) fillMarks(out *mat.Dense, col int) int {
-	for m, pm := range p.models {
-		for a := range position.ReadDim {
-			out.Set(p.landmark(m)+a, col+position.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
-		}
-	}
-	return position.ReadDim * len(p.models)
 }
 
 // readings sums up what was read of model m, nil when nothing could be used.
@@ -109,7 +87,7 @@ func (p *panel) maximiseReading(fit *panelFit) {
 			var given float64
 			for i := range 2 {
 				for j := range p.block() {
-					row.SetVec(j, row.AtVec(j)+sp.lever.At(3*i+a, j)/2)
+					row.SetVec(j, row.AtVec(j)+sp.jacobian.At(3*i+a, j)/2)
 				}
 				for k := range 2 {
 					given += sp.given.At(3*i+a, 3*k+a) / 4

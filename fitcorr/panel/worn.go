@@ -1,8 +1,22 @@
 package panel
 
 import (
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
+
+// Result is what the panel says about one model.
+type Result struct {
+	Worn    Worn
+	Mean    [position.HeadsetDim]float64 // mean of the panel's worn positions
+	MeanCov *mat.SymDense
+	Offsets []position.Offset
+	between *mat.SymDense
+	within  *mat.SymDense
+	Doubts  []string // worn seatings that hardly count, and why
+}
 
 // Worn is the distribution of the worn offsets of one model.
 type Worn struct {

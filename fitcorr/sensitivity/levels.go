@@ -53,3 +53,16 @@ func thirdLevels(ss []seat.Seating, ear capture.Ear) [][]float64 {
 	}
 	return out
 }
+
+// uniqueNames returns the distinct names in order of first appearance.
+func uniqueNames(names []string) []string {
+	var out []string
+	seen := make(map[string]bool)
+	for _, n := range names {
+		if !seen[n] {
+			seen[n] = true
+			out = append(out, n)
+		}
+	}
+	return out
+}

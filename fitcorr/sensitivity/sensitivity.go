@@ -76,7 +76,7 @@ func sensitivity(ss []seat.Seating, leaking map[int]bool, point capture.Point, e
 		p.level = append(p.level, levels[i])
 	}
 	r := Sensitivity{Ear: ear.String(), Point: point, Worn: len(worn.subject), OnFixture: len(fixture.subject),
-		Listeners: len(stats.UniqueNames(worn.subject))}
+		Listeners: len(uniqueNames(worn.subject))}
 
 	means := wornComponents(&r, worn, confidence)
 	fixtureMeans := fixtureComponents(&r, fixture, confidence)
@@ -104,7 +104,7 @@ func wornComponents(r *Sensitivity, p fitPanel, confidence float64) []bandMean {
 	var haveBetween, haveWithin, haveTotal bool
 	for b := range band.Thirds {
 		subject, y := p.in(b)
-		listeners := len(stats.UniqueNames(subject))
+		listeners := len(uniqueNames(subject))
 		if design, err := varcomp.Nested(subject); err == nil {
 			fit, err := design.Fit(y)
 			if err != nil {

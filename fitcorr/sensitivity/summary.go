@@ -62,13 +62,13 @@ func seatingFigure(p fitPanel, confidence float64) ([3]float64, []Influence) {
 // meanVariance averages a per-band variance of p over the summary bands in
 // which the whole panel holds at least three units (two when it has no more).
 func meanVariance(p, whole fitPanel, variance func(subject []string, y []float64) float64) float64 {
-	need := min(3, len(stats.UniqueNames(whole.subject)))
+	need := min(3, len(uniqueNames(whole.subject)))
 	sum, n := 0.0, 0
 	for b, third := range band.AllThirds() {
 		if third.Mid < summaryLowHz || third.Mid > summaryHighHz {
 			continue
 		}
-		if subject, _ := whole.in(b); len(stats.UniqueNames(subject)) < need {
+		if subject, _ := whole.in(b); len(uniqueNames(subject)) < need {
 			continue
 		}
 		if v := variance(p.in(b)); !math.IsNaN(v) {
@@ -146,7 +146,7 @@ func totalVariance(subject []string, y []float64) float64 {
 // with fewer than three listeners.
 func jackknife(p fitPanel, figure func(fitPanel) float64, df, confidence float64) ([3]float64, []Influence) {
 	est := figure(p)
-	names := stats.UniqueNames(p.subject)
+	names := uniqueNames(p.subject)
 	k := float64(len(names))
 	if len(names) < 3 || est <= 0 {
 		return [3]float64{est}, nil

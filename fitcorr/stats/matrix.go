@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
+// Symmetric3 is c as a matrix, by its upper triangle.
 func Symmetric3(c [3][3]float64) *mat.SymDense {
 	s := mat.NewSymDense(3, nil)
 	for a := range 3 {
@@ -16,6 +17,7 @@ func Symmetric3(c [3][3]float64) *mat.SymDense {
 	return s
 }
 
+// Symmetric is the symmetric part of a square d, (d + d')/2.
 func Symmetric(d *mat.Dense) *mat.SymDense {
 	n, _ := d.Dims()
 	s := mat.NewSymDense(n, nil)
@@ -27,6 +29,7 @@ func Symmetric(d *mat.Dense) *mat.SymDense {
 	return s
 }
 
+// QuadForm is x'mx of a square m given by rows; zero rows give 0.
 func QuadForm(m [][]float64, x []float64) float64 {
 	var sum float64
 	for i, row := range m {
@@ -39,6 +42,7 @@ func QuadForm(m [][]float64, x []float64) float64 {
 	return sum
 }
 
+// RowsOf copies m into rows, the form that is written to files.
 func RowsOf(m mat.Matrix) [][]float64 {
 	r, c := m.Dims()
 	out := make([][]float64, r)
@@ -51,21 +55,15 @@ func RowsOf(m mat.Matrix) [][]float64 {
 	return out
 }
 
-func Beside(a, b *mat.Dense) *mat.Dense {
-	n, ca := a.Dims()
-	_, cb := b.Dims()
-	out := mat.NewDense(n, ca+cb, nil)
-	out.Slice(0, n, 0, ca).(*mat.Dense).Copy(a)
-	out.Slice(0, n, ca, ca+cb).(*mat.Dense).Copy(b)
-	return out
-}
-
+// AddSym adds v to element (i, j) of m, and so to (j, i).
 func AddSym(m *mat.SymDense, i, j int, v float64) {
 	m.SetSym(i, j, m.At(i, j)+v)
 }
 
+// ErrSingular reports that the data do not determine what was asked.
 var ErrSingular = errors.New("the panel's equations are singular")
 
+// DotRows is the inner product of rows i and j of m: element (i, j) of mm'.
 func DotRows(m *mat.Dense, i, j int) float64 {
 	a, b := m.RawRowView(i), m.RawRowView(j)
 	var s float64

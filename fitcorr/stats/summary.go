@@ -5,8 +5,10 @@ import (
 	"sort"
 )
 
+// SmoothMean replaces each value by the mean over ±half neighbours, fewer at the ends.
 func SmoothMean(v []float64, half int) { SmoothVariance(v, nil, half) }
 
+// MeanSD is the mean of y and its standard deviation (n − 1); NaN of fewer than two values.
 func MeanSD(y []float64) (mean, sd float64) {
 	for _, v := range y {
 		mean += v
@@ -18,7 +20,8 @@ func MeanSD(y []float64) (mean, sd float64) {
 	return mean, math.Sqrt(sd / float64(len(y)-1))
 }
 
-// SmoothVariance replaces each valid value by the mean over ±half bands.
+// SmoothVariance replaces each valid value by the mean over the valid ones within
+// ±half neighbours; valid of nil means all.
 func SmoothVariance(v []float64, valid []bool, half int) {
 	src := append([]float64(nil), v...)
 	for b := range v {
@@ -36,6 +39,8 @@ func SmoothVariance(v []float64, valid []bool, half int) {
 	}
 }
 
+// Median is the middle value of x, the mean of the two middle ones of an even
+// number; 0 of none. x keeps its order.
 func Median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0

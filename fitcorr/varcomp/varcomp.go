@@ -95,9 +95,6 @@ func Nested[T comparable](factors ...[]T) (*Design, error) {
 	return d, nil
 }
 
-// Groups returns the number of groups of factor l, 0 being the outermost.
-func (d *Design) Groups(l int) int { return d.size[l] }
-
 // Fit is a fitted model.
 type Fit struct {
 	Mean   float64 // generalised least-squares mean

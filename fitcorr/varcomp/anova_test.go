@@ -5,6 +5,9 @@ import (
 	"math"
 )
 
+// The classical analysis of variance, which REML is held against: published
+// examples give its results.
+
 // ANOVA is the one-way analysis of variance of groups of observations.
 type ANOVA struct {
 	Groups, N           int

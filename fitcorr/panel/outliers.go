@@ -14,7 +14,7 @@ import (
 // residualTail is the tail probability of what is left of one ear of a worn
 // seating after ear, position, level and leak tail.
 func residualTail(resid []float64, w *wornSeating, e, n int) float64 {
-	return stats.ChiTail(squaredResidual(resid, w, e, n)*w.doubtOf(e), residualFreedom(w, e))
+	return stats.ChiTail(squaredResidual(resid, w, e, n)*w.inflationOf(e), residualFreedom(w, e))
 }
 
 // residualFreedom is the degrees of freedom of that residual: the bands that
@@ -29,11 +29,8 @@ func residualFreedom(w *wornSeating, e int) float64 {
 	return dof
 }
 
-// doubtTail is the tail probability under the model below which it must be too.
-const doubtTail = 1e-3
-
-// doubt sets the doubt of every worn seating from the residuals of a fit.
-func (p *panel) doubt(fit *panelFit) {
+// markOutliers sets the variance inflation of every worn seating from the residuals of a fit.
+func (p *panel) markOutliers(fit *panelFit) {
 	type place struct{ li, model, ear int }
 	squares := map[place][]float64{} // per listener, and with li −1 over all
 	type entry struct {
@@ -49,7 +46,7 @@ func (p *panel) doubt(fit *panelFit) {
 			if !w.obs.Present[ear] {
 				continue
 			}
-			e.q[ear] = squaredResidual(sp.resid[ear*n:(ear+1)*n], w, ear, n) * w.doubtOf(ear)
+			e.q[ear] = squaredResidual(sp.resid[ear*n:(ear+1)*n], w, ear, n) * w.inflationOf(ear)
 			for _, of := range []int{li, -1} {
 				k := place{of, w.model, ear}
 				squares[k] = append(squares[k], e.q[ear])
@@ -59,7 +56,7 @@ func (p *panel) doubt(fit *panelFit) {
 	})
 	for _, e := range all {
 		for ear := range 2 {
-			e.w.doubt[ear] = 1
+			e.w.inflation[ear] = 1
 			if !e.w.obs.Present[ear] {
 				continue
 			}
@@ -67,15 +64,15 @@ func (p *panel) doubt(fit *panelFit) {
 			if own := squares[place{e.li, e.w.model, ear}]; len(own) > 2 {
 				usual = max(usual, stats.Median(own))
 			}
-			if ratio := e.q[ear] / max(usual, 1e-9); ratio > position.DoubtFar && stats.ChiTail(e.q[ear], residualFreedom(e.w, ear)) < doubtTail {
-				e.w.doubt[ear] = ratio
+			if ratio := e.q[ear] / max(usual, 1e-9); ratio > position.DoubtFar && stats.ChiTail(e.q[ear], residualFreedom(e.w, ear)) < outlierTail {
+				e.w.inflation[ear] = ratio
 			}
 		}
 	}
 }
 
-// doubtOf is the factor on the variance of one ear of a seating, 1 without doubt.
-func (w *wornSeating) doubtOf(ear int) float64 { return max(1, w.doubt[ear]) }
+// inflationOf is the factor on the variance of one ear of a seating, 1 without doubt.
+func (w *wornSeating) inflationOf(ear int) float64 { return max(1, w.inflation[ear]) }
 
 // squaredResidual is r'V⁻¹r of one ear of a worn seating.
 func squaredResidual(resid []float64, w *wornSeating, e, n int) float64 {
@@ -89,7 +86,7 @@ func (p *panel) doubts(m int, su *position.Model) (out []string) {
 		for i := range l.worn {
 			w := &l.worn[i]
 			for ear := range 2 {
-				if d := w.doubtOf(ear); w.model == m && d > 1 {
+				if d := w.inflationOf(ear); w.model == m && d > 1 {
 					out = append(out, fmt.Sprintf("seating %s: no position explains the level of the %s ear (squared residual %.0f times the usual one), and it hardly counts: the microphone may have fallen out of place, or the headphone sat unlike this listener's other seatings; look, and record it again if in doubt",
 						su.Seatings[w.id].ID, seat.EarName(ear), d))
 				}

@@ -1,0 +1,271 @@
+package panel
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
+)
+
+// maximiseEars updates how ears differ from the expected second moments of all
+// listeners; the fixture's ear counts as one more draw.
+func (p *panel) maximiseEars(fit *panelFit, s *covariances) {
+	n := p.width * p.bands.N
+	sum, diff := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
+	for i := range fit.per {
+		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
+	}
+	var thetaRoot mat.Dense
+	thetaRoot.Mul(fit.root0, fit.etaRoot)
+	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
+	draws := float64(len(p.listeners)) + 1
+	s.sum = p.structured(sum, draws, p.priorEars(1), p.earDraws(fit, 1))
+	s.diff = p.structured(diff, draws, p.priorEars(earDifference), p.earDraws(fit, -1))
+}
+
+// addEarMoment adds weight·E[yy'] (dB², width·n square) for y = (left ± right)/√2
+// of a vector with the given mean (length dim) and root of its covariance (dim rows).
+func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *mat.Dense, weight float64) {
+	n, w := p.bands.N, p.width
+	_, cols := root.Dims()
+	half := math.Sqrt(0.5)
+	for sign, dst := range map[float64]*mat.SymDense{1: sum, -1: diff} {
+		y := mat.NewDense(w*n, cols+1, nil)
+		for k := range w {
+			for r := range n {
+				l, rr := p.channel(0, k)+r, p.channel(1, k)+r
+				row := y.RawRowView(k*n + r)
+				a, b := root.RawRowView(l), root.RawRowView(rr)
+				for c := range a {
+					row[c] = half * (a[c] + sign*b[c])
+				}
+				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
+			}
+		}
+		// A few columns at a time stay in the cache.
+		m := mat.NewSymDense(w*n, nil)
+		for from := 0; from <= cols; from += 64 {
+			m.SymRankK(m, 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
+		}
+		m.ScaleSym(weight, m)
+		dst.AddSym(dst, m)
+	}
+}
+
+// structured turns second moments of a few draws into a covariance over the
+// channels of one ear. What an ear does under one headphone is a part common
+// to all models and a part of its own, by the correlation between models that the
+// panel shows band by band; both have the same covariance over frequency, learned from all models
+// together and shrunk toward a smooth one. The bare ear has a covariance of
+// its own and is joined to the common part, band by band.
+func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
+	n, models := p.bands.N, len(p.models)
+	sum := p.withoutLevel(moments)
+	block := func(m *mat.SymDense, k, l int) *mat.Dense {
+		b := mat.NewDense(n, n, nil)
+		for r := range n {
+			for q := range n {
+				b.Set(r, q, m.At(k*n+r, l*n+q))
+			}
+		}
+		return b
+	}
+	within := mat.NewDense(n, n, nil)
+	across := make([]float64, n)
+	var pairs float64
+	for k := range models {
+		within.Add(within, block(sum, k, k))
+		for l := range k {
+			b := block(sum, k, l)
+			for r := range n {
+				across[r] += b.At(r, r)
+			}
+			pairs++
+		}
+	}
+	within.Scale(1/float64(models), within)
+	ear, sd := p.shrunkEars(within, draws, prior, p.channelDraws(rows, 0, models))
+	modelCorr := make([]float64, n)
+	for r := range modelCorr {
+		modelCorr[r] = priorModelCorr
+		if pairs > 0 {
+			modelCorr[r] = (across[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorModelCorr) / (draws + earCorrWeight)
+		}
+	}
+	stats.SmoothMean(modelCorr, 2)
+	size := p.width * n
+	out := mat.NewSymDense(size, nil)
+	common := mat.NewSymDense(n, nil)
+	for r := range n {
+		modelCorr[r] = math.Max(0, math.Min(earCorrMost, modelCorr[r]))
+	}
+	for r := range n {
+		for q := r; q < n; q++ {
+			common.SetSym(r, q, ear.At(r, q)*math.Sqrt(modelCorr[r]*modelCorr[q]))
+		}
+	}
+	set := func(k, l, r, q int, v float64) { out.SetSym(k*n+r, l*n+q, v) }
+	for r := range n {
+		for q := range n {
+			g := common.At(r, q)
+			own := ear.At(r, q) * math.Sqrt((1-modelCorr[r])*(1-modelCorr[q]))
+			for k := range models {
+				for l := k; l < models; l++ {
+					v := g
+					if k == l {
+						v += own
+					}
+					set(k, l, r, q, v)
+				}
+			}
+		}
+	}
+	if !p.bare {
+		return out
+	}
+	k := models
+	bare, bareSD := p.shrunkEars(block(sum, k, k), draws, prior, p.channelDraws(rows, k, k+1))
+	bareCorr := make([]float64, n)
+	for m := range models {
+		b := block(sum, m, k)
+		for r := range n {
+			bareCorr[r] += b.At(r, r) / (float64(models) * sd[r] * bareSD[r])
+		}
+	}
+	for r := range bareCorr {
+		bareCorr[r] = (bareCorr[r] + earCorrWeight*priorBareCorr) / (draws + earCorrWeight)
+	}
+	stats.SmoothMean(bareCorr, 2)
+	for r := range bareCorr {
+		bareCorr[r] /= math.Max(0.3, math.Sqrt(modelCorr[r])) // with the common part alone
+		bareCorr[r] = math.Max(-earCorrMost, math.Min(earCorrMost, bareCorr[r]))
+	}
+	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(bare)
+	for r := range n {
+		for q := range n {
+			rb.Set(r, q, bareCorr[r]*rb.At(r, q))
+		}
+	}
+	var cross mat.Dense
+	cross.Mul(rc, rb)
+	for r := range n {
+		for q := range n {
+			for m := range models {
+				set(m, k, r, q, cross.At(r, q))
+			}
+			set(k, k, r, q, bare.At(r, q))
+		}
+	}
+	return out
+}
+
+// shrunkEars shrinks one channel's covariance over frequency toward a smooth
+// one and returns it with the standard deviation per band.
+func (p *panel) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
+	n := p.bands.N
+	v, sd := make([]float64, n), make([]float64, n)
+	for r := range n {
+		v[r] = (sum.At(r, r) + earSizeWeight*prior.At(r, r)) / (draws + earSizeWeight)
+		sd[r] = math.Sqrt(v[r] + earFloorDB*earFloorDB)
+	}
+	weight := p.shrinkWeight(rows, sd)
+	out := mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			smooth := sd[r] * sd[q] * math.Exp(-p.bands.Octaves(r, q)/earCorrOctaves)
+			if r == q {
+				smooth *= 1.05
+			}
+			own := sum.At(r, q) / (draws + earSizeWeight)
+			out.SetSym(r, q, (1-weight)*own+weight*smooth)
+		}
+		stats.AddSym(out, r, r, earFloorDB*earFloorDB)
+	}
+	return out, sd
+}
+
+// shrinkWeight is the weight of the smooth correlation over frequency against
+// the listeners' own.
+func (p *panel) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
+	count, n := rows.Dims()
+	x := mat.DenseCopyOf(rows)
+	for i := range count {
+		for r, s := range sd {
+			x.Set(i, r, x.At(i, r)/s)
+		}
+	}
+	smooth := mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			smooth.SetSym(r, q, math.Exp(-p.bands.Octaves(r, q)/earCorrOctaves))
+		}
+	}
+	models := float64(count) / float64(len(p.listeners)) // rows per listener
+	return stats.ShrinkWeight(x, smooth, 1+(models-1)*priorModelCorr*priorModelCorr)
+}
+
+// withoutLevel refers every channel to its mean level below earLevelHz. A
+// level is free in every seating, so it must not count as a difference of ears.
+func (p *panel) withoutLevel(m *mat.SymDense) *mat.SymDense {
+	n, size := p.bands.N, m.SymmetricDim()
+	low := 0
+	for low < n && p.bands.Hz[low] < survey.EarLevelHz {
+		low++
+	}
+	center := func(row []float64) {
+		for k := 0; k < size; k += n {
+			var mean float64
+			for r := range low {
+				mean += row[k+r] / float64(low)
+			}
+			for r := range n {
+				row[k+r] -= mean
+			}
+		}
+	}
+	half := mat.DenseCopyOf(m)
+	for i := range size {
+		center(half.RawRowView(i))
+	}
+	full := mat.DenseCopyOf(half.T())
+	for i := range size {
+		center(full.RawRowView(i))
+	}
+	return stats.Symmetric(full)
+}
+
+// earDraws returns one row per listener: (left ± right)/√2 of how the
+// listener's ears differ, channel by channel, referred to the level below
+// earLevelHz.
+func (p *panel) earDraws(fit *panelFit, sign float64) *mat.Dense {
+	n := p.bands.N
+	out := mat.NewDense(len(fit.per), p.width*n, nil)
+	for i := range fit.per {
+		row := out.RawRowView(i)
+		for k := range p.width {
+			l, r := p.channel(0, k), p.channel(1, k)
+			ear := row[k*n : (k+1)*n]
+			for b := range ear {
+				ear[b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
+			}
+			copy(ear, p.bands.WithoutLevel(ear, nil))
+		}
+	}
+	return out
+}
+
+// channelDraws stacks the draws of channels from to to−1: one row per listener
+// and channel.
+func (p *panel) channelDraws(rows *mat.Dense, from, to int) *mat.Dense {
+	n := p.bands.N
+	count, _ := rows.Dims()
+	out := mat.NewDense(count*(to-from), n, nil)
+	for i := range count {
+		for k := from; k < to; k++ {
+			out.SetRow(i*(to-from)+k-from, rows.RawRowView(i)[k*n:(k+1)*n])
+		}
+	}
+	return out
+}

@@ -1,0 +1,152 @@
+package panel
+
+import (
+	"asworn/capture"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
+)
+
+// newPanel gathers everybody's worn seatings of the models that have a survey.
+func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.ReadingUncertainty) *panel {
+	p := &panel{bands: survey.NewBands(), stated: stated}
+	byName := map[string]*listener{}
+	get := func(subject string) *listener {
+		l, ok := byName[subject]
+		if !ok {
+			l = &listener{subject: subject}
+			byName[subject] = l
+			p.listeners = append(p.listeners, l)
+		}
+		return l
+	}
+	for _, su := range setups {
+		m := len(p.models)
+		used := false
+		for i, s := range su.Seatings {
+			if !s.Worn() {
+				continue
+			}
+			o := position.Observe(s, i, &su.Ears)
+			if !o.Present[0] && !o.Present[1] {
+				continue
+			}
+			l := get(s.Subject)
+			w := wornSeating{model: m, id: i, obs: o, read: su.Mark.ReadOf(s)}
+			l.worn = append(l.worn, w)
+			used = true
+			if w.read != nil {
+				p.read, p.stated.OneMM = true, su.Mark.One
+			}
+		}
+		if used {
+			p.models = append(p.models, &panelModel{setup: su, ears: su.Ears, mark: su.Mark})
+			p.addDisplaced(m, su)
+		}
+	}
+	if len(p.models) == 0 {
+		return p
+	}
+	p.addBare(bareRows, byName)
+	p.poolNoise()
+	p.reading = p.stated
+	p.width = len(p.models)
+	if p.bare {
+		p.width++
+	}
+	return p
+}
+
+// poolNoise gives all worn seatings of a model, and all bare ears, the mean
+// noise variance of their bands. Noise is the least of the variances, and
+// listeners with the same rows get the same matrices.
+func (p *panel) poolNoise() {
+	pool := func(each func(visit func(v []float64))) {
+		sum, count := make([]float64, p.bands.N), make([]float64, p.bands.N)
+		each(func(v []float64) {
+			for r, x := range v {
+				if x < survey.MissingVar {
+					sum[r] += x
+					count[r]++
+				}
+			}
+		})
+		each(func(v []float64) {
+			for r, x := range v {
+				if x < survey.MissingVar {
+					v[r] = sum[r] / count[r]
+				}
+			}
+		})
+	}
+	for e := range 2 {
+		for m := range p.models {
+			pool(func(visit func([]float64)) {
+				for _, l := range p.listeners {
+					for i := range l.worn {
+						if l.worn[i].model == m {
+							visit(l.worn[i].obs.Variance[e])
+						}
+					}
+				}
+			})
+		}
+		pool(func(visit func([]float64)) {
+			for _, l := range p.listeners {
+				for i := range l.bare {
+					visit(l.bare[i].variance[e])
+				}
+			}
+		})
+	}
+}
+
+// addBare gives each listener the bare-ear differences from the fixture's mean.
+func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
+	var ref, refVar, refCount [2][]float64
+	for e := range 2 {
+		ref[e], refVar[e], refCount[e] = make([]float64, p.bands.N), make([]float64, p.bands.N), make([]float64, p.bands.N)
+	}
+	for _, s := range rows {
+		if !s.OnFixture() {
+			continue
+		}
+		for e := range 2 {
+			lv, va := p.bands.Join(s.Ears[e], nil)
+			for r := range lv {
+				if va[r] < survey.MissingVar {
+					ref[e][r] += lv[r]
+					refVar[e][r] += va[r]
+					refCount[e][r]++
+				}
+			}
+		}
+	}
+	for _, s := range rows {
+		l := byName[s.Subject]
+		if l == nil {
+			continue
+		}
+		var b bareReference
+		for e := range 2 {
+			lv, va := p.bands.Join(s.Ears[e], nil)
+			n := 0
+			for r := range lv {
+				c := refCount[e][r]
+				if va[r] >= survey.MissingVar || c == 0 {
+					lv[r], va[r] = 0, survey.MissingVar
+					continue
+				}
+				lv[r] -= ref[e][r] / c
+				va[r] += refVar[e][r] / (c * c)
+				n++
+			}
+			b.level[e], b.variance[e] = lv, va
+			b.present[e] = 3*n >= p.bands.N
+		}
+		if b.present[0] || b.present[1] {
+			l.bare = append(l.bare, b)
+			p.bare = true
+		}
+	}
+}

@@ -1,0 +1,268 @@
+package panel
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// result reads one model's worn distribution and worn offsets off the posterior.
+func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
+	pm := p.models[m]
+	su := pm.setup
+	res := &Result{between: fit.cov.between[m], within: pm.within}
+	prior := mat.NewSymDense(position.HeadsetDim, nil)
+	prior.AddSym(res.between, res.within)
+	priorWide := mat.NewSymDense(position.HeadsetDim, nil)
+	priorWide.AddSym(prior, position.WornPrior())
+	var listeners float64
+	for _, l := range p.listeners {
+		if l.wears(m) {
+			listeners++
+		}
+	}
+	_, total := fit.per[0].uRoot.Dims()
+	own := total - fit.etaCov.SymmetricDim() // first columns: a listener's own uncertainty
+	counts := make([]float64, len(p.listeners))
+	for li, l := range p.listeners {
+		for i := range l.worn {
+			if l.worn[i].model == m {
+				counts[li]++
+			}
+		}
+	}
+	// The mean of all listeners' means: d = jacobian·u + const, u = θ + x.
+	jacobians := make([]*mat.Dense, len(p.listeners))
+	res.MeanCov = mat.NewSymDense(position.HeadsetDim, nil)
+	byIndex := map[int]position.Offset{}
+	p.eachSeating(fit, m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+		byIndex[w.id] = p.wornOffset(sp, w, su, priorWide, opt)
+		weight := 1 / (listeners * counts[li])
+		for a := range position.HeadsetDim {
+			res.Mean[a] += weight * sp.pos[a]
+			for b := a; b < position.HeadsetDim; b++ {
+				stats.AddSym(res.MeanCov, a, b, weight*weight*sp.given.At(a, b))
+			}
+		}
+		var lr mat.Dense
+		lr.Mul(sp.jacobian, b.root)
+		lr.Scale(weight, &lr)
+		if jacobians[li] == nil {
+			jacobians[li] = mat.NewDense(position.HeadsetDim, total, nil)
+		}
+		jacobians[li].Add(jacobians[li], &lr)
+	})
+	shared := mat.NewDense(position.HeadsetDim, total-own, nil)
+	for _, lv := range jacobians {
+		if lv == nil {
+			continue
+		}
+		o := lv.Slice(0, position.HeadsetDim, 0, own)
+		var v mat.Dense
+		v.Mul(o, o.T())
+		res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
+		shared.Add(shared, lv.Slice(0, position.HeadsetDim, own, total))
+	}
+	var v mat.Dense
+	v.Mul(shared, shared.T())
+	res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
+
+	seatings := 0
+	for i := range su.Seatings {
+		if o, ok := byIndex[i]; ok {
+			res.Offsets = append(res.Offsets, o)
+			seatings++
+		}
+	}
+	res.Worn = Worn{Listeners: int(listeners), Seatings: seatings}
+	res.Worn.EarMean, res.Worn.Mean = position.Estimates(res.Mean, res.MeanCov, position.WornPrior())
+	res.Worn.Separation = p.separation()
+	res.Worn.Readings = p.readings(m)
+	res.Doubts = p.doubts(m, su)
+	// The covariances are learned from the listeners.
+	df := math.Max(3, listeners)
+	mean := p.meanDF(m, res.Worn.Mean, df)
+	res.Worn.Mean.DF, res.Worn.EarMean[0].DF, res.Worn.EarMean[1].DF = mean, mean, mean
+	for i := range res.Offsets {
+		o := &res.Offsets[i]
+		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+	}
+	res.Worn.SamplingSD, res.Worn.BootstrapSD = p.bootstrapMean(fit, m, opt)
+	res.Worn.People = p.people(fit, m, df)
+	p.confoundMean(fit, m, &res.Worn, res.MeanCov)
+	for a := range 3 {
+		bc := res.between.At(a, 3+a) + (res.between.At(a, a)-res.between.At(a, 3+a))/2
+		wc := res.within.At(a, 3+a) + (res.within.At(a, a)-res.within.At(a, 3+a))/2
+		res.Worn.BetweenSD[a], res.Worn.WithinSD[a] = math.Sqrt(bc), math.Sqrt(wc)
+		res.Worn.BetweenSE[a] = res.Worn.BetweenSD[a] / math.Sqrt(2*math.Max(1, listeners-1))
+		res.Worn.WithinSE[a] = res.Worn.WithinSD[a] / math.Sqrt(2*math.Max(1, float64(seatings)-listeners))
+	}
+	return res
+}
+
+// wornOffset is the offset of one worn seating, with the share of its variance
+// that knowing the ear would take away.
+func (p *panel) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
+	s := su.Seatings[w.id]
+	o := position.Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number}
+	o.Ears, o.Headset = position.Estimates(sp.pos, sp.cov, prior)
+	known := knownEar(w, prior)
+	ke, kh := position.Estimates(sp.pos, known, prior)
+	for a := range 3 {
+		o.Headset.Confounded[a] = confoundedShare(kh.Cov[a][a], o.Headset.Cov[a][a])
+		for e := range 2 {
+			o.Ears[e].Confounded[a] = confoundedShare(ke[e].Cov[a][a], o.Ears[e].Cov[a][a])
+		}
+	}
+	n := p.bands.N
+	for e := range 2 {
+		o.MisfitP[e] = 1
+		if w.obs.Present[e] {
+			o.MisfitP[e] = residualTail(sp.resid[e*n:(e+1)*n], w, e, n)
+		}
+	}
+	return o
+}
+
+// knownEar is the covariance of a seating's position if the ear were known.
+func knownEar(w *wornSeating, prior mat.Symmetric) *mat.SymDense {
+	var wj, info, pinv, cov mat.Dense
+	wj.Mul(w.inner, w.slope)
+	info.Mul(w.slope.T(), &wj)
+	if pinv.Inverse(prior) == nil {
+		info.Add(&info, &pinv)
+	}
+	if cov.Inverse(&info) != nil {
+		return mat.NewSymDense(position.HeadsetDim, nil)
+	}
+	return stats.Symmetric(&cov)
+}
+
+// confoundedShare is the share of the variance all that knowing the ear takes away.
+func confoundedShare(known, all float64) float64 {
+	if all <= 0 {
+		return 0
+	}
+	return math.Max(0, math.Min(1, 1-known/all))
+}
+
+// confoundMean sets the confounded share of the worn mean: all but what the
+// seatings alone, with known ears, would leave.
+func (p *panel) confoundMean(fit *panelFit, m int, w *Worn, cov *mat.SymDense) {
+	known := mat.NewSymDense(position.HeadsetDim, nil)
+	var count float64
+	for _, l := range p.listeners {
+		for i := range l.worn {
+			if l.worn[i].model == m {
+				known.AddSym(known, knownEar(&l.worn[i], fit.cov.between[m]))
+				count++
+			}
+		}
+	}
+	known.ScaleSym(1/(count*count), known)
+	var zero [position.HeadsetDim]float64
+	ke, kh := position.Estimates(zero, known, position.WornPrior())
+	for a := range 3 {
+		w.Mean.Confounded[a] = confoundedShare(kh.Cov[a][a], w.Mean.Cov[a][a])
+		for e := range 2 {
+			w.EarMean[e].Confounded[a] = confoundedShare(ke[e].Cov[a][a], w.EarMean[e].Cov[a][a])
+		}
+	}
+}
+
+// separation names what told ears from positions, strongest first.
+func (p *panel) separation() []string {
+	var out []string
+	if p.read {
+		out = append(out, position.ReadPositions)
+	}
+	if p.bare {
+		out = append(out, "bare-ear reference")
+	}
+	if len(p.models) > 1 {
+		out = append(out, "shared panel")
+	}
+	if p.displacedListeners() {
+		out = append(out, "displaced listeners")
+	}
+	return append(out, "prior")
+}
+
+// meanDF is the degrees of freedom of a worn mean. What listeners teach has df;
+// what the lab states of its readings on the fixture has no limit, and where
+// readings are used that is most of it (Welch and Satterthwaite: JCGM 100:2008,
+// G.4). A source counts by the weight of the readings in the mean, the variance
+// left over what the readings alone would leave.
+func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
+	if !p.read {
+		return df
+	}
+	var heads, count float64
+	for _, l := range p.listeners {
+		k := 0.0
+		for i := range l.worn {
+			if l.worn[i].model == m && l.worn[i].read != nil {
+				k++
+			}
+		}
+		if k > 0 {
+			heads++
+			count += k
+		}
+	}
+	if heads == 0 {
+		return df
+	}
+	var all, learned float64
+	r := p.reading
+	for a := range position.ReadDim {
+		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + p.models[m].mark.Variance[a]
+		alone := stated + r.LandmarkMM*r.LandmarkMM/heads + r.OneMM*r.OneMM/count
+		v := mean.Cov[a][a]
+		weight := math.Min(1, v/alone)
+		all += v
+		learned += math.Max(0, v-weight*weight*stated)
+	}
+	return stats.PooledDF(learned, df, all-learned, 0)
+}
+
+// people is the mean position of the people of model m, both ears together.
+func (p *panel) people(fit *panelFit, m int, df float64) seat.Estimate {
+	e := seat.Estimate{DF: df}
+	rows := p.peopleRows(fit, m)
+	var at mat.VecDense
+	at.MulVec(rows, fit.eta)
+	var half, cov mat.Dense
+	half.Mul(rows, fit.etaCov)
+	cov.Mul(&half, rows.T())
+	prior := position.WornPrior()
+	for a := range 3 {
+		e.Value[a] = at.AtVec(a)
+		for b := range 3 {
+			e.Cov[a][b] = cov.At(a, b)
+		}
+		e.Seen[a] = e.Cov[a][a] < 0.5*(prior.At(a, a)+prior.At(a, 3+a))/2
+	}
+	return e
+}
+
+// peopleRows is that position as a linear function of η (3 × columns of L₀).
+func (p *panel) peopleRows(fit *panelFit, m int) *mat.Dense {
+	_, r0 := fit.root0.Dims()
+	rows := mat.NewDense(3, r0, nil)
+	for a := range 3 {
+		for c := range r0 {
+			var v float64
+			for e := range 2 {
+				i := 3*e + a
+				v += (fit.root0.At(p.position(m)+i, c) - fit.root0.At(p.confounded(m)+i, c)) / 2
+			}
+			rows.Set(a, c, v)
+		}
+	}
+	return rows
+}
