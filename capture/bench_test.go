@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
@@ -56,7 +57,7 @@ func processFile(p *capture.Processor, path string) (capture.Recording, error) {
 // round.
 func benchProcess(b *testing.B, count int, work func(*capture.Processor, string) (capture.Recording, error)) {
 	path := benchRecording(b)
-	p, err := capture.NewProcessor(capture.Setup{Sweep: benchDesign(), Left: 1, Right: 2, Loopback: 3})
+	p, err := capture.NewProcessor(study.Setup{Sweep: benchDesign(), Left: 1, Right: 2, Loopback: 3})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -5,7 +5,7 @@ import (
 	"sync"
 	"testing"
 
-	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -15,7 +15,7 @@ import (
 func TestClones(t *testing.T) {
 	d := sweep.Default()
 	d.Seconds = 0.8
-	p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
+	p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
 	x, copied := good(d), good(d)
 	want, err := p.ProcessSamples(x, 48000)
 	if err != nil {

@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -12,7 +13,7 @@ import (
 // are a copy of the sweep and one at half its amplitude, 0.1 s late.
 func ExampleProcessor() {
 	d := sweep.Default()
-	p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1, Right: 2})
+	p, err := capture.NewProcessor(study.Setup{Sweep: d, Left: 1, Right: 2})
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -30,7 +31,7 @@ func ExampleProcessor() {
 	fmt.Println(rec.Used, "repeats;", rec.LevelUnit)
 	for i, b := range band.All() {
 		if b.Lower < 1000.1 && b.Upper > 1000.1 {
-			fmt.Printf("%.0f Hz: left %.2f dB, right %.2f dB\n", b.Mid, rec.Ears[capture.Left].LevelDB[i], rec.Ears[capture.Right].LevelDB[i])
+			fmt.Printf("%.0f Hz: left %.2f dB, right %.2f dB\n", b.Mid, rec.Ears[study.Left].LevelDB[i], rec.Ears[study.Right].LevelDB[i])
 		}
 	}
 	// Output:

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -71,7 +72,7 @@ func TestAnyExcitation(t *testing.T) {
 		{"MLS, four periods", mls(), 4, 0, 0, 0, 0.02, 25},
 		{"music", music(4 * rate), 1, 0, 0, 0, 0.05, 100},
 	} {
-		p, err := capture.NewProcessor(capture.Setup{
+		p, err := capture.NewProcessor(study.Setup{
 			Sweep:      sweep.Design{RateHz: rate, Repeats: c.repeats, GapSeconds: c.gap, LeadSeconds: 0.5},
 			Excitation: c.x, Left: 1, Right: 2, Loopback: c.loop})
 		if err != nil {

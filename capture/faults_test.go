@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -25,7 +26,7 @@ func good(d sweep.Design) [][]float64 {
 	return ch
 }
 
-func processor(t *testing.T, s capture.Setup) *capture.Processor {
+func processor(t *testing.T, s study.Setup) *capture.Processor {
 	t.Helper()
 	p, err := capture.NewProcessor(s)
 	if err != nil {
@@ -113,7 +114,7 @@ func TestFindings(t *testing.T) {
 			return x
 		}, 3, []string{"not-finite/refused/left"}, 0},
 	} {
-		p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
+		p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
 		rec, err := p.ProcessSamples(c.spoil(good(d)), 48000)
 		if err != nil {
 			t.Errorf("%s: %v", c.name, err)
@@ -146,7 +147,7 @@ func TestCoughOfTwo(t *testing.T) {
 	d := sweep.Default()
 	d.Seconds = 2
 	for bad := range 2 {
-		p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2})
+		p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2})
 		x := good(d)
 		from := 3000 + int((0.5+float64(bad)*3+0.9)*48000)
 		for e := range 2 {
@@ -174,7 +175,7 @@ func TestCoughOfTwo(t *testing.T) {
 
 func TestMisfits(t *testing.T) {
 	d := sweep.Default()
-	p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
+	p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
 	x := good(d)
 	for _, c := range []struct {
 		x    [][]float64
@@ -189,13 +190,13 @@ func TestMisfits(t *testing.T) {
 			t.Errorf("got %v, want an error with %q", err, c.want)
 		}
 	}
-	for _, s := range []capture.Setup{
+	for _, s := range []study.Setup{
 		{Sweep: d},
 		{Sweep: d, Left: 1, Right: 1},
 		{Sweep: sweep.Design{}, Left: 1},
 		{Sweep: d, Left: 1, Excitation: []float64{0, 0, 0}},
-		{Sweep: d, Left: 1, Window: capture.Window{PreSeconds: -1}},
-		{Sweep: d, Left: 1, Microphones: [2]capture.Microphone{{Response: capture.Curve{Hz: []float64{2, 1}, DB: []float64{0, 0}}}}},
+		{Sweep: d, Left: 1, Window: study.Window{PreSeconds: -1}},
+		{Sweep: d, Left: 1, Microphones: [2]study.Microphone{{Response: study.Curve{Hz: []float64{2, 1}, DB: []float64{0, 0}}}}},
 	} {
 		if _, err := capture.NewProcessor(s); err == nil {
 			t.Errorf("no error for %+v", s)
@@ -209,7 +210,7 @@ func TestMisfits(t *testing.T) {
 func TestHarmonics(t *testing.T) {
 	const a2, a3 = 0.02, 0.01
 	d := sweep.Default()
-	p := processor(t, capture.Setup{Sweep: d, Left: 1})
+	p := processor(t, study.Setup{Sweep: d, Left: 1})
 	x := delayed(d.Signal(), 500)
 	y := make([]float64, len(x))
 	for i, v := range x {
@@ -244,19 +245,19 @@ func TestHarmonics(t *testing.T) {
 func TestUnits(t *testing.T) {
 	d := sweep.Default()
 	x := d.Signal()
-	mic := capture.Microphone{PaPerUnit: 10, Response: capture.Curve{Hz: []float64{10, 100, 1000, 20000}, DB: []float64{1, 1, 0, -3}, PhaseDeg: []float64{10, 170, -170, -90}}}
+	mic := study.Microphone{PaPerUnit: 10, Response: study.Curve{Hz: []float64{10, 100, 1000, 20000}, DB: []float64{1, 1, 0, -3}, PhaseDeg: []float64{10, 170, -170, -90}}}
 	for _, c := range []struct {
 		name  string
-		setup capture.Setup
+		setup study.Setup
 		unit  string
 		gain  float64 // of the level at 1 kHz
 	}{
-		{"plain", capture.Setup{}, "dB, relative", 1},
-		{"loopback at half", capture.Setup{Loopback: 3}, "dB, relative", 2},
-		{"calibrated", capture.Setup{Microphones: [2]capture.Microphone{mic, mic}}, "dB re 1 Pa", 10 * d.RMS()},
-		{"calibrated, loopback", capture.Setup{Loopback: 3, Microphones: [2]capture.Microphone{mic, mic}}, "dB re 1 Pa", 10 * d.RMS()},
-		{"calibrated, driven", capture.Setup{DriveVoltsRMS: 0.1, Microphones: [2]capture.Microphone{mic, mic}}, "dB re 1 Pa/V", 10 * d.RMS() / 0.1},
-		{"all", capture.Setup{Loopback: 3, DriveVoltsRMS: 0.1, Microphones: [2]capture.Microphone{mic, mic}}, "dB re 1 Pa/V", 10 * d.RMS() / 0.1},
+		{"plain", study.Setup{}, "dB, relative", 1},
+		{"loopback at half", study.Setup{Loopback: 3}, "dB, relative", 2},
+		{"calibrated", study.Setup{Microphones: [2]study.Microphone{mic, mic}}, "dB re 1 Pa", 10 * d.RMS()},
+		{"calibrated, loopback", study.Setup{Loopback: 3, Microphones: [2]study.Microphone{mic, mic}}, "dB re 1 Pa", 10 * d.RMS()},
+		{"calibrated, driven", study.Setup{DriveVoltsRMS: 0.1, Microphones: [2]study.Microphone{mic, mic}}, "dB re 1 Pa/V", 10 * d.RMS() / 0.1},
+		{"all", study.Setup{Loopback: 3, DriveVoltsRMS: 0.1, Microphones: [2]study.Microphone{mic, mic}}, "dB re 1 Pa/V", 10 * d.RMS() / 0.1},
 	} {
 		c.setup.Sweep, c.setup.Left, c.setup.Right = d, 1, 2
 		p := processor(t, c.setup)

@@ -10,6 +10,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/deconv"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -60,7 +61,7 @@ func TestStandardErrorsOfAnyExcitation(t *testing.T) {
 		{"MLS, four periods", mls(), 4, 0, 25},
 		{"music", music(4 * rate), 1, 0, 100},
 	} {
-		p, err := capture.NewProcessor(capture.Setup{
+		p, err := capture.NewProcessor(study.Setup{
 			Sweep:      sweep.Design{RateHz: rate, Repeats: c.repeats, GapSeconds: c.gap, LeadSeconds: 0.5},
 			Excitation: c.x, Left: 1, Right: 2})
 		if err != nil {

@@ -9,6 +9,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/deconv"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -19,7 +20,7 @@ func TestDriftIsCorrected(t *testing.T) {
 		for _, repeats := range []int{1, 2, 3} {
 			for _, loop := range []int{0, 3} {
 				d.Repeats = repeats
-				p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: loop})
+				p, err := capture.NewProcessor(study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: loop})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -93,7 +94,7 @@ func TestStandardErrors(t *testing.T) {
 	} {
 		d := sweep.Default()
 		d.Seconds, d.Repeats, d.LeadSeconds, d.GapSeconds = 1, c.repeats, c.lead, 0.6
-		p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
+		p, err := capture.NewProcessor(study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
 		if err != nil {
 			t.Fatal(err)
 		}

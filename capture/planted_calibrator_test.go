@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"asworn/capture/study"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -66,7 +67,7 @@ func TestCalibratorTable(t *testing.T) {
 			found := 0
 			for i := range n {
 				r := rand.New(rand.NewPCG(uint64(f*10+s), uint64(i)))
-				if _, err := Calibrate(calibratorTake(r, c.fault, size), 16000, 94); err != nil && strings.Contains(err.Error(), c.says) {
+				if _, err := study.Calibrate(calibratorTake(r, c.fault, size), 16000, 94); err != nil && strings.Contains(err.Error(), c.says) {
 					found++
 				}
 			}
@@ -88,20 +89,20 @@ func TestCalibratorTable(t *testing.T) {
 			for j, v := range before {
 				after[j] = gain * (v + 1e-4*math.Abs(before[0])*r.NormFloat64())
 			}
-			a, errA := Calibrate(before, 16000, 94)
-			b, errB := Calibrate(after, 16000, 94)
-			if errA == nil && errB == nil && math.Abs(20*math.Log10(b.PaPerUnit/a.PaPerUnit)) > CalibrationDriftDB {
+			a, errA := study.Calibrate(before, 16000, 94)
+			b, errB := study.Calibrate(after, 16000, 94)
+			if errA == nil && errB == nil && math.Abs(20*math.Log10(b.PaPerUnit/a.PaPerUnit)) > study.CalibrationDriftDB {
 				found++
 			}
 		}
 		fmt.Fprintf(&table, " %g: %.4g %%,", size, 100*float64(found)/float64(n))
-		if size > CalibrationDriftDB && found < n || size < CalibrationDriftDB && found > 0 {
+		if size > study.CalibrationDriftDB && found < n || size < study.CalibrationDriftDB && found > 0 {
 			t.Errorf("drift of %g dB: found in %d of %d", size, found, n)
 		}
 	}
 	wrong := 0
 	for i := range n {
-		if _, err := Calibrate(calibratorTake(rand.New(rand.NewPCG(77, uint64(i))), "", 0), 16000, 94); err != nil {
+		if _, err := study.Calibrate(calibratorTake(rand.New(rand.NewPCG(77, uint64(i))), "", 0), 16000, 94); err != nil {
 			wrong++
 			t.Log(err)
 		}

@@ -4,7 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -32,11 +32,11 @@ var plantedDesigns = []struct {
 
 const shortDesigns = 6
 
-func plantedSetup(i int) capture.Setup {
+func plantedSetup(i int) study.Setup {
 	p := plantedDesigns[i]
 	d := sweep.Design{StartHz: 20, StopHz: 0.475 * p.rate, Seconds: p.seconds, Repeats: p.repeats,
 		GapSeconds: 0.3, LeadSeconds: p.lead, RateHz: p.rate}
-	return capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: p.loop}
+	return study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: p.loop}
 }
 
 // recipe is a recording that is yet to be made. As drawn it is a good one.

@@ -9,7 +9,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/deconv"
-	"asworn/capture/sweep"
+	"asworn/capture/study"
 )
 
 // NoLevelDB stands where nothing could be measured. It is finite so that
@@ -18,52 +18,6 @@ const NoLevelDB = -300
 
 // HarmonicOrders lists the orders in Response.HarmonicDB.
 var HarmonicOrders = [...]int{2, 3, 4, 5}
-
-// Curve is a level, and if known a phase, over frequency. Hz ascends; PhaseDeg
-// is nil or as long as Hz.
-type Curve struct {
-	Hz, DB, PhaseDeg []float64
-}
-
-// Microphone says what is known of one measuring chain.
-type Microphone struct {
-	// Response is the microphone's own response relative to its sensitivity;
-	// it is divided out. Between its points level and phase run linearly over
-	// log frequency, beyond them they stay as at the ends.
-	Response Curve
-	// PaPerUnit is the sound pressure of a sample value of 1 (full scale), in
-	// pascals; 0 when the chain is not calibrated.
-	PaPerUnit float64
-}
-
-// Window says how the linear response is cut out of the impulse response: from
-// PreSeconds before the direct sound to PostSeconds after it, with half-Hann
-// fades. A zero field takes the default, which depends on the excitation; see
-// docs/capture.md.
-type Window struct {
-	PreSeconds, PostSeconds, FadeInSeconds, FadeOutSeconds float64
-}
-
-// Setup is everything that turns recordings of one study into responses.
-type Setup struct {
-	// Sweep is what was played. With an Excitation only its Repeats,
-	// GapSeconds, LeadSeconds and RateHz count.
-	Sweep sweep.Design
-	// Excitation is one repeat of any other signal, at Sweep.RateHz.
-	Excitation []float64
-
-	// Left, Right and Loopback are 1-based channels of the recording; 0 for
-	// none. One ear at least must be there.
-	Left, Right, Loopback int
-	Microphones           [2]Microphone
-	// DriveVoltsRMS is the voltage that the sweep's RMS (Design.RMS, or the
-	// RMS of Excitation) makes at the headphone; 0 when unknown.
-	DriveVoltsRMS float64
-	Window        Window
-	// MinSNRDB is the ratio of signal to noise from which a band counts;
-	// default 10.
-	MinSNRDB float64
-}
 
 // Processor turns recordings into responses. It is built once from a Setup and
 // keeps transform plans, the excitation's spectrum and buffers; one goroutine
@@ -80,7 +34,7 @@ type Processor struct {
 
 // constants is what all clones share; nobody writes to it after New.
 type constants struct {
-	setup    Setup
+	setup    study.Setup
 	channel  [3]int // 0-based channel of left, right, loopback; −1 for none
 	rate     float64
 	repeats  int
@@ -135,7 +89,7 @@ type buffers struct {
 const prerollSeconds = 0.02
 
 // NewProcessor checks the setup and prepares everything that recordings share.
-func NewProcessor(s Setup) (*Processor, error) {
+func NewProcessor(s study.Setup) (*Processor, error) {
 	c := &constants{setup: s, rate: s.Sweep.RateHz, bands: band.All(), design: len(s.Excitation) == 0}
 	if s.Left < 0 || s.Right < 0 || s.Loopback < 0 || (s.Left == 0 && s.Right == 0) {
 		return nil, errors.New("capture: name the channel of at least one ear, counted from 1")
@@ -200,7 +154,7 @@ func (p *Processor) Clone() *Processor {
 }
 
 // Setup returns what the processor was built from.
-func (p *Processor) Setup() Setup { return p.setup }
+func (p *Processor) Setup() study.Setup { return p.setup }
 
 // bins is the number of bins of a spectrum.
 func (c *constants) bins() int { return c.n/2 + 1 }

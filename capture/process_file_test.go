@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
@@ -25,7 +26,7 @@ func TestLongFile(t *testing.T) {
 			long[e][200*8000+3*e+i] += v
 		}
 	}
-	p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2})
+	p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2})
 	dir := t.TempDir()
 	var recs []capture.Recording
 	for i, ch := range [][][]float64{short, long} {

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"asworn/capture/study"
 	"fmt"
 	"math"
 	"slices"
@@ -89,7 +90,7 @@ func (q Quality) finite() bool {
 // found first.
 func (t *take) checkResponses() {
 	var tops, silence [roles][]Finding
-	var repeats [len(Ears)][]Finding
+	var repeats [len(study.Ears)][]Finding
 	var copies, wire []Finding
 	var work []func(*desk)
 	for role := range roles {
@@ -97,7 +98,7 @@ func (t *take) checkResponses() {
 			func(d *desk) { silence[role] = t.checkSilence(d, role) },
 			func(*desk) { tops[role] = t.checkTops(role) })
 	}
-	for e := range Ears {
+	for e := range study.Ears {
 		work = append(work, func(d *desk) { repeats[e] = t.checkRepeats(d, e) })
 	}
 	work = append(work, func(*desk) { copies = t.checkCopies() }, func(*desk) { wire = t.checkLoopback() })
@@ -109,13 +110,13 @@ func (t *take) checkResponses() {
 	t.checkDropouts()
 	t.add(slices.Concat(silence[:]...)...)
 	t.add(wire...)
-	for e := range Ears {
+	for e := range study.Ears {
 		if t.x[e] == nil || t.rec.Ears[e].SweepLevelDB <= NoLevelDB {
 			continue // silent, and reported so
 		}
-		t.checkLevel(Ear(e))
-		t.checkNoise(Ear(e))
-		t.checkDistortion(Ear(e))
+		t.checkLevel(study.Ear(e))
+		t.checkNoise(study.Ear(e))
+		t.checkDistortion(study.Ear(e))
 	}
 	t.add(slices.Concat(repeats[:]...)...)
 	t.checkEars()

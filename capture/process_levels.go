@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/deconv"
+	"asworn/capture/study"
 )
 
 func (p *Processor) emptyResponse() Response {
@@ -32,7 +33,7 @@ func (p *Processor) levelUnit() string {
 
 // gain returns what turns |H|, microphone over reference in sample values,
 // into the level unit.
-func (t *take) gain(e Ear) float64 {
+func (t *take) gain(e study.Ear) float64 {
 	p := t.p
 	g := p.setup.Microphones[e].PaPerUnit * p.xRMS * t.refGain
 	switch p.levelUnit() {
@@ -45,7 +46,7 @@ func (t *take) gain(e Ear) float64 {
 }
 
 // respond makes the response of one ear from the responses of its repeats.
-func (t *take) respond(b *desk, e Ear) {
+func (t *take) respond(b *desk, e study.Ear) {
 	p := t.p
 	clear(b.mean)
 	for k, w := range t.keep {
@@ -228,7 +229,7 @@ func (c *constants) prepareHarmonics() {
 // harmonics reads the harmonic responses off the impulse response. With a
 // synchronised sweep, order n of the fundamental f appears as a response of
 // its own, L·ln n before the linear one, at n·f (Novak et al. 2015).
-func (t *take) harmonics(b *desk, e Ear, whole int, gain float64) {
+func (t *take) harmonics(b *desk, e study.Ear, whole int, gain float64) {
 	p := t.p
 	r := &t.rec.Ears[e]
 	for _, h := range p.orders {

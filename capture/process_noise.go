@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/deconv"
+	"asworn/capture/study"
 )
 
 // noiseSpectrum is the noise of one repeat in the impulse response: per band,
@@ -39,7 +40,7 @@ func (p *Processor) widened(seconds float64) ([]band.Band, []float64) {
 // noise puts together what the lead silence, the differences of the repeats
 // and, failing both, the rest of the impulse response say about the noise of
 // one ear.
-func (t *take) noise(b *desk, e Ear, whole int) noiseSpectrum {
+func (t *take) noise(b *desk, e study.Ear, whole int) noiseSpectrum {
 	lead, okLead := t.noiseFromLead(b, e)
 	used := 0
 	for _, w := range t.keep {
@@ -75,7 +76,7 @@ func (t *take) noise(b *desk, e Ear, whole int) noiseSpectrum {
 
 // noiseFromLead takes the Welch spectrum of the silence before the first
 // repeat through the inverse of the excitation.
-func (t *take) noiseFromLead(b *desk, e Ear) (noiseSpectrum, bool) {
+func (t *take) noiseFromLead(b *desk, e study.Ear) (noiseSpectrum, bool) {
 	p := t.p
 	from, to := t.leadRange()
 	if to == from {
@@ -104,12 +105,12 @@ func (t *take) noiseFromLead(b *desk, e Ear) (noiseSpectrum, bool) {
 // averageInverse works out |inverse|², with the correction of an ear's
 // microphone, averaged over each band, where the silence before the sweep is
 // going to need it.
-func (t *take) averageInverse(b *desk, e Ear) {
+func (t *take) averageInverse(b *desk, e study.Ear) {
 	p := t.p
 	if from, to := t.leadRange(); from == to || t.x[e] == nil {
 		return
 	}
-	if e == Right && t.x[left] != nil && p.correct[left] == nil && p.correct[right] == nil {
+	if e == study.Right && t.x[left] != nil && p.correct[left] == nil && p.correct[right] == nil {
 		return // as for the left ear
 	}
 	for k, v := range p.buf.inverse {
@@ -122,7 +123,7 @@ func (t *take) averageInverse(b *desk, e Ear) {
 	deconv.MeanOver(t.inverse[e], b.density, p.rate/float64(p.n), p.bands)
 }
 
-func (t *take) inversePower(e Ear) []float64 {
+func (t *take) inversePower(e study.Ear) []float64 {
 	if t.inverse[e] == nil {
 		return t.inverse[left]
 	}
@@ -130,7 +131,7 @@ func (t *take) inversePower(e Ear) []float64 {
 }
 
 // noiseFromRepeats takes the scatter of the repeats about their mean.
-func (t *take) noiseFromRepeats(b *desk, e Ear, used int) noiseSpectrum {
+func (t *take) noiseFromRepeats(b *desk, e study.Ear, used int) noiseSpectrum {
 	p := t.p
 	clear(b.density)
 	for k, w := range t.keep {

@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture/deconv"
 	"asworn/capture/exposure"
+	"asworn/capture/study"
 )
 
 // prepareSpectra works out all that is constant per bin of the transform.
@@ -35,13 +36,13 @@ func (c *constants) prepareSpectra() error {
 		if c.channel[e] < 0 || len(m.Response.Hz) == 0 {
 			continue
 		}
-		if err := m.Response.check(); err != nil {
-			return fmt.Errorf("capture: response of the %s microphone: %w", Ear(e), err)
+		if err := m.Response.Check(); err != nil {
+			return fmt.Errorf("capture: response of the %s microphone: %w", study.Ear(e), err)
 		}
-		response := m.Response.unwrapped()
+		response := m.Response.Unwrapped()
 		c.correct[e] = make([]complex128, fft.Bins())
 		for k := range c.correct[e] {
-			c.correct[e][k] = 1 / response.at(float64(k)*step)
+			c.correct[e][k] = 1 / response.At(float64(k)*step)
 		}
 	}
 	return nil

@@ -4,6 +4,9 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"asworn/capture/exposure"
+	"asworn/capture/study"
 )
 
 // ProcessSamples turns one recording into responses. channels holds the
@@ -127,12 +130,12 @@ func (t *take) measure() {
 		if i == 0 {
 			t.weigh(d)
 		} else {
-			t.averageInverse(d, Ear(i-1))
+			t.averageInverse(d, study.Ear(i-1))
 		}
 	})
 	t.p.share(len(t.rec.Ears), func(d *desk, e int) {
 		if t.x[e] != nil {
-			t.respond(d, Ear(e))
+			t.respond(d, study.Ear(e))
 		}
 	})
 }
@@ -232,7 +235,7 @@ func (t *take) readLevel(s []complex128, role int) {
 	scale := 2 / float64(p.n) / float64(len(p.x))
 	ear := &t.rec.Ears[role]
 	if pa := p.setup.Microphones[role].PaPerUnit; pa > 0 {
-		scale *= pa * pa / (referencePa * referencePa)
+		scale *= pa * pa / (exposure.ReferencePa * exposure.ReferencePa)
 	} else {
 		scale *= 2 // a full-scale sine is 0 dB (AES17)
 	}

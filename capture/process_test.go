@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -145,7 +146,7 @@ func TestAccuracy(t *testing.T) {
 		d := sweep.Default()
 		d.Amplitude = 0.05
 		c.change(&d)
-		p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
+		p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
 		ratio := 1 + c.ppm*1e-6
 		x := make([]float64, 2000+len(d.Signal()))
 		for k := range d.Repeats {

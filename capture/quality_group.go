@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture/band"
+	"asworn/capture/study"
 )
 
 // Limits of the comparison of recordings with each other. Common practice, no
@@ -35,7 +36,7 @@ const (
 // Exchanged ears are told by the difference of left and right as it was
 // recorded, before the microphones are allowed for: it changes its sign when
 // the channels are exchanged, and it is a person's own, and the microphones'.
-func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
+func CompareSeatings(s study.Setup, rows []study.Seating, recs []Recording) [][]Finding {
 	traits := make([]Traits, len(recs))
 	for i, r := range recs {
 		traits[i] = TraitsOf(s, r)
@@ -45,7 +46,7 @@ func CompareSeatings(s Setup, rows []Seating, recs []Recording) [][]Finding {
 
 // CompareWith finds what CompareSeatings would find about one more recording
 // of a study whose rows and traits are given; they are only read.
-func CompareWith(rows []Seating, traits []Traits, row Seating, own Traits) []Finding {
+func CompareWith(rows []study.Seating, traits []Traits, row study.Seating, own Traits) []Finding {
 	last := len(rows)
 	rows, traits = append(slices.Clip(rows), row), append(slices.Clip(traits), own)
 	return compareTraits(rows, traits, func(i int) bool { return i == last })[last]
@@ -63,7 +64,7 @@ type Traits struct {
 }
 
 // TraitsOf returns the traits of a recording made with the setup.
-func TraitsOf(s Setup, r Recording) Traits {
+func TraitsOf(s study.Setup, r Recording) Traits {
 	return Traits{
 		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[left].Polarity, r.Ears[right].Polarity},
 		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
@@ -72,20 +73,20 @@ func TraitsOf(s Setup, r Recording) Traits {
 }
 
 // compareTraits compares the recordings that judge names with all others.
-func compareTraits(rows []Seating, recs []Traits, judge func(i int) bool) [][]Finding {
+func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) [][]Finding {
 	out := make([][]Finding, len(rows))
 	differ := make([][]float64, len(recs))
 	for i, r := range recs {
 		differ[i] = r.EarsDB
 	}
 	type level struct {
-		key  func(Seating) string
+		key  func(study.Seating) string
 		what string
 	}
 	levels := []level{
-		{func(r Seating) string { return fmt.Sprintf("%q %q %s", r.Model, r.Subject, r.Point) }, "the other seatings of this model on the same subject"},
-		{func(r Seating) string { return fmt.Sprintf("%t %q %s", r.Model == "", r.Subject, r.Point) }, "the other recordings of the same subject"},
-		{func(r Seating) string { return fmt.Sprintf("%t %s", r.Model == "", r.Point) }, "the other recordings of the study"},
+		{func(r study.Seating) string { return fmt.Sprintf("%q %q %s", r.Model, r.Subject, r.Point) }, "the other seatings of this model on the same subject"},
+		{func(r study.Seating) string { return fmt.Sprintf("%t %q %s", r.Model == "", r.Subject, r.Point) }, "the other recordings of the same subject"},
+		{func(r study.Seating) string { return fmt.Sprintf("%t %s", r.Model == "", r.Point) }, "the other recordings of the study"},
 	}
 	usual := make([]bool, len(rows)) // at a finer level: the same way round as the others
 	for _, l := range levels {
@@ -168,7 +169,7 @@ func has(found []Finding, code string) bool {
 
 // groupsOf gathers the usable rows with equal keys, in the order of the sheet;
 // groups that are too small to compare are left out.
-func groupsOf(rows []Seating, recs []Traits, key func(Seating) string) (out [][]int) {
+func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) string) (out [][]int) {
 	at := map[string]int{}
 	for i, r := range rows {
 		if !recs[i].Usable {
@@ -186,7 +187,7 @@ func groupsOf(rows []Seating, recs []Traits, key func(Seating) string) (out [][]
 
 // earDifference returns left less right as recorded, in dB per third-octave
 // band; NaN where either does not count.
-func earDifference(s Setup, r Recording) []float64 {
+func earDifference(s study.Setup, r Recording) []float64 {
 	bands := band.All()
 	out := make([]float64, band.Thirds)
 	each := band.Count / band.Thirds
@@ -200,7 +201,7 @@ func earDifference(s Setup, r Recording) []float64 {
 			if f < groupFromHz || f > groupToHz {
 				continue
 			}
-			out[i] += r.Ears[0].LevelDB[j] + s.Microphones[0].recorded(f) - r.Ears[1].LevelDB[j] - s.Microphones[1].recorded(f)
+			out[i] += r.Ears[0].LevelDB[j] + recorded(s.Microphones[0], f) - r.Ears[1].LevelDB[j] - recorded(s.Microphones[1], f)
 			n++
 		}
 		if n < each/2 {
@@ -212,8 +213,8 @@ func earDifference(s Setup, r Recording) []float64 {
 	return out
 }
 
-// recorded is what turns a level at the microphone into the recorded one, dB.
-func (m Microphone) recorded(f float64) float64 {
+// recorded is what turns a level at a microphone into the recorded one, dB.
+func recorded(m study.Microphone, f float64) float64 {
 	out := 0.0
 	if len(m.Response.Hz) > 0 {
 		out += m.Response.LevelDB(f)
@@ -300,9 +301,9 @@ func likeness(values [][]float64, scatter []float64, group []int, i int) (like, 
 }
 
 // comparePolarity names ears whose polarity is not that of most of their group.
-func comparePolarity(out [][]Finding, rows []Seating, recs []Traits, key func(Seating) string, judge func(int) bool) {
+func comparePolarity(out [][]Finding, rows []study.Seating, recs []Traits, key func(study.Seating) string, judge func(int) bool) {
 	for _, g := range groupsOf(rows, recs, key) {
-		for e := range Ears {
+		for e := range study.Ears {
 			up, told := 0, 0
 			for _, i := range g {
 				if p := recs[i].Polarity[e]; math.Abs(p) >= polarityLeast {

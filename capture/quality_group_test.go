@@ -10,11 +10,12 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 )
 
 // panel invents the levels of a study: listeners whose two ears differ by so
 // many decibels (standard deviation per octave), seated five times each.
-func panel(seed uint64, earsDB, seatingsDB float64) (rows []capture.Seating, recs []capture.Recording) {
+func panel(seed uint64, earsDB, seatingsDB float64) (rows []study.Seating, recs []capture.Recording) {
 	r := rand.New(rand.NewPCG(seed, 5))
 	curve := func(sd float64) []float64 { // smooth over about an octave
 		out := make([]float64, band.Count)
@@ -41,7 +42,7 @@ func panel(seed uint64, earsDB, seatingsDB float64) (rows []capture.Seating, rec
 					rec.Ears[e].LevelDB[i] += (0.5 - float64(e)) * own[i]
 				}
 			}
-			rows = append(rows, capture.Seating{Model: "Model A", Subject: fmt.Sprintf("L%02d", listener+1), Point: capture.Blocked, Number: n + 1})
+			rows = append(rows, study.Seating{Model: "Model A", Subject: fmt.Sprintf("L%02d", listener+1), Point: study.Blocked, Number: n + 1})
 			recs = append(recs, rec)
 		}
 	}
@@ -68,7 +69,7 @@ func TestCompareSeatings(t *testing.T) {
 				recs[b].Ears[e].Polarity *= -1
 			}
 			recs[c].DriftPPM += 50
-			for i, found := range capture.CompareSeatings(capture.Setup{}, rows, recs) {
+			for i, found := range capture.CompareSeatings(study.Setup{}, rows, recs) {
 				for _, f := range found {
 					switch {
 					case f.Code == "channels-swapped" && i == a:
@@ -101,7 +102,7 @@ func TestCompareSeatings(t *testing.T) {
 // TestMicrophonesAreNoEars lets two microphones differ by 6 dB and be
 // calibrated: what was recorded, not what was meant, tells the exchange.
 func TestMicrophonesAreNoEars(t *testing.T) {
-	s := capture.Setup{Microphones: [2]capture.Microphone{{PaPerUnit: 5}, {PaPerUnit: 10}}}
+	s := study.Setup{Microphones: [2]study.Microphone{{PaPerUnit: 5}, {PaPerUnit: 10}}}
 	rows, recs := panel(3, 0.2, 1)
 	// The channel labelled left held the right microphone: its level was
 	// allowed for with the other's sensitivity.
@@ -131,16 +132,16 @@ func TestCompareWith(t *testing.T) {
 		recs[9].Ears[e].Polarity *= -1
 	}
 	recs[20].DriftPPM += 50
-	want := capture.CompareSeatings(capture.Setup{}, rows, recs)
+	want := capture.CompareSeatings(study.Setup{}, rows, recs)
 	for i, codes := range map[int]int{4: 1, 9: 2, 20: 1, 2: 0} {
-		var others []capture.Seating
+		var others []study.Seating
 		var traits []capture.Traits
 		for j := range rows {
 			if j != i {
-				others, traits = append(others, rows[j]), append(traits, capture.TraitsOf(capture.Setup{}, recs[j]))
+				others, traits = append(others, rows[j]), append(traits, capture.TraitsOf(study.Setup{}, recs[j]))
 			}
 		}
-		got := capture.CompareWith(others, traits, rows[i], capture.TraitsOf(capture.Setup{}, recs[i]))
+		got := capture.CompareWith(others, traits, rows[i], capture.TraitsOf(study.Setup{}, recs[i]))
 		if len(got) != codes || len(want[i]) != codes {
 			t.Errorf("recording %d: %+v as a new one, %+v among the others, want %d", i, got, want[i], codes)
 			continue

@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
 
@@ -18,7 +19,7 @@ func TestRateOfTheHeader(t *testing.T) {
 	d.Seconds = 1
 	slow := d
 	slow.RateHz, slow.StopHz = 44100, 20000
-	p := processor(t, capture.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
+	p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: 3})
 	for _, c := range []struct {
 		name string
 		x    [][]float64

@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"asworn/capture/deconv"
+	"asworn/capture/exposure"
+	"asworn/capture/study"
 )
 
 // Limits of what is read off the responses. Common practice, no source.
@@ -41,7 +43,7 @@ func (t *take) checkDrift() {
 	}
 }
 
-func (t *take) checkLevel(e Ear) {
+func (t *take) checkLevel(e study.Ear) {
 	if level := t.fullScaleLevel(e); level < lowLevelDB {
 		t.add(Finding{Code: "low-level", Severity: Warning, Channel: channelNames[e], Value: level, Unit: "dB re full scale",
 			Message: fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level),
@@ -49,7 +51,7 @@ func (t *take) checkLevel(e Ear) {
 	}
 }
 
-func (t *take) checkNoise(e Ear) {
+func (t *take) checkNoise(e study.Ear) {
 	r := &t.rec.Ears[e]
 	var snr []float64
 	for i := range r.LevelDB {
@@ -73,7 +75,7 @@ func (t *take) checkNoise(e Ear) {
 
 // checkDistortion adds up the harmonics per third of an octave of the
 // fundamental where they stand out of the noise.
-func (t *take) checkDistortion(e Ear) {
+func (t *take) checkDistortion(e study.Ear) {
 	r := &t.rec.Ears[e]
 	if len(r.HarmonicDB) == 0 || t.spoilt[e] {
 		return
@@ -119,7 +121,7 @@ func (t *take) checkDistortion(e Ear) {
 
 // checkEars compares the two ears: level and polarity.
 func (t *take) checkEars() {
-	for e := range Ears {
+	for e := range study.Ears {
 		if t.x[e] == nil || t.peak[e] == 0 || t.spoilt[e] {
 			return
 		}
@@ -361,13 +363,13 @@ func (t *take) bandsOfWindowed(b *desk, k, e int) []float64 {
 }
 
 // fullScaleLevel returns the level of the sweep re full scale (AES17).
-func (t *take) fullScaleLevel(e Ear) float64 {
+func (t *take) fullScaleLevel(e study.Ear) float64 {
 	level := t.rec.Ears[e].SweepLevelDB
 	if level <= NoLevelDB {
 		return NoLevelDB
 	}
 	if pa := t.p.setup.Microphones[e].PaPerUnit; pa > 0 {
-		level += 20*math.Log10(20e-6/pa) + 20*math.Log10(math.Sqrt2)
+		level += 20*math.Log10(exposure.ReferencePa/pa) + 20*math.Log10(math.Sqrt2)
 	}
 	return level
 }

@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"asworn/capture/study"
 	"fmt"
 	"math"
 	"math/cmplx"
@@ -102,7 +103,7 @@ func (t *take) checkOffset(role int, x []float64, quiet [][2]int) []Finding {
 // 0 dB.
 func (t *take) levelOf(role int) float64 {
 	if role != loopback {
-		return t.fullScaleLevel(Ear(role))
+		return t.fullScaleLevel(study.Ear(role))
 	}
 	g := t.refGain * t.p.xRMS
 	return decibels(2 * g * g)

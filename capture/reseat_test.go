@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/deconv"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
@@ -37,8 +38,8 @@ func readAll(t testing.TB, path string) (wavfile.Format, [][]float64) {
 
 // measurersWindow cuts as the published impulse responses are cut: 4096 samples
 // with the direct sound at sample 6 or 7, no fade before and one of 256 after.
-func measurersWindow(rate float64) capture.Window {
-	return capture.Window{PreSeconds: 6 / rate, FadeInSeconds: 0.1 / rate,
+func measurersWindow(rate float64) study.Window {
+	return study.Window{PreSeconds: 6 / rate, FadeInSeconds: 0.1 / rate,
 		PostSeconds: 4090 / rate, FadeOutSeconds: 256 / rate}
 }
 
@@ -48,7 +49,7 @@ func TestRealSeatings(t *testing.T) {
 	dir := reseatFolder(t)
 	format, excitation := readAll(t, filepath.Join(dir, "excitation.wav"))
 	rate := float64(format.RateHz)
-	p, err := capture.NewProcessor(capture.Setup{
+	p, err := capture.NewProcessor(study.Setup{
 		Sweep: sweep.Design{RateHz: rate}, Excitation: excitation[0], Left: 1, Right: 2,
 		Window: measurersWindow(rate)})
 	if err != nil {
@@ -77,7 +78,7 @@ func TestRealSeatings(t *testing.T) {
 					continue
 				}
 				if !rec.Ears[e].Valid[i] {
-					t.Errorf("recording %d, %s: %.0f Hz is not valid", n, capture.Ear(e), b.Mid)
+					t.Errorf("recording %d, %s: %.0f Hz is not valid", n, study.Ear(e), b.Mid)
 				}
 				diff = append(diff, rec.Ears[e].LevelDB[i]-want[i])
 				at = append(at, b.Mid)
@@ -93,9 +94,9 @@ func TestRealSeatings(t *testing.T) {
 					big, where = a, at[i]
 				}
 			}
-			t.Logf("%02d %s: worst %.3f dB at %.0f Hz", n, capture.Ear(e), big, where)
+			t.Logf("%02d %s: worst %.3f dB at %.0f Hz", n, study.Ear(e), big, where)
 			if big > 0.2 {
-				t.Errorf("recording %d, %s: %.3f dB from the measurers' response at %.0f Hz, want at most 0.2", n, capture.Ear(e), big, where)
+				t.Errorf("recording %d, %s: %.3f dB from the measurers' response at %.0f Hz, want at most 0.2", n, study.Ear(e), big, where)
 			}
 		}
 	}
@@ -128,7 +129,7 @@ func TestRealResponsesThroughASweep(t *testing.T) {
 	const rate = 44100
 	d := sweep.Default()
 	d.RateHz, d.StopHz, d.Seconds = rate, 21500, 2
-	p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1, Right: 2})
+	p, err := capture.NewProcessor(study.Setup{Sweep: d, Left: 1, Right: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +151,7 @@ func TestRealResponsesThroughASweep(t *testing.T) {
 					continue
 				}
 				if d := math.Abs(rec.Ears[e].LevelDB[i] - want[i]); !rec.Ears[e].Valid[i] || d > 0.01 {
-					t.Errorf("seating %d, %s, %.1f Hz: %.4f dB off (valid %v), want at most 0.01", n, capture.Ear(e), b.Mid, d, rec.Ears[e].Valid[i])
+					t.Errorf("seating %d, %s, %.1f Hz: %.4f dB off (valid %v), want at most 0.01", n, study.Ear(e), b.Mid, d, rec.Ears[e].Valid[i])
 				}
 			}
 		}

@@ -8,7 +8,7 @@ import (
 	"strings"
 	"testing"
 
-	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/wavfile"
 )
 
@@ -29,20 +29,20 @@ func TestCalibrationDrift(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
-		s := capture.DefaultStudy()
+		s := study.Default()
 		s.Dir = dir
-		s.Microphones[0] = capture.MicrophoneFiles{Calibrator: "calibration/before.wav", CalibratorAfter: "calibration/after.wav", CalibratorDBSPL: 94}
-		got, err := s.CalibrationDrift(capture.Left)
+		s.Microphones[0] = study.MicrophoneFiles{Calibrator: "calibration/before.wav", CalibratorAfter: "calibration/after.wav", CalibratorDBSPL: 94}
+		got, err := s.CalibrationDrift(study.Left)
 		if err != nil || math.Abs(got+change) > 0.001 {
 			t.Errorf("gain changed by %g dB: drift of the calibration %g dB (%v), want %g", change, got, err, -change)
 		}
 		setup, err := s.Setup()
-		first, _ := s.Calibration(capture.Left)
+		first, _ := s.Calibration(study.Left)
 		if want := first.PaPerUnit * math.Pow(10, -change/40); err != nil || math.Abs(setup.Microphones[0].PaPerUnit/want-1) > 1e-4 {
 			t.Errorf("%g Pa per unit (%v), want the mean in decibels, %g", setup.Microphones[0].PaPerUnit, err, want)
 		}
 		var text strings.Builder
-		if err := capture.WriteStudyTOML(&text, s); err != nil || !strings.Contains(text.String(), `calibrator_after = "calibration/after.wav"`) && !strings.Contains(text.String(), `calibrator_after = 'calibration/after.wav'`) {
+		if err := study.WriteSettings(&text, s); err != nil || !strings.Contains(text.String(), `calibrator_after = "calibration/after.wav"`) && !strings.Contains(text.String(), `calibrator_after = 'calibration/after.wav'`) {
 			t.Error(fmt.Sprint(err), text.String())
 		}
 	}

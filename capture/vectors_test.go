@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/testdata/vectors"
 )
@@ -29,7 +30,7 @@ func TestDeconvolutionVectors(t *testing.T) {
 	}
 	d := sweep.Design{StartHz: v.Start, StopHz: v.Stop, Seconds: v.Seconds, Repeats: 1,
 		GapSeconds: v.Gap, LeadSeconds: v.Lead, RateHz: v.Rate}
-	p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1, Loopback: 2})
+	p, err := capture.NewProcessor(study.Setup{Sweep: d, Left: 1, Loopback: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -37,7 +38,7 @@ func TestDeconvolutionVectors(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got := rec.Ears[capture.Left].Impulse
+	got := rec.Ears[study.Left].Impulse
 	if len(got) != len(v.Impulse) {
 		t.Fatalf("%d samples, want %d; findings %+v", len(got), len(v.Impulse), rec.Quality)
 	}

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report/page"
 )
@@ -45,7 +46,7 @@ not recorded yet are left out. End with Ctrl-C.`,
 }
 
 func (a *app) serve(ctx context.Context, dir, model string, port int, open bool) error {
-	study, err := capture.LoadPartial(dir)
+	study, err := study.LoadPartial(dir)
 	if err != nil {
 		return err
 	}

@@ -2,12 +2,13 @@ package seat
 
 import (
 	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // ReadingOr returns what a lab states of its readings, with the defaults of the
 // study format where it states nothing.
 func ReadingOr(r capture.ReadingUncertainty) capture.ReadingUncertainty {
-	d := capture.DefaultStudy().Reading
+	d := study.Default().Reading
 	for _, f := range []struct{ to, or *float64 }{
 		{&r.OneMM, &d.OneMM}, {&r.LandmarkMM, &d.LandmarkMM}, {&r.FixtureLandmarkMM, &d.FixtureLandmarkMM},
 	} {

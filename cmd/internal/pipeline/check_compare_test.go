@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -49,7 +50,7 @@ func TestCheckCompares(t *testing.T) {
 // TestCalibrationReachesTheBudget: what study.toml says of the calibration is a
 // row of a final curve's budget.
 func TestCalibrationReachesTheBudget(t *testing.T) {
-	study := capture.DefaultStudy()
+	study := study.Default()
 	study.CalibrationDB = 0.3
 	var ss []fitcorr.Seating
 	for n := 1; n <= 3; n++ {

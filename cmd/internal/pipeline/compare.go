@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // compare adds to every response what only a comparison with the others of the
@@ -25,18 +26,18 @@ func compare(setup capture.Setup, rows []capture.Seating, responses []response) 
 }
 
 // calibrationDrifts tells how the two calibrations of each microphone differ.
-func calibrationDrifts(study *capture.Study) (out []string, err error) {
+func calibrationDrifts(st *capture.Study) (out []string, err error) {
 	for _, e := range capture.Ears {
-		if study.Microphones[e].CalibratorAfter == "" {
+		if st.Microphones[e].CalibratorAfter == "" {
 			continue
 		}
-		drift, err := study.CalibrationDrift(e)
+		drift, err := st.CalibrationDrift(e)
 		if err != nil {
 			return nil, err
 		}
 		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
-		if math.Abs(drift) > capture.CalibrationDriftDB {
-			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", capture.CalibrationDriftDB)
+		if math.Abs(drift) > study.CalibrationDriftDB {
+			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", study.CalibrationDriftDB)
 		}
 		out = append(out, text)
 	}

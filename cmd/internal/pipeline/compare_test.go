@@ -6,7 +6,7 @@ import (
 	"slices"
 	"testing"
 
-	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/simulate"
 )
 
@@ -18,7 +18,7 @@ func TestFaultsOfTheDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	study, err := capture.LoadStudy(dir)
+	study, err := study.Load(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -10,6 +10,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/report"
 	"asworn/report/export"
 )
@@ -78,7 +79,7 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 
 // impulsesOf gives access to the impulse responses behind the results.
 func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) (export.Source, error) {
-	study, err := capture.LoadPartial(dir)
+	study, err := study.LoadPartial(dir)
 	if err != nil {
 		return nil, err
 	}

@@ -12,6 +12,7 @@ import (
 	"sync"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -60,9 +61,9 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 // ends is kept for the next run. Recordings are only read.
 func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
 	var counts Counts
-	load := capture.LoadStudy
+	load := study.Load
 	if opt.Partial {
-		load = capture.LoadPartial
+		load = study.LoadPartial
 	}
 	study, err := load(dir)
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 	"asworn/docs"
@@ -22,11 +23,11 @@ const (
 // StudySetup reads what was played and how it was recorded from a study that
 // may still lack recordings.
 func StudySetup(dir string) (capture.Setup, error) {
-	study, err := capture.LoadPartial(dir)
+	st, err := study.LoadPartial(dir)
 	if err != nil {
 		return capture.Setup{}, err
 	}
-	return study.Setup()
+	return st.Setup()
 }
 
 // optionalKeys stands at the end of a new study.toml for the operator to fill in.
@@ -57,10 +58,10 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error
 			return err
 		}
 	}
-	study := capture.DefaultStudy()
-	study.Title, study.Sweep = title, d
+	st := study.Default()
+	st.Title, st.Sweep = title, d
 	err := render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error {
-		if err := capture.WriteStudyTOML(w, study); err != nil {
+		if err := study.WriteSettings(w, st); err != nil {
 			return err
 		}
 		_, err := io.WriteString(w, optionalKeys)
@@ -69,7 +70,7 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error
 	if err != nil {
 		return err
 	}
-	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return capture.WritePlan(w, rows) })
+	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return study.WritePlan(w, rows) })
 	if err != nil {
 		return err
 	}
@@ -86,23 +87,23 @@ func WriteSweep(file string, d sweep.Design, bits int) error {
 
 // referenceDB is the fixture's own reference per kept band with the study's
 // slope added about 1 kHz; nil without a reference.
-func referenceDB(study *capture.Study) ([]float64, error) {
-	c, err := study.Reference()
+func referenceDB(st *capture.Study) ([]float64, error) {
+	c, err := st.Reference()
 	if err != nil || len(c.Hz) == 0 {
 		return nil, err
 	}
 	out := make([]float64, band.Count)
 	for i, b := range band.All() {
-		out[i] = c.LevelDB(b.Mid) + study.Fixture.SlopeDBPerOctave*octaves(b.Mid)
+		out[i] = c.LevelDB(b.Mid) + st.Fixture.SlopeDBPerOctave*octaves(b.Mid)
 	}
 	return out, nil
 }
 
 // limits tells in plain words what a study cannot answer for want of
 // something that was not recorded or not given.
-func limits(study *capture.Study) (out []string) {
+func limits(st *capture.Study) (out []string) {
 	var worn, fixture, blocked, drum bool
-	for _, row := range study.Seatings {
+	for _, row := range st.Seatings {
 		if row.Model == "" {
 			continue
 		}
@@ -120,15 +121,15 @@ func limits(study *capture.Study) (out []string) {
 	if fixture && !blocked {
 		out = append(out, "The fixture's seatings were recorded at the drum point alone: positions are judged at the blocked entrance, where people's ears and the fixture's can be compared.")
 	}
-	if drum && study.Fixture.Reference == "" {
+	if drum && st.Fixture.Reference == "" {
 		out = append(out, "No reference of this fixture is given: curves at the drum point are shown as they are, not compared with one.")
 	}
 	for _, ear := range capture.Ears {
-		if channel := [2]int{study.Channels.Left, study.Channels.Right}[ear]; channel > 0 && study.Microphones[ear].Calibrator == "" {
+		if channel := [2]int{st.Channels.Left, st.Channels.Right}[ear]; channel > 0 && st.Microphones[ear].Calibrator == "" {
 			out = append(out, fmt.Sprintf("No calibrator recording for the %s microphone: its levels are relative, and sound exposure is not known.", ear))
 		}
 	}
-	if study.Sweep.Repeats == 1 {
+	if st.Sweep.Repeats == 1 {
 		out = append(out, "The excitation was played once per recording: a disturbance cannot be told from the response by comparing repeats.")
 	}
 	return out

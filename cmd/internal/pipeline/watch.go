@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -106,7 +107,7 @@ func (w *Watch) look() (out []glimpse) {
 // act judges what is new at once, as a check does, and then runs the study
 // when one of its own files changed.
 func (w *Watch) act(ctx context.Context, before, now []glimpse) {
-	study, err := capture.LoadPartial(w.dir)
+	study, err := study.LoadPartial(w.dir)
 	if err != nil {
 		w.show(nil, "", err)
 		return

@@ -10,7 +10,7 @@ import (
 	"path/filepath"
 	"testing"
 
-	"asworn/capture"
+	"asworn/capture/study"
 )
 
 var small = DemoOptions{Listeners: 1, Seatings: 1, SurveySize: 1}
@@ -93,7 +93,7 @@ func TestWriteDemoStopped(t *testing.T) {
 // loads checks that the program's own reader accepts what is written.
 func loads(t *testing.T, dir string, truth Truth) {
 	t.Helper()
-	study, err := capture.LoadStudy(dir)
+	study, err := study.Load(dir)
 	if err != nil {
 		t.Fatal(err)
 	}

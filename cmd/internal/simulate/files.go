@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/docs"
 )
@@ -106,7 +107,7 @@ func (s *Study) sheet() ([]byte, error) {
 	for i, r := range s.Rows {
 		rows[i] = r.Seating
 	}
-	err := capture.WriteSheet(&b, rows)
+	err := study.WriteSheet(&b, rows)
 	return b.Bytes(), err
 }
 

@@ -1,4 +1,4 @@
-package capture
+package study
 
 // Ear names one side of the head. It indexes two-element arrays.
 type Ear int

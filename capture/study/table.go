@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"bytes"
@@ -22,7 +22,7 @@ type table struct {
 	comma        rune
 	columns      map[string]int // by name, trimmed, in lower case
 	rows         []tableRow
-	problems     StudyErrors
+	problems     Errors
 	decimalComma bool // numbers may be written with one: the separator is another
 }
 

@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"bytes"
@@ -99,7 +99,7 @@ type document struct {
 	file     string
 	keys     studyKeys
 	lines    map[string]int // line of each dotted key and table
-	problems StudyErrors
+	problems Errors
 	// strayTable says that a key outside every known table is unknown: it may
 	// be a table's name, misspelt.
 	strayTable bool

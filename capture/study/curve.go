@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"errors"
@@ -8,8 +8,14 @@ import (
 	"sort"
 )
 
+// Curve is a level, and if known a phase, over frequency. Hz ascends; PhaseDeg
+// is nil or as long as Hz.
+type Curve struct {
+	Hz, DB, PhaseDeg []float64
+}
+
 // check reports what makes a curve unusable.
-func (c Curve) check() error {
+func (c Curve) Check() error {
 	if len(c.DB) != len(c.Hz) || (c.PhaseDeg != nil && len(c.PhaseDeg) != len(c.Hz)) {
 		return errors.New("frequencies, levels and phases differ in number")
 	}
@@ -26,7 +32,7 @@ func (c Curve) check() error {
 
 // at returns the complex response at f: level and phase linear over log
 // frequency between the points, constant beyond them.
-func (c Curve) at(f float64) complex128 {
+func (c Curve) At(f float64) complex128 {
 	i := sort.SearchFloat64s(c.Hz, f)
 	var db, deg float64
 	pick := func(v []float64) float64 {
@@ -48,7 +54,7 @@ func (c Curve) at(f float64) complex128 {
 // unwrapped returns the curve with its phase free of jumps by whole turns, so
 // that it can be interpolated: each point lies within half a turn of the one
 // before it.
-func (c Curve) unwrapped() Curve {
+func (c Curve) Unwrapped() Curve {
 	if c.PhaseDeg == nil {
 		return c
 	}

@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"errors"
@@ -13,7 +13,7 @@ import (
 
 // checkFiles looks at every file that the study names, and takes the rate from
 // the excitation file where study.toml leaves it open.
-func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
+func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 	before := len(p.doc.problems)
 	if s.Excitation != "" {
 		f, ok := s.header(p, "sweep.file", s.Excitation)
@@ -58,7 +58,7 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) StudyErrors {
 				"%s belongs to %q, and this study was made on %q", s.Fixture.Reference, fixture, s.Fixture.Name)
 		}
 	}
-	problems := append(StudyErrors(nil), p.doc.problems[before:]...)
+	problems := append(Errors(nil), p.doc.problems[before:]...)
 	channels := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
 	if p.doubtful("channels") {
 		channels = 0
@@ -109,7 +109,7 @@ func explain(err error) (message, mend string) {
 // checkRecordings reads the header of every recording and holds it against the
 // channels that there must be. Another rate than the study's is found when the
 // recording is processed, and keeps only that recording out.
-func (s *Study) checkRecordings(partial bool, channels int) (problems StudyErrors) {
+func (s *Study) checkRecordings(partial bool, channels int) (problems Errors) {
 	sheet := filepath.Join(s.Dir, SheetFile)
 	var there []Seating
 	for _, row := range s.Seatings {
@@ -133,8 +133,8 @@ func (s *Study) checkRecordings(partial bool, channels int) (problems StudyError
 		f := r.Format()
 		r.Close()
 		if f.Channels < channels {
-			report(nil, "record all channels, or mend [channels] in "+StudyFile,
-				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), StudyFile, channels))
+			report(nil, "record all channels, or mend [channels] in "+SettingsFile,
+				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
 		}
 	}
 	s.Seatings = there

@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"fmt"
@@ -38,7 +38,7 @@ type placement struct {
 }
 
 // parseSheet reads the text of a seatings.csv. Rows with a problem are left out.
-func parseSheet(file string, text []byte) ([]Seating, StudyErrors) {
+func parseSheet(file string, text []byte) ([]Seating, Errors) {
 	t := readTable(file, text, sheetColumns, sheetRequired, 0)
 	if len(t.problems) > 0 && len(t.columns) == 0 {
 		return nil, t.problems

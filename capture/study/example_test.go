@@ -1,4 +1,4 @@
-package capture_test
+package study_test
 
 import (
 	"errors"
@@ -6,21 +6,21 @@ import (
 	"os"
 	"path/filepath"
 
-	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // All that is wrong with a study comes at once.
-func ExampleLoadStudy() {
+func ExampleLoad() {
 	dir, err := os.MkdirTemp("", "study")
 	if err != nil {
 		panic(err)
 	}
 	defer os.RemoveAll(dir)
-	os.WriteFile(filepath.Join(dir, capture.StudyFile), []byte("[sweep]\nrepeat = 2\n[limits]\nconfidence = 95\n"), 0o644)
-	os.WriteFile(filepath.Join(dir, capture.SheetFile), []byte("file,model,subject,point,seating\na.wav,Model A,L01,drum,1\n"), 0o644)
+	os.WriteFile(filepath.Join(dir, study.SettingsFile), []byte("[sweep]\nrepeat = 2\n[limits]\nconfidence = 95\n"), 0o644)
+	os.WriteFile(filepath.Join(dir, study.SheetFile), []byte("file,model,subject,point,seating\na.wav,Model A,L01,drum,1\n"), 0o644)
 
-	_, err = capture.LoadStudy(dir)
-	var problems capture.StudyErrors
+	_, err = study.Load(dir)
+	var problems study.Errors
 	if errors.As(err, &problems) {
 		for _, p := range problems {
 			p.File = filepath.Base(p.File)

@@ -1,12 +1,53 @@
-package capture
+package study
 
 import (
 	"errors"
 	"fmt"
 	"math"
 
+	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
+
+// Microphone says what is known of one measuring chain.
+type Microphone struct {
+	// Response is the microphone's own response relative to its sensitivity;
+	// it is divided out. Between its points level and phase run linearly over
+	// log frequency, beyond them they stay as at the ends.
+	Response Curve
+	// PaPerUnit is the sound pressure of a sample value of 1 (full scale), in
+	// pascals; 0 when the chain is not calibrated.
+	PaPerUnit float64
+}
+
+// Window says how the linear response is cut out of the impulse response: from
+// PreSeconds before the direct sound to PostSeconds after it, with half-Hann
+// fades. A zero field takes the default, which depends on the excitation; see
+// docs/capture.md.
+type Window struct {
+	PreSeconds, PostSeconds, FadeInSeconds, FadeOutSeconds float64
+}
+
+// Setup is everything that turns recordings of one study into responses.
+type Setup struct {
+	// Sweep is what was played. With an Excitation only its Repeats,
+	// GapSeconds, LeadSeconds and RateHz count.
+	Sweep sweep.Design
+	// Excitation is one repeat of any other signal, at Sweep.RateHz.
+	Excitation []float64
+
+	// Left, Right and Loopback are 1-based channels of the recording; 0 for
+	// none. One ear at least must be there.
+	Left, Right, Loopback int
+	Microphones           [2]Microphone
+	// DriveVoltsRMS is the voltage that the sweep's RMS (Design.RMS, or the
+	// RMS of Excitation) makes at the headphone; 0 when unknown.
+	DriveVoltsRMS float64
+	Window        Window
+	// MinSNRDB is the ratio of signal to noise from which a band counts;
+	// default 10.
+	MinSNRDB float64
+}
 
 // Setup reads the excitation, the microphone corrections and the calibrator
 // recordings, and returns all that turns a recording of the study into

@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"bytes"
@@ -10,7 +10,7 @@ import (
 
 // checkProblems requires of every problem what the operator needs, and that it
 // comes again the same.
-func checkProblems(t *testing.T, text []byte, got, again StudyErrors) {
+func checkProblems(t *testing.T, text []byte, got, again Errors) {
 	t.Helper()
 	lines := bytes.Count(text, []byte{'\n'}) + bytes.Count(text, []byte{'\r'}) + 1
 	for _, p := range got {
@@ -45,7 +45,7 @@ func FuzzStudyTOML(f *testing.F) {
 			return
 		}
 		var b bytes.Buffer
-		if err := WriteStudyTOML(&b, s.Study); err != nil {
+		if err := WriteSettings(&b, s.Study); err != nil {
 			t.Fatal(err)
 		}
 		back, problems := parseStudy("f", b.Bytes())
@@ -104,7 +104,7 @@ func FuzzResponseCSV(f *testing.F) {
 		if len(problems) > 0 {
 			return
 		}
-		if err := c.check(); err != nil {
+		if err := c.Check(); err != nil {
 			t.Fatal(err)
 		}
 		for _, hz := range []float64{1e-9, 1, 1000, 1e9} {

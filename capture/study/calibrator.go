@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"errors"
@@ -7,13 +7,11 @@ import (
 	"math/cmplx"
 
 	"asworn/capture/deconv"
+	"asworn/capture/exposure"
 )
 
 // DefaultCalibratorDBSPL is the level of most calibrators, dB re 20 µPa.
 const DefaultCalibratorDBSPL = 94.0
-
-// referencePa is the pressure of 0 dB SPL (ISO 1683).
-const referencePa = 20e-6
 
 // Calibration is what the recording of a sound calibrator says about a
 // measuring chain.
@@ -82,7 +80,7 @@ func Calibrate(x []float64, rateHz, dbSPL float64) (Calibration, error) {
 	rms := math.Sqrt(power / float64(len(amplitudes)) / 2)
 	c.StabilityDB = min(100, 20*math.Log10(high/low))
 	c.LevelDBFS = 20 * math.Log10(rms*math.Sqrt2)
-	c.PaPerUnit = referencePa * math.Pow(10, dbSPL/20) / rms
+	c.PaPerUnit = exposure.ReferencePa * math.Pow(10, dbSPL/20) / rms
 	return c, c.check(peak)
 }
 

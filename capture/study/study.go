@@ -1,4 +1,9 @@
-package capture
+// Package study holds what was recorded and how, as values and on disk: the
+// rows of the sheet, the settings of study.toml, curve files, the microphones
+// and the calibrator. It reads, checks and writes those files and says in which
+// line something is wrong. Of recordings it reads the heads alone; it does not
+// know how a recording becomes a response, nor anything of statistics.
+package study
 
 import (
 	"errors"
@@ -13,8 +18,8 @@ import (
 
 // Names of the two files that make a folder a study.
 const (
-	StudyFile = "study.toml"
-	SheetFile = "seatings.csv"
+	SettingsFile = "study.toml"
+	SheetFile    = "seatings.csv"
 )
 
 // Study is what was recorded: study.toml with its defaults filled in, and the
@@ -94,8 +99,8 @@ const (
 	DefaultFixtureLandmarkMM = 0.5
 )
 
-// DefaultStudy returns a study with every default, and without rows.
-func DefaultStudy() Study {
+// Default returns a study with every default, and without rows.
+func Default() Study {
 	return Study{
 		Sweep:    sweep.Default(),
 		Channels: Channels{Left: 1, Right: 2},
@@ -105,28 +110,28 @@ func DefaultStudy() Study {
 	}
 }
 
-// LoadStudy reads the study in a folder and checks everything that can be
+// Load reads the study in a folder and checks everything that can be
 // checked without listening to a recording: keys, numbers, rows, and that each
 // file is there, is what it should be and is whole. It returns everything that
-// is wrong at once, as [StudyErrors].
-func LoadStudy(dir string) (*Study, error) { return loadStudy(dir, false) }
+// is wrong at once, as [Errors].
+func Load(dir string) (*Study, error) { return load(dir, false) }
 
-// LoadPartial is LoadStudy for a study that is still being recorded: rows
+// LoadPartial is Load for a study that is still being recorded: rows
 // whose file is not there are put into NotRecorded.
-func LoadPartial(dir string) (*Study, error) { return loadStudy(dir, true) }
+func LoadPartial(dir string) (*Study, error) { return load(dir, true) }
 
-func loadStudy(dir string, partial bool) (*Study, error) {
+func load(dir string, partial bool) (*Study, error) {
 	if info, err := os.Stat(dir); err != nil {
 		return nil, fmt.Errorf("study folder: %w", err)
 	} else if !info.IsDir() {
-		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, StudyFile)
+		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, SettingsFile)
 	}
-	var problems StudyErrors
-	toml, err := readText(filepath.Join(dir, StudyFile), maxSettings)
+	var problems Errors
+	toml, err := readText(filepath.Join(dir, SettingsFile), maxSettings)
 	if err != nil {
-		problems = append(problems, missingText(filepath.Join(dir, StudyFile), err))
+		problems = append(problems, missingText(filepath.Join(dir, SettingsFile), err))
 	}
-	parsed, bad := parseStudy(filepath.Join(dir, StudyFile), toml)
+	parsed, bad := parseStudy(filepath.Join(dir, SettingsFile), toml)
 	parsed.missing = err != nil
 	problems = append(problems, bad...)
 	s := parsed.Study

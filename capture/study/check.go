@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"cmp"
@@ -49,8 +49,8 @@ const (
 )
 
 // parseStudy reads the text of a study.toml.
-func parseStudy(file string, text []byte) (*parsedStudy, StudyErrors) {
-	s := &parsedStudy{Study: DefaultStudy(), doc: &document{file: file}}
+func parseStudy(file string, text []byte) (*parsedStudy, Errors) {
+	s := &parsedStudy{Study: Default(), doc: &document{file: file}}
 	s.doc.decode(text)
 	k := s.doc.keys
 	set(&s.Title, k.Title)

@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"bytes"
@@ -87,7 +87,7 @@ func silence(channels int) [][]float64 {
 func goodStudy(t testing.TB) map[string]string {
 	three := string(wavBytes(t, wavfile.Format{RateHz: 48000, Channels: 3, Bits: 24}, silence(3)...))
 	return map[string]string{
-		StudyFile: goodTOML, SheetFile: goodSheet,
+		SettingsFile: goodTOML, SheetFile: goodSheet,
 		"recordings/a.wav": three, "recordings/b.wav": three, "recordings/c.wav": three, "recordings/d.wav": three,
 		"calibration/mic.csv":       "frequency_hz,level_db\n20,-0.5\n1000,0\n20000,2\n",
 		"calibration/reference.csv": "# fixture: fixture 1\nfrequency_hz;level_db;phase_deg\n20;-0,5;0\n1000;0;10\n",
@@ -112,7 +112,7 @@ func writeStudy(t testing.TB, files map[string]string) string {
 
 func TestLoadStudy(t *testing.T) {
 	dir := writeStudy(t, goodStudy(t))
-	got, err := LoadStudy(dir)
+	got, err := Load(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -161,44 +161,44 @@ func TestStudyErrors(t *testing.T) {
 		file, old, new string // replaced within file; old == "" replaces all of it
 		want           string
 	}{
-		{"unknown key", StudyFile, "rate_hz", "rate_hertz", `study.toml:10: unknown key rate_hertz in [sweep]; did you mean rate_hz?`},
-		{"unknown table", StudyFile, "[fixture]", "[fixtures]", `study.toml:20: unknown key fixtures; did you mean fixture?`},
-		{"key of another table", StudyFile, "left = 1", "left = 1\nvolts_rms = 1", `study.toml:13: unknown key volts_rms in [channels]; it belongs in [drive]`},
-		{"unlike any", StudyFile, "left = 1", "left = 1\nzzzzzzz = 1", `study.toml:13: unknown key zzzzzzz in [channels]; known here: left, right, loopback`},
-		{"unknown microphone", StudyFile, "[microphone.left]", "[microphone.lefft]", `study.toml:17: unknown key lefft in [microphone]; did you mean left?`},
-		{"text for a number", StudyFile, "48000", `"48 kHz"`, `study.toml:10: sweep.rate_hz must be a number, without quotes`},
-		{"fraction of a repeat", StudyFile, "repeats = 2", "repeats = 2.5", `study.toml:7: sweep.repeats must be a whole number`},
-		{"number for a table", StudyFile, "title =", "limits = 3 #", `study.toml:1: limits must be a table`},
-		{"inline table", StudyFile, "[drive]\nvolts_rms = 0.1", "[limits]\nconfidence={}", `study.toml:16: limits.confidence must be a number`},
-		{"no TOML", StudyFile, "left = 1", "left 1", `study.toml:12: not TOML: `},
-		{"Latin-1", StudyFile, "invented", "k\xfcnstlich", `study.toml:22: the text is not UTF-8`},
-		{"not text at all", StudyFile, "", strings.Repeat("x", 1<<20), `study.toml: larger than 64 KiB`},
-		{"NaN", StudyFile, "slope_db_per_octave = -1", "slope_db_per_octave = nan", `study.toml:24: fixture.slope_db_per_octave is NaN: impossible`},
-		{"huge", StudyFile, "volts_rms = 0.1", "volts_rms = 1e9", `study.toml:16: drive.volts_rms is 1e+09: impossible; write a number`},
-		{"negative", StudyFile, "gap_seconds = 0.5", "gap_seconds = -1", `study.toml:8: sweep.gap_seconds is -1`},
-		{"beyond half the rate", StudyFile, "stop_hz = 20000.0", "stop_hz = 24000.0", `study.toml:5: sweep.stop_hz is 24000`},
-		{"no repeats", StudyFile, "repeats = 2", "repeats = 0", `study.toml:7: sweep.repeats is 0: impossible`},
-		{"confidence", StudyFile, "[drive]", "[limits]\nconfidence = 95\n[drive]", `study.toml:16: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999`},
-		{"kind", StudyFile, `"exponential"`, `"linear"`, `study.toml:3: sweep.kind is "linear"; write exponential`},
-		{"calibration", StudyFile, "[drive]", "[calibration]\nuncertainty_db = -0.3\n[drive]", `study.toml:16: calibration.uncertainty_db is -0.3: impossible; write a number, 0 to 5`},
-		{"reading unknown key", StudyFile, "[drive]", "[reading]\nlandmarks_mm = 1\n[drive]", `study.toml:16: unknown key landmarks_mm in [reading]; did you mean landmark_mm?`},
-		{"reading table", StudyFile, "[drive]", "[readings]\nlandmark_mm = 1\n[drive]", `study.toml:15: unknown key readings; did you mean reading?`},
-		{"reading home", StudyFile, "[drive]", "[drive]\nfixture_landmark_mm = 1", `study.toml:16: unknown key fixture_landmark_mm in [drive]; it belongs in [reading]`},
-		{"reading too good", StudyFile, "[drive]", "[reading]\nuncertainty_mm = 0\n[drive]", `study.toml:16: reading.uncertainty_mm is 0: impossible; write a number, 0.05 to 20`},
-		{"reading too bad", StudyFile, "[drive]", "[reading]\nlandmark_mm = 21\n[drive]", `study.toml:16: reading.landmark_mm is 21: impossible`},
-		{"reading NaN", StudyFile, "[drive]", "[reading]\nfixture_landmark_mm = nan\n[drive]", `study.toml:16: reading.fixture_landmark_mm is NaN: impossible`},
-		{"reading text", StudyFile, "[drive]", "[reading]\nlandmark_mm = \"1 mm\"\n[drive]", `study.toml:16: reading.landmark_mm must be a number, without quotes`},
-		{"channel 0", StudyFile, "left = 1", "left = 0", `study.toml:12: channels.left is 0: impossible; channels count from 1`},
-		{"one channel twice", StudyFile, "loopback = 3", "loopback = 2", `study.toml:14: channels.right and channels.loopback are both 2`},
-		{"no ear", StudyFile, "left = 1\nright = 2", "", `study.toml:11: no ear has a channel`},
-		{"correction outside", StudyFile, "calibration/mic.csv", "../mic.csv", `study.toml:18: microphone.left.correction is "../mic.csv", which is not below the study folder`},
-		{"correction missing", StudyFile, "calibration/mic.csv", "calibration/mike.csv", `study.toml:18: calibration/mike.csv: there is no such file`},
-		{"calibrator missing", StudyFile, "calibration/cal.wav", "cal.wav", `study.toml:19: cal.wav: there is no such file`},
+		{"unknown key", SettingsFile, "rate_hz", "rate_hertz", `study.toml:10: unknown key rate_hertz in [sweep]; did you mean rate_hz?`},
+		{"unknown table", SettingsFile, "[fixture]", "[fixtures]", `study.toml:20: unknown key fixtures; did you mean fixture?`},
+		{"key of another table", SettingsFile, "left = 1", "left = 1\nvolts_rms = 1", `study.toml:13: unknown key volts_rms in [channels]; it belongs in [drive]`},
+		{"unlike any", SettingsFile, "left = 1", "left = 1\nzzzzzzz = 1", `study.toml:13: unknown key zzzzzzz in [channels]; known here: left, right, loopback`},
+		{"unknown microphone", SettingsFile, "[microphone.left]", "[microphone.lefft]", `study.toml:17: unknown key lefft in [microphone]; did you mean left?`},
+		{"text for a number", SettingsFile, "48000", `"48 kHz"`, `study.toml:10: sweep.rate_hz must be a number, without quotes`},
+		{"fraction of a repeat", SettingsFile, "repeats = 2", "repeats = 2.5", `study.toml:7: sweep.repeats must be a whole number`},
+		{"number for a table", SettingsFile, "title =", "limits = 3 #", `study.toml:1: limits must be a table`},
+		{"inline table", SettingsFile, "[drive]\nvolts_rms = 0.1", "[limits]\nconfidence={}", `study.toml:16: limits.confidence must be a number`},
+		{"no TOML", SettingsFile, "left = 1", "left 1", `study.toml:12: not TOML: `},
+		{"Latin-1", SettingsFile, "invented", "k\xfcnstlich", `study.toml:22: the text is not UTF-8`},
+		{"not text at all", SettingsFile, "", strings.Repeat("x", 1<<20), `study.toml: larger than 64 KiB`},
+		{"NaN", SettingsFile, "slope_db_per_octave = -1", "slope_db_per_octave = nan", `study.toml:24: fixture.slope_db_per_octave is NaN: impossible`},
+		{"huge", SettingsFile, "volts_rms = 0.1", "volts_rms = 1e9", `study.toml:16: drive.volts_rms is 1e+09: impossible; write a number`},
+		{"negative", SettingsFile, "gap_seconds = 0.5", "gap_seconds = -1", `study.toml:8: sweep.gap_seconds is -1`},
+		{"beyond half the rate", SettingsFile, "stop_hz = 20000.0", "stop_hz = 24000.0", `study.toml:5: sweep.stop_hz is 24000`},
+		{"no repeats", SettingsFile, "repeats = 2", "repeats = 0", `study.toml:7: sweep.repeats is 0: impossible`},
+		{"confidence", SettingsFile, "[drive]", "[limits]\nconfidence = 95\n[drive]", `study.toml:16: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999`},
+		{"kind", SettingsFile, `"exponential"`, `"linear"`, `study.toml:3: sweep.kind is "linear"; write exponential`},
+		{"calibration", SettingsFile, "[drive]", "[calibration]\nuncertainty_db = -0.3\n[drive]", `study.toml:16: calibration.uncertainty_db is -0.3: impossible; write a number, 0 to 5`},
+		{"reading unknown key", SettingsFile, "[drive]", "[reading]\nlandmarks_mm = 1\n[drive]", `study.toml:16: unknown key landmarks_mm in [reading]; did you mean landmark_mm?`},
+		{"reading table", SettingsFile, "[drive]", "[readings]\nlandmark_mm = 1\n[drive]", `study.toml:15: unknown key readings; did you mean reading?`},
+		{"reading home", SettingsFile, "[drive]", "[drive]\nfixture_landmark_mm = 1", `study.toml:16: unknown key fixture_landmark_mm in [drive]; it belongs in [reading]`},
+		{"reading too good", SettingsFile, "[drive]", "[reading]\nuncertainty_mm = 0\n[drive]", `study.toml:16: reading.uncertainty_mm is 0: impossible; write a number, 0.05 to 20`},
+		{"reading too bad", SettingsFile, "[drive]", "[reading]\nlandmark_mm = 21\n[drive]", `study.toml:16: reading.landmark_mm is 21: impossible`},
+		{"reading NaN", SettingsFile, "[drive]", "[reading]\nfixture_landmark_mm = nan\n[drive]", `study.toml:16: reading.fixture_landmark_mm is NaN: impossible`},
+		{"reading text", SettingsFile, "[drive]", "[reading]\nlandmark_mm = \"1 mm\"\n[drive]", `study.toml:16: reading.landmark_mm must be a number, without quotes`},
+		{"channel 0", SettingsFile, "left = 1", "left = 0", `study.toml:12: channels.left is 0: impossible; channels count from 1`},
+		{"one channel twice", SettingsFile, "loopback = 3", "loopback = 2", `study.toml:14: channels.right and channels.loopback are both 2`},
+		{"no ear", SettingsFile, "left = 1\nright = 2", "", `study.toml:11: no ear has a channel`},
+		{"correction outside", SettingsFile, "calibration/mic.csv", "../mic.csv", `study.toml:18: microphone.left.correction is "../mic.csv", which is not below the study folder`},
+		{"correction missing", SettingsFile, "calibration/mic.csv", "calibration/mike.csv", `study.toml:18: calibration/mike.csv: there is no such file`},
+		{"calibrator missing", SettingsFile, "calibration/cal.wav", "cal.wav", `study.toml:19: cal.wav: there is no such file`},
 		{"calibrator no WAV", "calibration/cal.wav", "", "94 dB", `study.toml:19: calibration/cal.wav: not a WAV file`},
 		{"calibrator's rate", "calibration/cal.wav", "", slow, `study.toml:19: calibration/cal.wav has 44100 Hz, the study 48000`},
-		{"another fixture's reference", StudyFile, `name = "fixture 1"`, `name = "fixture 2"`, `study.toml:23: calibration/reference.csv belongs to "fixture 1", and this study was made on "fixture 2"; a reference is never carried`},
-		{"excitation and sweep", StudyFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:4: sweep.start_hz describes a sweep, yet sweep.file names an excitation`},
-		{"excitation of three channels", StudyFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:3: recordings/a.wav has 3 channels; an excitation has one`},
+		{"another fixture's reference", SettingsFile, `name = "fixture 1"`, `name = "fixture 2"`, `study.toml:23: calibration/reference.csv belongs to "fixture 1", and this study was made on "fixture 2"; a reference is never carried`},
+		{"excitation and sweep", SettingsFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:4: sweep.start_hz describes a sweep, yet sweep.file names an excitation`},
+		{"excitation of three channels", SettingsFile, `kind = "exponential"`, `file = "recordings/a.wav"`, `study.toml:3: recordings/a.wav has 3 channels; an excitation has one`},
 		{"curve descends", "calibration/mic.csv", "1000,0", "10,0", `mic.csv:3: 10 Hz follows 20 Hz`},
 		{"curve of text", "calibration/mic.csv", "1000,0", "1000,flat", `mic.csv:3: level_db is "flat", not a number`},
 		{"curve without level", "calibration/mic.csv", "level_db", "gain", `mic.csv:1: there is no column level_db`},
@@ -254,8 +254,8 @@ func TestStudyErrors(t *testing.T) {
 			}
 			files[c.file] = changed
 			dir := writeStudy(t, files)
-			_, err := LoadStudy(dir)
-			var all StudyErrors
+			_, err := Load(dir)
+			var all Errors
 			if !errors.As(err, &all) {
 				t.Fatalf("%v, want %q", err, c.want)
 			}
@@ -272,11 +272,11 @@ func TestStudyErrors(t *testing.T) {
 // Several faults in several files make one line each, and all come at once.
 func TestAllErrorsAtOnce(t *testing.T) {
 	files := goodStudy(t)
-	files[StudyFile] = strings.NewReplacer("repeats = 2", `repeats = "2"`, "seconds = 1.0", `seconds = "1"`, "volts_rms", "volt_rms", "mic.csv", "mike.csv").Replace(files[StudyFile])
+	files[SettingsFile] = strings.NewReplacer("repeats = 2", `repeats = "2"`, "seconds = 1.0", `seconds = "1"`, "volts_rms", "volt_rms", "mic.csv", "mike.csv").Replace(files[SettingsFile])
 	files[SheetFile] = strings.NewReplacer("blocked,2", "blocked,-2", "recordings/d.wav", "recordings/e.wav").Replace(files[SheetFile])
 	files["recordings/a.wav"] = ""
-	_, err := LoadStudy(writeStudy(t, files))
-	var all StudyErrors
+	_, err := Load(writeStudy(t, files))
+	var all Errors
 	if !errors.As(err, &all) {
 		t.Fatal(err)
 	}
@@ -319,12 +319,12 @@ func TestNoCascade(t *testing.T) {
 		{"left = 1", "left = ", 44100, 1},
 	} {
 		files := goodStudy(t)
-		files[StudyFile] = strings.Replace(files[StudyFile], c.old, c.new, 1)
+		files[SettingsFile] = strings.Replace(files[SettingsFile], c.old, c.new, 1)
 		for _, f := range []string{"a", "b", "c", "d"} {
 			files["recordings/"+f+".wav"] = string(wavBytes(t, wavfile.Format{RateHz: c.rate, Channels: c.channels, Bits: 16}, silence(c.channels)...))
 		}
-		_, err := LoadStudy(writeStudy(t, files))
-		var all StudyErrors
+		_, err := Load(writeStudy(t, files))
+		var all Errors
 		if !errors.As(err, &all) || slices.ContainsFunc(all, func(p Problem) bool { return strings.HasSuffix(p.File, SheetFile) }) {
 			t.Errorf("%s: %v", c.new, err)
 		}
@@ -335,17 +335,17 @@ func TestNoCascade(t *testing.T) {
 func TestRateOfARecording(t *testing.T) {
 	files := goodStudy(t)
 	files["recordings/b.wav"] = string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 3, Bits: 16}, silence(3)...))
-	if s, err := LoadStudy(writeStudy(t, files)); err != nil || len(s.Seatings) == 0 {
+	if s, err := Load(writeStudy(t, files)); err != nil || len(s.Seatings) == 0 {
 		t.Errorf("a study with one recording of another rate: %v", err)
 	}
 }
 
 func TestStudyFolder(t *testing.T) {
-	if _, err := LoadStudy(filepath.Join(t.TempDir(), "none")); !errors.Is(err, fs.ErrNotExist) {
+	if _, err := Load(filepath.Join(t.TempDir(), "none")); !errors.Is(err, fs.ErrNotExist) {
 		t.Error(err)
 	}
-	_, err := LoadStudy(t.TempDir())
-	var all StudyErrors
+	_, err := Load(t.TempDir())
+	var all Errors
 	if !errors.As(err, &all) || len(all) != 2 || !strings.Contains(all[0].Error(), "study.toml: there is no such file") || !strings.Contains(all[1].Error(), "seatings.csv: there is no such file") {
 		t.Error(err)
 	}
@@ -358,13 +358,13 @@ func TestDefaults(t *testing.T) {
 	for _, f := range []string{"a", "b", "c", "d"} {
 		files["recordings/"+f+".wav"] = two
 	}
-	files[StudyFile] = ""
+	files[SettingsFile] = ""
 	dir := writeStudy(t, files)
-	got, err := LoadStudy(dir)
+	got, err := Load(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
-	want := DefaultStudy()
+	want := Default()
 	want.Dir, want.Title = dir, filepath.Base(dir)
 	want.Microphones = [2]MicrophoneFiles{{CalibratorDBSPL: 94}, {CalibratorDBSPL: 94}}
 	if d := cmp.Diff(&want, got, cmpopts.IgnoreFields(Study{}, "Seatings")); d != "" {
@@ -376,8 +376,8 @@ func TestDefaults(t *testing.T) {
 		files["recordings/"+f+".wav"] = slow
 	}
 	files["music.wav"] = string(wavBytes(t, wavfile.Format{RateHz: 44100, Channels: 1, Bits: 16}, []float64{0, .5}))
-	files[StudyFile] = "sweep.file = 'music.wav'\nchannels = {left = 2}"
-	got, err = LoadStudy(writeStudy(t, files))
+	files[SettingsFile] = "sweep.file = 'music.wav'\nchannels = {left = 2}"
+	got, err = Load(writeStudy(t, files))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -436,7 +436,7 @@ func TestSheetDialects(t *testing.T) {
 // A study that is written is read as the same.
 func TestWriteStudy(t *testing.T) {
 	files := goodStudy(t)
-	first, err := LoadStudy(writeStudy(t, files))
+	first, err := Load(writeStudy(t, files))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -445,11 +445,11 @@ func TestWriteStudy(t *testing.T) {
 	first.Window = Window{PreSeconds: 0.01, PostSeconds: 0.1, FadeInSeconds: 0.001, FadeOutSeconds: 0.05}
 	again := maps.Clone(files)
 	var toml, sheet bytes.Buffer
-	if err := errors.Join(WriteStudyTOML(&toml, *first), WriteSheet(&sheet, first.Seatings)); err != nil {
+	if err := errors.Join(WriteSettings(&toml, *first), WriteSheet(&sheet, first.Seatings)); err != nil {
 		t.Fatal(err)
 	}
-	again[StudyFile], again[SheetFile] = toml.String(), sheet.String()
-	second, err := LoadStudy(writeStudy(t, again))
+	again[SettingsFile], again[SheetFile] = toml.String(), sheet.String()
+	second, err := Load(writeStudy(t, again))
 	if err != nil {
 		t.Fatalf("%v\n%s", err, toml.String())
 	}

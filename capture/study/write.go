@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"io"
@@ -11,9 +11,9 @@ const studyHead = `# A study of seatings. Every key and its default: docs/study-
 
 `
 
-// WriteStudyTOML writes a study.toml that LoadStudy reads as the same study,
+// WriteSettings writes a study.toml that Load reads as the same study,
 // with a word on each key that may need one. The rows are WriteSheet's.
-func WriteStudyTOML(w io.Writer, s Study) error {
+func WriteSettings(w io.Writer, s Study) error {
 	d := s.Sweep
 	k := studyKeys{
 		Title:    &s.Title,

@@ -1,4 +1,4 @@
-package capture
+package study
 
 // reading reads where the headphone was seen to sit.
 func (s *sheetReader) reading(r tableRow, out *Seating) {

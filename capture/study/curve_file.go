@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"bytes"
@@ -10,7 +10,7 @@ import (
 // ReadResponseCSV reads a response over frequency: a microphone's correction or
 // a reference curve. The columns are frequency_hz, level_db and, if known,
 // phase_deg, which may be wrapped; frequencies ascend; lines that begin with # are comments. Errors
-// are [StudyErrors], all of the file at once.
+// are [Errors], all of the file at once.
 func ReadResponseCSV(path string) (Curve, error) {
 	c, _, problems := readCurve(path)
 	if err := problems.sorted(); err != nil {
@@ -26,14 +26,14 @@ func (c Curve) LevelDB(f float64) float64 {
 	if len(c.Hz) == 0 {
 		return 0
 	}
-	return 20 * math.Log10(cmplx.Abs(c.at(f)))
+	return 20 * math.Log10(cmplx.Abs(c.At(f)))
 }
 
 // readCurve also returns the fixture that a line "# fixture: NAME" names.
-func readCurve(path string) (c Curve, fixture string, problems StudyErrors) {
+func readCurve(path string) (c Curve, fixture string, problems Errors) {
 	text, err := readText(path, maxText)
 	if err != nil {
-		return c, "", StudyErrors{missingText(path, err)}
+		return c, "", Errors{missingText(path, err)}
 	}
 	c, problems = parseCurve(path, text)
 	return c, fixtureOf(text), problems
@@ -58,7 +58,7 @@ const (
 	maxCurveDB = 300
 )
 
-func parseCurve(file string, text []byte) (Curve, StudyErrors) {
+func parseCurve(file string, text []byte) (Curve, Errors) {
 	t := readTable(file, text, []string{"frequency_hz", "level_db", "phase_deg"}, 2, '#')
 	if len(t.problems) > 0 {
 		return Curve{}, t.problems

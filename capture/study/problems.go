@@ -1,4 +1,4 @@
-package capture
+package study
 
 import (
 	"cmp"
@@ -33,12 +33,12 @@ func (p Problem) Error() string {
 // Unwrap returns what was underneath.
 func (p Problem) Unwrap() error { return p.Err }
 
-// StudyErrors is everything wrong with a study, in the order of its files and
+// Errors is everything wrong with a study, in the order of its files and
 // lines.
-type StudyErrors []Problem
+type Errors []Problem
 
 // Error gives one line per problem.
-func (e StudyErrors) Error() string {
+func (e Errors) Error() string {
 	lines := make([]string, len(e))
 	for i, p := range e {
 		lines[i] = p.Error()
@@ -47,7 +47,7 @@ func (e StudyErrors) Error() string {
 }
 
 // Unwrap returns every problem, for errors.Is and errors.As.
-func (e StudyErrors) Unwrap() []error {
+func (e Errors) Unwrap() []error {
 	out := make([]error, len(e))
 	for i, p := range e {
 		out[i] = p
@@ -57,7 +57,7 @@ func (e StudyErrors) Unwrap() []error {
 
 // sorted returns the problems in the order of the lines, those of one file
 // together, or nil when there are none.
-func (e StudyErrors) sorted() error {
+func (e Errors) sorted() error {
 	if len(e) == 0 {
 		return nil
 	}

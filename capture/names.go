@@ -1,0 +1,37 @@
+package capture
+
+import "asworn/capture/study"
+
+// What a Processor is set up with and what it is told about a recording, under
+// one roof; package study says what each is.
+type (
+	Curve      = study.Curve
+	Ear        = study.Ear
+	Microphone = study.Microphone
+	Setup      = study.Setup
+	Window     = study.Window
+
+	Displacement       = study.Displacement
+	Point              = study.Point
+	Reading            = study.Reading
+	ReadingUncertainty = study.ReadingUncertainty
+	Seating            = study.Seating
+	Study              = study.Study
+	StudyErrors        = study.Errors
+)
+
+// Values of those types.
+const (
+	Left  = study.Left
+	Right = study.Right
+
+	Blocked        = study.Blocked
+	Drum           = study.Drum
+	FixtureSubject = study.FixtureSubject
+	MaxReadingMM   = study.MaxReadingMM
+	StudyFile      = study.SettingsFile
+	SheetFile      = study.SheetFile
+)
+
+// Ears lists both ears in array order.
+var Ears = study.Ears
