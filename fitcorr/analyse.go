@@ -154,7 +154,7 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 		return p.ma, fm
 	}
 	p.ma.Cannot = append(p.ma.Cannot, p.model.Notes...)
-	fm.Survey, fm.Scatter, fm.Total, fm.Inflate = &p.model.Survey, p.model.Scatter, p.model.Total, p.model.Inflate
+	fm.Survey, fm.Scatter, fm.Total, fm.Temper = &p.model.Survey, p.model.Scatter, p.model.Total, p.model.Temper
 	fm.Mark = p.model.Mark
 	if w != nil {
 		for i := range w.Offsets {

@@ -2,7 +2,6 @@ package fitcorr
 
 import (
 	"fmt"
-	"math"
 
 	"asworn/capture"
 	"asworn/fitcorr/position"
@@ -26,7 +25,7 @@ type FrozenModel struct {
 	Survey  *survey.Survey        `json:"survey,omitempty"`
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
-	Inflate float64               `json:"inflate"` // of a fixture seating's covariance
+	Temper  float64               `json:"temper"` // divides the information of a fixture seating's levels
 	Mark    position.Mark         `json:"mark,omitzero"`
 	Worn    *verdict.Target       `json:"worn,omitempty"`
 	Seals   []FrozenCurve         `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
@@ -62,7 +61,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	}
 	models := fm.earModels()
 	leaks := fm.leaksWith(s, f.Options)
-	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fm.Inflate)
+	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fm.Temper)
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
@@ -70,11 +69,8 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		if !fm.Mark.Known() {
 			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
 		}
-		gap, variance := fm.Mark.ReadGap(s, p.Pos, p.Cov)
-		for a := range gap {
-			if math.Abs(gap[a]) > position.ReadGross*math.Sqrt(variance[a]) {
-				return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from where the levels place the headphone: read it again, or leave it out", s.ID, math.Abs(gap[a]))
-			}
+		if gap := fm.Mark.Gross(s); gap > 0 {
+			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from the marked one, where no headphone sits: read it again, or leave it out", s.ID, gap)
 		}
 		p.Read(s, fm.Mark)
 	}

@@ -25,55 +25,63 @@ func placeDF(models *[2]Ear) float64 {
 
 // FixturePlace is where a fixture seating sits, with what is told of it.
 type FixturePlace struct {
-	Offset Offset
-	Pos    [HeadsetDim]float64
-	Cov    *mat.SymDense
+	Offset    Offset
+	Posterior Posterior
+	Pos       [HeadsetDim]float64 // mean of the posterior
+	Cov       *mat.SymDense       // its covariance; nil without a place
 }
 
-// Fixture places one fixture seating by its levels.
-func (pl *placer) Fixture(s seat.Seating, index int, leaks [2]seal.Leak, inflate float64) (FixturePlace, bool) {
+// Fixture places one fixture seating by its levels, whose information is divided
+// by temper (Model.Temper).
+func (pl *placer) Fixture(s seat.Seating, index int, leaks [2]seal.Leak, temper float64) (FixturePlace, bool) {
 	obs := Observe(s, index, pl.models)
-	p, ok := pl.place(obs, FixturePrior())
-	if !ok {
+	places := pl.places(obs, FixturePrior())
+	if len(places) == 0 {
 		return FixturePlace{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
-	scale := math.Max(1, inflate)
-	df := placeDF(pl.models)
-	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+	temper = math.Max(1, temper)
+	o.Headset.DF = placeDF(pl.models)
 	for e := range pl.models {
 		o.GainDB[e] = leaks[e].GainDB
 		o.MisfitP[e] = 1
 		if !obs.Present[e] {
 			continue
 		}
+		p := places[0]
 		o.MisfitP[e] = stats.ChiTail(p.misfit[e], p.dof[e])
 		// What no movement explains makes the position the less certain (Birge's ratio).
 		if ratio := p.misfit[e] / math.Max(1, p.dof[e]); ratio > DoubtFar {
-			scale = math.Max(scale, ratio)
+			temper = math.Max(temper, ratio)
 		}
 	}
-	p.cov.ScaleSym(scale, p.cov)
-	f := FixturePlace{o, p.pos, p.cov}
+	f := FixturePlace{Offset: o, Posterior: newPosterior(places, FixturePrior(), temper)}
 	f.estimate()
-	return f, true
+	return f, f.Cov != nil
 }
 
-// Read adds the position that was read at the seating, if it was.
+// Read multiplies the position that was read at the seating, if it was, into
+// the posterior.
 func (f *FixturePlace) Read(s seat.Seating, mark Mark) {
 	if !mark.Known() || s.Read == nil {
 		return
 	}
-	mark.fuse(s, &f.Pos, f.Cov)
+	at, variance := mark.placeRead(s)
+	f.Posterior, f.Offset.Quarrel = f.Posterior.read(at, variance, FixturePrior())
 	f.estimate()
 }
 
-// estimate sets the estimates of the offset to the position.
+// estimate sets the estimates of the offset to the moments of the posterior.
 func (f *FixturePlace) estimate() {
-	df := f.Offset.Headset.DF
 	o := &f.Offset
+	df := o.Headset.DF
+	f.Pos, f.Cov = f.Posterior.Moments()
+	if f.Cov == nil {
+		return
+	}
 	o.Ears, o.Headset = Estimates(f.Pos, f.Cov, FixturePrior().Cov)
 	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
+	o.Places = f.Posterior.Places()
 }
 
 // A seating whose level no position on that ear explains — a microphone that

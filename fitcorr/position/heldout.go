@@ -4,23 +4,38 @@ import (
 	"math"
 
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
-// heldOutPositions recovers the position of each displacement from a survey that did
-// not hold it: the survey's prediction error turned around. It returns the RMS
-// error per axis against the ruler, and by which factor the errors' variance
-// exceeds what the model states for a seating and the ruler together. Factors
-// below one count as one; a prior of a few rows steadies it.
-func heldOutPositions(rows []seat.Seating, models *[2]Ear, ruler [3]float64, slip [2][]float64) (rms [3]float64, factor float64) {
+// calibration is what a survey's own rows show of how well it places: each
+// displacement is recovered from a survey that did not hold it.
+type calibration struct {
+	rms    [3]float64 // error per axis against the ruler: mm, mm, degrees
+	temper float64    // 1 to temperMost; see temper
+}
+
+// The temper divides the information of the sound. Its prior is normal on the
+// logarithm with temperLogSD, about 1: surveys whose intervals are to be
+// doubled (temper 4) are common (no source; the held-out rows soon rule).
+const (
+	temperMost  = 1000.0
+	temperSteps = 28
+	temperLogSD = 1.5
+)
+
+// heldOutRow is a survey row placed without its displacement.
+type heldOutRow struct {
+	at     [3]float64 // the ruler's displacement
+	places []placed
+}
+
+// heldOut places every row that did not slip by a survey without its displacement.
+func heldOut(rows []seat.Seating, models *[2]Ear, slip [2][]float64) []heldOutRow {
 	at := make([][3]float64, len(rows))
 	for i, s := range rows {
 		at[i] = s.Survey.Vector()
 	}
-	var sq, count [3]float64
-	const priorValues = 6.0
-	chi2, n := priorValues, priorValues
+	var out []heldOutRow
 	for _, group := range survey.SameDisplacement(at) {
 		reduced := *models
 		var surveys [2]survey.Ear
@@ -37,71 +52,45 @@ func heldOutPositions(rows []seat.Seating, models *[2]Ear, ruler [3]float64, sli
 		if !ok {
 			continue
 		}
+		pl := NewPlacer(&reduced)
 		for _, i := range group {
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			p, ok := place(Observe(rows[i], i, &reduced), &reduced, FixturePrior())
-			if !ok {
-				continue
-			}
-			_, head := Estimates(p.pos, p.cov, FixturePrior().Cov)
-			for a := range 3 {
-				d := head.Value[a] - at[i][a]
-				sq[a] += d * d
-				count[a]++
-				if a < 2 {
-					// One far miss must not rule.
-					chi2 += math.Min(16, d*d/(head.Cov[a][a]+ruler[a]*ruler[a]))
-					n++
-				}
-			}
-		}
-	}
-	for a := range rms {
-		if count[a] > 0 {
-			rms[a] = math.Sqrt(sq[a] / count[a])
-		}
-	}
-	return rms, math.Max(1, chi2/n)
-}
-
-// slipped raises the variance of survey rows that do not fit the surface that
-// all others make: the headphone slipped, or the row names another
-// displacement. It returns the rows' numbers.
-func slipped(rows []seat.Seating, models *[2]Ear, slip *[2][]float64) []int {
-	var out []int
-	distance := make([]float64, len(rows))
-	for e := range models {
-		s := models[e].Survey
-		if s == nil {
-			continue
-		}
-		for i := range rows {
-			// Held-out error over its standard deviation, RMS over bands: e_i =
-			// (A y)_i / A_ii with variance σ²/A_ii.
-			var sum, n float64
-			for _, z := range s.Zones {
-				for b := max(z.From, models[e].Bands.First); b < z.To; b++ {
-					if s.Valid[b] && s.Scatter[b] > 0 {
-						v := s.Weights[i][b] / s.Scatter[b]
-						sum += v * v / z.Inv[i][i]
-						n++
-					}
-				}
-			}
-			distance[i] += sum / math.Max(1, n)
-		}
-	}
-	usual := math.Max(stats.Median(distance), 0.3)
-	const far = 8 // times the median: one direction's χ² rarely goes there
-	for i, d := range distance {
-		if d > far*usual {
-			out = append(out, i)
-			for e := range slip {
-				slip[e][i] = math.Max(100, d*d)
+			if places := pl.places(Observe(rows[i], i, &reduced), FixturePrior()); len(places) > 0 {
+				out = append(out, heldOutRow{at[i], places})
 			}
 		}
 	}
 	return out
+}
+
+// calibrate chooses the temper by the log density that the tempered mixtures
+// give to the true displacements of the rows held out. No miss is capped: rows
+// recovered far from where they were make all intervals as wide as the misses.
+func calibrate(held []heldOutRow, ruler [3]float64) calibration {
+	c := calibration{temper: 1}
+	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
+	best := math.Inf(-1)
+	for k := range temperSteps {
+		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
+		score := -log * log / (2 * temperLogSD * temperLogSD)
+		for _, row := range held {
+			score += newPosterior(row.places, FixturePrior(), math.Exp(log)).logDensity([2]float64(row.at[:2]), variance)
+		}
+		if score > best {
+			best, c.temper = score, math.Exp(log)
+		}
+	}
+	for _, row := range held {
+		pos, _ := newPosterior(row.places, FixturePrior(), c.temper).Moments()
+		for a := range c.rms {
+			d := (pos[a]+pos[3+a])/2 - row.at[a]
+			c.rms[a] += d * d / float64(len(held))
+		}
+	}
+	for a := range c.rms {
+		c.rms[a] = math.Sqrt(c.rms[a])
+	}
+	return c
 }

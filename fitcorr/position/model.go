@@ -19,7 +19,7 @@ type Model struct {
 	ruler    [3]float64 // standard deviation of a stated displacement per axis
 	Scatter  [2]SmoothCov
 	Total    [2]SmoothCov
-	Inflate  float64        // of a fixture seating's covariance, from the survey's held-out rows
+	Temper   float64        // divides the information of the sound, from the survey's held-out rows; ≥ 1
 	Places   []FixturePlace // by levels, per seating; zero where there is none
 	Mark     Mark
 	Notes    []string // what the seatings cannot answer, in plain words
@@ -71,15 +71,15 @@ func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Lea
 		}
 	}
 	m.ruler, m.Scatter, m.Total = fixtureScatter(rows, ordinary, &m.Ears, slip)
-	var rms [3]float64
-	rms, m.Inflate = heldOutPositions(rows, &m.Ears, m.ruler, slip)
+	held := calibrate(heldOut(rows, &m.Ears, slip), m.ruler)
+	m.Temper = held.temper
 	for e := range 2 {
 		rep := m.Reports[e]
 		if rep == nil {
 			continue
 		}
 		m.Ears[e].describe(rep, rows, e)
-		rep.HeldOutMM = rms
+		rep.HeldOutMM = held.rms
 		for _, i := range slips {
 			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
 		}
@@ -88,7 +88,7 @@ func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Lea
 	m.Places = make([]FixturePlace, len(seatings))
 	for i, s := range seatings {
 		if s.OnFixture() {
-			m.Places[i], _ = pl.Fixture(s, i, leaks[s.ID], m.Inflate)
+			m.Places[i], _ = pl.Fixture(s, i, leaks[s.ID], m.Temper)
 		}
 	}
 	return m, nil

@@ -19,6 +19,13 @@ type Offset struct {
 	// MisfitP is the tail probability of the residual under the model: small
 	// means that this seating is not explained by a movement.
 	MisfitP [2]float64 `json:"misfit_p"`
+	// Places lists several places that explain the seating when the sound (and
+	// its readings) cannot tell between them, the most probable first; nil
+	// otherwise. Headset is then their mean, with a covariance that spans them.
+	Places []Place `json:"places,omitempty"`
+	// Quarrel reports that the sound and the position read lie apart beyond
+	// chance: neither is trusted, and the estimates span both.
+	Quarrel bool `json:"quarrel,omitempty"`
 }
 
 // OnFixture reports whether the seating was on the fixture, not on a listener.

@@ -9,145 +9,235 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// placed is the estimated position of one seating.
+// placed is a local maximum of the density of one seating's position, and what
+// the sound says around it.
 type placed struct {
 	pos    [HeadsetDim]float64
-	cov    *mat.SymDense
-	misfit [2]float64 // χ² of the residual
+	cov    *mat.SymDense       // inverse of the information of prior and sound
+	sound  float64             // log likelihood of the levels at pos, without constants
+	pull   [HeadsetDim]float64 // its gradient
+	info   *mat.Dense          // J'V⁻¹J, HeadsetDim²: the information of the sound
+	log    float64             // log likelihood and log prior at pos
+	misfit [2]float64          // χ² of the residual per ear
 	dof    [2]float64
-	resid  [2][]float64 // level minus surface, position bands
-	slope  [2]*mat.Dense
-	excess [2][]float64
-}
-
-// place is newPlacer(models).place, for a single seating.
-func place(o Observation, models *[2]Ear, prior Prior) (placed, bool) {
-	return NewPlacer(models).place(o, prior)
+	resid  [2][]float64  // level minus surface, position bands
+	slope  [2]*mat.Dense // position bands × 3, per mm, mm, degree
+	excess [2][]float64  // variance of the surface in units of the scatter's
 }
 
 // placer estimates the positions of many seatings against the same survey.
 type placer struct {
 	models  *[2]Ear
 	surface [2]*survey.BandSurface
-	grid    [2]startGrid
-}
-
-// startGrid is a coarse forward–up grid over the survey's reach.
-type startGrid struct {
-	at    [][3]float64
-	level *mat.Dense // position bands × at
+	grid    [2]grid
 }
 
 // NewPlacer prepares the surveys of models. The covariances are read anew for
 // every seating.
 func NewPlacer(models *[2]Ear) *placer {
 	pl := &placer{models: models}
+	half := gridHalf(models)
 	for e := range models {
-		m := &models[e]
-		if m.Survey == nil {
-			continue
-		}
-		pl.surface[e] = m.Survey.On(m.Bands)
-		reach := m.Survey.Reach()
-		g := &pl.grid[e]
-		const steps = 3
-		g.level = mat.NewDense(m.Bands.N, (2*steps+1)*(2*steps+1), nil)
-		for i := -steps; i <= steps; i++ {
-			for k := -steps; k <= steps; k++ {
-				d := [3]float64{reach[0] * float64(i) / steps, reach[1] * float64(k) / steps, 0}
-				g.level.SetCol(len(g.at), pl.surface[e].Level(d))
-				g.at = append(g.at, d)
-			}
+		if m := &models[e]; m.Survey != nil {
+			pl.surface[e] = m.Survey.On(m.Bands)
+			pl.grid[e] = pl.newGrid(e, half)
 		}
 	}
 	return pl
 }
 
-// place estimates a fixture seating's position by maximum a posteriori with
-// Gauss–Newton steps from the best point of a coarse grid.
-func (pl *placer) place(o Observation, prior Prior) (placed, bool) {
-	var p placed
+// samePlace is how many squared standard deviations apart two maxima must lie
+// to be two.
+const samePlace = 0.5
+
+// places returns all local maxima found from the starts of the grid, the most
+// likely first. None when no ear was recorded well enough.
+func (pl *placer) places(o Observation, prior Prior) []placed {
 	if !o.Present[0] && !o.Present[1] {
+		return nil
+	}
+	var out []placed
+	for _, start := range pl.starts(o, prior) {
+		p, ok := pl.climb(o, prior, start)
+		if !ok {
+			continue
+		}
+		at := 0
+		same := false
+		for at < len(out) && out[at].log >= p.log {
+			same = same || out[at].near(p)
+			at++
+		}
+		if same {
+			continue
+		}
+		kept := append(out[:at:at], p)
+		for _, q := range out[at:] { // those less likely than p
+			if !p.near(q) {
+				kept = append(kept, q)
+			}
+		}
+		out = kept
+	}
+	return out
+}
+
+// most returns the most likely place; a narrow prior needs one climb from its mean.
+func (pl *placer) most(o Observation, prior Prior, narrow bool) (placed, bool) {
+	if !narrow {
+		if all := pl.places(o, prior); len(all) > 0 {
+			return all[0], true
+		}
+		return placed{}, false
+	}
+	if !o.Present[0] && !o.Present[1] {
+		return placed{}, false
+	}
+	return pl.climb(o, prior, prior.mean)
+}
+
+// near reports whether q lies within the uncertainty of p.
+func (p placed) near(q placed) bool {
+	var chol mat.Cholesky
+	diff := mat.NewVecDense(HeadsetDim, nil)
+	for i := range p.pos {
+		diff.SetVec(i, q.pos[i]-p.pos[i])
+	}
+	var x mat.VecDense
+	if !chol.Factorize(p.cov) || chol.SolveVecTo(&x, diff) != nil {
+		return false
+	}
+	return mat.Dot(diff, &x) < samePlace
+}
+
+// Gauss–Newton: the most steps, the longest of them in mm or degrees (beyond
+// that the surface bends), and the one that ends the climb.
+const (
+	climbSteps   = 20
+	climbLongest = 4.0
+	climbEnd     = 1e-4
+)
+
+// climb goes from start to a local maximum of likelihood and prior by
+// Gauss–Newton; a step that leads down is halved.
+func (pl *placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (placed, bool) {
+	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
+	if precision.Inverse(prior.Cov) != nil {
+		return placed{}, false
+	}
+	p, ok := pl.at(o, prior, precision, start)
+	if !ok {
 		return p, false
 	}
-	p.pos = pl.start(o, prior)
-	priorPrec := mat.NewDense(HeadsetDim, HeadsetDim, nil)
-	if priorPrec.Inverse(prior.Cov) != nil {
-		return p, false
-	}
-	var priorRHS mat.VecDense
-	priorRHS.MulVec(priorPrec, mat.NewVecDense(HeadsetDim, prior.mean[:]))
-	for iter := range 12 {
-		info, rhs := mat.DenseCopyOf(priorPrec), mat.VecDenseCopyOf(&priorRHS)
-		for e := range pl.models {
-			if o.Present[e] && !pl.addEar(&p, o, e, info, rhs) {
+	for range climbSteps {
+		step, longest := p.step(prior, precision)
+		if longest > climbLongest {
+			for i := range step {
+				step[i] *= climbLongest / longest
+			}
+			longest = climbLongest
+		}
+		var q placed
+		for {
+			next := p.pos
+			for i := range next {
+				next[i] += step[i]
+			}
+			if q, ok = pl.at(o, prior, precision, next); !ok {
 				return p, false
 			}
-		}
-		var cov mat.Dense
-		if cov.Inverse(info) != nil {
-			return p, false
-		}
-		var next mat.VecDense
-		next.MulVec(&cov, rhs)
-		p.cov = stats.Symmetric(&cov)
-		var step float64
-		for i := range p.pos {
-			d := next.AtVec(i) - p.pos[i]
-			// Steps beyond a few millimetres leave the surface's linear range.
-			limit := 4.0
-			if iter > 6 {
-				limit = 1
+			if q.log > p.log || longest < climbEnd {
+				break
 			}
-			d = math.Max(-limit, math.Min(limit, d))
-			p.pos[i] += d
-			step = math.Max(step, math.Abs(d))
+			for i := range step {
+				step[i] /= 2
+			}
+			longest /= 2
 		}
-		if step < 1e-4 {
+		if q.log > p.log {
+			p = q
+		}
+		if longest < climbEnd {
 			break
 		}
 	}
 	return p, true
 }
 
-// addEar linearises ear e about p.pos and adds it to the normal equations of
-// the headset's position.
-func (pl *placer) addEar(p *placed, o Observation, e int, info *mat.Dense, rhs *mat.VecDense) bool {
+// step is the Gauss–Newton step from p, with its longest coordinate.
+func (p placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
+	gradient := mat.NewVecDense(HeadsetDim, nil)
+	for i := range step {
+		v := p.pull[i]
+		for j := range step {
+			v -= precision.At(i, j) * (p.pos[j] - prior.mean[j])
+		}
+		gradient.SetVec(i, v)
+	}
+	var d mat.VecDense
+	d.MulVec(p.cov, gradient)
+	for i := range step {
+		step[i] = d.AtVec(i)
+		longest = math.Max(longest, math.Abs(step[i]))
+	}
+	return step, longest
+}
+
+// at lays the seating against the surface at pos.
+func (pl *placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (placed, bool) {
+	p := placed{pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
+	for e := range pl.models {
+		if o.Present[e] && !pl.addEar(&p, o, e) {
+			return p, false
+		}
+	}
+	p.log = p.sound
+	var sum, cov mat.Dense
+	for i := range pos {
+		for j := range pos {
+			p.log -= (pos[i] - prior.mean[i]) * precision.At(i, j) * (pos[j] - prior.mean[j]) / 2
+		}
+	}
+	sum.Add(precision, p.info)
+	if cov.Inverse(&sum) != nil {
+		return p, false
+	}
+	p.cov = stats.Symmetric(&cov)
+	return p, true
+}
+
+// addEar adds what ear e says at p.pos: likelihood −½(r'V⁻¹r + log|V|) with its
+// gradient J'V⁻¹r and information J'V⁻¹J. The slope of log|V| is left out; V
+// changes slowly.
+func (pl *placer) addEar(p *placed, o Observation, e int) bool {
 	m := &pl.models[e]
 	n := m.Bands.N
-	d := [3]float64(p.pos[3*e : 3*e+3])
-	level, slope, excess := pl.surface[e].At(d)
+	level, slope, excess := pl.surface[e].At([3]float64(p.pos[3*e : 3*e+3]))
 	p.resid[e], p.slope[e], p.excess[e] = make([]float64, n), mat.NewDense(n, 3, nil), excess
-	j, z, r := p.slope[e], mat.NewVecDense(n, nil), mat.NewVecDense(n, p.resid[e])
-	weighted := mat.NewDense(n, 4, nil) // V⁻¹ times the columns J and r
+	white := mat.NewDense(n, 4, nil) // V^-½ times the columns J and r
 	for b := range n {
 		p.resid[e][b] = o.Level[e][b] - level[b]
-		v := p.resid[e][b]
 		for a := range 3 {
-			j.Set(b, a, slope[a][b])
-			weighted.Set(b, a, slope[a][b])
-			v += slope[a][b] * d[a]
+			p.slope[e].Set(b, a, slope[a][b])
+			white.Set(b, a, slope[a][b])
 		}
-		z.SetVec(b, v)
-		weighted.Set(b, 3, p.resid[e][b])
+		white.Set(b, 3, p.resid[e][b])
 	}
 	cov, ok := stats.Factorize(m.Covariance(1, excess, o.Variance[e]))
 	if !ok {
 		return false
 	}
-	cov.Solve(weighted)
-	wj := weighted.Slice(0, n, 0, 3)
-	var jwj mat.Dense
-	var jwz mat.VecDense
-	jwj.Mul(j.T(), wj)
-	jwz.MulVec(wj.T(), z)
+	cov.Whiten(white)
+	var square mat.Dense // 4 × 4
+	square.Mul(white.T(), white)
 	for a := range 3 {
-		rhs.SetVec(3*e+a, rhs.AtVec(3*e+a)+jwz.AtVec(a))
+		p.pull[3*e+a] = square.At(a, 3)
 		for b := range 3 {
-			info.Set(3*e+a, 3*e+b, info.At(3*e+a, 3*e+b)+jwj.At(a, b))
+			p.info.Set(3*e+a, 3*e+b, square.At(a, b))
 		}
 	}
-	p.misfit[e] = mat.Dot(r, mat.VecDenseCopyOf(weighted.ColView(3)))
+	p.misfit[e] = square.At(3, 3)
+	p.sound -= (p.misfit[e] + cov.LogDet()) / 2
 	p.dof[e] = -5
 	for _, v := range o.Variance[e] {
 		if v < survey.MissingVar {
@@ -155,46 +245,4 @@ func (pl *placer) addEar(p *placed, o Observation, e int, info *mat.Dense, rhs *
 		}
 	}
 	return true
-}
-
-// start returns the point of the grid that explains each ear best.
-func (pl *placer) start(o Observation, prior Prior) [HeadsetDim]float64 {
-	start := prior.mean
-	for e := range pl.models {
-		if !o.Present[e] {
-			continue
-		}
-		m, grid := &pl.models[e], &pl.grid[e]
-		cov, ok := stats.Factorize(m.Covariance(1, make([]float64, m.Bands.N), o.Variance[e]))
-		if !ok {
-			continue
-		}
-		resid := mat.NewDense(m.Bands.N, len(grid.at), nil)
-		resid.Apply(func(b, _ int, level float64) float64 { return o.Level[e][b] - level }, grid.level)
-		cov.Whiten(resid)
-		cost := make([]float64, len(grid.at))
-		for b := range m.Bands.N {
-			for g, v := range resid.RawRowView(b) {
-				cost[g] += v * v
-			}
-		}
-		best := math.Inf(1)
-		for g, d := range grid.at {
-			for a := range 2 {
-				t := d[a] - prior.mean[3*e+a]
-				cost[g] += t * t / prior.Cov.At(3*e+a, 3*e+a)
-			}
-			if cost[g] < best {
-				best = cost[g]
-				copy(start[3*e:3*e+3], d[:])
-			}
-		}
-	}
-	// One ear alone speaks for the other.
-	for e := range pl.models {
-		if !o.Present[e] && o.Present[1-e] {
-			copy(start[3*e:3*e+3], start[3*(1-e):3*(1-e)+3])
-		}
-	}
-	return start
 }

@@ -1,10 +1,9 @@
 package position
 
 import (
-	"gonum.org/v1/gonum/mat"
+	"math"
 
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // Read positions. Levels cannot fully tell where a headphone sits on a person,
@@ -66,30 +65,27 @@ func (m Mark) ReadOf(s seat.Seating) *[ReadDim]float64 {
 	return &r
 }
 
-// ReadGap is a reading's difference from a position on the fixture with the
-// variance that it should have, per axis.
-func (m Mark) ReadGap(s seat.Seating, pos [HeadsetDim]float64, cov *mat.SymDense) (gap, variance [ReadDim]float64) {
+// placeRead is the position that was read at a seating on the fixture, mean of
+// both cups from the marked position, mm, with its variance, mm².
+func (m Mark) placeRead(s seat.Seating) (at, variance [ReadDim]float64) {
 	for a, r := range readVector(s) {
-		gap[a] = r - m.At[a] - (pos[a]+pos[3+a])/2
-		variance[a] = (cov.At(a, a)+cov.At(3+a, 3+a)+2*cov.At(a, 3+a))/4 + m.One*m.One + m.Variance[a]
+		at[a] = r - m.At[a]
+		variance[a] = m.One*m.One + m.Variance[a]
 	}
-	return gap, variance
+	return at, variance
 }
 
-// fuse adds a reading on the fixture to a position: a Kalman step per axis of
-// r = (left + right)/2 + e.
-func (m Mark) fuse(s seat.Seating, pos *[HeadsetDim]float64, cov *mat.SymDense) {
-	for a := range ReadDim {
-		gap, variance := m.ReadGap(s, *pos, cov)
-		var c [HeadsetDim]float64
-		for i := range c {
-			c[i] = (cov.At(i, a) + cov.At(i, 3+a)) / 2
-		}
-		for i := range c {
-			pos[i] += c[i] / variance[a] * gap[a]
-			for j := i; j < HeadsetDim; j++ {
-				stats.AddSym(cov, i, j, -c[i]*c[j]/variance[a])
-			}
+// Gross is by how many mm the position read at a seating on the fixture lies
+// from the marked one if no headphone sits there (a slip of the pen), else 0.
+func (m Mark) Gross(s seat.Seating) float64 {
+	at, variance := m.placeRead(s)
+	prior := Posterior{{Weight: 1, Cov: FixturePrior().Cov}}
+	_, cov := prior[0].plane()
+	var gross float64
+	for a := range at {
+		if d := math.Abs(at[a]); d > ReadGross*math.Sqrt(cov[a][a]+variance[a]) {
+			gross = math.Max(gross, d)
 		}
 	}
+	return gross
 }

@@ -152,7 +152,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 		var moved, count [3]float64
 		visit := func(s seat.Seating, prior Prior, lever func(e int) float64, survey bool) {
 			o := Observe(s, 0, models)
-			p, ok := pl.place(o, prior)
+			p, ok := pl.most(o, prior, survey)
 			if !ok {
 				return
 			}

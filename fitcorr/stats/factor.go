@@ -1,6 +1,8 @@
 package stats
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/lapack/lapack64"
@@ -33,4 +35,13 @@ func (f factor) Inverse() *mat.SymDense {
 	var inv mat.SymDense
 	inv.SetRawSymmetric(blas64.Symmetric{Uplo: f.Uplo, N: f.N, Data: f.Data, Stride: f.Stride})
 	return &inv
+}
+
+// LogDet returns log|U'U|.
+func (f factor) LogDet() float64 {
+	var sum float64
+	for i := range f.N {
+		sum += math.Log(f.Data[i*f.Stride+i])
+	}
+	return 2 * sum
 }

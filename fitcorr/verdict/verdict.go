@@ -89,6 +89,12 @@ func settle(v Verdict, o position.Offset, t *Target, opt seat.Options) []string 
 	if v.Outcome != Undetermined {
 		return nil
 	}
+	if o.Quarrel {
+		return []string{"its position read again, or a recording made again: sound and reading lie apart beyond chance, and neither is trusted"}
+	}
+	if len(o.Places) > 0 {
+		return []string{"its position read with a ruler: the sound cannot tell several places apart"}
+	}
 	var out []string
 	worn, seat := t.planeVariance(), o.Headset.PlaneVariance()
 	if worn > seat {

@@ -11,8 +11,8 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// The step in closed form: precisions add.
-func TestFuse(t *testing.T) {
+// A reading multiplied into one normal, in closed form: precisions add.
+func TestReadPart(t *testing.T) {
 	m := Mark{At: [ReadDim]float64{20, -5}, Variance: [ReadDim]float64{0.1, 0.2}, One: 0.8}
 	s := seat.Seating{Read: &capture.Reading{ForwardMM: 23, UpMM: -6}}
 	cov := HeadsetCov([3]float64{1, 0.7, 3}, [3]float64{0.3, 0.4, 0.5})
@@ -38,7 +38,9 @@ func TestFuse(t *testing.T) {
 	}
 	var wantPos mat.VecDense
 	wantPos.MulVec(&wantCov, rhs)
-	m.fuse(s, &pos, cov)
+	at, variance := m.placeRead(s)
+	got := Part{Pos: pos, Cov: cov}.read(at, variance)
+	pos, cov = got.Pos, got.Cov
 	for i := range pos {
 		if math.Abs(pos[i]-wantPos.AtVec(i)) > 1e-9 {
 			t.Errorf("position %d: %g, want %g", i, pos[i], wantPos.AtVec(i))

@@ -1,0 +1,177 @@
+package position
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
+)
+
+// The grid on which the misfit of a seating is laid out before anything climbs:
+// gridSteps × gridSteps displacements over gridReach times the survey's reach.
+const (
+	gridSteps = 9
+	gridReach = 1.25
+	// gridFewestMM is the least half-width, for surveys that never moved along an axis.
+	gridFewestMM = 4.0
+)
+
+// grid is the forward–up grid of one ear with the surface on it.
+type grid struct {
+	at    [][3]float64
+	level *mat.Dense // position bands × at, dB
+	turn  *mat.Dense // position bands × at, dB per degree of rotation
+}
+
+// gridHalf is the half-width of the grid forward and up, mm: the larger of both ears.
+func gridHalf(models *[2]Ear) (half [2]float64) {
+	for e := range models {
+		if models[e].Survey == nil {
+			continue
+		}
+		reach := models[e].Survey.Reach()
+		for a := range half {
+			half[a] = math.Max(half[a], math.Max(gridFewestMM, gridReach*reach[a]))
+		}
+	}
+	return half
+}
+
+// newGrid lays the grid out over ±half.
+func (pl *placer) newGrid(e int, half [2]float64) grid {
+	n := pl.models[e].Bands.N
+	g := grid{level: mat.NewDense(n, gridSteps*gridSteps, nil), turn: mat.NewDense(n, gridSteps*gridSteps, nil)}
+	for i := range gridSteps {
+		for k := range gridSteps {
+			step := func(j int) float64 { return 2*float64(j)/(gridSteps-1) - 1 }
+			d := [3]float64{half[0] * step(i), half[1] * step(k), 0}
+			level, slope, _ := pl.surface[e].At(d)
+			g.level.SetCol(len(g.at), level)
+			g.turn.SetCol(len(g.at), slope[2])
+			g.at = append(g.at, d)
+		}
+	}
+	return g
+}
+
+// misfit returns the χ² of ear e per point of the grid with the rotation
+// profiled out under its prior (a slope per degree, one line of algebra):
+// r'V⁻¹r − (t'V⁻¹r)²/(1/σ² + t'V⁻¹t). Nil when the covariance is singular.
+func (pl *placer) misfit(o Observation, e int, turnVariance float64) []float64 {
+	m, g := &pl.models[e], &pl.grid[e]
+	n, points := m.Bands.N, len(g.at)
+	cov, ok := stats.Factorize(m.Covariance(1, make([]float64, n), o.Variance[e]))
+	if !ok {
+		return nil
+	}
+	resid := mat.NewDense(n, points, nil)
+	resid.Apply(func(b, _ int, level float64) float64 { return o.Level[e][b] - level }, g.level)
+	turn := mat.DenseCopyOf(g.turn)
+	cov.Whiten(resid)
+	cov.Whiten(turn)
+	rr, tr, tt := make([]float64, points), make([]float64, points), make([]float64, points)
+	for b := range n {
+		r, t := resid.RawRowView(b), turn.RawRowView(b)
+		for k := range points {
+			rr[k] += r[k] * r[k]
+			tr[k] += t[k] * r[k]
+			tt[k] += t[k] * t[k]
+		}
+	}
+	for k := range rr {
+		rr[k] -= tr[k] * tr[k] / (1/turnVariance + tt[k])
+	}
+	return rr
+}
+
+// Starts of the climbs: the deepest minima of each ear, paired, and of both together.
+const (
+	startsPerEar = 2
+	startsJoint  = 3
+)
+
+// starts returns headset positions from which to climb. An ear that was not
+// recorded follows the other.
+func (pl *placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
+	points := gridSteps * gridSteps
+	joint := make([]float64, points)
+	var each [2][]int // minima of each ear
+	for e := range pl.models {
+		if !o.Present[e] {
+			continue
+		}
+		cost := pl.misfit(o, e, prior.Cov.At(3*e+2, 3*e+2))
+		if cost == nil {
+			continue
+		}
+		own := slices.Clone(cost)
+		for k, d := range pl.grid[e].at {
+			for a := range 2 {
+				t := d[a] - prior.mean[3*e+a]
+				v := t * t / prior.Cov.At(3*e+a, 3*e+a)
+				own[k] += v
+				joint[k] += cost[k] + v/2
+			}
+		}
+		each[e] = deepest(own, startsPerEar)
+	}
+	for e := range each {
+		if each[e] == nil {
+			each[e] = each[1-e]
+		}
+	}
+	var out [][HeadsetDim]float64
+	add := func(left, right int) {
+		at := prior.mean
+		g := pl.grid[0].at
+		if g == nil {
+			g = pl.grid[1].at
+		}
+		copy(at[:2], g[left][:2])
+		copy(at[3:5], g[right][:2])
+		if !slices.Contains(out, at) {
+			out = append(out, at)
+		}
+	}
+	for _, l := range each[0] {
+		for _, r := range each[1] {
+			add(l, r)
+		}
+	}
+	if each[0] != nil {
+		for _, k := range deepest(joint, startsJoint) {
+			add(k, k)
+		}
+	}
+	return out
+}
+
+// deepest returns the points of the grid that lie below all their neighbours,
+// the lowest first, at most n.
+func deepest(cost []float64, n int) []int {
+	var out []int
+	for k, v := range cost {
+		low := true
+		for i := max(0, k/gridSteps-1); i <= min(gridSteps-1, k/gridSteps+1); i++ {
+			for j := max(0, k%gridSteps-1); j <= min(gridSteps-1, k%gridSteps+1); j++ {
+				other := i*gridSteps + j
+				low = low && (v < cost[other] || other >= k && v == cost[other])
+			}
+		}
+		if low {
+			out = append(out, k)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b int) int {
+		if cost[a] < cost[b] {
+			return -1
+		}
+		if cost[a] > cost[b] {
+			return 1
+		}
+		return 0
+	})
+	return out[:min(n, len(out))]
+}
