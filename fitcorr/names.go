@@ -57,6 +57,13 @@ const (
 // Axes lists the axes in array order.
 var Axes = seat.Axes
 
+// The parts of a headset that a verdict goes by.
+const (
+	LeftCup  = verdict.LeftCup
+	RightCup = verdict.RightCup
+	Headset  = verdict.Headset
+)
+
 // The three outcomes of a verdict.
 const (
 	Matches      = verdict.Matches

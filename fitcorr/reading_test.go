@@ -24,7 +24,7 @@ func analyse(t *testing.T, ss []seat.Seating) (Analysis, Frozen) {
 }
 
 // Readings narrow the worn mean's interval, which still holds the truth, bring
-// worn positions nearer, and let a seating at the worn mean be told.
+// worn positions nearer, and let the mean of both cups at the worn mean be told.
 func TestReadingsTellPositions(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
@@ -64,7 +64,7 @@ func TestReadingsTellPositions(t *testing.T) {
 					}
 				}
 				for _, v := range m.Verdicts {
-					if v.Outcome == verdict.Matches {
+					if v.Headset.Outcome == verdict.Matches {
 						f.matches++
 					}
 				}

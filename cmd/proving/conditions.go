@@ -1,6 +1,10 @@
 package main
 
-import "asworn/cmd/internal/simulate"
+import (
+	"fmt"
+
+	"asworn/cmd/internal/simulate"
+)
 
 // A condition is one row of the grid: a design and what is special about it.
 type condition struct {
@@ -29,6 +33,11 @@ func conditions() []condition {
 	add("read-about-people", "positions read; fixture seatings placed about the people's mean, not the panel's", func(d *design) {
 		d.Readings, d.AboutPeople = true, true
 	})
+	for _, mm := range []float64{2, 4, 6} {
+		add(fmt.Sprintf("read-yaw-%.0f", mm), "positions read; fixture seatings with the mean of both cups in place, one cup this many mm forward and the other back", func(d *design) {
+			d.Readings, d.YawMM, d.FixtureOffsetsMM = true, mm, []float64{0, 0, 0, 0, 0, 0}
+		})
+	}
 	add("read-coarse", "positions read half as well, and the lab says so", func(d *design) {
 		d.Readings, d.ReadSD, d.LandmarkSD, d.FixtureLandmarkSD = true, 2, 1.4, 1
 	})

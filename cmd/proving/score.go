@@ -37,7 +37,19 @@ type trial struct {
 // verdictTrial is one verdict on a fixture seating a known distance from the worn mean.
 type verdictTrial struct {
 	distance         float64
+	cup              float64 // of the farther cup from where the panel wears that cup on average, mm
 	outcome, headset fitcorr.Outcome
+}
+
+// wrong reports a verdict that the method's bars forbid.
+func (v verdictTrial) wrong() bool {
+	switch v.outcome {
+	case fitcorr.Matches:
+		return v.distance >= 6-1e-6 || v.cup >= 4
+	case fitcorr.Adjust:
+		return v.cup <= 1
+	}
+	return false
 }
 
 // leakTrial is the seal of one ear whose truth loses more than 3 dB at 50 Hz.
@@ -68,6 +80,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 	for _, m := range a.Models {
 		byModel[m.Model] = m
 	}
+	cups := cupMeans(s)
 	for m, name := range s.Models {
 		ma := byModel[name]
 		offsets := map[string]fitcorr.Offset{}
@@ -85,7 +98,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			o, ok := offsets[r.File]
 			out.offset(s, r, o, ok, confidence)
 			if r.OnFixture() {
-				out.verdict(r, verdicts, s.Target(m))
+				out.verdict(r, verdicts, s.Target(m), cups[m])
 			}
 		}
 		if ma.Worn == nil {
@@ -95,6 +108,29 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 		}
 		out.add(wornMean, ma.Worn.People, s.Worn[m].Mean, confidence)
 		out.add(panelMean, ma.Worn.Mean, s.Worn[m].PanelMean, confidence)
+	}
+	return out
+}
+
+// cupMeans returns, per model, where the panel wears each cup on average.
+func cupMeans(s *simulate.Study) [][2][3]float64 {
+	out, n := make([][2][3]float64, len(s.Models)), make([]float64, len(s.Models))
+	for _, r := range s.Rows {
+		if r.ModelIndex >= 0 && !r.OnFixture() && r.Survey == nil {
+			n[r.ModelIndex]++
+			for e, p := range r.True {
+				for a, v := range p.Vector() {
+					out[r.ModelIndex][e][a] += v
+				}
+			}
+		}
+	}
+	for m := range out {
+		for e := range 2 {
+			for a := range 3 {
+				out[m][e][a] /= max(n[m], 1)
+			}
+		}
 	}
 	return out
 }
@@ -132,15 +168,20 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 	}
 }
 
-func (out *score) verdict(r simulate.Row, verdicts map[string]fitcorr.Verdict, mean [3]float64) {
+func (out *score) verdict(r simulate.Row, verdicts map[string]fitcorr.Verdict, mean [3]float64, cups [2][3]float64) {
 	v, ok := verdicts[r.File]
 	if !ok {
 		out.noVerdict++
 		return
 	}
 	h := r.Headset()
+	far := 0.0
+	for e, p := range r.True {
+		at := p.Vector()
+		far = max(far, math.Hypot(at[0]-cups[e][0], at[1]-cups[e][1]))
+	}
 	out.verdicts = append(out.verdicts, verdictTrial{
-		distance: math.Hypot(h[0]-mean[0], h[1]-mean[1]), outcome: v.Outcome, headset: v.Headset.Outcome,
+		distance: math.Hypot(h[0]-mean[0], h[1]-mean[1]), cup: far, outcome: v.Outcome, headset: v.Headset.Outcome,
 	})
 }
 

@@ -16,10 +16,11 @@ func summary(w io.Writer, results []result) {
 
 Headset, forward / up. Bars: RMS error 0.7, 2 and 1 mm; intervals cover 93–97 %;
 gross errors below 1 %; leak corner within 10 %; at 0 mm matches ≥ 80 %, adjust
-≤ 1 %; at 6 mm adjust ≥ 90 %, matches ≤ 1 %.
+≤ 1 %; at 6 mm adjust ≥ 90 %, matches ≤ 1 %. Wrong: matches with the headset 6 mm
+or a cup 4 mm off or more, adjust with both cups within 1 mm; of all verdicts ≤ 1 %.
 
-| condition | fixture RMS, mm | covers, % | worn RMS, mm | covers, % | panel's mean RMS, mm | covers, % | people's mean RMS, mm | covers, % | worst gross, % | corner within 10 %, % | 0 mm: matches, adjust, % | 6 mm: adjust, matches, % |
-|---|---|---|---|---|---|---|---|---|---|---|---|---|
+| condition | fixture RMS, mm | covers, % | worn RMS, mm | covers, % | panel's mean RMS, mm | covers, % | people's mean RMS, mm | covers, % | worst gross, % | corner within 10 %, % | 0 mm: matches, adjust, % | 6 mm: adjust, matches, % | matches, adjust, wrong: all, % |
+|---|---|---|---|---|---|---|---|---|---|---|---|---|---|
 `)
 	for _, r := range results {
 		fmt.Fprintf(w, "| %s |", r.name)
@@ -33,8 +34,14 @@ gross errors below 1 %; leak corner within 10 %; at 0 mm matches ≥ 80 %, adjus
 		rate := func(d float64, o fitcorr.Outcome) string {
 			return number(over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.outcome == o) }).value, 1)
 		}
-		fmt.Fprintf(w, " %s | %s | %s, %s | %s, %s |\n", number(gross, 1), number(leaksOf(r.scores).within10.value, 0),
-			rate(0, fitcorr.Matches), rate(0, fitcorr.Adjust), rate(6, fitcorr.Adjust), rate(6, fitcorr.Matches))
+		all := func(is func(verdictTrial) bool) string {
+			trials := func(s score) []verdictTrial { return s.verdicts }
+			return number(over(r.scores, trials, func(v verdictTrial) float64 { return percent(is(v)) }).value, 1)
+		}
+		fmt.Fprintf(w, " %s | %s | %s, %s | %s, %s | %s, %s, %s |\n", number(gross, 1), number(leaksOf(r.scores).within10.value, 0),
+			rate(0, fitcorr.Matches), rate(0, fitcorr.Adjust), rate(6, fitcorr.Adjust), rate(6, fitcorr.Matches),
+			all(func(v verdictTrial) bool { return v.outcome == fitcorr.Matches }),
+			all(func(v verdictTrial) bool { return v.outcome == fitcorr.Adjust }), all(verdictTrial.wrong))
 	}
 }
 

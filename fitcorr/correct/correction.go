@@ -81,7 +81,8 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 type Corrector struct {
 	survey  *survey.Survey
 	offsets map[int]position.Offset // ordinary fixture seatings by number
-	mean    seat.Estimate           // worn, both ears together
+	mean    seat.Estimate           // worn, both ears together …
+	means   [2]seat.Estimate        // … and per ear
 	target  [2]target
 	// displacement[ear][third] reports that held-out displacements came nearer.
 	displacement [2][]bool
@@ -101,7 +102,7 @@ func New(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, wo
 		return nil
 	}
 	c := &Corrector{
-		survey: survey, mean: worn.Mean, offsets: map[int]position.Offset{}, opt: opt,
+		survey: survey, mean: worn.Mean, means: worn.EarMean, offsets: map[int]position.Offset{}, opt: opt,
 		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
 	}
 	for _, o := range offsets {
@@ -213,11 +214,14 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 	return out
 }
 
-// sitsAsWorn reports whether a seating is shown to lie within the tolerance of
-// the worn mean: an offset below that is as good as none.
+// sitsAsWorn reports whether both cups of a seating are shown to lie within the
+// tolerance of the worn mean: an offset below that is as good as none.
 func (c *Corrector) sitsAsWorn(o position.Offset) bool {
-	outcome, _ := verdict.JudgeDistance(seat.Apart(o.Headset, c.mean), c.opt.ToleranceMM, c.opt.Confidence)
-	return outcome == verdict.Matches
+	var ears [2]seat.Estimate
+	for e := range ears {
+		ears[e] = seat.Apart(o.Ears[e], c.means[e])
+	}
+	return verdict.JudgePosition(ears, seat.Apart(o.Headset, c.mean), c.opt.ToleranceMM, c.opt.Confidence).Outcome == verdict.Matches
 }
 
 // outside says why an offset is out of the survey's reach, if it is.

@@ -9,42 +9,62 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// JudgeDistance is the equivalence test in the forward–up plane. H₀ of
-// `matches`: the true distance is at least the tolerance; H₀ of `adjust`: it is
-// at most the tolerance (two one-sided tests; Schuirmann, J. Pharmacokin.
-// Biopharm. 15(6), 1987). `matches` asks that the one-sided upper limit of the
-// distance lies within the tolerance. The law of the distance alone would keep
-// the size as well and say `matches` more often, but also where the interval is
-// far wider than the tolerance and the estimate happens to fall near zero;
-// nothing was shown there (the case against such tests: Berger & Hsu, Stat. Sci.
-// 11(4), 1996). `adjust` compares with the noncentral χ² law of a true offset
-// on the border.
-func JudgeDistance(off seat.Estimate, tol, confidence float64) (Outcome, [3]float64) {
+// distanceTests are the one-sided tests of a distance in the forward–up plane and its
+// interval, for one estimate.
+type distanceTests struct {
+	dist, along, across float64 // mm; standard deviations along the offset and across it, normal
+	df                  float64
+	tol                 float64
+}
+
+func newDistanceTests(off seat.Estimate, tol float64) distanceTests {
 	x, y := off.Value[0], off.Value[1]
-	dist := math.Hypot(x, y)
 	var c [2][2]float64
 	for a := range 2 {
 		for b := range 2 {
 			c[a][b] = off.Cov[a][b]
 		}
 	}
-	alpha := 1 - confidence
-	scale := stats.TScale(off.DF, alpha)
-	along, across := directional(c, x, y)
-	along, across = along*scale, across*scale
-	out := Undetermined
-	switch {
-	case dist+distuv.UnitNormal.Quantile(confidence)*along <= tol:
-		out = Matches
-	case dist > tol && 1-insideDisk(dist, tol, along, across) <= alpha:
-		out = Adjust
+	t := distanceTests{dist: math.Hypot(x, y), df: off.DF, tol: tol}
+	t.along, t.across = directional(c, x, y)
+	return t
+}
+
+// upper is the one-sided upper limit of the distance at size alpha.
+func (t distanceTests) upper(alpha float64) float64 {
+	return t.dist + distuv.UnitNormal.Quantile(1-alpha)*t.along*stats.TScale(t.df, alpha)
+}
+
+// within tests H₀: the true distance is at least the tolerance. It asks that the
+// one-sided upper limit lies within the tolerance. The law of the distance alone
+// would keep the size as well and say so more often, but also where the interval
+// is far wider than the tolerance and the estimate happens to fall near zero;
+// nothing was shown there (the case against such tests: Berger & Hsu, Stat. Sci.
+// 11(4), 1996).
+func (t distanceTests) within(alpha float64) bool { return t.upper(alpha) <= t.tol }
+
+// beyond tests H₀: the true distance is at most the tolerance, against the law
+// of the distance of a true offset on the border. It returns the P value of the
+// distance, with the t law of size alpha.
+func (t distanceTests) beyond(alpha float64) float64 {
+	if t.dist <= t.tol {
+		return 1
 	}
-	lower := diskInvert(dist, 1-alpha/2, along, across)
+	k := stats.TScale(t.df, alpha)
+	return 1 - insideDisk(t.dist, t.tol, t.along*k, t.across*k)
+}
+
+// interval is the distance with its two-sided limits.
+func (t distanceTests) interval(confidence float64) [3]float64 {
+	alpha := 1 - confidence
+	k := stats.TScale(t.df, alpha)
+	along, across := t.along*k, t.across*k
+	lower := diskInvert(t.dist, 1-alpha/2, along, across)
 	// Inverting the law upward has no answer for an estimate close to zero, and
 	// a useless one a little farther out; the normal limit always exists.
-	normal := dist + distuv.UnitNormal.Quantile(1-alpha/2)*along
-	upper := math.Max(normal, diskInvert(dist, alpha/2, along, across))
-	return out, [3]float64{dist, lower, upper}
+	normal := t.dist + distuv.UnitNormal.Quantile(1-alpha/2)*along
+	upper := math.Max(normal, diskInvert(t.dist, alpha/2, along, across))
+	return [3]float64{t.dist, lower, upper}
 }
 
 // directional returns the standard deviations along the direction (x, y) and

@@ -8,6 +8,18 @@ import (
 	"asworn/fitcorr/seat"
 )
 
+// alone judges one number by both tests, each at the whole size.
+func alone(e seat.Estimate, tol, confidence float64) (Outcome, [3]float64) {
+	d := newDistanceTests(e, tol)
+	switch alpha := 1 - confidence; {
+	case d.within(alpha):
+		return Matches, d.interval(confidence)
+	case d.beyond(alpha) <= alpha:
+		return Adjust, d.interval(confidence)
+	}
+	return Undetermined, d.interval(confidence)
+}
+
 // TestDistanceJudged draws estimates about known offsets: the equivalence test
 // keeps its size on the border, has its power inside and outside, and the
 // interval of the distance covers.
@@ -27,7 +39,7 @@ func TestDistanceJudged(t *testing.T) {
 		for range draws {
 			e := seat.Estimate{Value: [3]float64{c.true + sd*r.NormFloat64(), sd * r.NormFloat64()}}
 			e.Cov[0][0], e.Cov[1][1] = sd*sd, sd*sd
-			out, d := JudgeDistance(e, tol, 0.95)
+			out, d := alone(e, tol, 0.95)
 			switch out {
 			case Matches:
 				matches++

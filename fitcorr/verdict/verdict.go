@@ -34,12 +34,16 @@ type EarVerdict struct {
 
 // Verdict is the judgement of one fixture seating against the worn ones.
 type Verdict struct {
-	ID      string        `json:"id"`
-	Seating int           `json:"seating"`
-	Outcome Outcome       `json:"outcome"` // of position, both ears considered
-	Ears    [2]EarVerdict `json:"ears"`
-	Headset EarVerdict    `json:"headset"`
-	Settle  []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	ID      string  `json:"id"`
+	Seating int     `json:"seating"`
+	Outcome Outcome `json:"outcome"` // of position, both cups considered
+	// Decides says which number the outcome rests on, DistanceMM is that number:
+	// the distance from the worn mean, mm: estimate, lower, upper.
+	Decides    Part          `json:"decides"`
+	DistanceMM [3]float64    `json:"distance_mm"`
+	Ears       [2]EarVerdict `json:"ears"`
+	Headset    EarVerdict    `json:"headset"`
+	Settle     []string      `json:"settle,omitempty"` // what would settle an undetermined one
 	// Nearest lists worn seatings by likelihood, most alike first.
 	Nearest []Likeness `json:"nearest,omitempty"`
 }
@@ -66,17 +70,12 @@ func Judge(at position.FixturePlace, t *Target, open bool, opt seat.Options) Ver
 	wide.AddSym(position.WornPrior(), position.FixturePrior().Cov)
 	ears, head := position.Estimates(diff, sum, wide)
 	df := stats.PooledDF(t.planeVariance(), t.DF, o.Headset.PlaneVariance(), o.Headset.DF)
-	all := []*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset}
-	for i, est := range []seat.Estimate{ears[0], ears[1], head} {
-		est.DF = df
-		all[i].Off = est
-		all[i].Outcome, all[i].DistanceMM = JudgeDistance(est, opt.ToleranceMM, opt.Confidence)
-	}
-	v.Outcome = v.Headset.Outcome
-	for e := range 2 {
-		if v.Ears[e].Outcome == Adjust {
-			v.Outcome = Adjust
-		}
+	ears[0].DF, ears[1].DF, head.DF = df, df, df
+	p := JudgePosition(ears, head, opt.ToleranceMM, opt.Confidence)
+	v.Outcome, v.Decides, v.DistanceMM = p.Outcome, p.Decides, p.Distance()
+	off := [3]seat.Estimate{ears[0], ears[1], head}
+	for i, to := range [3]*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset} {
+		to.Off, to.Outcome, to.DistanceMM = off[i], p.Parts[i], p.DistancesMM[i]
 	}
 	judgeLeak(&v, o, t, open, opt)
 	v.Settle = settle(v, o, t, opt)

@@ -37,9 +37,9 @@ func TestInsideDisk(t *testing.T) {
 	}
 }
 
-// TestJudgeDistanceSize: on the tolerance neither test says more than its size
+// TestDistanceSize: on the tolerance neither test says more than its size
 // allows, whatever the direction and the shape of the covariance.
-func TestJudgeDistanceSize(t *testing.T) {
+func TestDistanceSize(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
@@ -53,7 +53,7 @@ func TestJudgeDistanceSize(t *testing.T) {
 			for range draws {
 				est.Value[0] = tol*math.Cos(phi) + sd[0]*rng.NormFloat64()
 				est.Value[1] = tol*math.Sin(phi) + sd[1]*rng.NormFloat64()
-				o, _ := JudgeDistance(est, tol, 0.95)
+				o, _ := alone(est, tol, 0.95)
 				count[o]++
 			}
 			for _, o := range []Outcome{Matches, Adjust} {
@@ -66,8 +66,8 @@ func TestJudgeDistanceSize(t *testing.T) {
 	}
 }
 
-// TestJudgeDistancePower: the rates of a clear case.
-func TestJudgeDistancePower(t *testing.T) {
+// TestDistancePower: the rates of a clear case.
+func TestDistancePower(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	for _, c := range []struct {
 		offset float64
@@ -80,7 +80,7 @@ func TestJudgeDistancePower(t *testing.T) {
 		n := 0
 		for range draws {
 			est.Value[0], est.Value[1] = c.offset+sd*rng.NormFloat64(), sd*rng.NormFloat64()
-			if o, _ := JudgeDistance(est, 3, 0.95); o == c.want {
+			if o, _ := alone(est, 3, 0.95); o == c.want {
 				n++
 			}
 		}
@@ -90,16 +90,16 @@ func TestJudgeDistancePower(t *testing.T) {
 	}
 }
 
-// TestJudgeDistanceWide: an estimate that happens to fall on the worn mean shows
+// TestDistanceWide: an estimate that happens to fall on the worn mean shows
 // nothing when its interval is wider than the tolerance.
-func TestJudgeDistanceWide(t *testing.T) {
+func TestDistanceWide(t *testing.T) {
 	for _, c := range []struct {
 		sd   float64
 		want Outcome
 	}{{0.5, Matches}, {1.7, Matches}, {1.9, Undetermined}, {4, Undetermined}} {
 		var est seat.Estimate
 		est.Cov[0][0], est.Cov[1][1] = c.sd*c.sd, c.sd*c.sd
-		if got, d := JudgeDistance(est, 3, 0.95); got != c.want {
+		if got, d := alone(est, 3, 0.95); got != c.want {
 			t.Errorf("standard deviation %.1f mm, interval to %.1f mm: %s, want %s", c.sd, d[2], got, c.want)
 		}
 	}

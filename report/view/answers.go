@@ -63,7 +63,7 @@ func (r *View) Answers() []Answer {
 		case actRefused:
 			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, mendWords(f.rec)
 		case actUnsure:
-			row.Do = "cannot be told yet: " + distanceWords(f.verdict.Headset)
+			row.Do = "cannot be told yet: " + distanceWords(f.verdict)
 			for _, s := range f.verdict.Settle {
 				if a := &out[at[f.model.Model]]; !slices.Contains(a.settle, s) {
 					a.settle = append(a.settle, s)

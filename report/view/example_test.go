@@ -24,7 +24,7 @@ func oneSeating() report.Results {
 		Title: "Example", Options: report.Options{ToleranceMM: 3, Confidence: 0.95},
 		Recordings: []report.Recording{{Seating: capture.Seating{Row: 2, File: id, Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Blocked, Number: 1}, Usable: true}},
 		Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{{Model: "Model A",
-			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},
+			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Adjust, Decides: fitcorr.LeftCup, DistanceMM: left.DistanceMM, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},
 	}
 }
 
@@ -43,6 +43,6 @@ func ExampleView_Tables() {
 		fmt.Println(err)
 	}
 	// Output:
-	// model,seating,verdict,left_off_mm,left_off_mm_lower,left_off_mm_upper,right_off_mm,right_off_mm_lower,right_off_mm_upper,move,seal
-	// Model A,1,"move, reseal",4,3,5,4,3,5,both cups: 4 mm toward the nose; reseal right,left seals as worn; right loses 4.2 dB more than worn
+	// model,seating,verdict,decides,off_mm,off_mm_lower,off_mm_upper,move,seal
+	// Model A,1,"move, reseal",left cup,4,3,5,both cups: 4 mm toward the nose; reseal right,left seals as worn; right loses 4.2 dB more than worn
 }

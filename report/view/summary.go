@@ -122,7 +122,7 @@ func (r *View) useSection() Section {
 		switch {
 		case f.act != actUse && f.act != actUnsure:
 			best[name] = b
-		case b == nil || f.act == actUse || b.act != actUse && f.verdict.Headset.DistanceMM[0] < b.verdict.Headset.DistanceMM[0]:
+		case b == nil || f.act == actUse || b.act != actUse && f.verdict.DistanceMM[0] < b.verdict.DistanceMM[0]:
 			best[name] = &f
 		}
 	}
@@ -130,7 +130,7 @@ func (r *View) useSection() Section {
 		if b := best[name]; b != nil && b.act == actUnsure {
 			s.Lines = append(s.Lines, Line{
 				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.verdict.Seating) +
-					" is nearest (" + distanceWords(b.verdict.Headset) + ").",
+					" is nearest (" + distanceWords(b.verdict) + ").",
 				Link: b.verdict.ID, Tone: table.Unsure,
 			})
 		}
@@ -138,13 +138,16 @@ func (r *View) useSection() Section {
 	return s
 }
 
-// distanceWords gives the distance from the panel's mean with its interval.
-func distanceWords(v fitcorr.EarVerdict) string {
-	d := v.DistanceMM
-	if d[1] <= 0 {
-		return text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
+// distanceWords gives the distance that decides, from the panel's mean, with its interval.
+func distanceWords(v fitcorr.Verdict) string {
+	d, part := v.DistanceMM, ""
+	if v.Decides != "" {
+		part = string(v.Decides) + " "
 	}
-	return text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
+	if d[1] <= 0 {
+		return part + text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
+	}
+	return part + text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
 }
 
 func (r *View) fixtureLine(f fixtureSeating) string {
@@ -154,7 +157,7 @@ func (r *View) fixtureLine(f fixtureSeating) string {
 	case actUse:
 		return name + "sits as worn; " + leak + "."
 	case actUnsure:
-		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict.Headset) + ")."
+		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict) + ")."
 	}
 	line := name + moveWords(f.verdict, r.Options)
 	if f.act != actMove {

@@ -82,16 +82,17 @@ func filled(tables ...table.Table) []table.Table {
 func (r *View) fixtureTable() table.Table {
 	t := table.Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
-		Note: "How far each cup sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
+		Note: "Off: how far the part that decides sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
 			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.ToleranceMM, 1) +
-			" mm is as good as none. The verdict goes by both cups together, which are known better than either, or by a cup that is shown to be off. " +
+			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides. " +
+			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
 			"Seal: level lost at 50 Hz against the panel's mean.",
 		Columns: []table.Column{
 			modelColumn,
 			seatingColumn,
 			{Head: "Verdict", Key: "verdict"},
-			{Head: "Left off\nmm", Key: "left_off_mm", Kind: table.Interval},
-			{Head: "Right off\nmm", Key: "right_off_mm", Kind: table.Interval},
+			{Head: "Decided by", Key: "decides"},
+			{Head: "Off\nmm", Key: "off_mm", Kind: table.Interval},
 			{Head: "What to do", Key: "move"},
 			{Head: "Seal", Key: "seal"},
 		},
@@ -107,15 +108,14 @@ func (r *View) fixtureTable() table.Table {
 		no := table.Count(s.verdict.Seating)
 		no.Link = s.verdict.ID
 		t.Add(table.Word(s.model.Model), no, table.Toned(s.act.word(), s.act.tone()),
-			distanceCell(s.verdict.Ears[0]), distanceCell(s.verdict.Ears[1]), table.Word(todo), table.Word(leakWords(s.verdict, s.offset)))
+			table.Word(string(s.verdict.Decides)), distanceCell(s.verdict.DistanceMM), table.Word(todo), table.Word(leakWords(s.verdict, s.offset)))
 	}
 	return t
 }
 
 // distanceCell is a distance with its interval. One that reaches down to zero
 // is always written with its limits: "1.8 ± 1.9" would promise less than none.
-func distanceCell(e fitcorr.EarVerdict) table.Cell {
-	d := e.DistanceMM
+func distanceCell(d [3]float64) table.Cell {
 	c := table.Between(d[0], d[1], d[2])
 	if d[1] <= 0 {
 		c.Text = text.Limits(d[0], d[1], d[2])
@@ -135,6 +135,7 @@ func (r *View) fixtureOffsetTable() table.Table {
 			modelColumn,
 			seatingColumn,
 			earColumn,
+			{Head: "Off\nmm", Key: "off_mm", Kind: table.Interval},
 			{Head: "Forward\nmm", Key: "forward_mm", Kind: table.Interval},
 			{Head: "Up\nmm", Key: "up_mm", Kind: table.Interval},
 			{Head: "Rotation\ndeg", Key: "rotation_deg", Kind: table.Interval},
@@ -156,7 +157,7 @@ func (r *View) fixtureOffsetTable() table.Table {
 			if e.LeakOutcome != "" && (s.offset == nil || s.offset.Leak[ear].Class != "open") {
 				leak = table.Between(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
 			}
-			t.Add(table.Word(s.model.Model), table.Count(s.verdict.Seating), table.Word(ear.String()),
+			t.Add(table.Word(s.model.Model), table.Count(s.verdict.Seating), table.Word(ear.String()), distanceCell(e.DistanceMM),
 				axisCell(e.Off, fitcorr.Forward, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Up, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Rotation, r.Options.Confidence),

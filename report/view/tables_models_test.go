@@ -104,7 +104,7 @@ func TestDistanceCell(t *testing.T) {
 	}{
 		{[3]float64{1.8, 0, 3.7}, "1.8 (0.0…3.7)"}, {[3]float64{0.4, 0, 2.3}, "0.4 (0.0…2.3)"}, {[3]float64{7.1, 3.9, 10.3}, "7.1 ± 3.2"},
 	} {
-		if got := distanceCell(fitcorr.EarVerdict{DistanceMM: c.d}); got.Text != c.want || !cmp.Equal(got.Num, c.d[:]) {
+		if got := distanceCell(c.d); got.Text != c.want || !cmp.Equal(got.Num, c.d[:]) {
 			t.Errorf("%v: %q %v, want %q", c.d, got.Text, got.Num, c.want)
 		}
 	}
@@ -121,7 +121,7 @@ func TestOpenModelHasNoLeakExcess(t *testing.T) {
 		}
 	}
 	for _, row := range New(r).fixtureOffsetTable().Rows {
-		if got := row[6].Text; (row[0].Text == m.Model) != (got == table.None().Text) {
+		if got := row[7].Text; (row[0].Text == m.Model) != (got == table.None().Text) {
 			t.Errorf("%s, seating %s: leak excess %q", row[0].Text, row[1].Text, got)
 		}
 	}

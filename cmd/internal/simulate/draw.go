@@ -174,6 +174,11 @@ func (s *Study) drawFixture(r *drawer, m int, mean [3]float64) {
 func (s *Study) addFixture(r *drawer, m, number int, at [3]float64, leak bool) {
 	row := s.row(m, s.Design.Listeners, capture.FixtureSubject, capture.Blocked, number)
 	apart := [2]float64{r.normal(0.3), r.normal(0.3)}
+	yaw := s.Design.YawMM
+	if number%2 == 0 {
+		yaw = -yaw
+	}
+	apart[0] += yaw
 	for e := range row.True {
 		p := r.around(at, false)
 		p.ForwardMM += apart[0]

@@ -65,6 +65,7 @@ type Design struct {
 	// FixtureOffsetsMM places fixture seating i at exactly this distance from
 	// the target, in a random direction of the forward-up plane.
 	FixtureOffsetsMM []float64
+	YawMM            float64 // ordinary fixture seatings: each cup this far forward or back, the other the opposite way
 	AboutPeople      bool    // the target is the mean of the population, not of this panel's seatings
 	SurveySize       int     // displacements per model, 0 is no survey
 	SurveyLeaks      int     // deliberate-leak rows per closed model, beyond SurveySize

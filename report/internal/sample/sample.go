@@ -191,6 +191,7 @@ func (g *generator) verdict(m *fitcorr.ModelAnalysis, id string, n int, d, mean 
 		return e
 	}
 	v.Ears, v.Headset = [2]fitcorr.EarVerdict{one(true), one(false)}, one(true)
+	v.Decides, v.DistanceMM = fitcorr.LeftCup, v.Headset.DistanceMM
 	m.Verdicts = append(m.Verdicts, v)
 }
 

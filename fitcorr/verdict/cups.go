@@ -1,0 +1,96 @@
+package verdict
+
+import (
+	"math"
+
+	"asworn/fitcorr/seat"
+)
+
+// Part is what of a headset a verdict goes by.
+type Part string
+
+// The parts in the order of a Position's numbers.
+const (
+	LeftCup  Part = "left cup"
+	RightCup Part = "right cup"
+	Headset  Part = "headset" // mean of both cups
+)
+
+// Position is the judgement of where both cups sit.
+type Position struct {
+	Outcome Outcome
+	// Decides is the number that the outcome rests on: for Matches and
+	// Undetermined the cup that may be the farther off, for Adjust the number
+	// that is shown most clearly to be off.
+	Decides Part
+	// Parts are the outcomes of the left cup, the right cup and the headset,
+	// each alone, and DistancesMM their distances: estimate, lower, upper.
+	Parts       [3]Outcome
+	DistancesMM [3][3]float64
+}
+
+// JudgePosition holds both cups and their mean against a tolerance in mm in the
+// forward–up plane (two one-sided tests: Schuirmann, J. Pharmacokin. Biopharm.
+// 15(6), 1987).
+//
+// Matches: each cup is shown to lie within the tolerance, each at the stated size.
+// A test that asks for both has no larger size than either (intersection–union:
+// Berger, Technometrics 24(4), 1982, quoted from memory).
+//
+// Adjust: the left cup, the right cup or the headset is shown to lie outside. Each
+// of the three is tested at a third of the stated size (Bonferroni): errors that
+// the cups have in common work against each other where the cups lie off in
+// different directions, so nothing less keeps the size everywhere.
+func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence float64) Position {
+	var tests [3]distanceTests
+	for i, e := range [3]seat.Estimate{ears[0], ears[1], headset} {
+		tests[i] = newDistanceTests(e, tol)
+	}
+	p := decide(tests, 1-confidence)
+	for i, t := range tests {
+		p.DistancesMM[i] = t.interval(confidence)
+	}
+	return p
+}
+
+// decide is JudgePosition without the intervals.
+func decide(tests [3]distanceTests, alpha float64) Position {
+	shared := alpha / float64(len(tests))
+	names := [3]Part{LeftCup, RightCup, Headset}
+	p := Position{Outcome: Undetermined}
+	least, farthest := math.Inf(1), math.Inf(-1)
+	var clearest Part
+	for i, t := range tests {
+		p.Parts[i] = Undetermined
+		if t.within(alpha) {
+			p.Parts[i] = Matches
+		}
+		if v := t.beyond(shared); v <= shared {
+			p.Parts[i], p.Outcome = Adjust, Adjust
+			if v < least {
+				least, clearest = v, names[i]
+			}
+		}
+		if u := t.upper(alpha); i < 2 && u > farthest {
+			farthest, p.Decides = u, names[i]
+		}
+	}
+	switch {
+	case p.Outcome == Adjust:
+		p.Decides = clearest
+	case p.Parts[0] == Matches && p.Parts[1] == Matches:
+		p.Outcome = Matches
+	}
+	return p
+}
+
+// Distance is the deciding distance with its limits, mm: estimate, lower, upper.
+func (p Position) Distance() [3]float64 {
+	switch p.Decides {
+	case LeftCup:
+		return p.DistancesMM[0]
+	case RightCup:
+		return p.DistancesMM[1]
+	}
+	return p.DistancesMM[2]
+}
