@@ -19,6 +19,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/fitcorr"
@@ -33,7 +34,7 @@ func main() {
 	}
 }
 
-var generators = map[string]simulate.World{"a": simulate.Piston, "b": modal.World, "c": lattice.World}
+var generators = map[string]simulate.World{"a": simulate.Piston, "b": modal.World, "c": lattice.World, "d": beam.World}
 
 func run(ctx context.Context, args []string) error {
 	fs := flag.NewFlagSet("proving", flag.ContinueOnError)

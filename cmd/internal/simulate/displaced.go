@@ -46,8 +46,7 @@ func (s *Study) drawDisplaced(src *rand.Rand, own [][][2][3]float64) {
 				}
 				for e := range row.True {
 					row.True[e] = r.around(centre[e], true)
-					leaks, height := r.Float64() < d.LeakChance, 0.15+0.3*r.Float64()
-					if leaks && !s.Open[m] {
+					if height := r.slitMM(s.leaks[i]); !s.Open[m] {
 						row.True[e].SlitMM = height
 					}
 				}

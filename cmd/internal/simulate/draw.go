@@ -26,6 +26,8 @@ const (
 	streamDisplaced
 	streamReadings
 	streamFallen
+	streamApart
+	streamLeaks
 )
 
 // surveyPlan lists displacements in the order in which a smaller survey takes them.
@@ -45,7 +47,11 @@ func Draw(seed uint64, d Design, world World) *Study {
 		s.Open = append(s.Open, i >= d.Closed)
 	}
 	s.World = world(seed, d, s.Open)
+	if d.EvenCups {
+		s.World = even{s.World}
+	}
 	r := &drawer{Rand: rand.New(rand.NewPCG(seed, streamStudy)), d: d}
+	s.drawLeaks(rand.New(rand.NewPCG(seed, streamLeaks)))
 	for m := range s.Models {
 		s.drawModel(r, m)
 	}
@@ -54,6 +60,10 @@ func Draw(seed uint64, d Design, world World) *Study {
 			s.addBare(r, i, subjectName(i))
 		}
 		s.addBare(r, d.Listeners, capture.FixtureSubject)
+	}
+	s.Mark = make([][3]float64, len(s.Models))
+	if d.Apart {
+		s.drawApart(&drawer{Rand: rand.New(rand.NewPCG(seed, streamApart)), d: d})
 	}
 	s.drawFallen(rand.New(rand.NewPCG(seed, streamFallen)))
 	s.drawDisplaced(rand.New(rand.NewPCG(seed, streamDisplaced)), r.own)
@@ -85,7 +95,7 @@ func (r *drawer) around(centre [3]float64, worn bool) Placement {
 		k *= 0.6 // an artificial head has firm sides and no hair
 	}
 	p := Placement{Displacement: capture.Displacement{ForwardMM: centre[0], UpMM: centre[1], RotationDeg: centre[2]}}
-	p.GapMM = r.normal(0.8 * k)
+	p.GapMM = r.cushion(0.8 * k)
 	p.TiltDeg = [2]float64{r.normal(1 * k), r.normal(1 * k)}
 	p.MicMM = [2]float64{r.normal(0.25 * k), r.normal(0.25 * k)}
 	p.GainDB = r.normal(0.1 * k)
@@ -94,13 +104,13 @@ func (r *drawer) around(centre [3]float64, worn bool) Placement {
 
 func (s *Study) drawModel(r *drawer, m int) {
 	d := s.Design
-	w := WornTruth{Mean: [3]float64{r.normal(d.MeanSD), r.normal(d.MeanSD), r.normal(d.MeanSD)}}
+	w := WornTruth{Mean: [3]float64{r.mean(d.MeanSD), r.mean(d.MeanSD), r.mean(d.MeanSD)}}
 	w.BetweenSD = [3]float64{d.BetweenSD, d.BetweenSD, 1.5 * d.BetweenSD}
 	w.WithinSD = [3]float64{d.WithinSD, d.WithinSD, 1.5 * d.WithinSD}
 	s.drawWorn(r, m, &w)
 	s.Worn = append(s.Worn, w)
 	s.drawFixture(r, m, s.Target(m))
-	s.drawSurvey(r, m)
+	s.drawSurvey(r, m, capture.Blocked, 100, [3]float64{})
 }
 
 // drawWorn draws every worn seating of a model. The standard deviations are
@@ -112,7 +122,7 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 	for i := range d.Listeners {
 		var own [2][3]float64 // listener's own mean of each ear, against the people's
 		for a := range 3 {
-			common := r.normal(w.BetweenSD[a] * math.Sqrt(0.9))
+			common := r.between(w.BetweenSD[a] * math.Sqrt(0.9))
 			for e := range own {
 				own[e][a] = w.Mean[a] + common
 				if a < 2 { // a headband turns as one
@@ -125,7 +135,7 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 			row := s.row(m, i, subjectName(i), capture.Blocked, k+1)
 			var centre [2][3]float64
 			for a := range 3 {
-				common := r.normal(w.WithinSD[a] * math.Sqrt(0.9))
+				common := r.within(w.WithinSD[a] * math.Sqrt(0.9))
 				for e := range centre {
 					centre[e][a] = own[e][a] + common
 					if a < 2 {
@@ -135,8 +145,7 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 			}
 			for e := range row.True {
 				row.True[e] = r.around(centre[e], true)
-				leaks, height := r.Float64() < d.LeakChance, 0.15+0.3*r.Float64()
-				if leaks && !s.Open[m] {
+				if height := r.slitMM(s.leaks[i]); !s.Open[m] {
 					row.True[e].SlitMM = height
 				}
 			}
@@ -156,23 +165,34 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 // drawFixture places the ordinary fixture seatings, each heard at both points.
 func (s *Study) drawFixture(r *drawer, m int, mean [3]float64) {
 	d := s.Design
-	for k := range d.FixtureSeatings {
-		at := [3]float64{r.normal(2.5), r.normal(2.5), r.normal(2.5)}
-		if k < len(d.FixtureOffsetsMM) {
-			phi := 2 * math.Pi * r.Float64()
-			at = [3]float64{
-				mean[0] + d.FixtureOffsetsMM[k]*math.Cos(phi),
-				mean[1] + d.FixtureOffsetsMM[k]*math.Sin(phi), mean[2] + r.normal(1),
-			}
+	n := d.FixtureSeatings
+	if d.Apart {
+		n = d.BlockedSeatings
+	}
+	for k := range n {
+		row := s.fixtureRow(r, m, capture.Blocked, k+1, r.fixtureAt(k, mean), d.FixtureLeak && k == n-1)
+		s.Rows = append(s.Rows, row)
+		if !d.Apart {
+			row.Point = capture.Drum
+			s.Rows = append(s.Rows, row)
 		}
-		s.addFixture(r, m, k+1, at, d.FixtureLeak && k == d.FixtureSeatings-1)
 	}
 }
 
-// addFixture adds one fixture seating, at both points. The two cups differ by
-// equal and opposite amounts, so that the headset is exactly where it was asked.
-func (s *Study) addFixture(r *drawer, m, number int, at [3]float64, leak bool) {
-	row := s.row(m, s.Design.Listeners, capture.FixtureSubject, capture.Blocked, number)
+// fixtureAt is where fixture seating k of a model is placed.
+func (r *drawer) fixtureAt(k int, mean [3]float64) [3]float64 {
+	at := [3]float64{r.normal(2.5), r.normal(2.5), r.normal(2.5)}
+	if far := r.d.FixtureOffsetsMM; k < len(far) {
+		phi := 2 * math.Pi * r.Float64()
+		at = [3]float64{mean[0] + far[k]*math.Cos(phi), mean[1] + far[k]*math.Sin(phi), mean[2] + r.normal(1)}
+	}
+	return at
+}
+
+// fixtureRow is one fixture seating. The two cups differ by equal and opposite
+// amounts, so that the headset is exactly where it was asked.
+func (s *Study) fixtureRow(r *drawer, m int, point capture.Point, number int, at [3]float64, leak bool) Row {
+	row := s.row(m, s.Design.Listeners, capture.FixtureSubject, point, number)
 	apart := [2]float64{r.normal(0.3), r.normal(0.3)}
 	yaw := s.Design.YawMM
 	if number%2 == 0 {
@@ -190,15 +210,12 @@ func (s *Study) addFixture(r *drawer, m, number int, at [3]float64, leak bool) {
 		}
 		row.True[e] = p
 	}
-	s.Rows = append(s.Rows, row)
-	drum := row
-	drum.Point = capture.Drum
-	s.Rows = append(s.Rows, drum)
+	return row
 }
 
-// drawSurvey displaces the headphone on the fixture. What the sheet says is
-// what the operator meant; the truth has the error of the ruler.
-func (s *Study) drawSurvey(r *drawer, m int) {
+// drawSurvey displaces the headphone on the fixture about a mark. What the sheet
+// says is what the operator meant; the truth has the error of the ruler.
+func (s *Study) drawSurvey(r *drawer, m int, point capture.Point, first int, mark [3]float64) {
 	d := s.Design
 	leaks := d.SurveyLeaks
 	if s.Open[m] || d.SurveySize == 0 {
@@ -209,12 +226,15 @@ func (s *Study) drawSurvey(r *drawer, m int) {
 		if k < d.SurveySize {
 			meant = surveyPlan[k%len(surveyPlan)]
 		}
-		row := s.row(m, d.Listeners, capture.FixtureSubject, capture.Blocked, 100+k)
+		row := s.row(m, d.Listeners, capture.FixtureSubject, point, first+k)
 		row.Survey = &meant
 		at := meant.Vector()
-		at[0] += r.normal(d.RulerSD)
-		at[1] += r.normal(d.RulerSD)
-		at[2] += r.normal(1.5 * d.RulerSD)
+		for a := range at {
+			at[a] += mark[a]
+		}
+		at[0] += r.ruler(d.RulerSD)
+		at[1] += r.ruler(d.RulerSD)
+		at[2] += r.ruler(1.5 * d.RulerSD)
 		for e := range row.True {
 			p := r.around(at, false)
 			p.ForwardMM += r.normal(0.5 * d.RulerSD)

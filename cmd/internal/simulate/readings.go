@@ -10,13 +10,13 @@ import (
 // readStepMM is how finely a person writes down what a ruler says.
 const readStepMM = 0.5
 
-// drawReadings lets an operator read every headphone's position off the head:
-// the true place of the headset, from the model's own point of the cup, which a
-// turn of the headband moves, by the landmark as it was found on that head, with
-// the error of the one reading.
+// drawReadings lets operators read every headphone's position off the head: the
+// true place of the headset, from the model's own point of the cup, which a turn
+// of the headband moves, by the landmark as it was found on that head, with what
+// is common to the reader, and the error of the one reading.
 // It comes after everything else, from a stream of its own, so that the rest
-// of the study stays as it is. Both points of a fixture seating are one
-// placement and share its reading; a bare ear has none.
+// of the study stays as it is. Both points of a fixture seating that are one
+// placement share its readings; a bare ear has none.
 func (s *Study) drawReadings(src *rand.Rand) {
 	d := s.Design
 	r := &drawer{Rand: src, d: d}
@@ -26,31 +26,64 @@ func (s *Study) drawReadings(src *rand.Rand) {
 		if i == d.Listeners {
 			sd = d.FixtureLandmarkSD
 		}
-		heads[i] = [2]float64{r.normal(sd), r.normal(sd)}
+		heads[i] = [2]float64{r.landmark(sd), r.landmark(sd)}
 	}
 	points := make([][2]float64, len(s.Models))
 	for m := range points {
 		phi, far := 2*math.Pi*r.Float64(), d.ReadPointMM*(1+r.normal(0.2))
 		points[m] = [2]float64{far * math.Cos(phi), far * math.Sin(phi)}
 	}
+	readers := make([][2]float64, max(d.Readers, 1))
+	if d.ReaderSD > 0 {
+		for i := range readers {
+			readers[i] = [2]float64{r.normal(d.ReaderSD), r.normal(d.ReaderSD)}
+		}
+	}
 	for i := range s.Rows {
 		row := &s.Rows[i]
 		switch {
 		case row.ModelIndex < 0:
 			continue
-		case row.Point == capture.Drum: // follows the blocked row of its placement
+		case row.Point == capture.Drum && !d.Apart: // follows the blocked row of its placement
 			row.Read = s.Rows[i-1].Read
 			continue
 		}
 		at, landmark := row.Headset(), heads[row.SubjectIndex]
 		point := turned(points[row.ModelIndex], at[2])
-		var read [2]float64
-		for a := range read {
-			read[a] = at[a] + point[a] - landmark[a] + r.normal(d.ReadSD)
-			read[a] = readStepMM * math.Round(read[a]/readStepMM)
+		each := max(d.ReadingsEach, 1)
+		var mean [2]float64
+		for k := range each {
+			reader := (row.SubjectIndex + row.Number + k) % len(readers)
+			if row.OnFixture() {
+				reader = 0
+			}
+			var read [2]float64
+			for a := range read {
+				read[a] = at[a] + point[a] - landmark[a] + readers[reader][a] + r.reading(d.ReadSD)
+			}
+			if d.SlipChance > 0 && r.Float64() < d.SlipChance {
+				read = r.slip(read)
+			}
+			for a := range read {
+				mean[a] += readStepMM * math.Round(read[a]/readStepMM) / float64(each)
+			}
 		}
-		row.Read = &capture.Reading{ForwardMM: read[0], UpMM: read[1]}
+		row.Read = &capture.Reading{ForwardMM: mean[0], UpMM: mean[1]}
 	}
+}
+
+// slip is a reading as it is written down by mistake.
+func (r *drawer) slip(read [2]float64) [2]float64 {
+	a := r.IntN(2)
+	switch r.IntN(3) {
+	case 0:
+		return [2]float64{read[1], read[0]}
+	case 1:
+		read[a] = -read[a]
+	default:
+		read[a] += 10 * float64(1-2*r.IntN(2))
+	}
+	return read
 }
 
 // turned is where a point of the cup lies, forward and up of its middle, once

@@ -67,19 +67,29 @@ type Design struct {
 	FixtureOffsetsMM []float64
 	YawMM            float64 // ordinary fixture seatings: each cup this far forward or back, the other the opposite way
 	AboutPeople      bool    // the target is the mean of the population, not of this panel's seatings
-	SurveySize       int     // displacements per model, 0 is no survey
-	SurveyLeaks      int     // deliberate-leak rows per closed model, beyond SurveySize
-	RulerSD          float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
-	BareEar          bool
-	EarStrength      float64 // multiplies every difference between ears; 1 is anthropometric
-	NoiseDB          float64 // microphone noise beyond the usual, dB
-	LeakChance       float64 // probability that an ear of a worn seating of a closed model leaks
-	FixtureLeak      bool    // the last fixture seating of every closed model leaks
-	Nonlinearity     float64 // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
-	BetweenSD        float64 // of worn positions between listeners, mm
-	WithinSD         float64 // of worn positions within a listener, mm
-	MeanSD           float64 // how far the people's mean may lie from the fixture's mark, mm per axis
-	Scatter          float64 // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
+	// Apart says that the fixture's drum and blocked recordings are different
+	// placements: ordinary seatings at the drum, BlockedSeatings more at the
+	// blocked entrance, and a survey at each point, about one mark that is found
+	// again with the error MarkSD.
+	Apart           bool
+	BlockedSeatings int
+	MarkSD          float64 // mm per axis, 1.5 times it in degrees
+	SurveySize      int     // displacements per model and surveyed point, 0 is no survey
+	SurveyLeaks     int     // deliberate-leak rows per closed model, beyond SurveySize
+	RulerSD         float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
+	BareEar         bool
+	EarStrength     float64 // multiplies every difference between ears; 1 is anthropometric
+	FixtureEar      float64 // multiplies it once more on the fixture's ear, 1 is usual
+	EvenCups        bool    // opposite displacements from the mark sound nearly alike
+	NoiseDB         float64 // microphone noise beyond the usual, dB
+	LeakChance      float64 // probability that an ear of a worn seating of a closed model leaks
+	LeakListeners   bool    // leaks belong to listeners (glasses, hair): LeakChance is that of a person, who leaks on both sides in every seating
+	FixtureLeak     bool    // the last fixture seating of every closed model leaks
+	Nonlinearity    float64 // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
+	BetweenSD       float64 // of worn positions between listeners, mm
+	WithinSD        float64 // of worn positions within a listener, mm
+	MeanSD          float64 // how far the people's mean may lie from the fixture's mark, mm per axis
+	Scatter         float64 // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
 	// DisplacedListeners are listeners that also wear every model at deliberate
 	// displacements from their own usual place.
 	DisplacedListeners int
@@ -93,6 +103,12 @@ type Design struct {
 	ReadSD            float64 // of one reading, mm per axis
 	LandmarkSD        float64 // of finding the canal's entrance on a listener, mm per axis, the same in all readings on that head
 	FixtureLandmarkSD float64 // the same on the fixture
+	ReadingsEach      int     // readings of each placement, by the readers in turn
+	Readers           int     // the first reads the fixture, all of them the listeners in turn
+	ReaderSD          float64 // of what is common to all readings of a reader, mm per axis
+	ReadTails         bool    // errors of one reading follow Student's t with three degrees of freedom, scaled to ReadSD
+	SlipChance        float64 // probability that a reading is written down wrongly: axes exchanged, sign lost, or a centimetre off
+	Laws              Laws
 }
 
 // BarDesign is the panel to which the bars of the method apply: eight
@@ -102,9 +118,10 @@ func BarDesign() Design {
 		Listeners: 8, Seatings: 5, Closed: 2, Open: 1,
 		FixtureSeatings: 6, FixtureOffsetsMM: []float64{0, 0, 3, 3, 6, 6},
 		SurveySize: 15, SurveyLeaks: 2, RulerSD: 0.3, BareEar: true,
-		EarStrength: 1, LeakChance: 0.2, Nonlinearity: 1,
+		EarStrength: 1, FixtureEar: 1, LeakChance: 0.2, Nonlinearity: 1,
 		BetweenSD: 1.7, WithinSD: 1.2, MeanSD: 2, Scatter: 1,
 		ReadSD: 1, LandmarkSD: 0.7, FixtureLandmarkSD: 0.5, ReadPointMM: 10,
+		ReadingsEach: 1, Readers: 1,
 	}
 }
 
@@ -135,7 +152,11 @@ type Study struct {
 	Open   []bool
 	Rows   []Row
 	Worn   []WornTruth // per model
-	World  Acoustics
+	// Mark is, per model, where the survey at the drum had the mark in the
+	// coordinates of that at the blocked entrance: forward mm, up mm, rotation degrees.
+	Mark  [][3]float64
+	World Acoustics
+	leaks []float64 // per listener: the slit of glasses or hair, mm; -1 where leaks belong to seatings
 }
 
 // Headset returns the true offset of the headset: the mean of both cups.

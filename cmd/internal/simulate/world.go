@@ -20,7 +20,8 @@ func Piston(seed uint64, d Design, open []bool) Acoustics {
 	// The fixture's two ears are castings of one shape, its canal a coupler.
 	fixture := &w.ears[d.Listeners]
 	shape := drawShapes(r)[0]
-	fixture[0], fixture[1] = shape.build(d.EarStrength), shape.build(d.EarStrength)
+	fixture[0] = shape.build(d.EarStrength * d.FixtureEar)
+	fixture[1] = fixture[0]
 	for e := range fixture {
 		fixture[e].canal = canal{length: 0.0225, radius: 0.00375, load: 1}
 	}

@@ -21,7 +21,7 @@ func World(seed uint64, d simulate.Design, open []bool) simulate.Acoustics {
 		s := drawPair(r)
 		w.ears = append(w.ears, [2]ear{s[0].grow(d.EarStrength), s[1].grow(d.EarStrength)})
 	}
-	fixture := drawPair(r)[0].grow(d.EarStrength)
+	fixture := drawPair(r)[0].grow(d.EarStrength * d.FixtureEar)
 	w.ears = append(w.ears, [2]ear{fixture, fixture})
 	r = rand.New(rand.NewPCG(seed, 0xCC0F)) // other listeners wear the same models
 	for _, o := range open {

@@ -21,7 +21,7 @@ func World(seed uint64, d simulate.Design, open []bool) simulate.Acoustics {
 		g := drawPeople(r)
 		w.ears = append(w.ears, [2]pinna{grow(g[0], d.EarStrength), grow(g[1], d.EarStrength)})
 	}
-	fixture := grow(drawPeople(r)[0], d.EarStrength)
+	fixture := grow(drawPeople(r)[0], d.EarStrength*d.FixtureEar)
 	w.ears = append(w.ears, [2]pinna{fixture, fixture})
 	r = rand.New(rand.NewPCG(seed, 0xC))
 	for _, o := range open {

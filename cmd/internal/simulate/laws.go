@@ -1,0 +1,82 @@
+package simulate
+
+import "math"
+
+// Laws says how what people and operators do is distributed. Standard
+// deviations are those of the design either way.
+type Laws int
+
+const (
+	// NormalLaws are Gaussian, as the estimators assume.
+	NormalLaws Laws = iota
+	// UnlikeLaws are none of the estimators': listeners in two groups of unlike
+	// size, placements with heavy tails, cushions that are skewed, a ruler and a
+	// people's mean with hard limits, landmarks missed to one side, leaks whose
+	// heights spread over a decade.
+	UnlikeLaws
+)
+
+// mean is how far the people's mean lies from the mark: uniform, or normal.
+func (r *drawer) mean(sd float64) float64 { return r.box(sd) }
+
+// ruler is the error of setting a displacement.
+func (r *drawer) ruler(sd float64) float64 { return r.box(sd) }
+
+func (r *drawer) box(sd float64) float64 {
+	if r.d.Laws == NormalLaws {
+		return r.normal(sd)
+	}
+	return sd * math.Sqrt(3) * (2*r.Float64() - 1)
+}
+
+// between is how a listener wears a headphone against other people: three in
+// four on one side, one in four far on the other (mean 0, variance sd²).
+func (r *drawer) between(sd float64) float64 {
+	if r.d.Laws == NormalLaws {
+		return r.normal(sd)
+	}
+	centre, spread := -0.5, 0.6
+	if r.Float64() < 0.25 {
+		centre, spread = 1.5, 0.8
+	}
+	return sd * (centre + spread*r.NormFloat64()) / math.Sqrt(1.18)
+}
+
+// within is how a seating differs from the listener's usual place.
+func (r *drawer) within(sd float64) float64 {
+	if r.d.Laws == NormalLaws {
+		return r.normal(sd)
+	}
+	return r.heavy(sd)
+}
+
+// heavy is Student's t with three degrees of freedom, scaled to its standard deviation.
+func (r *drawer) heavy(sd float64) float64 {
+	chi2 := 0.0
+	for range 3 {
+		v := r.NormFloat64()
+		chi2 += v * v
+	}
+	return sd * r.NormFloat64() / math.Sqrt(chi2)
+}
+
+// cushion is the cushion's thickness against its nominal one.
+func (r *drawer) cushion(sd float64) float64 { return r.oneSided(sd) }
+
+// landmark is the error of finding the canal's entrance.
+func (r *drawer) landmark(sd float64) float64 { return r.oneSided(sd) }
+
+func (r *drawer) oneSided(sd float64) float64 {
+	if r.d.Laws == NormalLaws {
+		return r.normal(sd)
+	}
+	return sd * (r.ExpFloat64() - 1)
+}
+
+// reading is the error of one reading.
+func (r *drawer) reading(sd float64) float64 {
+	if r.d.ReadTails || r.d.Laws != NormalLaws {
+		return r.heavy(sd)
+	}
+	return r.normal(sd)
+}
