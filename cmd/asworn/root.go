@@ -106,7 +106,7 @@ some seating needs the operator.`,
 	flags.IntVar(&a.jobs, "jobs", runtime.NumCPU(), "number of workers")
 	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
 	root.AddCommand(
-		a.demoCommand(), a.newCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
+		a.demoCommand(), a.newCommand(), a.mergeCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
 		a.checkCommand(), a.sensitivityCommand(), a.reportCommand(), a.serveCommand(),
 		a.referenceCommand(),
 	)
