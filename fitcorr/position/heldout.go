@@ -66,9 +66,10 @@ func heldOut(rows []seat.Seating, models *[2]Ear, slip [2][]float64) []heldOutRo
 }
 
 // calibrate chooses the temper by the log density that the tempered mixtures
-// give to the true displacements of the rows held out. No miss is capped: rows
-// recovered far from where they were make all intervals as wide as the misses.
-func calibrate(held []heldOutRow, ruler [3]float64) calibration {
+// give to the true displacements of the rows held out, df being the degrees of
+// freedom of the intervals. No miss is capped: rows recovered far from where
+// they were make all intervals as wide as the misses.
+func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 	c := calibration{temper: 1}
 	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
 	best := math.Inf(-1)
@@ -76,7 +77,7 @@ func calibrate(held []heldOutRow, ruler [3]float64) calibration {
 		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
 		score := -log * log / (2 * temperLogSD * temperLogSD)
 		for _, row := range held {
-			score += newPosterior(row.places, FixturePrior(), math.Exp(log)).logDensity([2]float64(row.at[:2]), variance)
+			score += newPosterior(row.places, FixturePrior(), math.Exp(log)).logDensity([2]float64(row.at[:2]), variance, df)
 		}
 		if score > best {
 			best, c.temper = score, math.Exp(log)

@@ -71,7 +71,7 @@ func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Lea
 		}
 	}
 	m.ruler, m.Scatter, m.Total = fixtureScatter(rows, ordinary, &m.Ears, slip)
-	held := calibrate(heldOut(rows, &m.Ears, slip), m.ruler)
+	held := calibrate(heldOut(rows, &m.Ears, slip), m.ruler, placeDF(&m.Ears))
 	m.Temper = held.temper
 	for e := range 2 {
 		rep := m.Reports[e]

@@ -139,13 +139,15 @@ func normal2(diff [2]float64, c [2][2]float64) (log, q float64) {
 	return -(q + math.Log(det)) / 2, q
 }
 
-// logDensity is the log density that the mixture gives to the mean of both cups
-// being found at the place at, by a ruler with the given variances, mm².
-func (p Posterior) logDensity(at, variance [2]float64) float64 {
+// logDensity is the log density, 1/mm², that the mixture gives to the mean of
+// both cups being found at the place at, by a ruler with the given variances, mm².
+// Each part counts as Student's t of df degrees of freedom, as the intervals do.
+func (p Posterior) logDensity(at, variance [2]float64, df float64) float64 {
 	var sum float64
 	top := math.Inf(-1)
 	for _, part := range p {
-		log := p.found(part, at, variance) + math.Log(part.Weight)
+		half, q := p.found(part, at, variance)
+		log := half + q/2 - (df+2)/2*math.Log1p(q/df) + math.Log(part.Weight) // the plane's t has the constants of the normal
 		if log > top {
 			sum, top = sum*math.Exp(top-log), log
 		}
@@ -154,15 +156,15 @@ func (p Posterior) logDensity(at, variance [2]float64) float64 {
 	return top + math.Log(sum) - math.Log(2*math.Pi)
 }
 
-// found is the log density of a place under one part, without constants.
-func (Posterior) found(part Part, at, variance [2]float64) float64 {
+// found is the log density of a place under one part, without constants, and the
+// squared distance.
+func (Posterior) found(part Part, at, variance [2]float64) (log, q float64) {
 	where, cov := part.plane()
 	for a := range at {
 		where[a] = at[a] - where[a]
 		cov[a][a] += variance[a]
 	}
-	log, _ := normal2(where, cov)
-	return log
+	return normal2(where, cov)
 }
 
 // quarrelChance is the probability below which a reading as far from the sound
@@ -177,12 +179,7 @@ const quarrelChance = 1e-3
 func (p Posterior) read(at, variance [ReadDim]float64, prior Prior) (Posterior, bool) {
 	var tail float64
 	for _, part := range p {
-		where, cov := part.plane()
-		for a := range at {
-			where[a] = at[a] - where[a]
-			cov[a][a] += variance[a]
-		}
-		_, q := normal2(where, cov)
+		_, q := p.found(part, at, variance)
 		tail += part.Weight * stats.ChiTail(q, 2)
 	}
 	if tail < quarrelChance {
@@ -199,7 +196,8 @@ func (p Posterior) read(at, variance [ReadDim]float64, prior Prior) (Posterior, 
 	out := make(Posterior, len(p))
 	logs := make([]float64, len(p))
 	for i, part := range p {
-		logs[i] = math.Log(part.Weight) + p.found(part, at, variance)
+		log, _ := p.found(part, at, variance)
+		logs[i] = math.Log(part.Weight) + log
 		out[i] = part.read(at, variance)
 	}
 	return out.weigh(logs), false
