@@ -3,7 +3,6 @@ package fitcorr
 import (
 	"context"
 	"fmt"
-	"math"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -203,7 +202,7 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 
 // freezeTarget freezes a worn distribution.
 func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
-	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSD: w.Worn.LeakLossSD,
+	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSE: w.Worn.LeakLossSE, LossDF: w.Worn.LeakDF,
 		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare,
 		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
 	for _, o := range w.Offsets {
@@ -233,21 +232,14 @@ func covArray(m mat.Symmetric) (out [position.HeadsetDim][position.HeadsetDim]fl
 // wornLeaks summarises the leaks of the worn seatings.
 func wornLeaks(w *panel.Worn, offsets []position.Offset) {
 	for e := range 2 {
-		for k := range seal.LossHz {
-			var x []float64
-			for _, o := range offsets {
-				if o.Leak[e].Class != "" {
-					x = append(x, o.Leak[e].LossDB[k])
-				}
+		var who []string
+		var leaks []seal.Leak
+		for _, o := range offsets {
+			if o.Worn() {
+				who, leaks = append(who, o.Subject), append(leaks, o.Leak[e])
 			}
-			if len(x) == 0 {
-				continue
-			}
-			m, sd := stats.MeanSD(x)
-			if math.IsNaN(sd) {
-				sd = 0
-			}
-			w.LeakLossDB[e][k], w.LeakLossSD[e][k] = m, sd
 		}
+		p := seal.OfPanel(who, leaks)
+		w.LeakLossDB[e], w.LeakLossSE[e], w.LeakLossSD[e], w.LeakDF[e] = p.MeanDB, p.SE, p.SD, p.DF
 	}
 }

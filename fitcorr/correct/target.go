@@ -49,38 +49,25 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 		}
 		t.spread[a][a] = sd * sd
 	}
-	// Mean over listeners of the mean over their seatings.
-	var subjects []string
-	sums, counts := map[string][]float64{}, map[string]float64{}
+	var who []string
+	var leaks []seal.Leak
 	for _, o := range offsets {
-		if !o.Worn() || o.Leak[ear].Class == "" || o.Leak[ear].Class == "open" {
-			continue
+		if o.Worn() && o.Leak[ear].Class != "" && o.Leak[ear].Class != "open" {
+			who, leaks = append(who, o.Subject), append(leaks, o.Leak[ear])
 		}
-		if sums[o.Subject] == nil {
-			subjects = append(subjects, o.Subject)
-			sums[o.Subject] = make([]float64, band.Count)
-		}
-		for b, f := range band.All() {
-			loss, _ := o.Leak[ear].LossAt(f.Mid)
-			sums[o.Subject][b] += loss
-		}
-		counts[o.Subject]++
 	}
 	t.lossDB, t.lossSE = make([]float64, band.Count), make([]float64, band.Count)
-	n := float64(len(subjects))
-	if n < 2 {
-		return t
-	}
-	t.hasLoss = true
-	for b := range t.lossDB {
-		var sum, sq float64
-		for _, s := range subjects {
-			v := sums[s][b] / counts[s]
-			sum += v
-			sq += v * v
+	loss := make([]float64, len(leaks))
+	for b, f := range band.All() {
+		for i, l := range leaks {
+			loss[i], _ = l.LossAt(f.Mid)
 		}
-		t.lossDB[b] = sum / n
-		t.lossSE[b] = math.Sqrt(math.Max(0, sq-sum*sum/n) / (n * (n - 1)))
+		mean, se, df := stats.GroupMean(who, loss)
+		if df == 0 {
+			return t
+		}
+		t.hasLoss = true
+		t.lossDB[b], t.lossSE[b] = mean, se
 	}
 	return t
 }

@@ -42,8 +42,12 @@ type Worn struct {
 	Separation []string `json:"separation"`
 	// Readings says how far positions were read off heads; nil when they were not.
 	Readings *Readings `json:"readings,omitempty"`
-	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear, with the SD over seatings.
+	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear: over listeners,
+	// each the mean of their seatings, with its standard error (0 of one listener)
+	// and degrees of freedom, and the SD over seatings.
 	LeakLossDB [2][3]float64 `json:"leak_loss_db"`
+	LeakLossSE [2][3]float64 `json:"leak_loss_se_db"`
+	LeakDF     [2]float64    `json:"leak_df"`
 	LeakLossSD [2][3]float64 `json:"leak_loss_sd_db"`
 }
 

@@ -10,7 +10,8 @@ type Target struct {
 	Cov       [position.HeadsetDim][position.HeadsetDim]float64 `json:"cov"`
 	DF        float64                                           `json:"df"`
 	LossDB    [2][3]float64                                     `json:"loss_db"`
-	LossSD    [2][3]float64                                     `json:"loss_sd_db"`
+	LossSE    [2][3]float64                                     `json:"loss_se_db"`
+	LossDF    [2]float64                                        `json:"loss_df"` // listeners − 1; 0 says nothing of how listeners differ
 	Seatings  int                                               `json:"seatings"`
 	Listeners int                                               `json:"listeners"`
 	Bare      bool                                              `json:"bare"`

@@ -30,6 +30,8 @@ type EarVerdict struct {
 	// LeakOutcome and LeakExcessDB compare the loss at 50 Hz with the worn one.
 	LeakOutcome  Outcome    `json:"leak_outcome"`
 	LeakExcessDB [3]float64 `json:"leak_excess_db"` // estimate, lower, upper
+	// LeakWhy says why a seal is undetermined and what would tell.
+	LeakWhy string `json:"leak_why,omitempty"`
 }
 
 // Verdict is the judgement of one fixture seating against the worn ones.

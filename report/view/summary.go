@@ -155,7 +155,7 @@ func (r *View) fixtureLine(f fixtureSeating) string {
 	leak := leakWords(f.verdict, f.offset)
 	switch f.act {
 	case actUse:
-		return name + "sits as worn; " + leak + "."
+		return name + "sits as worn; " + leak + sealWhy(f.verdict) + "."
 	case actUnsure:
 		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict) + ")."
 	}

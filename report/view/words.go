@@ -195,6 +195,17 @@ func leakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
 	return "left " + one[0] + "; right " + one[1]
 }
 
+// sealWhy says why the seal of a cup is undetermined and what would tell, "" when
+// none is.
+func sealWhy(v fitcorr.Verdict) string {
+	for _, ear := range capture.Ears {
+		if e := v.Ears[ear]; e.LeakOutcome == fitcorr.Undetermined && e.LeakWhy != "" {
+			return " (" + e.LeakWhy + ")"
+		}
+	}
+	return ""
+}
+
 // sealWords says how one cup seals, for one ear and for both alike.
 func sealWords(e fitcorr.EarVerdict) (one, both string) {
 	db := e.LeakExcessDB[0]

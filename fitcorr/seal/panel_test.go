@@ -1,0 +1,58 @@
+package seal
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"asworn/fitcorr/stats"
+)
+
+// Leaks that belong to listeners: the interval of the panel's mean loss by
+// listener covers the people's mean, that by seating is too small.
+func TestPanelLossCovers(t *testing.T) {
+	rng := rand.New(rand.NewPCG(11, 12))
+	const studies, listeners, seatings, mean, between, within = 1500, 8, 5, 3.0, 1.5, 0.6
+	var byListener, bySeating, ratio float64
+	for range studies {
+		var who []string
+		var leaks []Leak
+		for l := range listeners {
+			own := mean + between*rng.NormFloat64()
+			for range seatings {
+				var k Leak
+				k.Class = "leaking"
+				k.LossDB[1] = own + within*rng.NormFloat64()
+				who, leaks = append(who, fmt.Sprint(l)), append(leaks, k)
+			}
+		}
+		p := OfPanel(who, leaks)
+		off := math.Abs(p.MeanDB[1] - mean)
+		if off <= stats.Coverage(0.95, p.DF)*p.SE[1] {
+			byListener += 1.0 / studies
+		}
+		se := p.SD[1] / math.Sqrt(listeners*seatings)
+		if off <= 1.96*se {
+			bySeating += 1.0 / studies
+		}
+		ratio += p.SE[1] / se / studies
+	}
+	t.Logf("covers %.3f by listener, %.3f by seating, whose standard error is %.2f times too small", byListener, bySeating, ratio)
+	if math.Abs(byListener-0.95) > 0.018 {
+		t.Errorf("the interval by listener covers %.3f", byListener)
+	}
+	if bySeating > 0.8 {
+		t.Errorf("leaks that belong to listeners should not be told by seating: %.3f", bySeating)
+	}
+}
+
+func TestPanelLossOfFew(t *testing.T) {
+	l := Leak{Class: "sealed", LossDB: [3]float64{1, 0.5, 0.2}}
+	if p := OfPanel([]string{"a", "b"}, []Leak{l, {}}); p.MeanDB != l.LossDB || p.SE != [3]float64{} || p.DF != 0 {
+		t.Errorf("one listener that counts: %+v", p)
+	}
+	if p := OfPanel(nil, nil); p != (PanelLoss{}) {
+		t.Errorf("nobody: %+v", p)
+	}
+}
