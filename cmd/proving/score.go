@@ -8,6 +8,7 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 )
 
 // The estimated quantities, in the order of the table.
@@ -157,11 +158,11 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 		switch {
 		case truth.LossDB[1] > 3:
 			out.leaks = append(out.leaks, leakTrial{
-				found: got.Class == "leaking", relative: got.CornerHz/truth.CornerHz - 1, lossErr: got.LossDB[1] - truth.LossDB[1],
+				found: got.Class == seal.Leaking, relative: got.CornerHz/truth.CornerHz - 1, lossErr: got.LossDB[1] - truth.LossDB[1],
 			})
 		case truth.LossDB[1] < 0.3:
 			out.tight++
-			if got.Class == "leaking" && got.LossDB[1] > 1 {
+			if got.Class == seal.Leaking && got.LossDB[1] > 1 {
 				out.called++
 			}
 		}

@@ -287,3 +287,17 @@ type BudgetRow struct {
 	StdDB  []float64 `json:"std_db"`
 	DF     []float64 `json:"df"` // degrees of freedom; 0 = so many that they do not matter
 }
+
+// RMS is the root mean square of the row over the third octaves hz from low to
+// high, dB; ok is false when none lies there.
+func (b BudgetRow) RMS(hz []float64, low, high float64) (db float64, ok bool) {
+	var sum float64
+	n := 0
+	for i, f := range hz {
+		if i < len(b.StdDB) && f > low*0.95 && f < high*1.05 {
+			sum += b.StdDB[i] * b.StdDB[i]
+			n++
+		}
+	}
+	return math.Sqrt(sum / float64(n)), n > 0
+}

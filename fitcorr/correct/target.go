@@ -52,7 +52,7 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 	var who []string
 	var leaks []seal.Leak
 	for _, o := range offsets {
-		if o.Worn() && o.Leak[ear].Class != "" && o.Leak[ear].Class != "open" {
+		if o.Worn() && o.Leak[ear].Class != "" && o.Leak[ear].Class != seal.Open {
 			who, leaks = append(who, o.Subject), append(leaks, o.Leak[ear])
 		}
 	}
@@ -156,7 +156,7 @@ type sealChange struct {
 
 func (t *target) sealChange(leak seal.Leak) sealChange {
 	s := sealChange{make([]float64, band.Count), make([]float64, band.Count), make([]bool, band.Count)}
-	if !t.hasLoss || leak.Class == "" || leak.Class == "open" {
+	if !t.hasLoss || leak.Class == "" || leak.Class == seal.Open {
 		return s
 	}
 	for b, f := range band.All() {

@@ -14,7 +14,7 @@ var LossHz = [3]float64{20, 50, 100}
 const sealedLossDB = 0.5
 
 func leakOf(e leak.Estimate, open bool) Leak {
-	l := Leak{Class: "sealed", GainDB: e.GainDB}
+	l := Leak{Class: Sealed, GainDB: e.GainDB}
 	for k, f := range LossHz {
 		l.LossDB[k], l.LossSE[k] = e.LossDB(f)
 	}
@@ -22,11 +22,11 @@ func leakOf(e leak.Estimate, open bool) Leak {
 		l.CornerHz, l.Damping, l.ThreeDBHz = e.CornerHz, e.Damping, e.ThreeDBHz()
 		l.CornerSE, l.Source = e.CornerSE(), e.Source
 		if l.LossDB[0] > sealedLossDB {
-			l.Class = "leaking"
+			l.Class = Leaking
 		}
 	}
 	if open {
-		l.Class = "open"
+		l.Class = Open
 	}
 	return l
 }
@@ -37,7 +37,7 @@ func leakOf(e leak.Estimate, open bool) Leak {
 // falling as 1/f above. An open model loses nothing to a seal.
 func (l Leak) LossAt(f float64) (loss, stderr float64) {
 	switch {
-	case l.Class == "open" || l.Class == "":
+	case l.Class == Open || l.Class == "":
 		return 0, 0
 	case l.CornerHz > 0:
 		loss = l.Source.LossDB(leak.Params{CornerHz: l.CornerHz, Damping: l.Damping}, f)
@@ -60,10 +60,20 @@ func (l Leak) LossAt(f float64) (loss, stderr float64) {
 	return loss, l.LossSE[k] + t*(l.LossSE[k+1]-l.LossSE[k])
 }
 
+// Class is what a cup's seal is like; empty when it was not judged.
+type Class string
+
+// The classes of a seal.
+const (
+	Sealed  Class = "sealed"
+	Leaking Class = "leaking"
+	Open    Class = "open" // open by design: no seal to judge
+)
+
 // Leak is the seal of one ear of one seating relative to the best-sealed
 // reference of its model.
 type Leak struct {
-	Class    string  `json:"class"` // "sealed", "leaking" or "open" (open by design: no seal to judge)
+	Class    Class   `json:"class"`
 	CornerHz float64 `json:"corner_hz,omitempty"`
 	CornerSE float64 `json:"corner_stderr_hz,omitempty"`
 	Damping  float64 `json:"damping,omitempty"` // quality factor's inverse, 1/Q
@@ -76,4 +86,19 @@ type Leak struct {
 	// Source is what drives the cup, zero for the plain circuit; with CornerHz
 	// and Damping it gives the loss at any frequency.
 	Source leak.Source `json:"source,omitzero"`
+}
+
+// MeanLoss is the mean level loss at 50 Hz over a subject's seatings with the
+// least and the most, dB. ok is false when there is none or when a model is open.
+func MeanLoss(leaks []Leak) (mean, least, most float64, ok bool) {
+	least, most = math.Inf(1), math.Inf(-1)
+	for _, l := range leaks {
+		if l.Class == Open {
+			return 0, 0, 0, false
+		}
+		x := l.LossDB[1]
+		mean += x / float64(len(leaks))
+		least, most = min(least, x), max(most, x)
+	}
+	return mean, least, most, len(leaks) > 0
 }

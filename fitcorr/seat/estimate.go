@@ -1,6 +1,8 @@
 package seat
 
 import (
+	"math"
+
 	"asworn/fitcorr/stats"
 )
 
@@ -30,3 +32,28 @@ func Apart(at, from Estimate) Estimate {
 
 // PlaneVariance is the variance forward and up.
 func (e Estimate) PlaneVariance() float64 { return e.Cov[0][0] + e.Cov[1][1] }
+
+// Half is half the interval of one axis at a confidence.
+func (e Estimate) Half(a Axis, confidence float64) float64 {
+	return stats.Coverage(confidence, e.DF) * math.Sqrt(math.Max(0, e.Cov[a][a]))
+}
+
+// Mean averages estimates of one subject's seatings, axis by axis. The
+// confounded share of the variance (ear shape) is the same in all of them and
+// does not average out; the rest does. Of none it is the zero Estimate.
+func Mean(of []Estimate) Estimate {
+	var out Estimate
+	n := float64(len(of))
+	for i, e := range of {
+		for a := range 3 {
+			c := e.Confounded[a]
+			out.Value[a] += e.Value[a] / n
+			out.Cov[a][a] += e.Cov[a][a] * (c + (1-c)/n) / n
+			out.Seen[a] = e.Seen[a] && (i == 0 || out.Seen[a])
+		}
+		if i == 0 || e.DF > 0 && (out.DF == 0 || e.DF < out.DF) { // 0 is normal: the most there can be
+			out.DF = e.DF
+		}
+	}
+	return out
+}

@@ -30,7 +30,7 @@ func leakingSeatings(ss []seat.Seating, leaks map[string][2]seal.Leak, ear captu
 		}
 		numbers = append(numbers, s.Number)
 		loss = append(loss, l.LossDB[at50])
-		leaking = append(leaking, l.Class == "leaking")
+		leaking = append(leaking, l.Class == seal.Leaking)
 	}
 	if len(loss) == 0 {
 		return nil

@@ -189,3 +189,33 @@ func jackknife(p fitPanel, figure func(fitPanel) float64, df, confidence float64
 func figureBounds(df, confidence float64) (low, high float64) {
 	return varcomp.ChiSquaredInterval(1, df, confidence)
 }
+
+// BiasCounts reports whether the bias of third-octave band i rests on both the
+// panel and the fixture.
+func (s Sensitivity) BiasCounts(i int) bool {
+	return i < len(s.BiasDB) && i < len(s.BiasSE) &&
+		(i >= len(s.PanelValid) || s.PanelValid[i]) && (i >= len(s.FixtureValid) || s.FixtureValid[i])
+}
+
+// BiasHalf is half the interval of the bias of third-octave band i, dB.
+func (s Sensitivity) BiasHalf(i int, confidence float64) float64 {
+	df := 0.0
+	if i < len(s.BiasDF) {
+		df = s.BiasDF[i]
+	}
+	return stats.Coverage(confidence, df) * s.BiasSE[i]
+}
+
+// BiasRMS is the RMS of fixture minus worn, dB, over the third octaves from
+// 50 Hz to 10 kHz that count; ok is false when none does.
+func (s Sensitivity) BiasRMS(thirdsHz []float64) (db float64, ok bool) {
+	var sum float64
+	n := 0
+	for i, f := range thirdsHz {
+		if f > 49 && f < 10100 && s.BiasCounts(i) {
+			sum += s.BiasDB[i] * s.BiasDB[i]
+			n++
+		}
+	}
+	return math.Sqrt(sum / float64(n)), n > 0
+}

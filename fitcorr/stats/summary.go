@@ -3,6 +3,8 @@ package stats
 import (
 	"math"
 	"sort"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // SmoothMean replaces each value by the mean over ±half neighbours, fewer at the ends.
@@ -49,4 +51,32 @@ func Median(x []float64) float64 {
 	sort.Float64s(s)
 	n := len(s)
 	return (s[(n-1)/2] + s[n/2]) / 2
+}
+
+// Spread is the median with the 10th and 90th percentile per band over curves of
+// n bands, whose NaN do not count; a band is NaN where fewer than three curves or
+// less than half of them count. ok is false for fewer than three curves: a
+// spread of two is not one.
+func Spread(curves [][]float64, n int) (mid, lower, upper []float64, ok bool) {
+	if len(curves) < 3 {
+		return nil, nil, nil, false
+	}
+	mid, lower, upper = make([]float64, n), make([]float64, n), make([]float64, n)
+	for i := range n {
+		var v []float64
+		for _, c := range curves {
+			if !math.IsNaN(c[i]) {
+				v = append(v, c[i])
+			}
+		}
+		if len(v) < 3 || 2*len(v) < len(curves) {
+			mid[i], lower[i], upper[i] = math.NaN(), math.NaN(), math.NaN()
+			continue
+		}
+		sort.Float64s(v)
+		mid[i] = stat.Quantile(0.5, stat.LinInterp, v, nil)
+		lower[i] = stat.Quantile(0.1, stat.LinInterp, v, nil)
+		upper[i] = stat.Quantile(0.9, stat.LinInterp, v, nil)
+	}
+	return mid, lower, upper, true
 }

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -18,8 +19,8 @@ func (r *View) NeedsOperator() bool {
 			return true
 		}
 	}
-	for _, s := range r.seatings {
-		if s.act != actUse {
+	for _, s := range r.Seatings {
+		if s.Action != judged.Use {
 			return true
 		}
 	}
@@ -57,22 +58,22 @@ func (r *View) Answers() []Answer {
 		at[m.Model] = len(out)
 		out = append(out, Answer{Model: m.Model})
 	}
-	for _, f := range r.seatings {
-		row := AnswerRow{Seating: f.verdict.Seating, Word: f.act.word(), Tone: f.act.tone(), Link: f.verdict.ID}
-		switch f.act {
-		case actRefused:
-			row.Seating, row.Link, row.Do = f.rec.Number, f.rec.File, mendWords(f.rec)
-		case actUnsure:
-			row.Do = "cannot be told yet: " + distanceWords(f.verdict)
-			for _, s := range f.verdict.Settle {
-				if a := &out[at[f.model.Model]]; !slices.Contains(a.settle, s) {
+	for _, f := range r.Seatings {
+		row := AnswerRow{Seating: f.Verdict.Seating, Word: f.Action.String(), Tone: f.Action.Tone(), Link: f.Verdict.ID}
+		switch f.Action {
+		case judged.Refused:
+			row.Seating, row.Link, row.Do = f.Recording.Number, f.Recording.File, judged.MendWords(f.Recording)
+		case judged.Undetermined:
+			row.Do = "cannot be told yet: " + judged.DistanceWords(f.Verdict)
+			for _, s := range f.Verdict.Settle {
+				if a := &out[at[f.Model.Model]]; !slices.Contains(a.settle, s) {
 					a.settle = append(a.settle, s)
 				}
 			}
 		default:
-			row.Do = moveWords(f.verdict, r.Options)
+			row.Do = judged.MoveWords(f.Verdict, r.Options)
 		}
-		a := &out[at[f.model.Model]]
+		a := &out[at[f.Model.Model]]
 		a.Rows = append(a.Rows, row)
 	}
 	for i := range out {
@@ -101,12 +102,12 @@ type State struct {
 // State puts one seating into words, whatever kind it is.
 func (r *View) State(id string) State {
 	s := State{Title: r.Title, Counts: r.liveCounts(), Do: []string{}, Detail: []string{}}
-	rec, ok := r.recording(id)
+	rec, ok := r.Recording(id)
 	if !ok {
 		s.Word, s.Tone, s.Do = "waiting", table.Plain, []string{"Put a recording in the study's folder."}
 		return s
 	}
-	s.Seating = seatingName(rec)
+	s.Seating = judged.NameOf(rec)
 	for _, f := range rec.Findings {
 		line := text.OneLine(f.Severity.String() + ": " + f.Message)
 		if f.Mend != "" {
@@ -115,20 +116,20 @@ func (r *View) State(id string) State {
 		s.Detail = append(s.Detail, line)
 	}
 	if !rec.Usable {
-		s.Word, s.Tone, s.Do = actRefused.word(), actRefused.tone(), []string{mendWords(rec)}
+		s.Word, s.Tone, s.Do = judged.Refused.String(), judged.Refused.Tone(), []string{judged.MendWords(rec)}
 		return s
 	}
-	for _, f := range r.seatings {
+	for _, f := range r.Seatings {
 		// The drum row of a seating shows the verdict of its blocked row.
-		if f.act == actRefused || f.verdict.ID != id && !(rec.OnFixture() && f.model.Model == rec.Model && f.verdict.Seating == rec.Number && rec.Survey == nil) {
+		if f.Action == judged.Refused || f.Verdict.ID != id && !(rec.OnFixture() && f.Model.Model == rec.Model && f.Verdict.Seating == rec.Number && rec.Survey == nil) {
 			continue
 		}
-		s.Word, s.Tone = f.act.word(), f.act.tone()
-		s.Do = []string{moveWords(f.verdict, r.Options)}
-		if f.act == actUnsure && len(f.verdict.Settle) > 0 {
-			s.Do = f.verdict.Settle
+		s.Word, s.Tone = f.Action.String(), f.Action.Tone()
+		s.Do = []string{judged.MoveWords(f.Verdict, r.Options)}
+		if f.Action == judged.Undetermined && len(f.Verdict.Settle) > 0 {
+			s.Do = f.Verdict.Settle
 		}
-		s.Seal = "Seal: " + leakWords(f.verdict, f.offset)
+		s.Seal = "Seal: " + judged.LeakWords(f.Verdict, f.Offset)
 		return s
 	}
 	s.Word, s.Tone = "recorded", table.Good
@@ -142,10 +143,10 @@ func (r *View) State(id string) State {
 }
 
 func (r *View) liveCounts() string {
-	n := map[action]int{}
-	for _, f := range r.seatings {
-		n[f.act]++
+	n := map[judged.Action]int{}
+	for _, f := range r.Seatings {
+		n[f.Action]++
 	}
-	return strconv.Itoa(n[actUse]) + " to use, " + strconv.Itoa(n[actMove]+n[actReseal]+n[actMoveReseal]) + " to move or reseal, " +
-		strconv.Itoa(n[actUnsure]) + " undetermined, " + strconv.Itoa(n[actRefused]) + " refused"
+	return strconv.Itoa(n[judged.Use]) + " to use, " + strconv.Itoa(n[judged.Move]+n[judged.Reseal]+n[judged.MoveReseal]) + " to move or reseal, " +
+		strconv.Itoa(n[judged.Undetermined]) + " undetermined, " + strconv.Itoa(n[judged.Refused]) + " refused"
 }

@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"asworn/capture"
-	"asworn/fitcorr"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -32,7 +32,7 @@ type Line struct {
 func (r *View) Sections() []Section {
 	sections := []Section{
 		r.useSection(),
-		r.fixtureSection("Move or reseal these, then record again", actMove, actReseal, actMoveReseal),
+		r.fixtureSection("Move or reseal these, then record again", judged.Move, judged.Reseal, judged.MoveReseal),
 		r.unsureSection(),
 		r.refusedSection(),
 		r.standOutSection(),
@@ -71,12 +71,12 @@ func (r *View) WriteSummary(w io.Writer, opt table.Options) error {
 	return err
 }
 
-func (r *View) fixtureSection(title string, acts ...action) Section {
+func (r *View) fixtureSection(title string, acts ...judged.Action) Section {
 	s := Section{Title: title, Verdicts: true}
-	for _, f := range r.seatings {
+	for _, f := range r.Seatings {
 		for _, a := range acts {
-			if f.act == a {
-				s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.verdict.ID, Tone: a.tone()})
+			if f.Action == a {
+				s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.Verdict.ID, Tone: a.Tone()})
 			}
 		}
 	}
@@ -93,15 +93,15 @@ func (r *View) unsureSection() Section {
 			s.Lines = append(s.Lines, Line{Text: "What would tell: " + settle + "."})
 		}
 	}
-	for _, f := range r.seatings {
-		if f.act != actUnsure {
+	for _, f := range r.Seatings {
+		if f.Action != judged.Undetermined {
 			continue
 		}
-		if own := strings.Join(f.verdict.Settle, ", "); own != settle {
+		if own := strings.Join(f.Verdict.Settle, ", "); own != settle {
 			tell()
 			settle = own
 		}
-		s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.verdict.ID, Tone: f.act.tone()})
+		s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.Verdict.ID, Tone: f.Action.Tone()})
 	}
 	tell()
 	return s
@@ -110,57 +110,45 @@ func (r *View) unsureSection() Section {
 // useSection lists the seatings to use, and for a model without one the seating
 // that is nearest by its best estimate: an operator has to go on from somewhere.
 func (r *View) useSection() Section {
-	s := r.fixtureSection("Use these fixture seatings", actUse)
-	best := make(map[string]*fixtureSeating)
+	s := r.fixtureSection("Use these fixture seatings", judged.Use)
+	best := make(map[string]*judged.Seating)
 	var models []string
-	for _, f := range r.seatings {
-		name := f.model.Model
+	for _, f := range r.Seatings {
+		name := f.Model.Model
 		b, seen := best[name]
 		if !seen {
 			models = append(models, name)
 		}
 		switch {
-		case f.act != actUse && f.act != actUnsure:
+		case f.Action != judged.Use && f.Action != judged.Undetermined:
 			best[name] = b
-		case b == nil || f.act == actUse || b.act != actUse && f.verdict.DistanceMM[0] < b.verdict.DistanceMM[0]:
+		case b == nil || f.Action == judged.Use || b.Action != judged.Use && f.Verdict.DistanceMM[0] < b.Verdict.DistanceMM[0]:
 			best[name] = &f
 		}
 	}
 	for _, name := range models {
-		if b := best[name]; b != nil && b.act == actUnsure {
+		if b := best[name]; b != nil && b.Action == judged.Undetermined {
 			s.Lines = append(s.Lines, Line{
-				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.verdict.Seating) +
-					" is nearest (" + distanceWords(b.verdict) + ").",
-				Link: b.verdict.ID, Tone: table.Unsure,
+				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.Verdict.Seating) +
+					" is nearest (" + judged.DistanceWords(b.Verdict) + ").",
+				Link: b.Verdict.ID, Tone: table.Unsure,
 			})
 		}
 	}
 	return s
 }
 
-// distanceWords gives the distance that decides, from the panel's mean, with its interval.
-func distanceWords(v fitcorr.Verdict) string {
-	d, part := v.DistanceMM, ""
-	if v.Decides != "" {
-		part = string(v.Decides) + " "
+func (r *View) fixtureLine(f judged.Seating) string {
+	name := f.Model.Model + ", seating " + strconv.Itoa(f.Verdict.Seating) + ": "
+	leak := judged.LeakWords(f.Verdict, f.Offset)
+	switch f.Action {
+	case judged.Use:
+		return name + "sits as worn; " + leak + judged.WhySeal(f.Verdict) + "."
+	case judged.Undetermined:
+		return name + "the data do not tell whether it sits as worn (" + judged.DistanceWords(f.Verdict) + ")."
 	}
-	if d[1] <= 0 {
-		return part + text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
-	}
-	return part + text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
-}
-
-func (r *View) fixtureLine(f fixtureSeating) string {
-	name := f.model.Model + ", seating " + strconv.Itoa(f.verdict.Seating) + ": "
-	leak := leakWords(f.verdict, f.offset)
-	switch f.act {
-	case actUse:
-		return name + "sits as worn; " + leak + sealWhy(f.verdict) + "."
-	case actUnsure:
-		return name + "the data do not tell whether it sits as worn (" + distanceWords(f.verdict) + ")."
-	}
-	line := name + moveWords(f.verdict, r.Options)
-	if f.act != actMove {
+	line := name + judged.MoveWords(f.Verdict, r.Options)
+	if f.Action != judged.Move {
 		line += " (" + leak + ")"
 	}
 	return line + "."
@@ -178,7 +166,7 @@ func (r *View) standOutSection() Section {
 			s.Lines[n-1].Text += "; " + what
 			continue
 		}
-		s.Lines = append(s.Lines, Line{Text: r.name(o.ID) + ": " + what, Link: o.ID, Tone: table.Unsure})
+		s.Lines = append(s.Lines, Line{Text: r.Called(o.ID) + ": " + what, Link: o.ID, Tone: table.Unsure})
 	}
 	for i := range s.Lines {
 		s.Lines[i].Text += "."
@@ -202,8 +190,8 @@ func (r *View) refusedSection() Section {
 			why = []string{"not usable"}
 		}
 		s.Lines = append(s.Lines, Line{
-			Text: "row " + strconv.Itoa(rec.Row) + ", " + seatingName(rec) + " (" + rec.File + "): " + text.Join(why) +
-				". Mend: " + mendWords(rec),
+			Text: "row " + strconv.Itoa(rec.Row) + ", " + judged.NameOf(rec) + " (" + rec.File + "): " + text.Join(why) +
+				". Mend: " + judged.MendWords(rec),
 			Link: rec.File, Tone: table.Bad,
 		})
 	}

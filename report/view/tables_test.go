@@ -15,6 +15,7 @@ import (
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/internal/sample"
+	"asworn/report/judged"
 	"asworn/report/table"
 )
 
@@ -146,31 +147,31 @@ func TestMoveWords(t *testing.T) {
 		name string
 		v    fitcorr.Verdict
 		want string
-		act  action
+		act  judged.Action
 	}{
 		{"sits back and high on the left", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -4.2, 1.1, 0), ok}, Headset: ok},
-			"left cup: 4 mm toward the nose, 1 mm down", actMove},
+			"left cup: 4 mm toward the nose, 1 mm down", judged.Move},
 		{"both alike", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, 5, 0, 0), off(fitcorr.Adjust, 5.3, 0.1, 0)}, Headset: ok},
-			"both cups: 5 mm toward the back of the head", actMove},
+			"both cups: 5 mm toward the back of the head", judged.Move},
 		{"headset only, turned", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: off(fitcorr.Adjust, 0, -3, 6)},
-			"both cups: 3 mm up; turn the headband's top 6° toward the back of the head", actMove},
+			"both cups: 3 mm up; turn the headband's top 6° toward the back of the head", judged.Move},
 		{"a part not told from zero", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -6, 0.7, 0), ok}, Headset: ok},
-			"left cup: 6 mm toward the nose", actMove},
+			"left cup: 6 mm toward the nose", judged.Move},
 		{"the other ear beyond the tolerance, not shown", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, 0, 6, 0), far}, Headset: ok},
-			"left cup: 6 mm down; right cup: 4 mm down", actMove},
-		{"leak", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", actReseal},
-		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", actUse},
-		{"fine", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", actUse},
-		{"unknown", fitcorr.Verdict{Outcome: fitcorr.Undetermined, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "cannot be told yet", actUnsure},
+			"left cup: 6 mm down; right cup: 4 mm down", judged.Move},
+		{"leak", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", judged.Reseal},
+		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", judged.Use},
+		{"fine", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", judged.Use},
+		{"unknown", fitcorr.Verdict{Outcome: fitcorr.Undetermined, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "cannot be told yet", judged.Undetermined},
 		{"both reasons", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -4, 0, 0), leaking}, Headset: ok},
-			"left cup: 4 mm toward the nose; reseal right", actMoveReseal},
+			"left cup: 4 mm toward the nose; reseal right", judged.MoveReseal},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if got := moveWords(c.v, report.Options{ToleranceMM: 3, Confidence: 0.95}); got != c.want {
+			if got := judged.MoveWords(c.v, report.Options{ToleranceMM: 3, Confidence: 0.95}); got != c.want {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
-			if got := actionFor(c.v); got != c.act {
-				t.Errorf("action %q, want %q", got.word(), c.act.word())
+			if got := judged.ActionFor(c.v); got != c.act {
+				t.Errorf("judged.Action %q, want %q", got.String(), c.act.String())
 			}
 		})
 	}

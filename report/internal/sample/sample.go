@@ -9,6 +9,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 	"asworn/report"
 	"asworn/report/text"
 )
@@ -103,9 +104,9 @@ func (g *generator) offset(m *fitcorr.ModelAnalysis, id, subject string, n int, 
 		dd := d
 		dd[0] += 0.4 * g.rng.NormFloat64()
 		o.Ears[e] = Estimate(dd, sd, e == 0)
-		o.Leak[e] = fitcorr.Leak{Class: "sealed", CornerHz: leakHz, CornerSE: 2, Damping: 0.8}
+		o.Leak[e] = fitcorr.Leak{Class: seal.Sealed, CornerHz: leakHz, CornerSE: 2, Damping: 0.8}
 		if m.OpenBack {
-			o.Leak[e] = fitcorr.Leak{Class: "open"}
+			o.Leak[e] = fitcorr.Leak{Class: seal.Open}
 			continue
 		}
 		for i, f := range []float64{20, 50, 100} {

@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"strings"
@@ -7,6 +7,7 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr"
 	"asworn/report"
+	"asworn/report/judged"
 )
 
 // The sensitivity table names the leaking seatings its figure leaves out or
@@ -35,7 +36,7 @@ func TestSensitivityTableNamesLeaks(t *testing.T) {
 				SeatingDB: [3]float64{0.7, 0.5, 1}, LeftOut: out, LeaksIn: c.in, WithLeaksDB: [3]float64{4.74, 2.96, 11.63}})
 		}
 		r.Analysis.Models = []fitcorr.ModelAnalysis{m}
-		note := New(r).sensitivityTable().Note
+		note := sensitivityTable(judged.Of(r)).Note
 		if !strings.Contains(note, c.want) || strings.Contains(note, c.lack) {
 			t.Errorf("%s: note %q", c.name, note)
 		}

@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"fmt"
@@ -6,13 +6,14 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/exposure"
+	"asworn/report/judged"
 	"asworn/report/table"
 )
 
 // exposureTable shows what each listener was exposed to, a caution from
 // calibrated recordings; refused recordings count, since their sweeps were
 // heard; what was clipped makes the figures lower limits. It is empty when no listener's recording is calibrated.
-func (r *View) exposureTable() table.Table {
+func exposureTable(r *judged.Study) table.Table {
 	limit := exposure.Limits()[0]
 	t := table.Table{
 		Name: "exposure", Title: "Sound exposure of the listeners",

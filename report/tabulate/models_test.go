@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"strings"
@@ -10,6 +10,7 @@ import (
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/internal/sample"
+	"asworn/report/judged"
 	"asworn/report/table"
 )
 
@@ -21,7 +22,7 @@ func TestModelTableMeans(t *testing.T) {
 		BetweenSD: [3]float64{1.8, 1.7, 2.1}, WithinSD: [3]float64{1.2, 0.8, 7}}
 	w.People.DF = 7
 	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Worn: w}}
-	tab := New(r).modelTable()
+	tab := modelTable(judged.Of(r))
 	if got := []string{tab.Columns[2].Key, tab.Columns[3].Key}; !cmp.Equal(got, []string{"worn_mean", "people_mean"}) {
 		t.Fatalf("columns %v", got)
 	}
@@ -38,7 +39,7 @@ func TestModelTableMeans(t *testing.T) {
 		t.Errorf("scatter on a seen axis: %q, %q", row[4].Text, row[5].Text)
 	}
 	w.Mean.Seen[fitcorr.Rotation] = false
-	if row := New(r).modelTable().Rows[2]; row[4].Text != table.None().Text || row[5].Text != table.None().Text {
+	if row := modelTable(judged.Of(r)).Rows[2]; row[4].Text != table.None().Text || row[5].Text != table.None().Text {
 		t.Errorf("scatter on an axis that is not seen: %q, %q", row[4].Text, row[5].Text)
 	}
 }
@@ -80,7 +81,7 @@ func TestModelTableNotes(t *testing.T) {
 			if c.sheet != "" {
 				r.Recordings = []report.Recording{{Seating: capture.Seating{Model: c.sheet, Read: &capture.Reading{}}}}
 			}
-			note := New(r).modelTable().Note
+			note := modelTable(judged.Of(r)).Note
 			for _, want := range c.want {
 				if !strings.Contains(note, want) {
 					t.Errorf("lacks %q: %s", want, note)
@@ -120,23 +121,9 @@ func TestOpenModelHasNoLeakExcess(t *testing.T) {
 			m.Verdicts[i].Ears[e].LeakOutcome = fitcorr.Matches
 		}
 	}
-	for _, row := range New(r).fixtureOffsetTable().Rows {
+	for _, row := range fixtureOffsetTable(judged.Of(r)).Rows {
 		if got := row[7].Text; (row[0].Text == m.Model) != (got == table.None().Text) {
 			t.Errorf("%s, seating %s: leak excess %q", row[0].Text, row[1].Text, got)
-		}
-	}
-}
-
-// TestMeanEstimateDF: the mean of seatings has the fewest degrees of freedom
-// among them, whatever their order; 0 stands for many.
-func TestMeanEstimateDF(t *testing.T) {
-	for _, dfs := range [][]float64{{0, 8, 12}, {8, 0, 12}, {12, 8, 0}} {
-		var offs []fitcorr.Offset
-		for _, df := range dfs {
-			offs = append(offs, fitcorr.Offset{Headset: fitcorr.Estimate{DF: df}})
-		}
-		if got := meanEstimate(offs, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset }).DF; got != 8 {
-			t.Errorf("%v: %g", dfs, got)
 		}
 	}
 }

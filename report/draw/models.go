@@ -1,4 +1,4 @@
-package view
+package draw
 
 import (
 	"math"
@@ -6,21 +6,23 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 	"asworn/fitcorr/stats"
 	"asworn/report/figure"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
 // mapFigures draws where each seating sits, per model and ear.
-func (r *View) mapFigures() []figure.Figure {
+func mapFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	for _, m := range r.Analysis.Models {
 		if len(m.Offsets) == 0 {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			om := r.offsetMap(m, ear)
+			om := offsetMap(r, m, ear)
 			if len(om.Points) == 0 {
 				continue
 			}
@@ -48,7 +50,7 @@ func (r *View) mapFigures() []figure.Figure {
 
 // offsetMap puts the panel's mean at the origin, where there is one, so that the
 // fixture seatings' intervals are those that the verdict rests on.
-func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.OffsetMap {
+func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure.OffsetMap {
 	om := figure.OffsetMap{Origin: "the fixture's marked position"}
 	var origin [3]float64
 	if m.Worn != nil {
@@ -77,7 +79,7 @@ func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.Offset
 			if v, ok := verdicts[o.ID]; ok {
 				off = v.Ears[ear].Off
 				p.X, p.Y = off.Value[0], off.Value[1]
-				p.Verdict, p.Tone = actionFor(v).word(), actionFor(v).tone()
+				p.Verdict, p.Tone = judged.ActionFor(v).String(), judged.ActionFor(v).Tone()
 			}
 			p.Interval = figure.EllipseOf(off.Cov, stats.Coverage(r.Options.Confidence, off.DF))
 		}
@@ -97,7 +99,7 @@ func (r *View) offsetMap(m fitcorr.ModelAnalysis, ear capture.Ear) figure.Offset
 }
 
 // leakFigures compares the level lost at 50 Hz, per model and ear.
-func (r *View) leakFigures() []figure.Figure {
+func leakFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	k := stats.Coverage(r.Options.Confidence, 0)
 	for _, m := range r.Analysis.Models {
@@ -106,17 +108,17 @@ func (r *View) leakFigures() []figure.Figure {
 		}
 		for _, ear := range capture.Ears {
 			d := &figure.Dots{XLabel: "Level lost at 50 Hz, dB", Unit: "dB", Decimals: 1}
-			for _, v := range r.seatings {
-				if v.model.Model != m.Model || v.offset == nil {
+			for _, v := range r.Seatings {
+				if v.Model.Model != m.Model || v.Offset == nil {
 					continue
 				}
-				l := v.offset.Leak[ear]
-				name := "fixture " + strconv.Itoa(v.verdict.Seating)
-				dot := figure.Dot{Name: name, Group: name, Link: v.verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - k*l.LossSE[1], Upper: l.LossDB[1] + k*l.LossSE[1]}
-				dot.Verdict, dot.Tone = sealWord(v.verdict.Ears[ear])
+				l := v.Offset.Leak[ear]
+				name := "fixture " + strconv.Itoa(v.Verdict.Seating)
+				dot := figure.Dot{Name: name, Group: name, Link: v.Verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - k*l.LossSE[1], Upper: l.LossDB[1] + k*l.LossSE[1]}
+				dot.Verdict, dot.Tone = sealWord(v.Verdict.Ears[ear])
 				d.Rows = append(d.Rows, dot)
 			}
-			for _, who := range r.listeners(m.Model) {
+			for _, who := range r.Listeners(m.Model) {
 				if dot, ok := listenerLeak(m, who, ear); ok {
 					d.Rows = append(d.Rows, dot)
 				}
@@ -142,7 +144,7 @@ func (r *View) leakFigures() []figure.Figure {
 
 func sealWord(e fitcorr.EarVerdict) (string, table.Tone) {
 	switch {
-	case leaks(e):
+	case judged.Leaks(e):
 		return "reseal", table.Act
 	case e.LeakOutcome == fitcorr.Adjust:
 		return "seals better than worn", table.Plain
@@ -153,24 +155,12 @@ func sealWord(e fitcorr.EarVerdict) (string, table.Tone) {
 }
 
 func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.Dot, bool) {
-	offs := ordinary(m, who)
-	if len(offs) == 0 {
-		return figure.Dot{}, false
-	}
-	d := figure.Dot{Name: who, Group: who, Lower: math.Inf(1), Upper: math.Inf(-1)}
-	for _, o := range offs {
-		if o.Leak[ear].Class == "open" {
-			return figure.Dot{}, false
-		}
-		x := o.Leak[ear].LossDB[1]
-		d.Est += x / float64(len(offs))
-		d.Lower, d.Upper = min(d.Lower, x), max(d.Upper, x)
-	}
-	return d, true
+	mean, least, most, ok := seal.MeanLoss(judged.LeaksOf(m, who, ear))
+	return figure.Dot{Name: who, Group: who, Est: mean, Lower: least, Upper: most}, ok
 }
 
 // sensitivityFigures draws the scatter per third octave and the fixture's bias.
-func (r *View) sensitivityFigures() []figure.Figure {
+func sensitivityFigures(r *judged.Study) []figure.Figure {
 	var scatter, bias []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
@@ -194,8 +184,8 @@ func (r *View) sensitivityFigures() []figure.Figure {
 			line := figure.Series{Name: "bias", Group: "bias", Style: figure.Style{Tint: 1}}
 			for i := range r.ThirdsHz {
 				y, half := math.NaN(), math.NaN()
-				if biasCounts(s, i) {
-					y, half = s.BiasDB[i], r.biasHalf(s, i)
+				if s.BiasCounts(i) {
+					y, half = s.BiasDB[i], s.BiasHalf(i, r.Options.Confidence)
 				}
 				line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
 			}
@@ -205,11 +195,11 @@ func (r *View) sensitivityFigures() []figure.Figure {
 					" interval for people like the panel's. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
 		}
 	}
-	return append(append(r.summaryFigures(), figure.ShareScale(scatter)...), figure.ShareScale(bias)...)
+	return append(append(summaryFigures(r), figure.ShareScale(scatter)...), figure.ShareScale(bias)...)
 }
 
 // summaryFigures sets the models side by side by their one figure.
-func (r *View) summaryFigures() []figure.Figure {
+func summaryFigures(r *judged.Study) []figure.Figure {
 	d := &figure.Dots{XLabel: "RMS of s_R, 50 Hz to 10 kHz, dB", Unit: "dB", Decimals: 1}
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
@@ -250,7 +240,7 @@ func addComponent(c *figure.Curves, name string, v []fitcorr.Component, valid []
 }
 
 // surveyFigures draws the level change per mm and per degree.
-func (r *View) surveyFigures() []figure.Figure {
+func surveyFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	k := stats.Coverage(r.Options.Confidence, 0)
 	names := [3]string{"forward, dB per mm", "up, dB per mm", "rotation, dB per degree"}

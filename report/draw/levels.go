@@ -1,16 +1,15 @@
-package view
+package draw
 
 import (
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/stat"
 
 	"asworn/capture"
 	"asworn/fitcorr"
 	"asworn/fitcorr/stats"
 	"asworn/report"
 	"asworn/report/figure"
+	"asworn/report/judged"
 	"asworn/report/text"
 )
 
@@ -26,52 +25,13 @@ func levels(c fitcorr.Curve, n int) []float64 {
 	return out
 }
 
-// ordinaryRecordings are the usable placements of a model at a point without
-// deliberate displacement; worn ones or those on the fixture.
-func (r *View) ordinaryRecordings(model string, p capture.Point, worn bool) []report.Recording {
-	var out []report.Recording
-	for _, rec := range r.Recordings {
-		if rec.Usable && rec.Model == model && rec.Point == p && rec.Survey == nil && !rec.BareEar() && rec.OnFixture() != worn {
-			out = append(out, rec)
-		}
-	}
-	return out
-}
-
-// spreadOf is the median with the 10th and 90th percentile per band over the
-// curves; a band counts where at least half of them do. ok is false for fewer
-// than three curves: a spread of two is not one.
-func spreadOf(curves [][]float64, n int) (mid, lower, upper []float64, ok bool) {
-	if len(curves) < 3 {
-		return nil, nil, nil, false
-	}
-	mid, lower, upper = make([]float64, n), make([]float64, n), make([]float64, n)
-	for i := range n {
-		var v []float64
-		for _, c := range curves {
-			if !math.IsNaN(c[i]) {
-				v = append(v, c[i])
-			}
-		}
-		if len(v) < 3 || 2*len(v) < len(curves) {
-			mid[i], lower[i], upper[i] = math.NaN(), math.NaN(), math.NaN()
-			continue
-		}
-		slices.Sort(v)
-		mid[i] = stat.Quantile(0.5, stat.LinInterp, v, nil)
-		lower[i] = stat.Quantile(0.1, stat.LinInterp, v, nil)
-		upper[i] = stat.Quantile(0.9, stat.LinInterp, v, nil)
-	}
-	return mid, lower, upper, true
-}
-
 // spreadSeries makes the spread of some recordings a series.
 func spreadSeries(name string, recs []report.Recording, ear capture.Ear, n int, st figure.Style, shift func(int) float64) (figure.Series, bool) {
 	var curves [][]float64
 	for _, rec := range recs {
 		curves = append(curves, shifted(levels(rec.Ears[ear], n), shift))
 	}
-	mid, lo, hi, ok := spreadOf(curves, n)
+	mid, lo, hi, ok := stats.Spread(curves, n)
 	return figure.Series{Name: name, Group: name, Y: mid, Lower: lo, Upper: hi, Style: st}, ok
 }
 
@@ -85,12 +45,12 @@ func shifted(y []float64, by func(int) float64) []float64 {
 }
 
 // wornFigures sets worn against fixture, per model and ear.
-func (r *View) wornFigures() []figure.Figure {
+func wornFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	n := len(r.BandsHz)
 	for _, m := range r.Analysis.Models {
-		worn := r.ordinaryRecordings(m.Model, capture.Blocked, true)
-		fixture := r.ordinaryRecordings(m.Model, capture.Blocked, false)
+		worn := r.Ordinary(m.Model, capture.Blocked, true)
+		fixture := r.Ordinary(m.Model, capture.Blocked, false)
 		if len(worn)+len(fixture) == 0 {
 			continue
 		}
@@ -107,7 +67,7 @@ func (r *View) wornFigures() []figure.Figure {
 				name := "fixture " + text.Fixed(float64(rec.Number), 0)
 				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: figure.StyleFor(i)})
 			}
-			for i, who := range r.listeners(m.Model) {
+			for i, who := range r.Listeners(m.Model) {
 				for _, rec := range worn {
 					if rec.Subject == who {
 						c.Series = append(c.Series, figure.Series{Name: who + "." + text.Fixed(float64(rec.Number), 0), Group: who, Link: rec.File,
@@ -131,7 +91,7 @@ func figureName(section figure.Section, model string, ear capture.Ear) string {
 
 // correctedFigures sets the raw curve of each fixture seating beside the one
 // moved to the panel's mean.
-func (r *View) correctedFigures() []figure.Figure {
+func correctedFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	n := len(r.BandsHz)
 	for _, m := range r.Analysis.Models {
@@ -140,13 +100,13 @@ func (r *View) correctedFigures() []figure.Figure {
 			for _, ear := range capture.Ears {
 				c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 				if p == capture.Blocked {
-					if s, ok := spreadSeries("worn: median, 10–90 %", r.ordinaryRecordings(m.Model, p, true), ear, n, figure.Style{}, nil); ok {
+					if s, ok := spreadSeries("worn: median, 10–90 %", r.Ordinary(m.Model, p, true), ear, n, figure.Style{}, nil); ok {
 						c.Series = append(c.Series, s)
 					}
 				}
 				shown := 0
 				for _, co := range m.Corrections {
-					rec, ok := r.recording(co.ID)
+					rec, ok := r.Recording(co.ID)
 					if !ok || co.Point != p || co.Ear != ear.String() || !anyTrue(co.Applied) {
 						continue
 					}
@@ -179,7 +139,7 @@ func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
 	out := map[int]bool{}
 	for _, off := range []bool{true, false} {
 		for _, v := range m.Verdicts {
-			if a := actionFor(v); len(out) < 2 && (a == actMove || a == actReseal || a == actMoveReseal) == off {
+			if a := judged.ActionFor(v); len(out) < 2 && (a == judged.Move || a == judged.Reseal || a == judged.MoveReseal) == off {
 				out[v.Seating] = true
 			}
 		}
@@ -212,7 +172,7 @@ type view struct {
 
 // views gives the curves minus the fixture's reference first and the raw ones
 // beside them; without a reference, only the raw ones.
-func (r *View) views() []view {
+func views(r *judged.Study) []view {
 	raw := view{name: "raw", title: "raw", label: "Level, " + r.LevelUnit}
 	if len(r.ReferenceDB) != len(r.BandsHz) {
 		return []view{raw}
@@ -222,16 +182,16 @@ func (r *View) views() []view {
 }
 
 // compensatedFigures draws the drum-point curves as spreads over seatings.
-func (r *View) compensatedFigures() []figure.Figure {
+func compensatedFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	n := len(r.BandsHz)
 	for _, m := range r.Analysis.Models {
-		drum := r.ordinaryRecordings(m.Model, capture.Drum, false)
+		drum := r.Ordinary(m.Model, capture.Drum, false)
 		if len(drum) == 0 {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			for _, v := range r.views() {
+			for _, v := range views(r) {
 				c := &figure.Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 				if s, ok := spreadSeries("fixture: median, 10–90 %", drum, ear, n, figure.Style{}, v.shift); ok {
 					c.Series = append(c.Series, s)

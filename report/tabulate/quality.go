@@ -1,20 +1,20 @@
-package view
+package tabulate
 
 import (
-	"slices"
+	"path"
 	"strconv"
 	"strings"
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/report"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
 // sensitivityTable sets the models side by side: the summary figures of
 // docs/sensitivity.md and the RMS bias of the fixture.
-func (r *View) sensitivityTable() table.Table {
+func sensitivityTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fit-sensitivity", Title: "Fit sensitivity",
 		Note: "RMS over third octaves from 50 Hz to 10 kHz, with the " + text.Percent(r.Options.Confidence) +
@@ -44,17 +44,24 @@ func (r *View) sensitivityTable() table.Table {
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			t.Add(table.Word(m.Model), table.Word(s.Ear), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
-				figure(s.SummaryDB), figure(s.SeatingDB), r.biasRMS(s))
+				figure(s.SummaryDB), figure(s.SeatingDB), biasCell(s, r.ThirdsHz))
 		}
-		t.Note += r.leakNotes(m)
+		t.Note += leakNotes(r, m)
 	}
 	return t
+}
+
+func biasCell(s fitcorr.Sensitivity, thirdsHz []float64) table.Cell {
+	if db, ok := s.BiasRMS(thirdsHz); ok {
+		return table.Value(db, 1)
+	}
+	return table.None()
 }
 
 // leakNotes says which seatings of a model with a leaking seal the seating
 // figures leave out, or hold for want of others; empty without any. Ears that
 // leave out the same seatings share a sentence.
-func (r *View) leakNotes(m fitcorr.ModelAnalysis) string {
+func leakNotes(r *judged.Study, m fitcorr.ModelAnalysis) string {
 	var what, ears []string
 	add := func(w, ear string) {
 		if n := len(what); n > 0 && what[n-1] == w {
@@ -71,9 +78,9 @@ func (r *View) leakNotes(m fitcorr.ModelAnalysis) string {
 			if v[2] > 0 {
 				with += " (" + text.Fixed(v[1], 1) + "…" + text.Fixed(v[2], 1) + ")"
 			}
-			add(where+"leaves out "+r.numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear+" "+with)
+			add(where+"leaves out "+r.Numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear+" "+with)
 		case len(s.LeaksIn) > 0:
-			add(where+"holds "+r.numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear)
+			add(where+"holds "+r.Numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear)
 		}
 	}
 	for i := range what {
@@ -83,7 +90,7 @@ func (r *View) leakNotes(m fitcorr.ModelAnalysis) string {
 }
 
 // repeatabilityTables gives, per model and point, the scatter per third octave.
-func (r *View) repeatabilityTables() []table.Table {
+func repeatabilityTables(r *judged.Study) []table.Table {
 	var out []table.Table
 	distinct := text.Names{}
 	for _, m := range r.Analysis.Models {
@@ -94,7 +101,7 @@ func (r *View) repeatabilityTables() []table.Table {
 					per = append(per, s)
 				}
 			}
-			if t := r.repeatability(m.Model, p, per); !t.Empty() {
+			if t := repeatability(r, m.Model, p, per); !t.Empty() {
 				t.Name = distinct.Next(t.Name)
 				out = append(out, t)
 			}
@@ -109,7 +116,7 @@ type bandColumn struct {
 	at  func(i int) (table.Cell, bool)
 }
 
-func (r *View) repeatability(model string, p capture.Point, per []fitcorr.Sensitivity) table.Table {
+func repeatability(r *judged.Study, model string, p capture.Point, per []fitcorr.Sensitivity) table.Table {
 	t := table.Table{
 		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + string(p) + " point",
 		Note: "Standard deviations in dB (ISO 5725-2): s_r of the same listener again, s_R of another listener, " +
@@ -118,7 +125,7 @@ func (r *View) repeatability(model string, p capture.Point, per []fitcorr.Sensit
 	}
 	var cols []bandColumn
 	for _, s := range per {
-		cols = append(cols, r.sensitivityColumns(s)...)
+		cols = append(cols, sensitivityColumns(r, s)...)
 	}
 	for _, c := range cols {
 		t.Columns = append(t.Columns, c.col)
@@ -138,7 +145,7 @@ func (r *View) repeatability(model string, p capture.Point, per []fitcorr.Sensit
 	return t
 }
 
-func (r *View) sensitivityColumns(s fitcorr.Sensitivity) []bandColumn {
+func sensitivityColumns(r *judged.Study, s fitcorr.Sensitivity) []bandColumn {
 	var out []bandColumn
 	at := func(v []float64, valid []bool) func(int) (table.Cell, bool) {
 		return func(i int) (table.Cell, bool) {
@@ -170,17 +177,17 @@ func (r *View) sensitivityColumns(s fitcorr.Sensitivity) []bandColumn {
 	}
 	if s.BiasDB != nil {
 		out = append(out, bandColumn{head("bias", "bias_db", table.Interval), func(i int) (table.Cell, bool) {
-			if !biasCounts(s, i) {
+			if !s.BiasCounts(i) {
 				return table.None(), false
 			}
-			return table.PlusMinus(s.BiasDB[i], r.biasHalf(s, i)), true
+			return table.PlusMinus(s.BiasDB[i], s.BiasHalf(i, r.Options.Confidence)), true
 		}})
 	}
 	return out
 }
 
 // standOutTable lists seatings that stand out of their own group.
-func (r *View) standOutTable() table.Table {
+func standOutTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "stand-outs", Title: "Seatings that stand out of their group",
 		Columns: []table.Column{
@@ -203,12 +210,12 @@ func (r *View) standOutTable() table.Table {
 			continue
 		}
 		no := table.None()
-		if rec, ok := r.recording(s.ID); ok {
+		if rec, ok := r.Recording(s.ID); ok {
 			no = table.Linked(strconv.Itoa(rec.Number), rec.File)
 		}
 		t.Add(table.Word(s.Group), no, table.Word(s.Ear), table.Word(s.Band), table.Value(s.Distance, 1),
 			table.Cell{Text: text.Probability(s.P), Num: []float64{s.P}},
-			table.Cell{Text: text.Hertz(s.WorstHz), Num: []float64{s.WorstHz}}, table.Value(s.WorstDB, 1), table.Word(shortFile(s.ID)))
+			table.Cell{Text: text.Hertz(s.WorstHz), Num: []float64{s.WorstHz}}, table.Value(s.WorstDB, 1), table.Word(path.Base(s.ID)))
 	}
 	t.Note = strconv.Itoa(tested) + " tests; each ear of a group keeps a false-alarm probability of " + text.Percent(size) +
 		". Low: the seal's end of the range; high: the position's. P is corrected for the members and both bands."
@@ -217,7 +224,7 @@ func (r *View) standOutTable() table.Table {
 
 // findingTable lists what was found about recordings, worst first within the
 // order of the sheet.
-func (r *View) findingTable() table.Table {
+func findingTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "findings", Title: "Quality findings",
 		Note: "Refused: kept out of every curve. Warning: used, with care.",
@@ -243,17 +250,4 @@ func (r *View) findingTable() table.Table {
 		}
 	}
 	return t
-}
-
-// mendWords is the mend of the worst finding of a refused recording.
-func mendWords(rec report.Recording) string {
-	f := slices.Clone(rec.Findings)
-	slices.SortStableFunc(f, func(a, b capture.Finding) int { return int(b.Severity) - int(a.Severity) })
-	if len(f) == 0 {
-		return "no reason was recorded"
-	}
-	if f[0].Mend == "" {
-		return text.OneLine(f[0].Message)
-	}
-	return text.OneLine(f[0].Mend)
 }

@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"math"
@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/report"
+	"asworn/report/judged"
 )
 
 // Listeners are added up by their louder ear, refused recordings included; the
@@ -16,9 +17,9 @@ func TestExposureTable(t *testing.T) {
 		return report.Recording{Seating: capture.Seating{Subject: subject, Point: capture.Blocked}, Usable: usable,
 			SoundSeconds: 6, SweepLevelA: [2]float64{left, right}}
 	}
-	got := New(report.Results{Recordings: []report.Recording{
+	got := exposureTable(judged.Of(report.Results{Recordings: []report.Recording{
 		rec("L02", 90, 80, true), rec("L01", 70, 73, true), rec("L02", 90, 80, false),
-		rec(capture.FixtureSubject, 110, 110, true), rec("L03", 0, 0, true)}}).exposureTable()
+		rec(capture.FixtureSubject, 110, 110, true), rec("L03", 0, 0, true)}}))
 	if len(got.Rows) != 2 || got.Rows[0][0].Text != "L02" || got.Rows[1][0].Text != "L01" {
 		t.Fatalf("rows %+v", got.Rows)
 	}
@@ -32,7 +33,7 @@ func TestExposureTable(t *testing.T) {
 	if l := got.Rows[1][3].Num[0]; l != 73 {
 		t.Errorf("the louder ear of L01: %v", l)
 	}
-	if got := New(report.Results{Recordings: []report.Recording{rec("L01", 0, 0, true)}}).exposureTable(); !got.Empty() {
+	if got := exposureTable(judged.Of(report.Results{Recordings: []report.Recording{rec("L01", 0, 0, true)}})); !got.Empty() {
 		t.Errorf("an exposure without calibration: %+v", got.Rows)
 	}
 }
@@ -47,7 +48,7 @@ func TestExposureOfClipped(t *testing.T) {
 		}
 		return r
 	}
-	got := New(report.Results{Recordings: []report.Recording{rec("L01"), rec("L01", "noisy"), rec("L02"), rec("L02", "clipping")}}).exposureTable()
+	got := exposureTable(judged.Of(report.Results{Recordings: []report.Recording{rec("L01"), rec("L01", "noisy"), rec("L02"), rec("L02", "clipping")}}))
 	for i, marked := range []bool{false, true} {
 		for _, c := range got.Rows[i][3:] {
 			if strings.HasPrefix(c.Text, "≥ ") != marked {

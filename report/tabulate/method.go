@@ -1,17 +1,19 @@
-package view
+package tabulate
 
 import (
 	"strconv"
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 	"asworn/fitcorr/stats"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
 // correctionTable says where corrections were applied and what they brought.
-func (r *View) correctionTable() table.Table {
+func correctionTable(r *judged.Study) table.Table {
 	t := table.Table{Name: "corrections", Title: "Corrections", Note: "RMS distance to held-out curves from 1 kHz to 10 kHz, before and after.",
 		Columns: []table.Column{modelColumn, {Head: "Seating", Key: "seating", Repeat: true}, {Head: "Point", Key: "point"},
 			{Head: "Ear", Key: "ear"}, {Head: "Before\ndB", Key: "before_db", Kind: table.Number}, {Head: "After\ndB", Key: "after_db", Kind: table.Number},
@@ -25,7 +27,7 @@ func (r *View) correctionTable() table.Table {
 				}
 			}
 			no := table.Word(c.ID)
-			if rec, ok := r.recording(c.ID); ok {
+			if rec, ok := r.Recording(c.ID); ok {
 				no = table.Linked(text.Fixed(float64(rec.Number), 0), rec.File)
 			}
 			t.Add(table.Word(m.Model), no, table.Word(string(c.Point)), table.Word(c.Ear), table.Value(c.BeforeDB, 2), table.Value(c.AfterDB, 2), table.Count(n), table.Word(text.Dash(text.OneLine(c.Withheld))))
@@ -35,7 +37,7 @@ func (r *View) correctionTable() table.Table {
 }
 
 // surveyTable says how well each position survey works.
-func (r *View) surveyTable() table.Table {
+func surveyTable(r *judged.Study) table.Table {
 	t := table.Table{Name: "survey", Title: "Position survey", Note: "Held out: error when a displacement is left out, in dB and turned around in mm or degrees. SD: of one seating's offset. A dash: axis not seen.",
 		Columns: []table.Column{modelColumn, earColumn, {Head: "Displacements", Key: "displacements", Kind: table.Number},
 			{Head: "Method", Key: "method"}, {Head: "Held out\ndB", Key: "held_out_db", Kind: table.Number},
@@ -65,7 +67,7 @@ func (r *View) surveyTable() table.Table {
 }
 
 // recordingTable lists every recording with what became of it.
-func (r *View) recordingTable() table.Table {
+func recordingTable(r *judged.Study) table.Table {
 	t := table.Table{Name: "recordings", Title: "Recordings", Columns: []table.Column{
 		{Head: "Row", Key: "row", Kind: table.Number, Repeat: true}, {Head: "File", Key: "file", Repeat: true}, {Head: "Seating", Key: "seating"},
 		{Head: "Use", Key: "use"}, {Head: "Repeats\nused of", Key: "repeats"}, {Head: "Drift\nppm", Key: "drift_ppm", Kind: table.Number},
@@ -75,31 +77,31 @@ func (r *View) recordingTable() table.Table {
 		if !rec.Usable {
 			use = table.Toned("refused", table.Bad)
 		}
-		t.Add(table.Count(rec.Row), table.Cell{Text: rec.File, Link: rec.File, Here: true}, table.Word(seatingName(rec)), use,
+		t.Add(table.Count(rec.Row), table.Cell{Text: rec.File, Link: rec.File, Here: true}, table.Word(judged.NameOf(rec)), use,
 			table.Word(strconv.Itoa(rec.Used)+" of "+strconv.Itoa(rec.Repeats)), table.Value(rec.DriftPPM, 1), table.Word(text.OneLine(rec.Seal)), table.Word(text.OneLine(rec.Notes)))
 	}
 	return t
 }
 
 // leakTable lists what the leak costs per fixture seating and ear.
-func (r *View) leakTable() table.Table {
+func leakTable(r *judged.Study) table.Table {
 	t := table.Table{Name: "leaks", Title: "Seal of each fixture seating", Note: "Loss against the best-sealed reference, with the " + text.Percent(r.Options.Confidence) + " interval.",
 		Columns: []table.Column{modelColumn, seatingColumn, earColumn,
 			{Head: "Class", Key: "class"}, {Head: "Corner\nHz", Key: "corner_hz", Kind: table.Interval},
 			{Head: "Loss 20 Hz\ndB", Key: "loss_20hz_db", Kind: table.Interval}, {Head: "Loss 50 Hz\ndB", Key: "loss_50hz_db", Kind: table.Interval}, {Head: "Loss 100 Hz\ndB", Key: "loss_100hz_db", Kind: table.Interval}}}
 	k := stats.Coverage(r.Options.Confidence, 0)
-	for _, s := range r.seatings {
-		if s.offset == nil {
+	for _, s := range r.Seatings {
+		if s.Offset == nil {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			l := s.offset.Leak[ear]
-			row := []table.Cell{table.Word(s.model.Model), table.Count(s.verdict.Seating), table.Word(ear.String()), table.Word(l.Class), table.None()}
+			l := s.Offset.Leak[ear]
+			row := []table.Cell{table.Word(s.Model.Model), table.Count(s.Verdict.Seating), table.Word(ear.String()), table.Word(string(l.Class)), table.None()}
 			if l.CornerHz > 0 {
 				row[4] = table.PlusMinus(l.CornerHz, k*l.CornerSE)
 			}
 			for i := range l.LossDB {
-				if l.Class == "open" {
+				if l.Class == seal.Open {
 					row = append(row, table.None())
 					continue
 				}

@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"math"
@@ -8,20 +8,21 @@ import (
 
 	"asworn/fitcorr"
 	"asworn/report"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
 // modelTable sums up each model: where it is worn, how far that scatters, and
 // how well its survey works.
-func (r *View) modelTable() table.Table {
+func modelTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "models", Title: "Models",
 		Note: "From the fixture's marked position, with the " + text.Percent(r.Options.Confidence) +
 			" interval. Panel's mean: of the seatings that this panel wore; verdicts and corrections go by it. " +
 			"People's mean: of the people that the panel was drawn from. SD: standard deviation between " +
 			"listeners and within a listener; survey error: of a position left out of the survey; per unit: RMS " +
-			"level change per mm or degree, 200 Hz to 16 kHz." + r.separationNote() + r.readingNote(),
+			"level change per mm or degree, 200 Hz to 16 kHz." + separationNote(r) + readingNote(r),
 		Columns: []table.Column{
 			modelColumn,
 			{Head: "Axis", Key: "axis", Repeat: true},
@@ -80,7 +81,7 @@ func surveyError(m fitcorr.ModelAnalysis, a fitcorr.Axis) table.Cell {
 
 // separationNote says what told ear shape from position: once where it is the
 // same for all models, else model by model; empty without a panel.
-func (r *View) separationNote() string {
+func separationNote(r *judged.Study) string {
 	var models, by []string
 	for _, m := range r.Analysis.Models {
 		if m.Worn != nil && len(m.Worn.Separation) > 0 {
@@ -125,7 +126,7 @@ func separationWords(separation []string) string {
 // readingNote says how many positions were read off heads and how well, and
 // where none were, that reading them pays. A model whose readings could not be
 // used has its reason among what the study cannot tell.
-func (r *View) readingNote() string {
+func readingNote(r *judged.Study) string {
 	var sum fitcorr.Readings
 	var without []string
 	panels := 0

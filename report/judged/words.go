@@ -1,63 +1,67 @@
-package view
+package judged
 
 import (
 	"math"
-	"path"
+	"slices"
 	"strconv"
 	"strings"
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 	"asworn/report"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
 // action is what an operator does about one fixture seating.
-type action int
+type Action int
 
 const (
-	actUse action = iota
-	actMove
-	actReseal
-	actMoveReseal
-	actUnsure
-	actRefused
+	Use Action = iota
+	Move
+	Reseal
+	MoveReseal
+	Undetermined
+	Refused
 )
 
-func (a action) word() string {
+// String is the word that reports use.
+func (a Action) String() string {
 	return [...]string{"use", "move", "reseal", "move, reseal", "undetermined", "refused"}[a]
 }
 
-func (a action) tone() table.Tone {
+// Tone is the emphasis of the word.
+func (a Action) Tone() table.Tone {
 	return [...]table.Tone{table.Good, table.Act, table.Act, table.Act, table.Unsure, table.Bad}[a]
 }
 
-// actionFor puts position and seal together. A cup that seals better than it
+// ActionFor puts position and seal together. A cup that seals better than it
 // does on people cannot be mended by hand: it is told in the leak line, not as
 // an action.
-func actionFor(v fitcorr.Verdict) action {
-	reseal := leaks(v.Ears[0]) || leaks(v.Ears[1])
+func ActionFor(v fitcorr.Verdict) Action {
+	reseal := Leaks(v.Ears[0]) || Leaks(v.Ears[1])
 	switch {
 	case v.Outcome == fitcorr.Adjust && reseal:
-		return actMoveReseal
+		return MoveReseal
 	case v.Outcome == fitcorr.Adjust:
-		return actMove
+		return Move
 	case reseal:
-		return actReseal
+		return Reseal
 	case v.Outcome == fitcorr.Matches:
-		return actUse
+		return Use
 	}
-	return actUnsure
+	return Undetermined
 }
 
-func leaks(e fitcorr.EarVerdict) bool {
+// Leaks reports whether a cup leaks more than it does on people.
+func Leaks(e fitcorr.EarVerdict) bool {
 	return e.LeakOutcome == fitcorr.Adjust && e.LeakExcessDB[0] > 0
 }
 
-// moveWords says what to do with a fixture seating: "left cup: 4 mm toward the
+// MoveWords says what to do with a fixture seating: "left cup: 4 mm toward the
 // nose, 1 mm down; reseal right". The move is the negative of the offset.
-func moveWords(v fitcorr.Verdict, opt report.Options) string {
+func MoveWords(v fitcorr.Verdict, opt report.Options) string {
 	var out []string
 	if v.Outcome == fitcorr.Adjust {
 		out = append(out, cupMoves(v, opt)...)
@@ -70,7 +74,7 @@ func moveWords(v fitcorr.Verdict, opt report.Options) string {
 	}
 	var cups []string
 	for _, ear := range capture.Ears {
-		if leaks(v.Ears[ear]) {
+		if Leaks(v.Ears[ear]) {
 			cups = append(cups, ear.String())
 		}
 	}
@@ -130,7 +134,7 @@ func slideFor(off fitcorr.Estimate, confidence float64) slide {
 			continue
 		}
 		all[a] = -off.Value[a]
-		if math.Abs(all[a]) > half(off, a, confidence) {
+		if math.Abs(all[a]) > off.Half(a, confidence) {
 			told[a] = all[a]
 		}
 	}
@@ -170,7 +174,7 @@ func (s slide) words() string {
 func turn(off fitcorr.Estimate, confidence float64) string {
 	deg := -off.Value[fitcorr.Rotation]
 	if !off.Seen[fitcorr.Rotation] || math.Abs(deg) < 2 ||
-		math.Abs(deg) < half(off, fitcorr.Rotation, confidence) {
+		math.Abs(deg) < off.Half(fitcorr.Rotation, confidence) {
 		return ""
 	}
 	dir := "nose"
@@ -180,9 +184,9 @@ func turn(off fitcorr.Estimate, confidence float64) string {
 	return "turn the headband's top " + text.Fixed(math.Abs(deg), 0) + "° toward the " + dir
 }
 
-// leakWords is the seal line of a fixture seating.
-func leakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
-	if off != nil && off.Leak[0].Class == "open" && off.Leak[1].Class == "open" {
+// LeakWords is the seal line of a fixture seating.
+func LeakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
+	if off != nil && off.Leak[0].Class == seal.Open && off.Leak[1].Class == seal.Open {
 		return "open: no seal to judge"
 	}
 	var one, both [2]string
@@ -195,9 +199,9 @@ func leakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
 	return "left " + one[0] + "; right " + one[1]
 }
 
-// sealWhy says why the seal of a cup is undetermined and what would tell, "" when
+// WhySeal says why the seal of a cup is undetermined and what would tell, "" when
 // none is.
-func sealWhy(v fitcorr.Verdict) string {
+func WhySeal(v fitcorr.Verdict) string {
 	for _, ear := range capture.Ears {
 		if e := v.Ears[ear]; e.LeakOutcome == fitcorr.Undetermined && e.LeakWhy != "" {
 			return " (" + e.LeakWhy + ")"
@@ -220,8 +224,8 @@ func sealWords(e fitcorr.EarVerdict) (one, both string) {
 	return "undetermined", "seal undetermined"
 }
 
-// seatingName is how people call a recording: "Model A, L03, seating 2, blocked".
-func seatingName(r report.Recording) string {
+// NameOf is how people call a recording: "Model A, L03, seating 2, blocked".
+func NameOf(r report.Recording) string {
 	model := r.Model
 	if r.BareEar() {
 		model = "bare ear"
@@ -238,5 +242,27 @@ func displacementWords(d capture.Displacement) string {
 		text.Fixed(d.RotationDeg, 1) + "°"
 }
 
-// shortFile is the file's name without the folders that all recordings share.
-func shortFile(f string) string { return path.Base(f) }
+// MendWords is the mend of the worst finding of a refused recording.
+func MendWords(rec report.Recording) string {
+	f := slices.Clone(rec.Findings)
+	slices.SortStableFunc(f, func(a, b capture.Finding) int { return int(b.Severity) - int(a.Severity) })
+	if len(f) == 0 {
+		return "no reason was recorded"
+	}
+	if f[0].Mend == "" {
+		return text.OneLine(f[0].Message)
+	}
+	return text.OneLine(f[0].Mend)
+}
+
+// DistanceWords gives the distance that decides, from the panel's mean, with its interval.
+func DistanceWords(v fitcorr.Verdict) string {
+	d, part := v.DistanceMM, ""
+	if v.Decides != "" {
+		part = string(v.Decides) + " "
+	}
+	if d[1] <= 0 {
+		return part + text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
+	}
+	return part + text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
+}

@@ -1,4 +1,4 @@
-package view
+package tabulate
 
 import (
 	"slices"
@@ -6,6 +6,9 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -31,18 +34,16 @@ type Tables struct {
 	panel                                       bool
 }
 
-// Tables returns the tables of the report.
-func (r *View) Tables() Tables { return r.tables() }
-
-func (r *View) makeTables() Tables {
+// Of makes the tables of a study.
+func Of(r *judged.Study) Tables {
 	return Tables{
-		Fixture: r.fixtureTable(), FixtureOffsets: r.fixtureOffsetTable(),
-		Listeners: r.listenerTable(), Models: r.modelTable(),
-		Sensitivity: r.sensitivityTable(), Repeatability: r.repeatabilityTables(),
-		StandOuts: r.standOutTable(), Exposure: r.exposureTable(), Findings: r.findingTable(),
-		Leaks: r.leakTable(), Survey: r.surveyTable(), Corrections: r.correctionTable(),
-		Members: r.memberTable(), Budget: r.budgetTable(), Recordings: r.recordingTable(),
-		panel: r.hasPanel(),
+		Fixture: fixtureTable(r), FixtureOffsets: fixtureOffsetTable(r),
+		Listeners: listenerTable(r), Models: modelTable(r),
+		Sensitivity: sensitivityTable(r), Repeatability: repeatabilityTables(r),
+		StandOuts: standOutTable(r), Exposure: exposureTable(r), Findings: findingTable(r),
+		Leaks: leakTable(r), Survey: surveyTable(r), Corrections: correctionTable(r),
+		Members: memberTable(r), Budget: budgetTable(r), Recordings: recordingTable(r),
+		panel: hasPanel(r),
 	}
 }
 
@@ -70,8 +71,8 @@ func (t Tables) Scatter() []table.Table {
 	return filled(append([]table.Table{t.Sensitivity}, t.Repeatability...)...)
 }
 
-func (r *View) hasPanel() bool {
-	return slices.ContainsFunc(r.Analysis.Models, func(m fitcorr.ModelAnalysis) bool { return len(r.listeners(m.Model)) > 0 })
+func hasPanel(r *judged.Study) bool {
+	return slices.ContainsFunc(r.Analysis.Models, func(m fitcorr.ModelAnalysis) bool { return len(r.Listeners(m.Model)) > 0 })
 }
 
 func filled(tables ...table.Table) []table.Table {
@@ -79,7 +80,7 @@ func filled(tables ...table.Table) []table.Table {
 }
 
 // fixtureTable lists each fixture seating with its verdict and what to do.
-func (r *View) fixtureTable() table.Table {
+func fixtureTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
 		Note: "Off: how far the part that decides sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
@@ -97,18 +98,18 @@ func (r *View) fixtureTable() table.Table {
 			{Head: "Seal", Key: "seal"},
 		},
 	}
-	for _, s := range r.seatings {
-		if s.act == actRefused {
-			no := table.Count(s.rec.Number)
-			no.Link = s.rec.File
-			t.Add(table.Word(s.model.Model), no, table.Toned(s.act.word(), s.act.tone()), table.None(), table.None(), table.Word(mendWords(s.rec)), table.None())
+	for _, s := range r.Seatings {
+		if s.Action == judged.Refused {
+			no := table.Count(s.Recording.Number)
+			no.Link = s.Recording.File
+			t.Add(table.Word(s.Model.Model), no, table.Toned(s.Action.String(), s.Action.Tone()), table.None(), table.None(), table.Word(judged.MendWords(s.Recording)), table.None())
 			continue
 		}
-		todo := moveWords(s.verdict, r.Options)
-		no := table.Count(s.verdict.Seating)
-		no.Link = s.verdict.ID
-		t.Add(table.Word(s.model.Model), no, table.Toned(s.act.word(), s.act.tone()),
-			table.Word(string(s.verdict.Decides)), distanceCell(s.verdict.DistanceMM), table.Word(todo), table.Word(leakWords(s.verdict, s.offset)))
+		todo := judged.MoveWords(s.Verdict, r.Options)
+		no := table.Count(s.Verdict.Seating)
+		no.Link = s.Verdict.ID
+		t.Add(table.Word(s.Model.Model), no, table.Toned(s.Action.String(), s.Action.Tone()),
+			table.Word(string(s.Verdict.Decides)), distanceCell(s.Verdict.DistanceMM), table.Word(todo), table.Word(judged.LeakWords(s.Verdict, s.Offset)))
 	}
 	return t
 }
@@ -125,7 +126,7 @@ func distanceCell(d [3]float64) table.Cell {
 
 // fixtureOffsetTable lists each fixture seating's offset from the panel's mean
 // per ear and axis.
-func (r *View) fixtureOffsetTable() table.Table {
+func fixtureOffsetTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fixture-offsets", Title: "Fixture seatings: offset from the panel's mean per ear",
 		Note: "Seating minus panel's mean with the " + text.Percent(r.Options.Confidence) +
@@ -144,36 +145,36 @@ func (r *View) fixtureOffsetTable() table.Table {
 			{Head: "Most like", Key: "most_like"},
 		},
 	}
-	for _, s := range r.seatings {
-		if s.act == actRefused {
+	for _, s := range r.Seatings {
+		if s.Action == judged.Refused {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			e := s.verdict.Ears[ear]
+			e := s.Verdict.Ears[ear]
 			misfit, leak := table.None(), table.None()
-			if s.offset != nil {
-				misfit = table.Value(s.offset.MisfitP[ear], 2)
+			if s.Offset != nil {
+				misfit = table.Value(s.Offset.MisfitP[ear], 2)
 			}
-			if e.LeakOutcome != "" && (s.offset == nil || s.offset.Leak[ear].Class != "open") {
+			if e.LeakOutcome != "" && (s.Offset == nil || s.Offset.Leak[ear].Class != seal.Open) {
 				leak = table.Between(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
 			}
-			t.Add(table.Word(s.model.Model), table.Count(s.verdict.Seating), table.Word(ear.String()), distanceCell(e.DistanceMM),
+			t.Add(table.Word(s.Model.Model), table.Count(s.Verdict.Seating), table.Word(ear.String()), distanceCell(e.DistanceMM),
 				axisCell(e.Off, fitcorr.Forward, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Up, r.Options.Confidence),
 				axisCell(e.Off, fitcorr.Rotation, r.Options.Confidence),
-				leak, misfit, table.Word(r.nearestWords(s.verdict)))
+				leak, misfit, table.Word(nearestWords(r, s.Verdict)))
 		}
 	}
 	return t
 }
 
-func (r *View) nearestWords(v fitcorr.Verdict) string {
+func nearestWords(r *judged.Study, v fitcorr.Verdict) string {
 	if len(v.Nearest) == 0 {
 		return "–"
 	}
 	n := v.Nearest[0]
 	name := n.ID
-	if rec, ok := r.recording(n.ID); ok {
+	if rec, ok := r.Recording(n.ID); ok {
 		name = rec.Subject + " seating " + strconv.Itoa(rec.Number)
 	}
 	return name + " (" + text.Fixed(100*n.Share, 0) + " %)"
@@ -181,7 +182,7 @@ func (r *View) nearestWords(v fitcorr.Verdict) string {
 
 // listenerTable lists each listener with each model: mean offset per ear, leak
 // and usable seatings.
-func (r *View) listenerTable() table.Table {
+func listenerTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "listeners", Title: "Listeners",
 		Note: "Mean offset of each listener's seatings from the fixture's marked position, with the " +
@@ -200,89 +201,47 @@ func (r *View) listenerTable() table.Table {
 		},
 	}
 	for _, m := range r.Analysis.Models {
-		for _, who := range r.listeners(m.Model) {
-			of, used := r.seatingCounts(m.Model, who)
+		for _, who := range r.Listeners(m.Model) {
+			of, used := r.SeatingCounts(m.Model, who)
 			row := []table.Cell{table.Word(m.Model), table.Word(who), table.Word(strconv.Itoa(used) + " of " + strconv.Itoa(of))}
-			mine := ordinary(m, who)
+			mine := judged.OffsetsOf(m, who)
 			for _, ear := range capture.Ears {
-				e := meanEstimate(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Ears[ear] })
+				e := seat.Mean(estimates(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Ears[ear] }))
 				row = append(row, axisCell(e, fitcorr.Forward, r.Options.Confidence), axisCell(e, fitcorr.Up, r.Options.Confidence))
 			}
-			e := meanEstimate(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset })
-			row = append(row, axisCell(e, fitcorr.Rotation, r.Options.Confidence), lossCell(mine, 0), lossCell(mine, 1))
+			e := seat.Mean(estimates(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset }))
+			row = append(row, axisCell(e, fitcorr.Rotation, r.Options.Confidence),
+				lossCell(judged.LeaksOf(m, who, capture.Left)), lossCell(judged.LeaksOf(m, who, capture.Right)))
 			t.Rows = append(t.Rows, row)
 		}
 	}
 	return t
 }
 
-// ordinary returns a subject's offsets without the deliberate ones.
-func ordinary(m fitcorr.ModelAnalysis, who string) []fitcorr.Offset {
-	var out []fitcorr.Offset
-	for _, o := range m.Offsets {
-		if o.Subject == who && !o.Survey {
-			out = append(out, o)
-		}
-	}
-	return out
-}
-
-// listeners names those who wore a model, in the order of the sheet.
-func (r *View) listeners(model string) []string {
-	var out []string
-	seen := map[string]bool{}
-	for _, rec := range r.Recordings {
-		if rec.Model == model && !rec.OnFixture() && !rec.BareEar() && !seen[rec.Subject] {
-			seen[rec.Subject] = true
-			out = append(out, rec.Subject)
-		}
-	}
-	return out
-}
-
-func (r *View) seatingCounts(model, who string) (of, used int) {
-	for _, rec := range r.Recordings {
-		if rec.Model == model && rec.Subject == who && rec.Survey == nil && !rec.BareEar() {
-			of++
-			if rec.Usable {
-				used++
-			}
-		}
-	}
-	return of, used
-}
-
-// meanEstimate averages a listener's seatings. The confounded share of the
-// variance (ear shape) is the same in all of them and does not average out;
-// the rest does.
-func meanEstimate(offs []fitcorr.Offset, of func(fitcorr.Offset) fitcorr.Estimate) fitcorr.Estimate {
-	var out fitcorr.Estimate
-	n := float64(len(offs))
-	for i, o := range offs {
-		e := of(o)
-		for a := range 3 {
-			c := e.Confounded[a]
-			out.Value[a] += e.Value[a] / n
-			out.Cov[a][a] += e.Cov[a][a] * (c + (1-c)/n) / n
-			out.Seen[a] = e.Seen[a] && (i == 0 || out.Seen[a])
-		}
-		if i == 0 || e.DF > 0 && (out.DF == 0 || e.DF < out.DF) { // 0 is normal: the most there can be
-			out.DF = e.DF
-		}
-	}
-	return out
-}
-
-func lossCell(offs []fitcorr.Offset, ear int) table.Cell {
-	var sum float64
-	for _, o := range offs {
-		if o.Leak[ear].Class == "open" {
-			return table.Cell{Text: "open"}
-		}
-		sum += o.Leak[ear].LossDB[1]
-	}
-	if len(offs) == 0 {
+// axisCell is one axis of an estimate with its interval, or a dash when the
+// data say nothing about that axis.
+func axisCell(e fitcorr.Estimate, a fitcorr.Axis, confidence float64) table.Cell {
+	if !e.Seen[a] {
 		return table.None()
 	}
-	return table.Value(sum/float64(len(offs)), 1)
+	return table.PlusMinus(e.Value[a], e.Half(a, confidence))
+}
+
+func lossCell(leaks []fitcorr.Leak) table.Cell {
+	mean, _, _, ok := seal.MeanLoss(leaks)
+	switch {
+	case ok:
+		return table.Value(mean, 1)
+	case len(leaks) == 0:
+		return table.None()
+	}
+	return table.Cell{Text: string(seal.Open)}
+}
+
+func estimates(offs []fitcorr.Offset, of func(fitcorr.Offset) fitcorr.Estimate) []fitcorr.Estimate {
+	out := make([]fitcorr.Estimate, len(offs))
+	for i, o := range offs {
+		out[i] = of(o)
+	}
+	return out
 }

@@ -1,17 +1,17 @@
-package view
+package draw
 
 import (
 	"math"
 
 	"asworn/fitcorr"
 	"asworn/report/figure"
-	"asworn/report/table"
+	"asworn/report/judged"
 	"asworn/report/text"
 )
 
 // finalFigures draws the final curve of each model, point and ear with its
 // interval and the range of the seatings behind it.
-func (r *View) finalFigures() []figure.Figure {
+func finalFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, f := range m.Curves {
@@ -57,7 +57,7 @@ func at(v []float64, i int) float64 {
 }
 
 // budgetFigures draws each source of uncertainty per third octave.
-func (r *View) budgetFigures() []figure.Figure {
+func budgetFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, f := range m.Curves {
@@ -78,68 +78,4 @@ func (r *View) budgetFigures() []figure.Figure {
 		}
 	}
 	return figure.ShareByModel(out)
-}
-
-// memberTable lists which seatings went into each final curve, and why.
-func (r *View) memberTable() table.Table {
-	t := table.Table{Name: "final-curves", Title: "What the final curves are made of",
-		Columns: []table.Column{modelColumn, pointColumn, earColumn,
-			{Head: "No.", Key: "seating", Kind: table.Number}, {Head: "Used", Key: "used"}, {Head: "Why", Key: "why"}}}
-	for _, m := range r.Analysis.Models {
-		for _, f := range m.Curves {
-			for _, b := range f.Members {
-				used := table.Word("left out")
-				switch {
-				case b.Used && b.Corrected:
-					used = table.Word("corrected")
-				case b.Used:
-					used = table.Word("as measured")
-				}
-				no := table.Count(b.Seating)
-				no.Link = b.ID
-				t.Add(table.Word(m.Model), table.Word(string(f.Point)), table.Word(f.Ear), no, used, table.Word(text.Dash(text.OneLine(b.Why))))
-			}
-		}
-	}
-	return t
-}
-
-// budgetTable sums up each uncertainty budget: the RMS of each source over the
-// third octaves of three ranges.
-func (r *View) budgetTable() table.Table {
-	t := table.Table{Name: "uncertainty", Title: "Uncertainty budget of the final curves",
-		Note: "Standard uncertainty in dB (JCGM 100:2008), RMS over the third octaves of each range. Type A: statistics of this study; B: otherwise.",
-		Columns: []table.Column{modelColumn, pointColumn, earColumn,
-			{Head: "Source", Key: "source"}, {Head: "Type", Key: "type"}}}
-	ranges := [][2]float64{{20, 200}, {200, 2000}, {2000, 16000}}
-	for _, g := range ranges {
-		t.Columns = append(t.Columns, table.Column{Head: text.Hertz(g[0]) + "–" + text.Hertz(g[1]) + "\nHz", Key: "rms_" + text.Fixed(g[0], 0) + "_" + text.Fixed(g[1], 0) + "_db", Kind: table.Number})
-	}
-	for _, m := range r.Analysis.Models {
-		for _, f := range m.Curves {
-			for _, b := range f.Budget {
-				row := []table.Cell{table.Word(m.Model), table.Word(string(f.Point)), table.Word(f.Ear), table.Word(text.OneLine(b.Source)), table.Word(b.Type)}
-				for _, g := range ranges {
-					row = append(row, rmsCell(r.ThirdsHz, b.StdDB, g))
-				}
-				t.Rows = append(t.Rows, row)
-			}
-		}
-	}
-	return t
-}
-
-func rmsCell(hz, v []float64, g [2]float64) table.Cell {
-	var sum float64
-	n := 0
-	for i, f := range hz {
-		if i < len(v) && f > g[0]*0.95 && f < g[1]*1.05 {
-			sum += v[i] * v[i]
-			n++
-		}
-	}
-	if n == 0 {
-		return table.None()
-	}
-	return table.Value(math.Sqrt(sum/float64(n)), 2)
 }
