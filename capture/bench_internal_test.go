@@ -4,30 +4,32 @@ import (
 	"syscall"
 	"testing"
 
+	"asworn/capture/response"
+	"asworn/capture/take"
 	"asworn/capture/wavfile"
 )
 
 // MeasureFile reads a recording and makes its responses, without the checks of
 // its quality: what testdata/scipy/speed.py does, and the standard errors,
 // noise, drift and harmonics beside.
-func (p *Processor) MeasureFile(path string) (Recording, error) {
+func (p *Processor) MeasureFile(path string) (response.Recording, error) {
 	r, err := wavfile.Open(path)
 	if err != nil {
-		return Recording{}, err
+		return response.Recording{}, err
 	}
 	defer r.Close()
-	defer p.hold()()
-	channels, err := p.input.read(r, p.channel, 0, int(r.Frames()))
+	defer p.bench.Hold()()
+	channels, err := p.input.read(r, p.bench.Channel, 0, int(r.Frames()))
 	if err != nil {
-		return Recording{}, err
+		return response.Recording{}, err
 	}
-	rec := Recording{LevelUnit: p.levelUnit()}
+	rec := response.Recording{LevelUnit: p.bench.LevelUnit()}
 	for e := range rec.Ears {
-		rec.Ears[e] = p.emptyResponse()
+		rec.Ears[e] = p.bench.EmptyResponse()
 	}
-	t := p.take(&rec, channels)
-	t.locate()
-	t.measure()
+	t := take.New(p.bench, &rec, channels)
+	p.locate(t)
+	measure(t)
 	return rec, nil
 }
 

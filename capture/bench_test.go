@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/response"
 	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
@@ -44,10 +45,10 @@ func benchRecording(tb testing.TB) string {
 	return path
 }
 
-func processFile(p *capture.Processor, path string) (capture.Recording, error) {
+func processFile(p *capture.Processor, path string) (response.Recording, error) {
 	r, err := wavfile.Open(path)
 	if err != nil {
-		return capture.Recording{}, err
+		return response.Recording{}, err
 	}
 	defer r.Close()
 	return p.Process(r)
@@ -55,7 +56,7 @@ func processFile(p *capture.Processor, path string) (capture.Recording, error) {
 
 // benchProcess runs work over the recording on all cores, count recordings per
 // round.
-func benchProcess(b *testing.B, count int, work func(*capture.Processor, string) (capture.Recording, error)) {
+func benchProcess(b *testing.B, count int, work func(*capture.Processor, string) (response.Recording, error)) {
 	path := benchRecording(b)
 	p, err := capture.NewProcessor(study.Setup{Sweep: benchDesign(), Left: 1, Right: 2, Loopback: 3})
 	if err != nil {

@@ -8,6 +8,8 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/finding"
+	"asworn/capture/response"
 	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
@@ -35,7 +37,7 @@ func processor(t *testing.T, s study.Setup) *capture.Processor {
 	return p
 }
 
-func codes(q capture.Quality) []string {
+func codes(q finding.Quality) []string {
 	var out []string
 	for _, f := range q.Findings {
 		out = append(out, f.Code+"/"+f.Severity.String()+"/"+f.Channel)
@@ -224,7 +226,7 @@ func TestHarmonics(t *testing.T) {
 	first := a + 0.75*a3*a*a*a
 	want := map[int]float64{2: a2 * a * a / 2 / first, 3: a3 * a * a * a / 4 / first}
 	for i, b := range band.All() {
-		for j, n := range capture.HarmonicOrders {
+		for j, n := range response.HarmonicOrders {
 			got := rec.Ears[0].HarmonicDB[j][i]
 			if b.Lower < 40 || float64(n)*b.Upper > 20000 {
 				continue

@@ -1,6 +1,10 @@
 package capture
 
-import "asworn/capture/study"
+import (
+	"asworn/capture/finding"
+	"asworn/capture/response"
+	"asworn/capture/study"
+)
 
 // What a Processor is set up with and what it is told about a recording, under
 // one roof; package study says what each is.
@@ -20,8 +24,23 @@ type (
 	StudyErrors        = study.Errors
 )
 
+// What a Processor returns.
+type (
+	Finding   = finding.Finding
+	Quality   = finding.Quality
+	Recording = response.Recording
+	Response  = response.Response
+	Severity  = finding.Severity
+)
+
 // Values of those types.
 const (
+	Note    = finding.Note
+	Warning = finding.Warning
+	Refusal = finding.Refusal
+
+	NoLevelDB = response.NoLevelDB
+
 	Left  = study.Left
 	Right = study.Right
 

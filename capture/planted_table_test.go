@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 )
 
 // bench holds processors of the planted designs; one worker uses it at a time.
@@ -39,7 +40,7 @@ func (w workbench) clone() workbench {
 	return out
 }
 
-func (w workbench) process(r *recipe) ([]capture.Finding, error) {
+func (w workbench) process(r *recipe) ([]finding.Finding, error) {
 	rec, err := w[r.design].ProcessSamples(r.make(), plantedDesigns[r.design].rate)
 	return rec.Quality.Findings, err
 }
@@ -160,7 +161,7 @@ func count(t *testing.T, n int, stream uint64, p plant, long bool) (found, total
 		mu.Lock()
 		defer mu.Unlock()
 		total[s]++
-		if slices.ContainsFunc(got, func(f capture.Finding) bool { return f.Code == p.code }) {
+		if slices.ContainsFunc(got, func(f finding.Finding) bool { return f.Code == p.code }) {
 			found[s]++
 		} else if os.Getenv("ASWORN_MISSES") == p.code {
 			t.Logf("missed: %s, %g, design %d, case %d: %+v", p.name, p.sizes[s], r.design, i, got)

@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/capture/compare"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -25,7 +26,7 @@ type frozen struct {
 	Setup  capture.Setup
 	Models []frozenModel
 	Rows   []capture.Seating // with their traits: what a new recording is compared with
-	Traits []capture.Traits
+	Traits []compare.Traits
 	Fit    fitcorr.Frozen
 }
 
@@ -139,18 +140,18 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 // place of the old.
 func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
 	var rows []capture.Seating
-	var traits []capture.Traits
+	var traits []compare.Traits
 	for i, r := range s.frozen.Rows {
 		if r.Model == row.Model && r.Subject == row.Subject && r.Point == row.Point && r.Number == row.Number && r.Survey == nil {
 			continue
 		}
 		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
 	}
-	rec.AddFindings(capture.CompareWith(rows, traits, row, capture.TraitsOf(s.frozen.Setup, *rec))...)
+	rec.AddFindings(compare.With(rows, traits, row, compare.TraitsOf(s.frozen.Setup, *rec))...)
 }
 
 // freezeOf collects what checks need.
-func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, traits []capture.Traits, fit fitcorr.Frozen) frozen {
+func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, traits []compare.Traits, fit fitcorr.Frozen) frozen {
 	f := frozen{About: about, Setup: setup, Rows: study.Seatings, Traits: traits, Fit: fit}
 	for _, row := range study.Seatings {
 		if row.Model == "" {

@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/compare"
 	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -28,7 +29,7 @@ func TestCheckCompares(t *testing.T) {
 	}
 	for n := 1; n <= 8; n++ {
 		s.frozen.Rows = append(s.frozen.Rows, row(n))
-		s.frozen.Traits = append(s.frozen.Traits, capture.TraitsOf(capture.Setup{}, recording(0.6)))
+		s.frozen.Traits = append(s.frozen.Traits, compare.TraitsOf(capture.Setup{}, recording(0.6)))
 	}
 	for n := 8; n <= 9; n++ {
 		turned := recording(-0.6)

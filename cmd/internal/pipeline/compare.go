@@ -5,20 +5,21 @@ import (
 	"math"
 
 	"asworn/capture"
+	"asworn/capture/compare"
 	"asworn/capture/study"
 )
 
-// compare adds to every response what only a comparison with the others of the
+// compareAll adds to every response what only a comparison with the others of the
 // study shows. It is done anew in each run: it depends on all of them.
 // It returns the traits of all, those that are refused now marked so.
-func compare(setup capture.Setup, rows []capture.Seating, responses []response) []capture.Traits {
+func compareAll(setup capture.Setup, rows []capture.Seating, responses []response) []compare.Traits {
 	recs := make([]capture.Recording, len(responses))
-	traits := make([]capture.Traits, len(responses))
+	traits := make([]compare.Traits, len(responses))
 	for i, r := range responses {
 		recs[i] = r.Recording
-		traits[i] = capture.TraitsOf(setup, r.Recording)
+		traits[i] = compare.TraitsOf(setup, r.Recording)
 	}
-	for i, found := range capture.CompareSeatings(setup, rows, recs) {
+	for i, found := range compare.Seatings(setup, rows, recs) {
 		responses[i].Recording.AddFindings(found...)
 		traits[i].Usable = responses[i].Recording.Quality.Usable()
 	}

@@ -34,7 +34,7 @@ func TestFaultsOfTheDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	compare(setup, study.Seatings, responses)
+	compareAll(setup, study.Seatings, responses)
 	codes := map[string]string{
 		simulate.FaultCough: "repeat-dropped", simulate.FaultClipped: "clipping", simulate.FaultSwapped: "channels-swapped",
 		simulate.FaultHum: "mains-hum", simulate.FaultClock: "drift",

@@ -92,7 +92,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	traits := compare(setup, study.Seatings, responses)
+	traits := compareAll(setup, study.Seatings, responses)
 	for i, row := range study.Seatings {
 		if l.responder.changed[i] {
 			counts.Changed = append(counts.Changed, row.File)

@@ -1,0 +1,114 @@
+package check
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"asworn/capture/finding"
+	"asworn/capture/response"
+	"asworn/capture/study"
+	"asworn/capture/take"
+)
+
+func checkDrift(t *take.Take) {
+	rec := t.Rec
+	d := math.Abs(rec.DriftPPM)
+	switch {
+	case d <= largeDriftPPM || d <= 3*rec.DriftSEPPM:
+	case d > wildDriftPPM:
+		t.Add(finding.Finding{Code: "drift", Severity: finding.Warning, Value: rec.DriftPPM, Unit: "ppm",
+			Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM),
+			Mend:    "look for a rate converter, a rate that is set wrongly in one device, or lost samples; use one clock for both"})
+	default:
+		t.Add(finding.Finding{Code: "drift", Severity: finding.Note, Value: rec.DriftPPM, Unit: "ppm",
+			Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM),
+			Mend:    "nothing for these curves; a common word clock would remove it"})
+	}
+}
+
+func checkLevel(t *take.Take, e study.Ear) {
+	if level := t.FullScaleLevel(e); level < lowLevelDB {
+		t.Add(finding.Finding{Code: "low-level", Severity: finding.Warning, Channel: take.ChannelNames[e], Value: level, Unit: "dB re full scale",
+			Message: fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level),
+			Mend:    "raise the recording gain"})
+	}
+}
+
+func checkNoise(t *take.Take, e study.Ear) {
+	r := &t.Rec.Ears[e]
+	var snr []float64
+	for i := range r.LevelDB {
+		if b := t.Bench.Bands[i]; b.Lower >= max(t.Bench.LowHz, 40) && b.Upper <= min(t.Bench.HighHz, 16000) {
+			snr = append(snr, r.LevelDB[i]-r.NoiseDB[i])
+		}
+	}
+	if len(snr) == 0 {
+		return
+	}
+	slices.Sort(snr)
+	if m := snr[len(snr)/2]; m < noisySNRDB {
+		severity, mend := finding.Warning, "raise the drive within the safe limit, or record in quiet"
+		if m < t.Bench.MinSNR() {
+			severity = finding.Refusal
+		}
+		t.Add(finding.Finding{Code: "noisy", Severity: severity, Channel: take.ChannelNames[e], Value: m, Unit: "dB",
+			Message: fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m), Mend: mend})
+	}
+}
+
+// checkDistortion adds up the harmonics per third of an octave of the
+// fundamental where they stand out of the noise.
+func checkDistortion(t *take.Take, e study.Ear) {
+	r := &t.Rec.Ears[e]
+	if len(r.HarmonicDB) == 0 || t.Spoilt[e] {
+		return
+	}
+	worst, at := math.Inf(-1), 0.0
+	const third = 8
+	for i := 0; i+third <= len(r.LevelDB); i += third {
+		var linear, sum float64
+		for o, h := range t.Bench.Orders {
+			// The window of a harmonic lets in less noise than that of the
+			// response; below its resolution nothing is told.
+			share, seconds := h.SumW2/t.Bench.SumW2, float64(len(h.Window))/t.Bench.RateHz
+			if t.Bench.Bands[i].Lower*float64(h.Order) < 6/seconds || t.Bench.Bands[i].Lower < 2*t.Bench.LowHz {
+				continue
+			}
+			var power, noise float64
+			for j := i; j < i+third; j++ {
+				k := j + int(math.Round(24*math.Log2(float64(h.Order))))
+				if k >= len(r.NoiseDB) || !r.Valid[j] || r.HarmonicDB[o][j] <= response.NoLevelDB {
+					power, noise = 0, 1
+					break
+				}
+				power += math.Pow(10, (r.HarmonicDB[o][j]+r.LevelDB[j])/10)
+				noise += share * math.Pow(10, r.NoiseDB[k]/10)
+			}
+			if power > noise*math.Pow(10, distortionOver/10) {
+				sum += power - noise
+			}
+		}
+		for j := i; j < i+third; j++ {
+			linear += math.Pow(10, r.LevelDB[j]/10)
+		}
+		if d := response.Decibels(sum / linear); sum > 0 && d > worst {
+			worst, at = d, t.Bench.Bands[i+third/2].Mid
+		}
+	}
+	if worst > distortionDB {
+		t.Add(finding.Finding{Code: "distortion", Severity: finding.Warning, Channel: take.ChannelNames[e], Value: 100 * math.Pow(10, worst/20), Unit: "%",
+			Message: fmt.Sprintf("harmonics of %.1f %% about %.0f Hz", 100*math.Pow(10, worst/20), at),
+			Mend:    "lower the drive; see that nothing rattles or touches the driver, and that no input is near its limit"})
+	}
+}
+
+// Limits of what is read off the responses. Common practice, no source.
+const (
+	lowLevelDB     = -50.0 // sweep re full scale, AES17
+	noisySNRDB     = 30.0  // median over the bands
+	largeDriftPPM  = 100.0
+	wildDriftPPM   = 500.0 // more than any clock: IEC 60908 allows a player 100 (from memory)
+	distortionDB   = -30.5 // 3 %, orders 2 to 5 together, in a third of an octave
+	distortionOver = 6.0   // dB over the noise there
+)

@@ -1,0 +1,306 @@
+// Package compare judges recordings by comparison with the others of a study. It
+// knows their responses and the sheet, not their samples.
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"asworn/capture/band"
+	"asworn/capture/finding"
+	"asworn/capture/response"
+	"asworn/capture/samples"
+	"asworn/capture/study"
+)
+
+// Limits of the comparison of recordings with each other. Common practice, no
+// source; docs/developing/quality.md shows how often they err.
+const (
+	groupLeast     = 3   // recordings that make a group
+	groupFromHz    = 250 // below it a leak under one cup makes the ears differ
+	groupToHz      = 16000
+	groupFloorDB   = 0.3  // least scatter of a difference of ears between seatings
+	swapStrength   = 2.0  // power of a group's own difference over its scatter
+	swapSure       = 4.0  // the same, from which a swap is refused
+	swapLikeness   = -0.5 // likeness to the others: 1 the same way round, −1 the other
+	swapFit        = 4.0  // misfit as labelled over misfit the other way round
+	polarityLeast  = 0.3  // |Polarity| from which the sign is told
+	clockOtherPPM  = 25   // from the usual clock of the study
+	clockSureSEPPM = 5    // estimates that are less sure are not compared
+	polarityAgreed = 0.8  // share of a group that has the same sign
+)
+
+// CompareSeatings finds what one recording cannot show by itself: left and
+// right exchanged, and both microphones of opposite polarity. rows and recs are
+// as long as each other; a recording is compared with those of the same model,
+// subject and point, with those of the same subject and point, and with all of
+// the same point. It returns the findings of each recording, in their order;
+// recordings that are refused already are left out of the comparison.
+//
+// Exchanged ears are told by the difference of left and right as it was
+// recorded, before the microphones are allowed for: it changes its sign when
+// the channels are exchanged, and it is a person's own, and the microphones'.
+func Seatings(s study.Setup, rows []study.Seating, recs []response.Recording) [][]finding.Finding {
+	traits := make([]Traits, len(recs))
+	for i, r := range recs {
+		traits[i] = TraitsOf(s, r)
+	}
+	return compareTraits(rows, traits, func(int) bool { return true })
+}
+
+// CompareWith finds what CompareSeatings would find about one more recording
+// of a study whose rows and traits are given; they are only read.
+func With(rows []study.Seating, traits []Traits, row study.Seating, own Traits) []finding.Finding {
+	last := len(rows)
+	rows, traits = append(slices.Clip(rows), row), append(slices.Clip(traits), own)
+	return compareTraits(rows, traits, func(i int) bool { return i == last })[last]
+}
+
+// Traits are what recordings of a study are compared by.
+type Traits struct {
+	EarsDB           []float64  // left less right as recorded, dB per third octave; NaN where either does not count
+	Polarity         [2]float64 // Response.Polarity of left and right
+	ClockPPM         float64    // Recording.DriftPPM
+	ClockSEPPM       float64
+	Repeats          int
+	Usable           bool
+	Drift, Inversion bool // was found already: drift, polarity
+}
+
+// TraitsOf returns the traits of a recording made with the setup.
+func TraitsOf(s study.Setup, r response.Recording) Traits {
+	return Traits{
+		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
+		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
+		Drift: finding.Has(r.Quality.Findings, "drift"), Inversion: finding.Has(r.Quality.Findings, "polarity"),
+	}
+}
+
+// compareTraits compares the recordings that judge names with all others.
+func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) [][]finding.Finding {
+	out := make([][]finding.Finding, len(rows))
+	differ := make([][]float64, len(recs))
+	for i, r := range recs {
+		differ[i] = r.EarsDB
+	}
+	type level struct {
+		key  func(study.Seating) string
+		what string
+	}
+	levels := []level{
+		{func(r study.Seating) string { return fmt.Sprintf("%q %q %s", r.Model, r.Subject, r.Point) }, "the other seatings of this model on the same subject"},
+		{func(r study.Seating) string { return fmt.Sprintf("%t %q %s", r.Model == "", r.Subject, r.Point) }, "the other recordings of the same subject"},
+		{func(r study.Seating) string { return fmt.Sprintf("%t %s", r.Model == "", r.Point) }, "the other recordings of the study"},
+	}
+	usual := make([]bool, len(rows)) // at a finer level: the same way round as the others
+	for _, l := range levels {
+		groups := groupsOf(rows, recs, l.key)
+		scatter := pooledScatter(groups, differ)
+		for _, g := range groups {
+			for _, i := range g {
+				if !judge(i) || finding.Has(out[i], "channels-swapped") {
+					continue
+				}
+				like, strength, fit := likeness(differ, scatter, g, i)
+				if strength < swapStrength {
+					continue
+				}
+				if like > swapLikeness || fit < swapFit {
+					usual[i] = usual[i] || like > -swapLikeness
+					continue
+				}
+				f := finding.Finding{Code: "channels-swapped", Severity: finding.Refusal, Value: like,
+					Message: fmt.Sprintf("left and right are exchanged: the difference of the two ears is that of %s with the sign turned (likeness %.2f; 1 is the right way round, -1 exchanged)", l.what, like),
+					Mend:    "see which cable went where; record again, or exchange the two channels in a copy of the file and name the copy in the sheet"}
+				if usual[i] || strength < swapSure {
+					f.Severity = finding.Warning
+					f.Message = fmt.Sprintf("left and right may be exchanged: the difference of the two ears is opposite to that of %s (likeness %.2f)", l.what, like)
+				}
+				out[i] = append(out[i], f)
+			}
+		}
+	}
+	comparePolarity(out, rows, recs, levels[2].key, judge)
+	compareClocks(out, recs, judge)
+	return out
+}
+
+// compareClocks names recordings whose clock is not that of most others.
+func compareClocks(out [][]finding.Finding, recs []Traits, judge func(int) bool) {
+	var clocks []float64
+	for _, r := range recs {
+		if r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM {
+			clocks = append(clocks, r.ClockPPM)
+		}
+	}
+	if len(clocks) < 2*groupLeast {
+		return
+	}
+	usual := samples.Median(clocks)
+	for i, c := range clocks {
+		clocks[i] = math.Abs(c - usual)
+	}
+	limit := max(clockOtherPPM, 8*1.48*samples.Median(clocks))
+	for i, r := range recs {
+		if off := r.ClockPPM - usual; judge(i) && r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM && math.Abs(off) > limit && !r.Drift {
+			out[i] = append(out[i], finding.Finding{Code: "drift", Severity: finding.Note, Value: r.ClockPPM, Unit: "ppm",
+				Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual),
+				Mend:    "nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"})
+		}
+	}
+}
+
+// groupsOf gathers the usable rows with equal keys, in the order of the sheet;
+// groups that are too small to compare are left out.
+func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) string) (out [][]int) {
+	at := map[string]int{}
+	for i, r := range rows {
+		if !recs[i].Usable {
+			continue
+		}
+		k := key(r)
+		if _, ok := at[k]; !ok {
+			at[k] = len(out)
+			out = append(out, nil)
+		}
+		out[at[k]] = append(out[at[k]], i)
+	}
+	return slices.DeleteFunc(out, func(g []int) bool { return len(g) < groupLeast })
+}
+
+// earDifference returns left less right as recorded, in dB per third-octave
+// band; NaN where either does not count.
+func earDifference(s study.Setup, r response.Recording) []float64 {
+	bands := band.All()
+	out := make([]float64, band.Thirds)
+	each := band.Count / band.Thirds
+	for i := range out {
+		n := 0
+		for j := i * each; j < (i+1)*each; j++ {
+			if len(r.Ears[0].Valid) <= j || len(r.Ears[1].Valid) <= j || !r.Ears[0].Valid[j] || !r.Ears[1].Valid[j] {
+				continue
+			}
+			f := bands[j].Mid
+			if f < groupFromHz || f > groupToHz {
+				continue
+			}
+			out[i] += r.Ears[0].LevelDB[j] + recorded(s.Microphones[0], f) - r.Ears[1].LevelDB[j] - recorded(s.Microphones[1], f)
+			n++
+		}
+		if n < each/2 {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] /= float64(n)
+	}
+	return out
+}
+
+// recorded is what turns a level at a microphone into the recorded one, dB.
+func recorded(m study.Microphone, f float64) float64 {
+	out := 0.0
+	if len(m.Response.Hz) > 0 {
+		out += m.Response.LevelDB(f)
+	}
+	if m.PaPerUnit > 0 {
+		out -= 20 * math.Log10(m.PaPerUnit)
+	}
+	return out
+}
+
+// medianOf returns, per band, the median over the members of a group but one.
+func medianOf(values [][]float64, group []int, but int) []float64 {
+	out := make([]float64, band.Thirds)
+	var at []float64
+	for b := range out {
+		at = at[:0]
+		for _, i := range group {
+			if v := values[i][b]; i != but && !math.IsNaN(v) {
+				at = append(at, v)
+			}
+		}
+		out[b] = samples.Median(at)
+	}
+	return out
+}
+
+// pooledScatter returns, per band, the variance of a member about its group:
+// from the median of the squares, so that a few strangers do not widen it.
+func pooledScatter(groups [][]int, values [][]float64) []float64 {
+	out := make([]float64, band.Thirds)
+	squares := make([][]float64, band.Thirds)
+	for _, g := range groups {
+		centre := medianOf(values, g, -1)
+		for _, i := range g {
+			for b, c := range centre {
+				if d := values[i][b] - c; !math.IsNaN(d) {
+					squares[b] = append(squares[b], d*d*float64(len(g))/float64(len(g)-1))
+				}
+			}
+		}
+	}
+	for b, s := range squares {
+		out[b] = groupFloorDB * groupFloorDB
+		if len(s) > 0 {
+			out[b] = max(out[b], samples.Median(s)/0.455) // 0.455 is the median of χ² with one degree of freedom
+		}
+	}
+	return out
+}
+
+// likeness compares member i of a group with the median of the others: the
+// regression of its difference on theirs, the power of theirs over the
+// scatter, and how much better its own fits with the sign turned.
+func likeness(values [][]float64, scatter []float64, group []int, i int) (like, strength, fit float64) {
+	var cross, power, as, turned float64
+	n := 0
+	for b, m := range medianOf(values, group, i) {
+		a := values[i][b]
+		if math.IsNaN(a) || math.IsNaN(m) {
+			continue
+		}
+		cross += a * m / scatter[b]
+		power += m * m / scatter[b]
+		as += (a - m) * (a - m) / scatter[b]
+		turned += (a + m) * (a + m) / scatter[b]
+		n++
+	}
+	if n < 6 || power == 0 {
+		return 1, 0, 0
+	}
+	return cross / power, power / float64(n), as / max(turned, 1e-9)
+}
+
+// comparePolarity names ears whose polarity is not that of most of their group.
+func comparePolarity(out [][]finding.Finding, rows []study.Seating, recs []Traits, key func(study.Seating) string, judge func(int) bool) {
+	for _, g := range groupsOf(rows, recs, key) {
+		for e := range study.Ears {
+			up, told := 0, 0
+			for _, i := range g {
+				if p := recs[i].Polarity[e]; math.Abs(p) >= polarityLeast {
+					told++
+					if p > 0 {
+						up++
+					}
+				}
+			}
+			sign := 1.0
+			if 2*up < told {
+				up, sign = told-up, -1
+			}
+			if told < groupLeast || float64(up) < polarityAgreed*float64(told) {
+				continue
+			}
+			for _, i := range g {
+				p := recs[i].Polarity[e]
+				if !judge(i) || sign*p > -polarityLeast || recs[i].Inversion {
+					continue
+				}
+				out[i] = append(out[i], finding.Finding{Code: "polarity", Severity: finding.Warning, Channel: study.Ear(e).String(), Value: p,
+					Message: fmt.Sprintf("the %s ear has the opposite polarity of %d of the %d recordings of the study that tell it", study.Ear(e), up, told),
+					Mend:    "find the cable, plug or phase switch that turns the sign; levels are not affected, times and phases are"})
+			}
+		}
+	}
+}

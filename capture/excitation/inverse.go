@@ -1,0 +1,108 @@
+package excitation
+
+import (
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/deconv"
+)
+
+// fillBelow carries a spectrum on below the excitation's band. Cut off there,
+// the impulse response would ring for a few periods of the lowest frequency to
+// both sides, beyond any window of sensible length, and the levels a little
+// above would be wrong. What is put in instead is what a response whose
+// impulse response is short against a period of the lowest frequency does
+// there: the real part is an even and the imaginary part an odd polynomial of
+// frequency, fitted to the lowest part of the band. No kept level lies in what
+// was filled; it only keeps the window from doing harm.
+// reach is what share of the response the division left in each bin.
+func (p *Plan) FillBelow(h []complex128, reach []float64) {
+	step := p.RateHz / float64(p.N)
+	first := int(p.LowHz/step) + 1
+	last := min(int(fillSpan*p.LowHz/step), len(h)-1)
+	if last-first < 12 || first > len(reach) {
+		return // the excitation reaches down to nothing anyway
+	}
+	rows := last - first
+	even, odd := mat.NewDense(rows, fillTerms, nil), mat.NewDense(rows, fillTerms, nil)
+	re, im := mat.NewVecDense(rows, nil), mat.NewVecDense(rows, nil)
+	for i := range rows {
+		x := float64(first+i) / float64(last)
+		even.SetRow(i, powers(1, x*x))
+		odd.SetRow(i, powers(x, x*x))
+		re.SetVec(i, real(h[first+i]))
+		im.SetVec(i, imag(h[first+i]))
+	}
+	var a, b mat.VecDense
+	if a.SolveVec(even, re) != nil || b.SolveVec(odd, im) != nil {
+		return
+	}
+	for k := range first {
+		x := float64(k) / float64(last)
+		u, v := powers(1, x*x), powers(x, x*x)
+		var r, i float64
+		for j := range fillTerms {
+			r += a.AtVec(j) * u[j]
+			i += b.AtVec(j) * v[j]
+		}
+		h[k] += complex(r*(1-reach[k]), i*(1-reach[k]))
+	}
+}
+
+// The fit covers fillSpan times the lowest frequency with fillTerms terms.
+const (
+	fillSpan  = 2.5
+	fillTerms = 3
+)
+
+// powers returns first, first·ratio, first·ratio² …
+func powers(first, ratio float64) []float64 {
+	out := make([]float64, fillTerms)
+	for i := range out {
+		out[i] = first
+		first *= ratio
+	}
+	return out
+}
+
+// invert writes the regularised inverse of the reference spectrum,
+// conj(R)/(|R|² + ε). ε is 0 where the excitation has content and grows
+// outside so that the quotient falls off as the pass band does, whatever noise
+// the reference has there.
+func (p *Plan) Invert(dst, reference []complex128) {
+	if p.Smooth != nil {
+		for k, s := range smoothPower(reference, p.smoothWidth()) {
+			dst[k] = 0
+			if g := p.Pass[k]; g > 0 && s > 0 {
+				dst[k] = complex(real(reference[k])*g/s, -imag(reference[k])*g/s)
+			}
+		}
+		return
+	}
+	step := p.RateHz / float64(p.N)
+	around := func(f float64) float64 {
+		a := max(1, int(f/1.03/step))
+		b := min(len(reference), int(f*1.03/step)+2)
+		return deconv.Energy(reference[a:b]) / float64(b-a)
+	}
+	low, high := around(p.LowHz*1.1), around(p.HighHz/1.1)
+	for k, r := range reference {
+		g := p.Pass[k]
+		if g == 0 {
+			dst[k] = 0
+			continue
+		}
+		e := real(r)*real(r) + imag(r)*imag(r)
+		if g < 1 {
+			edge := low
+			if float64(k)*step > p.HighHz {
+				edge = high
+			}
+			e += edge * (1/g - 1)
+		}
+		if e == 0 {
+			dst[k] = 0
+			continue
+		}
+		dst[k] = complex(real(r)/e, -imag(r)/e)
+	}
+}

@@ -1,0 +1,108 @@
+// Package samples tells from the samples of one channel alone what is wrong with
+// them: clipped and flat tops, peaks between samples, breaks, runs of equal
+// samples, mains hum. It knows neither channels nor recordings.
+package samples
+
+import (
+	"math"
+	"slices"
+)
+
+// swing is the largest value plus the smallest, over the largest less the
+// smallest.
+func Swing(x []float64) float64 {
+	high, low := slices.Max(x), slices.Min(x)
+	if high-low == 0 {
+		return 0
+	}
+	return (high + low) / (high - low)
+}
+
+// correlation returns the largest positive and the largest negative normalised
+// correlation of two signals over lags of up to so many samples.
+func Correlation(a, b []float64, lags int) (up, down float64) {
+	var aa, bb float64
+	for _, v := range a {
+		aa += v * v
+	}
+	for _, v := range b {
+		bb += v * v
+	}
+	if aa == 0 || bb == 0 {
+		return 0, 0
+	}
+	for lag := -lags; lag <= lags; lag++ {
+		sum := 0.0
+		for i, v := range a {
+			if j := i + lag; j >= 0 && j < len(b) {
+				sum += v * b[j]
+			}
+		}
+		sum /= math.Sqrt(aa * bb)
+		up, down = max(up, sum), max(down, -sum)
+	}
+	return up, down
+}
+
+// median sorts x and returns its median, NaN when it is empty.
+func Median(x []float64) float64 {
+	if len(x) == 0 {
+		return math.NaN()
+	}
+	slices.Sort(x)
+	if n := len(x); n%2 == 0 {
+		return (x[n/2-1] + x[n/2]) / 2
+	}
+	return x[len(x)/2]
+}
+
+// sum adds up in four parts, which do not wait for each other.
+func Sum(x []float64) float64 {
+	var a, b, c, d float64
+	for ; len(x) >= 4; x = x[4:] {
+		a, b, c, d = a+x[0], b+x[1], c+x[2], d+x[3]
+	}
+	for _, v := range x {
+		a += v
+	}
+	return a + b + (c + d)
+}
+
+// decimate appends every factor-th sample of x, smoothed by a triangle of
+// twice that length, to dst[:0].
+func Decimate(dst, x []float64, factor int) []float64 {
+	dst = dst[:0]
+	if factor == 1 {
+		return append(dst, x...)
+	}
+	f := float64(factor)
+	slope := make([]float64, factor)
+	for i := range slope {
+		slope[i] = float64(i) / f
+	}
+	// Output m is centred on sample m·factor; each block of inputs falls with
+	// one slope into the output before it and with the other into the next.
+	carry := 0.0
+	for start := 0; start < len(x); start += factor {
+		var down, up float64
+		block := x[start:min(start+factor, len(x))]
+		for i, t := range slope[:len(block)] {
+			v := block[i]
+			down += v * (1 - t)
+			up += v * t
+		}
+		dst = append(dst, (carry+down)/f)
+		carry = up
+	}
+	return dst
+}
+
+// peakOffset returns where the parabola through three equidistant values has
+// its top, relative to the middle one, within ±0.5.
+func PeakOffset(a, b, c float64) float64 {
+	den := a - 2*b + c
+	if den >= 0 {
+		return 0
+	}
+	return max(-0.5, min(0.5, 0.5*(a-c)/den))
+}

@@ -1,0 +1,264 @@
+package samples
+
+import "math"
+
+// How breaks in a signal are looked for. Common practice (linear prediction,
+// Makhoul, Proc. IEEE 63, 1975, quoted from memory), no source for the sizes.
+const (
+	breakOrder   = 4     // of the linear prediction
+	breakSeconds = 0.004 // length of a block
+	breakLeast   = 128   // samples of a block
+	breakReach   = breakOrder + 3
+	breakCrowd   = 3 * breakReach // samples of a block that may be as far off as a quarter of the worst
+	breakDoubt   = 5.0            // error over mean from which a block is predicted anew without the place
+	gaussMean    = 0.798          // mean magnitude over standard deviation of Gaussian noise, √(2/π)
+)
+
+// lapse is a place where a signal is not what its past predicts.
+type Break struct {
+	At   int
+	Size float64 // of the prediction error
+	Over float64 // the same over the mean magnitude of that beside it
+}
+
+// predictor holds the weights of the samples before, the last first.
+type predictor [breakOrder]float64
+
+// breakBlock is what is known of one block of a signal.
+type breakBlock struct {
+	from        int // its first sample
+	w           predictor
+	at, crowd   int // of the worst error; samples nearly as bad
+	worst, mean float64
+}
+
+// breakSearch is what is known of a signal beforehand.
+type BreakSearch struct {
+	RateHz float64
+	Turn   []float64 // of the sweep that it follows: 2·cos ω at each of its samples; nil for other signals
+}
+
+// findBreaks returns where between two samples the prediction error exceeds
+// ratio times that beside it, ascending. start is where the excitation starts.
+//
+// A sweep is a sine whose frequency is known, whatever the response does to it:
+// x(n+1) + x(n−1) = 2·cos ω·x(n). Taking that away leaves little of the sweep
+// itself; linear prediction over short blocks takes what is left, harmonics and
+// hum with it, so that mostly noise remains.
+func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64) (out []Break) {
+	size := max(breakLeast, int(breakSeconds*c.RateHz))
+	least := lapseSize * peak
+	y, e := make([]float64, breakOrder+size), make([]float64, size)
+	var before, last, now breakBlock
+	judge := func() {
+		beside := max(last.mean, before.mean, now.mean)
+		switch {
+		case last.worst <= least || last.worst <= ratio*max(before.mean, now.mean):
+		case last.worst > ratio*beside && last.crowd <= breakCrowd:
+			out = append(out, Break{last.at, last.worst, last.worst / max(beside, 1e-12)})
+		case before.from < last.from && last.from < now.from:
+			c.still(y, x, start, last.from)
+			at, size := junction(e, y, before, now)
+			if over := size / max(before.mean, now.mean, 1e-12); size > least && over > ratio {
+				out = append(out, Break{last.from + at, size, over})
+			}
+		}
+	}
+	first := from + breakOrder + 1
+	for b := first; b+size <= to; b += size {
+		before, last = last, now
+		c.still(y, x, start, b)
+		w, left := fitPredictor(y)
+		now = breakBlock{from: b, w: w}
+		if left <= least*least { // nor is any single error above it
+			now.mean = gaussMean * math.Sqrt(left/float64(size))
+		} else {
+			now.look(e, y, least, 0, 0)
+		}
+		if now.worst > least && now.worst > breakDoubt*now.mean {
+			// The break itself bends the prediction of its block.
+			i := now.at - b
+			skipFrom, skipTo := max(0, i-breakReach), min(size, i+2*breakReach)
+			now.w, _ = fitWithout(y, skipFrom, skipTo)
+			now.look(e, y, least, skipFrom, skipTo)
+		}
+		if b > first {
+			judge()
+		}
+	}
+	before, last, now = last, now, breakBlock{}
+	judge()
+	return out
+}
+
+// still writes to y the samples of x from b−breakOrder on, the sweep's own
+// frequency taken away.
+func (c BreakSearch) still(y, x []float64, start, b int) {
+	b -= breakOrder
+	turn := c.Turn
+	if k := b - 1 - start; turn != nil && k >= 0 && k+len(y) <= len(turn) {
+		turn = turn[k:][:len(y)]
+		x = x[b-2:][:len(y)+2]
+		v2, v1 := x[0], x[1]
+		for i, v := range x[2:] {
+			y[i] = v - turn[i]*v1 + v2
+			v2, v1 = v1, v
+		}
+		return
+	}
+	copy(y, x[b:])
+}
+
+// look measures the prediction errors of a block. The worst is looked for among
+// all, the mean leaves out what is beside it; errors up to least are of no
+// interest.
+func (b *breakBlock) look(e, y []float64, least float64, skipFrom, skipTo int) {
+	b.w.errors(e, y)
+	b.worst = 0
+	worst := 0
+	for i, a := range e {
+		if a > b.worst {
+			b.worst, worst = a, i
+		}
+	}
+	b.at, b.crowd = b.from+worst, 0
+	if b.worst > least {
+		for _, a := range e {
+			if a > b.worst/4 {
+				b.crowd++
+			}
+		}
+	}
+	if skipTo == 0 {
+		skipFrom, skipTo = max(0, worst-3), min(len(e), worst+breakReach+1)
+	}
+	head, rest := e[:skipFrom], e[skipTo:]
+	b.mean = (Sum(head) + Sum(rest)) / float64(len(head)+len(rest))
+}
+
+// junction looks for the place in a block up to which the predictor of the
+// block before serves, and from which that of the block behind it does: where
+// samples are lost the sweep goes on at another frequency. size is the error
+// there, 0 when there is no such place.
+func junction(e, y []float64, before, behind breakBlock) (at int, size float64) {
+	const slack = 4 // the sweep moves on meanwhile
+	usual := max(before.mean, behind.mean, 1e-12)
+	before.w.errors(e, y)
+	at = len(e)
+	for i, a := range e {
+		if a > slack*breakDoubt*usual {
+			at = i
+			break
+		}
+	}
+	for _, a := range e[at:min(at+breakReach, len(e))] {
+		size = max(size, a)
+	}
+	if at+breakReach < len(e) {
+		behind.w.errors(e, y)
+		if rest := e[at+breakReach:]; Sum(rest) > slack*usual*float64(len(rest)) {
+			return 0, 0
+		}
+	}
+	return at, size
+}
+
+// moments are the sums Σ x(n−i)·x(n−j).
+type moments [breakOrder + 1][breakOrder + 1]float64
+
+// fitPredictor returns the best linear prediction of the samples of x behind
+// the first breakOrder ones, and the sum of the squared errors.
+func fitPredictor(x []float64) (w predictor, left float64) {
+	const p = breakOrder
+	var c moments
+	var c0, c1, c2, c3, c4 float64
+	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
+	for _, v := range x[p:] {
+		c0, c1, c2, c3, c4 = c0+v*v, c1+v*v1, c2+v*v2, c3+v*v3, c4+v*v4
+		v4, v3, v2, v1 = v3, v2, v1, v
+	}
+	c[0] = [p + 1]float64{c0, c1, c2, c3, c4}
+	// A step in both indices changes the sum at its two ends only.
+	end := len(x) - 1
+	for i := 1; i <= p; i++ {
+		for j := i; j <= p; j++ {
+			c[i][j] = c[i-1][j-1] + x[p-i]*x[p-j] - x[end+1-i]*x[end+1-j]
+		}
+	}
+	return c.solve()
+}
+
+// fitWithout is fitPredictor that leaves out the predictions from one index to
+// another, counted from the first prediction.
+func fitWithout(x []float64, from, to int) (w predictor, left float64) {
+	const p = breakOrder
+	var c moments
+	for n := p; n < len(x); n++ {
+		if n >= p+from && n < p+to {
+			continue
+		}
+		for i := range p + 1 {
+			for j := i; j <= p; j++ {
+				c[i][j] += x[n-i] * x[n-j]
+			}
+		}
+	}
+	return c.solve()
+}
+
+func (c *moments) solve() (w predictor, left float64) {
+	const p = breakOrder
+	var a [p][p + 1]float64
+	for i := range p {
+		for j := range p {
+			a[i][j] = c[min(i, j)+1][max(i, j)+1]
+		}
+		a[i][i] *= 1 + 1e-12
+		a[i][p] = c[0][i+1]
+	}
+	for i := range p { // symmetric and positive: no pivots
+		if !(a[i][i] > 1e-300) {
+			break
+		}
+		for k := i + 1; k < p; k++ {
+			f := a[k][i] / a[i][i]
+			for j := i; j <= p; j++ {
+				a[k][j] -= f * a[i][j]
+			}
+		}
+	}
+	for i := p - 1; i >= 0; i-- {
+		if !(a[i][i] > 1e-300) {
+			continue
+		}
+		s := a[i][p]
+		for j := i + 1; j < p; j++ {
+			s -= a[i][j] * w[j]
+		}
+		w[i] = s / a[i][i]
+	}
+	left = c[0][0]
+	for i, v := range w {
+		left -= v * c[0][i+1]
+	}
+	return w, max(0, left)
+}
+
+// errors writes the magnitudes of the prediction errors of x, which begins with
+// the breakOrder samples before the first.
+func (w predictor) errors(e, x []float64) {
+	w1, w2, w3, w4 := w[0], w[1], w[2], w[3]
+	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
+	for n, v := range x[breakOrder:] {
+		e[n] = math.Abs(v - w1*v1 - w2*v2 - w3*v3 - w4*v4)
+		v4, v3, v2, v1 = v3, v2, v1, v
+	}
+}
+
+// Limits of a break. Common practice, no source; docs/developing/quality.md
+// shows what they find.
+const (
+	LapseRatio = 12.0  // prediction error over its mean magnitude beside it
+	LapseFaint = 7.0   // the same in a second channel at the same place
+	lapseSize  = 0.003 // prediction error, of the recorded peak: smaller ones do no harm
+)

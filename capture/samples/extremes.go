@@ -1,0 +1,75 @@
+package samples
+
+import (
+	"iter"
+	"math"
+)
+
+// extremes are the highest and the lowest sample of each block of a channel.
+// Several checks care for the few samples near the peaks only: one pass over
+// all samples tells them which blocks to look at.
+type Extremes struct {
+	high, low []float64
+	Bad       int // samples that are not finite
+}
+
+const extremesBlock = 256
+
+// extremesOf goes through a channel; before is overwritten and may be empty.
+func ExtremesOf(x []float64, before Extremes) Extremes {
+	e := Extremes{high: before.high[:0], low: before.low[:0]}
+	for len(x) > 0 {
+		block := x[:min(extremesBlock, len(x))]
+		x = x[len(block):]
+		high, low := math.Inf(-1), math.Inf(1)
+		for _, v := range block {
+			if v <= high && v >= low {
+				continue
+			}
+			switch { // seldom: a new extreme, or not a number
+			case v != v:
+				e.Bad++
+				continue
+			case v > high && v < low: // the first
+				high, low = v, v
+			case v > high:
+				high = v
+			default:
+				low = v
+			}
+		}
+		if math.IsInf(high, 1) || math.IsInf(low, -1) {
+			for _, v := range block {
+				if math.IsInf(v, 0) {
+					e.Bad++
+				}
+			}
+		}
+		e.high, e.low = append(e.high, high), append(e.low, low)
+	}
+	return e
+}
+
+// peaks returns how far the channel goes up and down from 0.
+func (e Extremes) Peaks() (up, down float64) {
+	for i, v := range e.high {
+		up, down = math.Max(up, v), math.Max(down, -e.low[i])
+	}
+	return up, down
+}
+
+// reaching yields, with the index of their first sample, the blocks of x that
+// have samples of at least high or at most low.
+func (e Extremes) reaching(x []float64, high, low float64) iter.Seq2[int, []float64] {
+	return func(yield func(int, []float64) bool) {
+		for i, v := range e.high {
+			if v < high && e.low[i] > low {
+				continue
+			}
+			at := i * extremesBlock
+			if !yield(at, x[at:min(at+extremesBlock, len(x))]) {
+				return
+			}
+		}
+	}
+}
