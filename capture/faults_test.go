@@ -40,7 +40,7 @@ func processor(t *testing.T, s study.Setup) *capture.Processor {
 func codes(q finding.Quality) []string {
 	var out []string
 	for _, f := range q.Findings {
-		out = append(out, f.Code+"/"+f.Severity.String()+"/"+f.Channel)
+		out = append(out, string(f.Code)+"/"+f.Severity.String()+"/"+f.Channel)
 	}
 	return out
 }

@@ -128,7 +128,7 @@ func TestBreakTable(t *testing.T) {
 	falseAlarms := countFalse(t, true)
 	var table strings.Builder
 	for f, p := range plants {
-		if p.code != "click" && p.code != "dropout" || !strings.Contains(p.name, os.Getenv("ASWORN_PLANT")) {
+		if p.code != finding.Click && p.code != finding.Dropout || !strings.Contains(p.name, os.Getenv("ASWORN_PLANT")) {
 			continue
 		}
 		n := len(p.sizes)
@@ -163,7 +163,7 @@ func count(t *testing.T, n int, stream uint64, p plant, long bool) (found, total
 		total[s]++
 		if slices.ContainsFunc(got, func(f finding.Finding) bool { return f.Code == p.code }) {
 			found[s]++
-		} else if os.Getenv("ASWORN_MISSES") == p.code {
+		} else if os.Getenv("ASWORN_MISSES") == string(p.code) {
 			t.Logf("missed: %s, %g, design %d, case %d: %+v", p.name, p.sizes[s], r.design, i, got)
 		}
 		return nil
@@ -199,7 +199,7 @@ func countFalse(t *testing.T, long bool) string {
 		mu.Lock()
 		defer mu.Unlock()
 		for _, f := range got {
-			raised[f.Code+"/"+f.Severity.String()]++
+			raised[string(f.Code)+"/"+f.Severity.String()]++
 			if os.Getenv("ASWORN_MISSES") != "" {
 				t.Logf("false: design %d, case %d: %+v", r.design, i, f)
 			}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/capture/sweep"
 )
@@ -171,7 +172,7 @@ func rmsOf(x []float64) float64 {
 // plant is a fault of one kind in several sizes.
 type plant struct {
 	name  string
-	code  string
+	code  finding.Code
 	unit  string
 	sizes []float64 // from the smallest; a single size where there is no more to say
 	sure  int       // of the sizes, how many from the largest must always be found
@@ -192,9 +193,9 @@ func all(do func(x []float64)) func([][]float64) {
 }
 
 var plants = []plant{
-	{name: "clipping at full scale", code: "clipping", unit: "dB over", sizes: []float64{0.1, 0.3, 1, 3, 10}, sure: 2,
+	{name: "clipping at full scale", code: finding.Clipping, unit: "dB over", sizes: []float64{0.1, 0.3, 1, 3, 10}, sure: 2,
 		spoil: func(r *recipe, size float64) { r.peakDB[r.IntN(2)] = size }},
-	{name: "tops cut flat before the converter", code: "flat-top", unit: "dB over", sizes: []float64{0.1, 0.3, 1, 3, 10}, sure: 2,
+	{name: "tops cut flat before the converter", code: finding.FlatTop, unit: "dB over", sizes: []float64{0.1, 0.3, 1, 3, 10}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			e := r.IntN(2)
 			r.before = func(ch [][]float64) {
@@ -207,7 +208,7 @@ var plants = []plant{
 				}
 			}
 		}},
-	{name: "peaks between samples", code: "inter-sample-peak", unit: "dB over", sizes: []float64{0.2, 0.5, 1, 2}, sure: 2,
+	{name: "peaks between samples", code: finding.InterSamplePeak, unit: "dB over", sizes: []float64{0.2, 0.5, 1, 2}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			e := r.IntN(2)
 			r.peakDB[e] = -6
@@ -222,7 +223,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "low level", code: "low-level", unit: "dB re full scale", sizes: []float64{-52, -55, -60, -70}, sure: 3,
+	{name: "low level", code: finding.LowLevel, unit: "dB re full scale", sizes: []float64{-52, -55, -60, -70}, sure: 3,
 		spoil: func(r *recipe, size float64) {
 			r.bits, r.dc = 24, 0
 			e := r.IntN(2)
@@ -235,18 +236,18 @@ var plants = []plant{
 				amplify(ch[e], size-10*math.Log10(2*power))
 			}
 		}},
-	{name: "noise", code: "noisy", unit: "dB re sweep", sizes: []float64{-20, -10, 0, 10}, sure: 2,
+	{name: "noise", code: finding.Noisy, unit: "dB re sweep", sizes: []float64{-20, -10, 0, 10}, sure: 2,
 		spoil: func(r *recipe, size float64) { r.noiseDB = size; r.peakDB = [2]float64{-20, -20} }},
-	{name: "mains hum", code: "mains-hum", unit: "dB re sweep", sizes: []float64{-40, -36, -30, -20, -10}, sure: 3,
+	{name: "mains hum", code: finding.MainsHum, unit: "dB re sweep", sizes: []float64{-40, -36, -30, -20, -10}, sure: 3,
 		spoil: func(r *recipe, size float64) { r.humDB = size }},
-	{name: "d.c.", code: "dc-offset", unit: "% of full scale", sizes: []float64{1, 3, 5, 10}, sure: 2,
+	{name: "d.c.", code: finding.DCOffset, unit: "% of full scale", sizes: []float64{1, 3, 5, 10}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			r.dc = math.Copysign(size/100, r.NormFloat64())
 			for e := range r.peakDB {
 				r.peakDB[e] = min(r.peakDB[e], -6)
 			}
 		}},
-	{name: "samples blanked", code: "dropout", unit: "samples", sizes: []float64{4, 16, 64, 256}, sure: 2,
+	{name: "samples blanked", code: finding.Dropout, unit: "samples", sizes: []float64{4, 16, 64, 256}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				at := r.inSweep()
@@ -254,7 +255,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "samples held", code: "dropout", unit: "samples", sizes: []float64{4, 16, 64, 256}, sure: 2,
+	{name: "samples held", code: finding.Dropout, unit: "samples", sizes: []float64{4, 16, 64, 256}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				at := r.inSweep()
@@ -266,7 +267,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "samples lost in a sweep", code: "dropout", unit: "samples", sizes: []float64{1, 4, 16, 64, 256},
+	{name: "samples lost in a sweep", code: finding.Dropout, unit: "samples", sizes: []float64{1, 4, 16, 64, 256},
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				at := r.inSweep()
@@ -276,7 +277,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "samples played twice in a sweep", code: "dropout", unit: "samples", sizes: []float64{1, 4, 16, 64, 256},
+	{name: "samples played twice in a sweep", code: finding.Dropout, unit: "samples", sizes: []float64{1, 4, 16, 64, 256},
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				at := r.inSweep()
@@ -286,7 +287,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "samples lost between sweeps", code: "dropout", unit: "samples", sizes: []float64{1, 4, 16, 64}, sure: 1,
+	{name: "samples lost between sweeps", code: finding.Dropout, unit: "samples", sizes: []float64{1, 4, 16, 64}, sure: 1,
 		needs: func(repeats, loop int) bool { return repeats > 2 || repeats == 2 && loop > 0 },
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
@@ -297,18 +298,18 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "click in one channel", code: "click", unit: "of the peak", sizes: []float64{0.01, 0.03, 0.1, 0.3, 1},
+	{name: "click in one channel", code: finding.Click, unit: "of the peak", sizes: []float64{0.01, 0.03, 0.1, 0.3, 1},
 		spoil: func(r *recipe, size float64) {
 			r.peakDB = [2]float64{-10, -10}
 			e := r.IntN(2)
 			r.before = func(ch [][]float64) { ch[e][r.inSweep()] += size * math.Pow(10, r.peakDB[e]/20) }
 		}},
-	{name: "microphone and loopback exchanged", code: "channels-swapped", sizes: []float64{1}, sure: 1, needs: needsLoop,
+	{name: "microphone and loopback exchanged", code: finding.ChannelsSwapped, sizes: []float64{1}, sure: 1, needs: needsLoop,
 		spoil: func(r *recipe, _ float64) {
 			e := r.IntN(2)
 			r.after = func(ch [][]float64) [][]float64 { ch[e], ch[2] = ch[2], ch[e]; return ch }
 		}},
-	{name: "one channel a copy of another", code: "identical-channels", unit: "dB difference", sizes: []float64{-62, -70, -80, -100}, sure: 3,
+	{name: "one channel a copy of another", code: finding.IdenticalChannels, unit: "dB difference", sizes: []float64{-62, -70, -80, -100}, sure: 3,
 		spoil: func(r *recipe, size float64) {
 			r.bits = 24
 			r.dc = 0
@@ -320,7 +321,7 @@ var plants = []plant{
 				}
 			}
 		}},
-	{name: "one ear's polarity turned", code: "polarity", sizes: []float64{1}, sure: 1,
+	{name: "one ear's polarity turned", code: finding.Polarity, sizes: []float64{1}, sure: 1,
 		spoil: func(r *recipe, _ float64) {
 			e := r.IntN(2)
 			r.before = func(ch [][]float64) {
@@ -329,7 +330,7 @@ var plants = []plant{
 				}
 			}
 		}},
-	{name: "stopped too early", code: "truncated", unit: "% of the last sweep", sizes: []float64{10, 20, 50}, sure: 3,
+	{name: "stopped too early", code: finding.Truncated, unit: "% of the last sweep", sizes: []float64{10, 20, 50}, sure: 3,
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				end := r.starts[len(r.starts)-1] + int((1-size/100)*float64(r.sweep.SweepSamples()))
@@ -339,7 +340,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "started too late", code: "truncated", unit: "% of the first sweep", sizes: []float64{10, 20, 50}, sure: 3,
+	{name: "started too late", code: finding.Truncated, unit: "% of the first sweep", sizes: []float64{10, 20, 50}, sure: 3,
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				from := r.starts[0] + int(size/100*float64(r.sweep.SweepSamples()))
@@ -349,7 +350,7 @@ var plants = []plant{
 				return ch
 			}
 		}},
-	{name: "noise in place of the sweep", code: "no-excitation", sizes: []float64{1}, sure: 1,
+	{name: "noise in place of the sweep", code: finding.NoExcitation, sizes: []float64{1}, sure: 1,
 		spoil: func(r *recipe, _ float64) {
 			r.before = all(func(x []float64) {
 				for i := range x {
@@ -357,16 +358,16 @@ var plants = []plant{
 				}
 			})
 		}},
-	{name: "player and recorder at different rates", code: "wrong-rate", unit: "recorder's over player's", sizes: []float64{44100.0 / 48000, 48000.0 / 44100, 0.5, 2}, sure: 1,
+	{name: "player and recorder at different rates", code: finding.WrongRate, unit: "recorder's over player's", sizes: []float64{44100.0 / 48000, 48000.0 / 44100, 0.5, 2}, sure: 1,
 		spoil: func(r *recipe, size float64) {
 			d := r.sweep
 			d.Seconds, d.GapSeconds, d.LeadSeconds = d.Seconds*size, d.GapSeconds*size, d.LeadSeconds*size
 			d.StartHz, d.StopHz = d.StartHz/size, d.StopHz/size
 			r.sweep = d
 		}},
-	{name: "clock", code: "drift", unit: "ppm", sizes: []float64{110, 150, 300, 800}, sure: 2, needs: needsTwo,
+	{name: "clock", code: finding.Drift, unit: "ppm", sizes: []float64{110, 150, 300, 800}, sure: 2, needs: needsTwo,
 		spoil: func(r *recipe, size float64) { r.ppm = math.Copysign(size, r.NormFloat64()) }},
-	{name: "distortion", code: "distortion", unit: "%", sizes: []float64{2, 4, 8, 16}, sure: 2,
+	{name: "distortion", code: finding.Distortion, unit: "%", sizes: []float64{2, 4, 8, 16}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			if r.IntN(2) == 0 { // of a sine of 0.5: a₂/4 and a₃/16
 				r.square = size / 100 * 4
@@ -374,7 +375,7 @@ var plants = []plant{
 				r.cube = size / 100 * 16
 			}
 		}},
-	{name: "cough during one repeat", code: "repeat-dropped", unit: "dB re sweep", sizes: []float64{-20, -10, 0, 10}, sure: 2, needs: needsTwo,
+	{name: "cough during one repeat", code: finding.RepeatDropped, unit: "dB re sweep", sizes: []float64{-20, -10, 0, 10}, sure: 2, needs: needsTwo,
 		spoil: func(r *recipe, size float64) {
 			r.peakDB = [2]float64{-25, -25}
 			r.before = func(ch [][]float64) {
@@ -388,13 +389,13 @@ var plants = []plant{
 				}
 			}
 		}},
-	{name: "one ear louder", code: "ears-unequal", unit: "dB", sizes: []float64{12, 15, 20, 30}, sure: 3,
+	{name: "one ear louder", code: finding.EarsUnequal, unit: "dB", sizes: []float64{12, 15, 20, 30}, sure: 3,
 		spoil: func(r *recipe, size float64) {
 			e := r.IntN(2)
 			r.peakDB[1-e] = r.between(-20, -4)
 			r.peakDB[e] = r.peakDB[1-e] - size
 		}},
-	{name: "microphone moved between repeats", code: "level-jump", unit: "dB", sizes: []float64{0.5, 1, 2, 6}, sure: 3, needs: needsTwo,
+	{name: "microphone moved between repeats", code: finding.LevelJump, unit: "dB", sizes: []float64{0.5, 1, 2, 6}, sure: 3, needs: needsTwo,
 		spoil: func(r *recipe, size float64) {
 			e := r.IntN(2)
 			r.before = func(ch [][]float64) {
@@ -403,12 +404,12 @@ var plants = []plant{
 				amplify(ch[e][:from], -6)
 			}
 		}},
-	{name: "a silent channel", code: "silent", sizes: []float64{1}, sure: 1,
+	{name: "a silent channel", code: finding.Silent, sizes: []float64{1}, sure: 1,
 		spoil: func(r *recipe, _ float64) {
 			e := r.IntN(2)
 			r.after = func(ch [][]float64) [][]float64 { clear(ch[e]); return ch }
 		}},
-	{name: "samples that are not numbers", code: "not-finite", unit: "samples", sizes: []float64{1, 100}, sure: 2,
+	{name: "samples that are not numbers", code: finding.NotFinite, unit: "samples", sizes: []float64{1, 100}, sure: 2,
 		spoil: func(r *recipe, size float64) {
 			r.after = func(ch [][]float64) [][]float64 {
 				e := r.IntN(2)

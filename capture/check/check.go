@@ -26,7 +26,7 @@ const (
 // anything to go on with.
 func Found(t *take.Take) bool {
 	f := t.Found
-	if finding.Has(t.Rec.Quality.Findings, "not-finite") {
+	if finding.Has(t.Rec.Quality.Findings, finding.NotFinite) {
 		return false
 	}
 	if len(f.Start) == 0 {
@@ -36,26 +36,23 @@ func Found(t *take.Take) bool {
 		return false
 	}
 	if f.Clarity < locate.UnclearPattern {
-		t.Add(finding.Finding{Code: "no-excitation", Severity: finding.Refusal, Value: f.Clarity,
-			Message: "the excitation of the study is not in this recording",
-			Mend:    "check that the right excitation was played, at the right rate and into the right channels, and record again"})
+		t.Add(finding.New(finding.NoExcitation, "the excitation of the study is not in this recording").
+			Of(f.Clarity, ""))
 		return false
 	}
 	if len(f.Start) == 0 {
-		t.Add(finding.Finding{Code: "truncated", Severity: finding.Refusal, Value: float64(f.Cut), Unit: "repeats",
-			Message: "no repeat of the excitation is whole: the recording starts too late or stops too early",
-			Mend:    "start recording before playback and stop after the end, and record again"})
+		t.Add(finding.New(finding.Truncated, "no repeat of the excitation is whole: the recording starts too late or stops too early").
+			Of(float64(f.Cut), "repeats").Rated(finding.Refusal).Mended("start recording before playback and stop after the end, and record again"))
 		return false
 	}
 	if f.Cut > 0 || f.Missing > 0 {
-		t.Add(finding.Finding{Code: "truncated", Severity: finding.Warning, Value: float64(len(f.Start)), Unit: "repeats",
-			Message: fmt.Sprintf("%d of %d repeats are whole", len(f.Start), t.Bench.Repeats),
-			Mend:    "start recording before playback and stop after the end"})
+		t.Add(finding.New(finding.Truncated, fmt.Sprintf("%d of %d repeats are whole", len(f.Start), t.Bench.Repeats)).
+			Of(float64(len(f.Start)), "repeats"))
 	}
 	return true
 }
 
-func refused(t *take.Take, code string) bool {
+func refused(t *take.Take, code finding.Code) bool {
 	return slices.ContainsFunc(t.Rec.Quality.Findings, func(f finding.Finding) bool { return f.Code == code && f.Severity == finding.Refusal })
 }
 
@@ -95,7 +92,7 @@ func Responses(t *take.Take) {
 	}
 	t.Add(slices.Concat(repeats[:]...)...)
 	checkEars(t)
-	if math.Abs(t.Rec.DriftPPM) > impossiblePPM || refused(t, "noisy") || refused(t, "dropout") {
+	if math.Abs(t.Rec.DriftPPM) > impossiblePPM || refused(t, finding.Noisy) || refused(t, finding.Dropout) {
 		checkRate(t)
 	}
 	t.Add() // what is refused has no valid band

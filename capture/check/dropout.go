@@ -52,9 +52,8 @@ func checkDropouts(t *take.Take) {
 			}
 		}
 		if n := len(alone); n > 0 {
-			t.Add(finding.Finding{Code: "click", Severity: finding.Warning, Channel: take.ChannelNames[role], Value: float64(n), Unit: "places",
-				Message: fmt.Sprintf("%d clicks in this channel alone, the first at %.3f s: a loose contact, a touch, or lost samples", n, float64(alone[0])/t.Bench.RateHz),
-				Mend:    "check plugs and cables, and record again"})
+			t.Add(finding.New(finding.Click, fmt.Sprintf("%d clicks in this channel alone, the first at %.3f s: a loose contact, a touch, or lost samples", n, float64(alone[0])/t.Bench.RateHz)).
+				On(take.ChannelNames[role]).Of(float64(n), "places"))
 		}
 	}
 }
@@ -79,9 +78,8 @@ func listen(t *take.Take, p take.Part) (out irregular) {
 }
 
 func addDropout(t *take.Take, role, at int, what string, value float64, unit string) {
-	f := finding.Finding{Code: "dropout", Severity: finding.Refusal, Value: value, Unit: unit,
-		Message: fmt.Sprintf("%s, at %.3f s", what, float64(at)/t.Bench.RateHz),
-		Mend:    "use larger buffers, close other programs, copy the file again; and record again"}
+	f := finding.New(finding.Dropout, fmt.Sprintf("%s, at %.3f s", what, float64(at)/t.Bench.RateHz)).
+		Of(value, unit)
 	if role >= 0 {
 		f.Channel = take.ChannelNames[role]
 	}
@@ -92,7 +90,7 @@ func addDropout(t *take.Take, role, at int, what string, value float64, unit str
 // signal shows it: the repeats are then not evenly spaced, or the clock between
 // repeats is not the one within a sweep of the loopback.
 func checkSpacing(t *take.Take) {
-	if finding.Has(t.Rec.Quality.Findings, "dropout") {
+	if finding.Has(t.Rec.Quality.Findings, finding.Dropout) {
 		return
 	}
 	n := len(t.Cut)

@@ -30,9 +30,8 @@ func checkEars(t *take.Take) {
 		if m < 0 {
 			loud, soft = take.Right, take.Left
 		}
-		t.Add(finding.Finding{Code: "ears-unequal", Severity: finding.Warning, Channel: take.ChannelNames[soft], Value: math.Abs(m), Unit: "dB",
-			Message: fmt.Sprintf("the %s ear is %.0f dB louder than the %s", take.ChannelNames[loud], math.Abs(m), take.ChannelNames[soft]),
-			Mend:    "see that both microphones sit in place, both gains are as they were calibrated, and the balance of the player is in the middle"})
+		t.Add(finding.New(finding.EarsUnequal, fmt.Sprintf("the %s ear is %.0f dB louder than the %s", take.ChannelNames[loud], math.Abs(m), take.ChannelNames[soft])).
+			On(take.ChannelNames[soft]).Of(math.Abs(m), "dB"))
 	}
 	a, b := midRange(t, take.Left), midRange(t, take.Right)
 	if a == nil || b == nil {
@@ -41,9 +40,8 @@ func checkEars(t *take.Take) {
 	l.Polarity, r.Polarity = samples.Swing(a), samples.Swing(b)
 	up, down := samples.Correlation(a, b, max(1, int(0.001*t.Bench.RateHz)/midFactor(t.Bench.RateHz)))
 	if down > oppositeOver*up && down > oppositeLeast {
-		t.Add(finding.Finding{Code: "polarity", Severity: finding.Warning, Value: -down,
-			Message: fmt.Sprintf("the two ears have opposite polarity (correlation %.2f from 200 Hz to 2 kHz)", -down),
-			Mend:    "find the cable, plug or phase switch that turns the sign of one side; levels are not affected, times and phases are"})
+		t.Add(finding.New(finding.Polarity, fmt.Sprintf("the two ears have opposite polarity (correlation %.2f from 200 Hz to 2 kHz)", -down)).
+			Of(-down, "").Mended("find the cable, plug or phase switch that turns the sign of one side; levels are not affected, times and phases are"))
 	}
 }
 
@@ -97,9 +95,8 @@ func checkLoopback(t *take.Take) []finding.Finding {
 		}
 		h := t.Spectrum(t.FirstKept(), e)
 		if own := roughness(t, func(k int) float64 { return over(k, h) }); own < min(flatLoopDB, bumps/3) {
-			return []finding.Finding{{Code: "channels-swapped", Severity: finding.Refusal, Channel: take.ChannelNames[e], Value: bumps, Unit: "dB",
-				Message: fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", take.ChannelNames[e], own, bumps),
-				Mend:    "mend the channel numbers in study.toml, or the cables and record again"}}
+			return []finding.Finding{finding.New(finding.ChannelsSwapped, fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", take.ChannelNames[e], own, bumps)).
+				On(take.ChannelNames[e]).Of(bumps, "dB").Mended("mend the channel numbers in study.toml, or the cables and record again")}
 		}
 	}
 	return nil

@@ -46,9 +46,8 @@ func anotherRateOf(t *take.Take, stretched func(ratio float64) []float64) float6
 // the samples mean. The sweep tells which: it is there at the study's rate when
 // only the header is wrong.
 func RefuseRate(t *take.Take, rateHz float64) {
-	f := finding.Finding{Code: "wrong-rate", Severity: finding.Refusal, Value: rateHz, Unit: "Hz",
-		Message: fmt.Sprintf("the file's header says %.6g Hz, the study %.6g", rateHz, t.Bench.RateHz),
-		Mend:    "record again at the rate of the study, or set sweep.rate_hz to the rate that was played and recorded"}
+	f := finding.New(finding.WrongRate, fmt.Sprintf("the file's header says %.6g Hz, the study %.6g", rateHz, t.Bench.RateHz)).
+		Of(rateHz, "Hz").Mended("record again at the rate of the study, or set sweep.rate_hz to the rate that was played and recorded")
 	if t.Found.Clarity >= doubtful && playedAtAnotherRate(t) == 0 {
 		f.Message += fmt.Sprintf("; the excitation is there as it is at %.6g Hz, so the header is wrong", t.Bench.RateHz)
 		f.Mend = fmt.Sprintf("write a copy of the file whose header says %.6g Hz and name the copy in the sheet; set the recorder right", t.Bench.RateHz)
@@ -62,8 +61,7 @@ func checkRate(t *take.Take) bool {
 	if ratio == 0 {
 		return false
 	}
-	t.Add(finding.Finding{Code: "wrong-rate", Severity: finding.Refusal, Value: ratio * t.Bench.RateHz, Unit: "Hz",
-		Message: fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz", ratio, t.Bench.RateHz, ratio*t.Bench.RateHz),
-		Mend:    "set player, recorder and study.toml to the same rate, and record again"})
+	t.Add(finding.New(finding.WrongRate, fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz", ratio, t.Bench.RateHz, ratio*t.Bench.RateHz)).
+		Of(ratio*t.Bench.RateHz, "Hz"))
 	return true
 }

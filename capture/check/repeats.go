@@ -27,9 +27,8 @@ func checkRepeats(t *take.Take, d *take.Desk, e int) []finding.Finding {
 	if math.Abs(change) < jumpDB {
 		return nil
 	}
-	return []finding.Finding{{Code: "level-jump", Severity: finding.Warning, Channel: take.ChannelNames[e], Value: change, Unit: "dB",
-		Message: fmt.Sprintf("the response changes by %.1f dB with repeat %d: the microphone or the headphone moved", math.Abs(change), t.Index[k]+1),
-		Mend:    "seat the microphone again, let the subject hold still, and record again"}}
+	return []finding.Finding{finding.New(finding.LevelJump, fmt.Sprintf("the response changes by %.1f dB with repeat %d: the microphone or the headphone moved", math.Abs(change), t.Index[k]+1)).
+		On(take.ChannelNames[e]).Of(change, "dB")}
 }
 
 // jump returns the repeat whose band levels differ most from the first, and by

@@ -17,21 +17,18 @@ func checkDrift(t *take.Take) {
 	switch {
 	case d <= largeDriftPPM || d <= 3*rec.DriftSEPPM:
 	case d > wildDriftPPM:
-		t.Add(finding.Finding{Code: "drift", Severity: finding.Warning, Value: rec.DriftPPM, Unit: "ppm",
-			Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM),
-			Mend:    "look for a rate converter, a rate that is set wrongly in one device, or lost samples; use one clock for both"})
+		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM)).
+			Of(rec.DriftPPM, "ppm").Rated(finding.Warning).Mended("look for a rate converter, a rate that is set wrongly in one device, or lost samples; use one clock for both"))
 	default:
-		t.Add(finding.Finding{Code: "drift", Severity: finding.Note, Value: rec.DriftPPM, Unit: "ppm",
-			Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM),
-			Mend:    "nothing for these curves; a common word clock would remove it"})
+		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM)).
+			Of(rec.DriftPPM, "ppm"))
 	}
 }
 
 func checkLevel(t *take.Take, e study.Ear) {
 	if level := t.FullScaleLevel(e); level < lowLevelDB {
-		t.Add(finding.Finding{Code: "low-level", Severity: finding.Warning, Channel: take.ChannelNames[e], Value: level, Unit: "dB re full scale",
-			Message: fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level),
-			Mend:    "raise the recording gain"})
+		t.Add(finding.New(finding.LowLevel, fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level)).
+			On(take.ChannelNames[e]).Of(level, "dB re full scale"))
 	}
 }
 
@@ -48,12 +45,12 @@ func checkNoise(t *take.Take, e study.Ear) {
 	}
 	slices.Sort(snr)
 	if m := snr[len(snr)/2]; m < noisySNRDB {
-		severity, mend := finding.Warning, "raise the drive within the safe limit, or record in quiet"
+		f := finding.New(finding.Noisy, fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m)).
+			On(take.ChannelNames[e]).Of(m, "dB")
 		if m < t.Bench.MinSNR() {
-			severity = finding.Refusal
+			f = f.Rated(finding.Refusal)
 		}
-		t.Add(finding.Finding{Code: "noisy", Severity: severity, Channel: take.ChannelNames[e], Value: m, Unit: "dB",
-			Message: fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m), Mend: mend})
+		t.Add(f)
 	}
 }
 
@@ -97,9 +94,8 @@ func checkDistortion(t *take.Take, e study.Ear) {
 		}
 	}
 	if worst > distortionDB {
-		t.Add(finding.Finding{Code: "distortion", Severity: finding.Warning, Channel: take.ChannelNames[e], Value: 100 * math.Pow(10, worst/20), Unit: "%",
-			Message: fmt.Sprintf("harmonics of %.1f %% about %.0f Hz", 100*math.Pow(10, worst/20), at),
-			Mend:    "lower the drive; see that nothing rattles or touches the driver, and that no input is near its limit"})
+		t.Add(finding.New(finding.Distortion, fmt.Sprintf("harmonics of %.1f %% about %.0f Hz", 100*math.Pow(10, worst/20), at)).
+			On(take.ChannelNames[e]).Of(100*math.Pow(10, worst/20), "%"))
 	}
 }
 

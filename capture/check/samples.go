@@ -22,18 +22,17 @@ func Samples(t *take.Take, role int) (out []finding.Finding) {
 	peak := max(found.Peaks())
 	t.Peak[role] = peak
 	if found.Bad > 0 {
-		out = append(out, finding.Finding{Code: "not-finite", Severity: finding.Refusal, Channel: name, Value: float64(found.Bad), Unit: "samples",
-			Message: fmt.Sprintf("%d samples are not numbers", found.Bad), Mend: "record again; the file is damaged"})
+		out = append(out, finding.New(finding.NotFinite, fmt.Sprintf("%d samples are not numbers", found.Bad)).
+			On(name).Of(float64(found.Bad), "samples"))
 	}
 	if peak == 0 {
-		return append(out, finding.Finding{Code: "silent", Severity: finding.Refusal, Channel: name,
-			Message: "the channel is silent", Mend: "check cable, phantom power and the channel numbers of the study"})
+		return append(out, finding.New(finding.Silent, "the channel is silent").
+			On(name))
 	}
 	if runs := samples.ClippedRuns(x, found, peak); runs > 0 {
 		t.Spoilt[role] = true
-		out = append(out, finding.Finding{Code: "clipping", Severity: finding.Refusal, Channel: name, Value: float64(runs), Unit: "places",
-			Message: fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak)),
-			Mend:    "lower the recording gain, or the drive, and record again"})
+		out = append(out, finding.New(finding.Clipping, fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak))).
+			On(name).Of(float64(runs), "places"))
 	}
 	return out
 }
@@ -62,9 +61,8 @@ func checkTops(t *take.Take, role int) (out []finding.Finding) {
 		return nil // above 1 the format holds more than full scale
 	}
 	if top := samples.InterSamplePeak(x, t.Bench.Buf.Extremes[role]); top > interLeast {
-		out = append(out, finding.Finding{Code: "inter-sample-peak", Severity: finding.Warning, Channel: take.ChannelNames[role], Value: 20 * math.Log10(top), Unit: "dB re full scale",
-			Message: fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(top)),
-			Mend:    "lower the recording gain by a few decibels"})
+		out = append(out, finding.New(finding.InterSamplePeak, fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(top))).
+			On(take.ChannelNames[role]).Of(20*math.Log10(top), "dB re full scale"))
 	}
 	return out
 }
@@ -96,11 +94,10 @@ func flat(t *take.Take, role int, x []float64, cut [2]bool, tops [2]samples.TopZ
 	}
 	theta := math.Pi / sides * float64(most) / float64(block)
 	lost := -20 * math.Log10(max(0.01, 1-sides/2*(2*theta-math.Sin(2*theta))/math.Pi))
-	f := finding.Finding{Code: "flat-top", Severity: finding.Warning, Channel: take.ChannelNames[role], Value: lost, Unit: "dB",
-		Message: fmt.Sprintf("the %s are cut flat at %.1f dB re full scale, below it: something before the converter is at its limit; the response is up to %.2f dB too low where it is strongest", side, level, lost),
-		Mend:    "lower the gain of the microphone's amplifier, or the drive, and record again"}
+	f := finding.New(finding.FlatTop, fmt.Sprintf("the %s are cut flat at %.1f dB re full scale, below it: something before the converter is at its limit; the response is up to %.2f dB too low where it is strongest", side, level, lost)).
+		On(take.ChannelNames[role]).Of(lost, "dB")
 	if t.Peak[role] >= samples.ClipLevel {
-		f.Code = "clipping"
+		f.Code = finding.Clipping
 		f.Message = fmt.Sprintf("the %s are clipped at full scale; the response is up to %.2f dB too low where it is strongest", side, lost)
 		f.Mend = "lower the recording gain, or the drive, and record again"
 	}
@@ -130,9 +127,8 @@ func checkCopies(t *take.Take) (out []finding.Finding) {
 			if left > copyDB {
 				continue
 			}
-			out = append(out, finding.Finding{Code: "identical-channels", Severity: finding.Refusal, Channel: take.ChannelNames[b], Value: max(left, -120), Unit: "dB",
-				Message: fmt.Sprintf("the %s and the %s channel hold the same signal", take.ChannelNames[a], take.ChannelNames[b]),
-				Mend:    "check the cables, the recorder's channel linking (stereo, mono) and the channel numbers of the study"})
+			out = append(out, finding.New(finding.IdenticalChannels, fmt.Sprintf("the %s and the %s channel hold the same signal", take.ChannelNames[a], take.ChannelNames[b])).
+				On(take.ChannelNames[b]).Of(max(left, -120), "dB"))
 		}
 	}
 	return out

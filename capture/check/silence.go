@@ -31,9 +31,8 @@ func checkSilence(t *take.Take, d *take.Desk, role int) (out []finding.Finding) 
 	mains, power := samples.Hum(pieces, t.Bench.RateHz)
 	// As a sine of full scale is 0 dB.
 	if over := response.Decibels(2*power) - level; over >= humDB {
-		out = append(out, finding.Finding{Code: "mains-hum", Severity: finding.Warning, Channel: take.ChannelNames[role], Value: over, Unit: "dB re sweep",
-			Message: fmt.Sprintf("mains hum of %d Hz and its harmonics is %.0f dB below the sweep", mains, -over),
-			Mend:    "look for ground loops, unbalanced cables and power supplies near the microphones; one supply for player and recorder helps"})
+		out = append(out, finding.New(finding.MainsHum, fmt.Sprintf("mains hum of %d Hz and its harmonics is %.0f dB below the sweep", mains, -over)).
+			On(take.ChannelNames[role]).Of(over, "dB re sweep"))
 	}
 	return out
 }
@@ -54,9 +53,8 @@ func checkOffset(t *take.Take, role int, x []float64, quiet [][2]int) []finding.
 	if math.Abs(dc) < least {
 		return nil
 	}
-	f := finding.Finding{Code: "dc-offset", Severity: finding.Note, Channel: take.ChannelNames[role], Value: 100 * dc, Unit: "% of full scale",
-		Message: fmt.Sprintf("d.c. offset of %+.1f %% of full scale; it was taken out", 100*dc),
-		Mend:    "switch on the high-pass filter of the input, or have the recorder looked at"}
+	f := finding.New(finding.DCOffset, fmt.Sprintf("d.c. offset of %+.1f %% of full scale; it was taken out", 100*dc)).
+		On(take.ChannelNames[role]).Of(100*dc, "% of full scale")
 	if math.Abs(dc) >= dcWarning {
 		f.Severity = finding.Warning
 	}

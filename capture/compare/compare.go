@@ -73,7 +73,7 @@ func TraitsOf(s study.Setup, r response.Recording) Traits {
 	return Traits{
 		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
 		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
-		Drift: finding.Has(r.Quality.Findings, "drift"), Inversion: finding.Has(r.Quality.Findings, "polarity"),
+		Drift: finding.Has(r.Quality.Findings, finding.Drift), Inversion: finding.Has(r.Quality.Findings, finding.Polarity),
 	}
 }
 
@@ -99,7 +99,7 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 		scatter := pooledScatter(groups, differ)
 		for _, g := range groups {
 			for _, i := range g {
-				if !judge(i) || finding.Has(out[i], "channels-swapped") {
+				if !judge(i) || finding.Has(out[i], finding.ChannelsSwapped) {
 					continue
 				}
 				like, strength, fit := likeness(differ, scatter, g, i)
@@ -110,9 +110,8 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 					usual[i] = usual[i] || like > -swapLikeness
 					continue
 				}
-				f := finding.Finding{Code: "channels-swapped", Severity: finding.Refusal, Value: like,
-					Message: fmt.Sprintf("left and right are exchanged: the difference of the two ears is that of %s with the sign turned (likeness %.2f; 1 is the right way round, -1 exchanged)", l.what, like),
-					Mend:    "see which cable went where; record again, or exchange the two channels in a copy of the file and name the copy in the sheet"}
+				f := finding.New(finding.ChannelsSwapped, fmt.Sprintf("left and right are exchanged: the difference of the two ears is that of %s with the sign turned (likeness %.2f; 1 is the right way round, -1 exchanged)", l.what, like)).
+					Of(like, "")
 				if usual[i] || strength < swapSure {
 					f.Severity = finding.Warning
 					f.Message = fmt.Sprintf("left and right may be exchanged: the difference of the two ears is opposite to that of %s (likeness %.2f)", l.what, like)
@@ -144,9 +143,8 @@ func compareClocks(out [][]finding.Finding, recs []Traits, judge func(int) bool)
 	limit := max(clockOtherPPM, 8*1.48*samples.Median(clocks))
 	for i, r := range recs {
 		if off := r.ClockPPM - usual; judge(i) && r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM && math.Abs(off) > limit && !r.Drift {
-			out[i] = append(out[i], finding.Finding{Code: "drift", Severity: finding.Note, Value: r.ClockPPM, Unit: "ppm",
-				Message: fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual),
-				Mend:    "nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"})
+			out[i] = append(out[i], finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual)).
+				Of(r.ClockPPM, "ppm").Mended("nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"))
 		}
 	}
 }
@@ -297,9 +295,8 @@ func comparePolarity(out [][]finding.Finding, rows []study.Seating, recs []Trait
 				if !judge(i) || sign*p > -polarityLeast || recs[i].Inversion {
 					continue
 				}
-				out[i] = append(out[i], finding.Finding{Code: "polarity", Severity: finding.Warning, Channel: study.Ear(e).String(), Value: p,
-					Message: fmt.Sprintf("the %s ear has the opposite polarity of %d of the %d recordings of the study that tell it", study.Ear(e), up, told),
-					Mend:    "find the cable, plug or phase switch that turns the sign; levels are not affected, times and phases are"})
+				out[i] = append(out[i], finding.New(finding.Polarity, fmt.Sprintf("the %s ear has the opposite polarity of %d of the %d recordings of the study that tell it", study.Ear(e), up, told)).
+					On(study.Ear(e).String()).Of(p, ""))
 			}
 		}
 	}

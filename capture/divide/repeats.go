@@ -38,9 +38,8 @@ func Weigh(t *take.Take, d *take.Desk) {
 	for k, c := range cost {
 		t.Keep[k] = 0
 		if c > disagreeRatio*least && c > disagreeFloor {
-			t.Add(finding.Finding{Code: "repeat-dropped", Severity: finding.Note, Value: float64(t.Index[k] + 1),
-				Message: fmt.Sprintf("repeat %d of %d disagrees with the others (a cough, a touch or a noise) and was left out", t.Index[k]+1, n),
-				Mend:    "nothing, if the remaining repeats are good; else record again in quiet"})
+			t.Add(finding.New(finding.RepeatDropped, fmt.Sprintf("repeat %d of %d disagrees with the others (a cough, a touch or a noise) and was left out", t.Index[k]+1, n)).
+				Of(float64(t.Index[k]+1), ""))
 			continue
 		}
 		// Small differences of noise are chance: weights differ only beyond a

@@ -21,7 +21,7 @@ func (s Severity) String() string { return [...]string{"note", "warning", "refus
 
 // Finding is one thing found about a recording.
 type Finding struct {
-	Code     string   `json:"code"` // stable, kebab-case: "clipping", "mains-hum" …
+	Code     Code     `json:"code"`
 	Severity Severity `json:"severity"`
 	Channel  string   `json:"channel,omitempty"` // "left", "right", "loopback" or empty for the whole file
 	Value    float64  `json:"value"`             // the number behind it; never NaN or Inf
@@ -45,7 +45,7 @@ func (q Quality) Usable() bool {
 	return true
 }
 
-// has reports whether a code is among the findings.
-func Has(found []Finding, code string) bool {
+// Has reports whether a code is among the findings.
+func Has(found []Finding, code Code) bool {
 	return slices.ContainsFunc(found, func(f Finding) bool { return f.Code == code })
 }

@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/exposure"
+	"asworn/capture/finding"
 	"asworn/report/judged"
 	"asworn/report/table"
 )
@@ -48,7 +49,7 @@ func exposureTable(r *judged.Study) table.Table {
 			order = append(order, rec.Subject)
 		}
 		h.recordings++
-		h.clipped = h.clipped || slices.ContainsFunc(rec.Findings, func(f capture.Finding) bool { return f.Code == "clipping" || f.Code == "flat-top" })
+		h.clipped = h.clipped || slices.ContainsFunc(rec.Findings, func(f capture.Finding) bool { return f.Code == finding.Clipping || f.Code == finding.FlatTop })
 		for e := range h.ears {
 			h.ears[e] = h.ears[e].With(rec.SweepLevelA[e], rec.SoundSeconds)
 		}

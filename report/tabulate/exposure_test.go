@@ -6,6 +6,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/report"
 	"asworn/report/judged"
 )
@@ -41,7 +42,7 @@ func TestExposureTable(t *testing.T) {
 // A clipped recording makes the listener's levels lower limits, and nobody
 // else's.
 func TestExposureOfClipped(t *testing.T) {
-	rec := func(subject string, codes ...string) report.Recording {
+	rec := func(subject string, codes ...finding.Code) report.Recording {
 		r := report.Recording{Seating: capture.Seating{Subject: subject}, SoundSeconds: 6, SweepLevelA: [2]float64{90, 90}}
 		for _, c := range codes {
 			r.Findings = append(r.Findings, capture.Finding{Code: c})

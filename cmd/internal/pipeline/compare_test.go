@@ -6,6 +6,7 @@ import (
 	"slices"
 	"testing"
 
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/simulate"
 )
@@ -35,9 +36,9 @@ func TestFaultsOfTheDemo(t *testing.T) {
 		t.Fatal(err)
 	}
 	compareAll(setup, study.Seatings, responses)
-	codes := map[string]string{
-		simulate.FaultCough: "repeat-dropped", simulate.FaultClipped: "clipping", simulate.FaultSwapped: "channels-swapped",
-		simulate.FaultHum: "mains-hum", simulate.FaultClock: "drift",
+	codes := map[string]finding.Code{
+		simulate.FaultCough: finding.RepeatDropped, simulate.FaultClipped: finding.Clipping, simulate.FaultSwapped: finding.ChannelsSwapped,
+		simulate.FaultHum: finding.MainsHum, simulate.FaultClock: finding.Drift,
 	}
 	faults := map[string][]string{}
 	for _, s := range truth.Seatings {
@@ -45,14 +46,14 @@ func TestFaultsOfTheDemo(t *testing.T) {
 	}
 	seen := map[string]int{}
 	for i, row := range study.Seatings {
-		var want []string
+		var want []finding.Code
 		for _, f := range faults[row.File] {
 			if c, ok := codes[f]; ok {
 				want = append(want, c)
 				seen[f]++
 			}
 		}
-		var got []string
+		var got []finding.Code
 		for _, f := range responses[i].Recording.Quality.Findings {
 			if !slices.Contains(got, f.Code) {
 				got = append(got, f.Code)

@@ -12,6 +12,7 @@ import (
 	"sync"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
@@ -49,8 +50,7 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 	r.Recordings = slices.Clone(r.Recordings)
 	for i, rec := range r.Recordings {
 		if slices.Contains(c.Changed, rec.File) {
-			r.Recordings[i].Findings = append(slices.Clone(rec.Findings), capture.Finding{Code: "changed", Severity: capture.Note,
-				Message: "the file changed since an earlier run", Mend: "it was read anew; recordings should never change, so make sure that this was meant"})
+			r.Recordings[i].Findings = append(slices.Clone(rec.Findings), finding.New(finding.Changed, "the file changed since an earlier run"))
 		}
 	}
 	return r

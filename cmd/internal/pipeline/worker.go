@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/finding"
 	"asworn/capture/wavfile"
 )
 
@@ -31,7 +32,7 @@ func process(p *capture.Processor, path string) (capture.Recording, error) {
 
 // refused is the recording of a file that could not be processed.
 func refused(err error) capture.Recording {
-	f := capture.Finding{Code: "unreadable", Severity: capture.Refusal, Message: err.Error(), Mend: "record again"}
+	f := finding.New(finding.Unreadable, err.Error())
 	var bad *wavfile.Error
 	if errors.As(err, &bad) {
 		f.Message, f.Mend = bad.Message, bad.Mend
