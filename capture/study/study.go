@@ -48,6 +48,7 @@ type Study struct {
 	Reading       ReadingUncertainty
 
 	Seatings []Seating
+	Readings []ReadingRow // of readings.csv, where there is one
 	// NotRecorded are the rows whose recording is not there, left out of
 	// Seatings; only LoadPartial leaves any.
 	NotRecorded []Seating
@@ -145,6 +146,9 @@ func load(dir string, partial bool) (*Study, error) {
 	} else {
 		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet)
 		problems = append(problems, bad...)
+		if len(bad) == 0 {
+			problems = append(problems, s.readReadings()...)
+		}
 	}
 	problems = append(problems, s.checkFiles(parsed, partial)...)
 	if err := problems.sorted(); err != nil {

@@ -108,7 +108,7 @@ some seating needs the operator.`,
 	root.AddCommand(
 		a.demoCommand(), a.newCommand(), a.mergeCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
 		a.checkCommand(), a.sensitivityCommand(), a.reportCommand(), a.serveCommand(),
-		a.referenceCommand(),
+		a.referenceCommand(), a.readingsCommand(),
 	)
 	return root
 }

@@ -32,7 +32,7 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 				continue
 			}
 			l := get(s.Subject)
-			w := wornSeating{model: m, id: i, obs: o, read: su.Mark.ReadOf(s)}
+			w := wornSeating{model: m, id: i, obs: o, read: su.Mark.ReadOf(s), worth: s.Readings()}
 			l.worn = append(l.worn, w)
 			used = true
 			if w.read != nil {

@@ -58,6 +58,7 @@ type wornSeating struct {
 	id        int // into that model's setup.Seatings
 	obs       position.Observation
 	read      *[position.ReadDim]float64   // mm, relative to the fixture's mark; nil when not read
+	worth     float64                      // single readings that read is worth
 	inflation [2]float64                   // per ear, factor on its variance when above 1: an outlier
 	at        [position.HeadsetDim]float64 // point of linearisation
 

@@ -21,7 +21,7 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 			continue
 		}
 		w.z.SetVec(from+a, w.read[a])
-		cov.SetSym(from+a, from+a, p.reading.OneMM*p.reading.OneMM)
+		cov.SetSym(from+a, from+a, p.reading.OneMM*p.reading.OneMM/w.worth)
 	}
 }
 
@@ -97,7 +97,7 @@ func (p *panel) maximiseReading(fit *panelFit) {
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)
-			sum += sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given
+			sum += w.worth * (sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given)
 			count++
 		}
 	})

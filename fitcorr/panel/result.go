@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/position"
+	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
@@ -193,7 +194,7 @@ func (p *panel) separation() []string {
 }
 
 // meanDF is the degrees of freedom of a worn mean. What listeners teach has df;
-// what the lab states of its readings on the fixture has no limit, and where
+// what the lab states of its readings on the fixture has reading.StatedDF, and where
 // readings are used that is most of it (Welch and Satterthwaite: JCGM 100:2008,
 // G.4). A source counts by the weight of the readings in the mean, the variance
 // left over what the readings alone would leave.
@@ -206,7 +207,7 @@ func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
 		k := 0.0
 		for i := range l.worn {
 			if l.worn[i].model == m && l.worn[i].read != nil {
-				k++
+				k += l.worn[i].worth
 			}
 		}
 		if k > 0 {
@@ -227,7 +228,7 @@ func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
 		all += v
 		learned += math.Max(0, v-weight*weight*stated)
 	}
-	return stats.PooledDF(learned, df, all-learned, 0)
+	return stats.PooledDF(learned, df, all-learned, reading.StatedDF)
 }
 
 // people is the mean position of the people of model m, both ears together.

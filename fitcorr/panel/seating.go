@@ -14,7 +14,7 @@ import (
 // sameCovariance reports whether two seatings of one model have the same covariances:
 // the rule, since noise is pooled.
 func (w *wornSeating) sameCovariance(v *wornSeating) bool {
-	same := w.obs.Present == v.obs.Present && (w.read == nil) == (v.read == nil) && w.inflation == v.inflation
+	same := w.obs.Present == v.obs.Present && (w.read == nil) == (v.read == nil) && w.worth == v.worth && w.inflation == v.inflation
 	for e := range 2 {
 		same = same && slices.Equal(w.obs.Variance[e], v.obs.Variance[e])
 	}

@@ -70,7 +70,7 @@ func (m Mark) ReadOf(s seat.Seating) *[ReadDim]float64 {
 func (m Mark) placeRead(s seat.Seating) (at, variance [ReadDim]float64) {
 	for a, r := range readVector(s) {
 		at[a] = r - m.At[a]
-		variance[a] = m.One*m.One + m.Variance[a]
+		variance[a] = m.One*m.One/s.Readings() + m.Variance[a]
 	}
 	return at, variance
 }

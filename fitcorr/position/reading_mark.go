@@ -12,7 +12,8 @@ import (
 // fixtureReading is a reading on the fixture less the position that is known
 // without it.
 type fixtureReading struct {
-	row      int // of the model's blocked seatings
+	row      int     // of the model's blocked seatings
+	worth    float64 // single readings
 	less     [ReadDim]float64
 	variance [ReadDim]float64 // of that position
 }
@@ -26,7 +27,7 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 		if !s.OnFixture() || s.Read == nil {
 			continue
 		}
-		f := fixtureReading{row: i}
+		f := fixtureReading{row: i, worth: s.Readings()}
 		var at [3]float64
 		if s.Displaced() {
 			at = s.Survey.Vector()
@@ -77,7 +78,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 			}
 			for _, f := range readings[i] {
 				d := f.less[a] - mean
-				sum += (d*d*n/(n-1) - f.variance[a]) / ReadDim
+				sum += f.worth * (d*d*n/(n-1) - f.variance[a]) / ReadDim
 			}
 		}
 		count += n
@@ -91,7 +92,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 		for a := range ReadDim {
 			var weights float64
 			for _, f := range readings[i] {
-				w := 1 / (one*one + f.variance[a])
+				w := 1 / (one*one/f.worth + f.variance[a])
 				weights += w
 				mark.At[a] += w * f.less[a]
 			}

@@ -16,8 +16,22 @@ type Seating struct {
 	Number  int                   `json:"seating"`
 	Survey  *capture.Displacement `json:"survey,omitempty"`
 	Read    *capture.Reading      `json:"read,omitempty"`
-	Seal    string                `json:"seal,omitempty"`
-	Ears    [2]Curve              `json:"-"`
+	// ReadWorth is how many single readings Read is worth: its variance is that of
+	// one over this; 0 stands for one.
+	ReadWorth float64  `json:"read_worth,omitempty"`
+	Seal      string   `json:"seal,omitempty"`
+	Ears      [2]Curve `json:"-"`
+}
+
+// Readings is how many single readings the read position is worth, 0 without one.
+func (s Seating) Readings() float64 {
+	switch {
+	case s.Read == nil:
+		return 0
+	case s.ReadWorth > 0:
+		return s.ReadWorth
+	}
+	return 1
 }
 
 // OnFixture reports whether the seating was on the fixture, not on a listener.

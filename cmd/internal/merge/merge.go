@@ -281,7 +281,28 @@ func write(merged study.Study, parts []*study.Study, taken [][]study.Seating) er
 	if err := render(filepath.Join(merged.Dir, study.SheetFile), func(w io.Writer) error { return study.WriteSheet(w, rows) }); err != nil {
 		return err
 	}
+	if readings := readingsOf(parts, taken); len(readings) > 0 {
+		if err := render(filepath.Join(merged.Dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadings(w, readings) }); err != nil {
+			return err
+		}
+	}
 	return render(filepath.Join(merged.Dir, study.SettingsFile), func(w io.Writer) error { return study.WriteSettings(w, merged) })
+}
+
+// readingsOf gathers the readings of the rows that were taken, and all findings of
+// canal entrances.
+func readingsOf(parts []*study.Study, taken [][]study.Seating) (out []study.ReadingRow) {
+	for i, s := range parts {
+		for _, r := range s.Readings {
+			mine := func(row study.Seating) bool {
+				return row.Subject == r.Subject && row.Model == r.Model && row.Number == r.Number
+			}
+			if r.Model == "" || slices.ContainsFunc(taken[i], mine) {
+				out = append(out, r)
+			}
+		}
+	}
+	return out
 }
 
 func render(name string, f func(io.Writer) error) error {

@@ -14,6 +14,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/compare"
+	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -73,7 +74,7 @@ func (s *FrozenStudy) Stale() bool {
 	return err != nil || key != s.frozen.Texts
 }
 
-// textsKey hashes what a person wrote: study.toml and seatings.csv.
+// textsKey hashes what a person wrote: study.toml, seatings.csv and readings.csv, if there is one.
 func textsKey(dir string) (cache.Key, error) {
 	toml, err := cache.FileKey(filepath.Join(dir, capture.StudyFile))
 	if err != nil {
@@ -83,7 +84,11 @@ func textsKey(dir string) (cache.Key, error) {
 	if err != nil {
 		return cache.Key{}, err
 	}
-	return cache.KeyOf(toml, sheet)
+	readings, err := cache.FileKey(filepath.Join(dir, study.ReadingsFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return cache.Key{}, err
+	}
+	return cache.KeyOf(toml, sheet, readings)
 }
 
 // model finds the model of a new recording and the next number of a seating.

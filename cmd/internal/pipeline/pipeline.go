@@ -175,6 +175,7 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 			keys = append(keys, responses[i].Key)
 		}
 	}
+	placeReadings(seatings, combineReadings(study))
 	keyed := opt
 	keyed.Jobs = 0 // does not change the results
 	key, err := cache.KeyOf("estimates", l.program, keyed, rowsOf(seatings), keys)

@@ -16,7 +16,7 @@ func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
 	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
 	opt.CalibrationDB = study.CalibrationDB
-	opt.Reading = study.Reading
+	opt.Reading = combineReadings(study).Uncertainty(study.Reading)
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }
@@ -85,7 +85,7 @@ func about(study *capture.Study) (report.Results, error) {
 	if r.ReferenceDB, err = referenceDB(study); err != nil {
 		return r, err
 	}
-	r.Findings = limits(study)
+	r.Findings = append(limits(study), readingFindings(combineReadings(study))...)
 	drifts, err := calibrationDrifts(study)
 	r.Findings = append(r.Findings, drifts...)
 	return r, err

@@ -93,7 +93,7 @@ func (w *Watch) look() (out []glimpse) {
 			}
 			return nil
 		}
-		if name != capture.StudyFile && name != capture.SheetFile && !strings.EqualFold(filepath.Ext(name), ".wav") {
+		if !written(name) && !strings.EqualFold(filepath.Ext(name), ".wav") {
 			return nil
 		}
 		if info, err := d.Info(); err == nil {
@@ -102,6 +102,11 @@ func (w *Watch) look() (out []glimpse) {
 		return nil
 	})
 	return out
+}
+
+// written reports whether a file is one that a person writes.
+func written(name string) bool {
+	return name == capture.StudyFile || name == capture.SheetFile || name == study.ReadingsFile
 }
 
 // act judges what is new at once, as a check does, and then runs the study
@@ -119,7 +124,7 @@ func (w *Watch) act(ctx context.Context, before, now []glimpse) {
 		}
 		row := slices.IndexFunc(study.Seatings, func(s capture.Seating) bool { return s.File == g.name })
 		switch {
-		case g.name == capture.StudyFile || g.name == capture.SheetFile:
+		case written(g.name):
 			own = true
 		case row < 0:
 			if g.name != study.Excitation && g.name != SweepFile {

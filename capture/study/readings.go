@@ -1,0 +1,174 @@
+package study
+
+import (
+	"encoding/csv"
+	"errors"
+	"io"
+	"io/fs"
+	"math"
+	"path/filepath"
+	"strconv"
+	"strings"
+)
+
+// ReadingsFile is the optional sheet of readings, one row each.
+const ReadingsFile = "readings.csv"
+
+// Side is the cup of which a reading was taken.
+type Side int
+
+// One cup, or one figure for the mean of both.
+const (
+	BothSides Side = iota
+	LeftSide
+	RightSide
+)
+
+// sideNames are the sides as readings.csv writes them.
+var sideNames = [...]string{"", "left", "right"}
+
+// String returns "", "left" or "right".
+func (s Side) String() string { return sideNames[s] }
+
+// ReadingRow is one row of readings.csv: one reading of one placement by one
+// person, or, without a model, one finding of where the canal's entrance of that
+// head lies, from any point of the head that stays.
+type ReadingRow struct {
+	Row            int // line in readings.csv, 1-based, the head included
+	Subject, Model string
+	Number         int // of the seating; 0 of a finding of the entrance
+	Side           Side
+	ForwardMM      float64 // toward the nose
+	UpMM           float64 // toward the crown
+	Reader         string  // who read; "" where one person did
+	Notes          string
+}
+
+var readingColumns = []string{"subject", "forward_mm", "up_mm", "model", "seating", "side", "reader", "notes"}
+
+const readingRequired = 3
+
+// LoadReadings reads a readings.csv by itself, as a trial of readers has it. The
+// error holds everything that is wrong with it, as [Errors].
+func LoadReadings(path string) ([]ReadingRow, error) {
+	text, err := readText(path, maxText)
+	if err != nil {
+		return nil, Errors{missingText(path, err)}
+	}
+	rows, problems := parseReadings(path, text)
+	if err := problems.sorted(); err != nil {
+		return nil, err
+	}
+	return rows, nil
+}
+
+// parseReadings reads the text of a readings.csv. Rows with a problem are left out.
+func parseReadings(file string, text []byte) ([]ReadingRow, Errors) {
+	t := readTable(file, text, readingColumns, readingRequired, 0)
+	for _, c := range readingColumns[:readingRequired] {
+		if _, ok := t.columns[c]; !ok {
+			return nil, t.problems
+		}
+	}
+	var rows []ReadingRow
+	for _, r := range t.rows {
+		before := len(t.problems)
+		if row := t.readingRow(r); len(t.problems) == before {
+			rows = append(rows, row)
+		}
+	}
+	if len(t.rows) == 0 && len(t.problems) == 0 {
+		t.report(0, "add one row per reading, or take the file away", "the sheet has no rows")
+	}
+	return rows, t.problems
+}
+
+func (t *table) readingRow(r tableRow) ReadingRow {
+	out := ReadingRow{Row: r.line, Subject: t.field(r, "subject"), Model: t.field(r, "model"), Reader: t.field(r, "reader"), Notes: t.field(r, "notes")}
+	if strings.EqualFold(out.Subject, FixtureSubject) {
+		out.Subject = FixtureSubject
+	}
+	if out.Subject == "" {
+		t.report(r.line, "write a listener's id, or "+FixtureSubject, "subject is empty")
+	}
+	out.ForwardMM, _ = t.number(r, "forward_mm", -MaxReadingMM, MaxReadingMM)
+	out.UpMM, _ = t.number(r, "up_mm", -MaxReadingMM, MaxReadingMM)
+	switch seating := t.field(r, "seating"); {
+	case out.Model == "" && seating != "":
+		t.report(r.line, "write the model; a finding of the canal's entrance has neither", "seating is %s, and model is empty", seating)
+	case out.Model != "":
+		number, ok := t.number(r, "seating", 1, maxSeating)
+		if ok && number != math.Trunc(number) {
+			t.report(r.line, "write the number that the seating has in "+SheetFile, "seating is %s, not a whole number", seating)
+		}
+		out.Number = int(number)
+	}
+	switch side := strings.ToLower(t.field(r, "side")); side {
+	case "":
+	case "left":
+		out.Side = LeftSide
+	case "right":
+		out.Side = RightSide
+	default:
+		t.report(r.line, "write left, right, or leave it empty for the mean of both cups", "side is %q", side)
+	}
+	return out
+}
+
+// readReadings reads the study's readings.csv if it has one, and holds its rows
+// against the sheet.
+func (s *Study) readReadings() Errors {
+	path := filepath.Join(s.Dir, ReadingsFile)
+	text, err := readText(path, maxText)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil
+	case err != nil:
+		return Errors{missingText(path, err)}
+	}
+	rows, problems := parseReadings(path, text)
+	type key struct {
+		subject, model string
+		number         int
+	}
+	sheet := map[key]*Seating{}
+	for i := range s.Seatings {
+		row := &s.Seatings[i]
+		k := key{row.Subject, row.Model, row.Number}
+		if sheet[k] == nil || row.Read != nil {
+			sheet[k] = row
+		}
+	}
+	for _, r := range rows {
+		if r.Model == "" {
+			continue
+		}
+		row := sheet[key{r.Subject, r.Model, r.Number}]
+		switch {
+		case row == nil:
+			problems = append(problems, Problem{File: path, Line: r.Row, Mend: "write subject, model and seating as they stand there, or take the row out",
+				Message: "seating " + strconv.Itoa(r.Number) + " of " + r.Model + " on " + r.Subject + " is not in " + SheetFile})
+		case row.Read != nil:
+			problems = append(problems, Problem{File: path, Line: r.Row, Mend: "keep its readings in " + ReadingsFile + " alone, and empty those columns of row " + strconv.Itoa(row.Row) + " of " + SheetFile,
+				Message: "seating " + strconv.Itoa(r.Number) + " of " + r.Model + " on " + r.Subject + " has a reading in " + SheetFile + " too"})
+		}
+	}
+	s.Readings = rows
+	return problems
+}
+
+// WriteReadings writes the rows as a readings.csv, in their order.
+func WriteReadings(w io.Writer, rows []ReadingRow) error {
+	out := csv.NewWriter(w)
+	out.Write([]string{"subject", "model", "seating", "side", "forward_mm", "up_mm", "reader", "notes"})
+	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	for _, r := range rows {
+		seating := ""
+		if r.Model != "" {
+			seating = strconv.Itoa(r.Number)
+		}
+		out.Write([]string{r.Subject, r.Model, seating, r.Side.String(), number(r.ForwardMM), number(r.UpMM), r.Reader, r.Notes})
+	}
+	out.Flush()
+	return out.Error()
+}

@@ -1,0 +1,86 @@
+package reading
+
+import (
+	"math"
+
+	"asworn/capture/study"
+)
+
+// Axes are forward and up, mm: what is read off a head.
+const Axes = 2
+
+// Placement names what was read: one seating of a model on a head.
+type Placement struct {
+	Head, Model string
+	Number      int
+}
+
+func placementOf(r study.ReadingRow) Placement { return Placement{r.Subject, r.Model, r.Number} }
+
+func vector(r study.ReadingRow) [Axes]float64 { return [Axes]float64{r.ForwardMM, r.UpMM} }
+
+// Estimate is where a headphone was read to sit, the readers' biases taken off.
+type Estimate struct {
+	MM [Axes]float64 // mean of both cups
+	// Readings is how many readings of standard deviation OneMM the estimate is
+	// worth: its variance is OneMM² over this.
+	Readings float64
+	// CupMM are the cups, and CupReadings how many readings each is worth, 0 for a
+	// cup that was not read by itself.
+	CupMM       [2][Axes]float64
+	CupReadings [2]float64
+}
+
+// Learned is a standard deviation with the degrees of freedom it is known with.
+type Learned struct {
+	MM float64 `json:"mm"`
+	DF float64 `json:"df"`
+}
+
+// Reader is one reader's bias against the mean of all, mm, and its standard error.
+type Reader struct {
+	Name     string        `json:"name"`
+	Readings int           `json:"readings"`
+	BiasMM   [Axes]float64 `json:"bias_mm"`
+	SE       float64       `json:"stderr_mm"`
+}
+
+// Result is what readings come to.
+type Result struct {
+	At      map[Placement]Estimate
+	One     Learned // of one reading about its placement, per axis, the reader's bias taken off
+	Readers []Reader
+	Bias    Learned // between readers; DF 0 where one person read everything
+	// ApartMM is the standard deviation per axis of what the readers of the fixture
+	// have not in common with those of the listeners: 0 where the same people read both alike.
+	ApartMM float64
+	// Landmark is that of one finding of a listener's canal entrance, per axis, and
+	// FixtureLandmark of the fixture's.
+	Landmark, FixtureLandmark Learned
+	// Findings is how often the entrance of each head was found, 1 where it was not repeated.
+	Findings map[string]int
+	Slips    []Slip
+}
+
+// Slip is a reading so far from the others of its placement that it hardly counts.
+type Slip struct {
+	study.ReadingRow
+	MM float64 `json:"off_mm"` // from the others
+}
+
+// Uncertainty returns the values of [reading]: what is stated, with what the
+// readings show in place of it. What readers of the fixture have not in common with
+// those of the listeners is the same in all differences of the two, as the fixture's
+// landmark is, and counts with that.
+func (r Result) Uncertainty(stated study.ReadingUncertainty) study.ReadingUncertainty {
+	for _, f := range []struct {
+		to *float64
+		l  Learned
+	}{{&stated.OneMM, r.One}, {&stated.LandmarkMM, r.Landmark}, {&stated.FixtureLandmarkMM, r.FixtureLandmark}} {
+		if f.l.DF > StatedDF {
+			*f.to = f.l.MM
+		}
+	}
+	stated.FixtureLandmarkMM = math.Hypot(stated.FixtureLandmarkMM, r.ApartMM)
+	return stated
+}
