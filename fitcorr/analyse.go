@@ -3,6 +3,7 @@ package fitcorr
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -39,13 +40,16 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
-	var surveyed []*position.Model
+	var surveyed, atDrum []*position.Model
 	for _, p := range prepared {
-		if p.model != nil {
-			surveyed = append(surveyed, p.model)
+		if p.blocked.model != nil {
+			surveyed = append(surveyed, p.blocked.model)
+		}
+		if p.drum.model != nil {
+			atDrum = append(atDrum, p.drum.model)
 		}
 	}
-	position.ReadMarks(surveyed, seat.ReadingOr(opt.Reading))
+	position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
 	worn, err := panel.Fit(ctx, surveyed, bare, opt)
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()
@@ -60,7 +64,7 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	err = stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
 		m, fm := p.finish(worn[names[i]], opt, len(bare) > 0)
-		m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.corrector, a.StandOuts, opt)
+		m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.correctors, a.StandOuts, opt)
 		a.Models[i], frozen.Models[i] = m, fm
 	})
 	if err != nil {
@@ -110,34 +114,33 @@ func splitModels(ss []seat.Seating) (names []string, byModel map[string][]seat.S
 
 // prepared is one model before the panel is estimated.
 type prepared struct {
-	ma        ModelAnalysis
-	all       []seat.Seating // both points
-	blocked   []seat.Seating // those at the blocked entrance
-	leaks     map[string][2]seal.Leak
-	seal      seal.Seal
-	model     *position.Model    // nil without a survey
-	corrector *correct.Corrector // set by finish, nil without a survey or a worn mean
+	ma      ModelAnalysis
+	all     []seat.Seating // both points
+	blocked *surveyed
+	drum    *surveyed
+	// correctors is set by finish; empty without a survey or a worn mean.
+	correctors correct.Correctors
 }
 
 func prepare(name string, ss []seat.Seating, opt seat.Options) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
-	for _, s := range ss {
-		if s.Point == capture.Blocked {
-			p.blocked = append(p.blocked, s)
-		}
+	p.blocked = newSurveyed(name, ss, capture.Blocked, opt)
+	p.drum = newSurveyed(name, ss, capture.Drum, opt)
+	p.ma.OpenBack = p.blocked.seal.Open
+	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
+	if m := p.drum.model; m != nil {
+		p.ma.DrumSurvey = &m.Reports
+	} else if p.drum.err != nil {
+		p.cannot("at the drum: %v", p.drum.err)
 	}
-	p.leaks, p.seal = seal.Judge(p.blocked, opt)
-	p.ma.OpenBack = p.seal.Open
-	p.ma.Sensitivity = sensitivity.Of(ss, p.leaks, opt)
-	model, err := position.NewModel(name, p.blocked, p.leaks)
-	if err != nil {
-		p.cannot("%v", err)
+	if p.blocked.model == nil {
+		p.cannot("%v", p.blocked.err)
 		return p
 	}
-	if !p.seal.Told {
-		p.cannot("%s", p.seal.Reason)
+	if !p.blocked.seal.Told {
+		p.cannot("%s", p.blocked.seal.Reason)
 	}
-	p.model, p.ma.Survey = model, model.Reports
+	p.ma.Survey = p.blocked.model.Reports
 	return p
 }
 
@@ -146,18 +149,21 @@ func (p *prepared) cannot(format string, args ...any) {
 }
 
 // finish adds offsets and verdicts once the panel is known; w is nil for a
-// model that nobody wore.
+// model that nobody wore, or that has no survey at the blocked entrance.
 func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAnalysis, FrozenModel) {
-	fm := FrozenModel{Model: p.ma.Model, Open: p.seal.Open, Seals: sealCurves(p.blocked)}
-	if p.model == nil {
+	fm := FrozenModel{Model: p.ma.Model, Open: p.blocked.seal.Open, Blocked: p.blocked.freeze(), Drum: p.drum.freeze()}
+	fm.Mark = position.MarkBetween(fm.Blocked.Mark, fm.Drum.Mark, opt.MarkOr())
+	if p.blocked.model == nil && p.drum.model == nil {
 		return p.ma, fm
 	}
-	p.ma.Cannot = append(p.ma.Cannot, p.model.Notes...)
-	fm.Survey, fm.Scatter, fm.Total, fm.Temper = &p.model.Survey, p.model.Scatter, p.model.Total, p.model.Temper
-	fm.Mark = p.model.Mark
+	for _, sv := range []*surveyed{p.blocked, p.drum} {
+		if sv.model != nil {
+			p.ma.Cannot = append(p.ma.Cannot, sv.model.Notes...)
+		}
+	}
 	if w != nil {
 		for i := range w.Offsets {
-			w.Offsets[i].Leak = p.leaks[w.Offsets[i].ID]
+			w.Offsets[i].Leak = p.blocked.leaks[w.Offsets[i].ID]
 		}
 		wornLeaks(&w.Worn, w.Offsets)
 		fm.Worn = freezeTarget(w, bare)
@@ -166,27 +172,14 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 	} else {
 		p.cannot("a verdict: nobody wore this model, so there is no worn mean to compare with")
 	}
-	fixture := 0
-	for i, s := range p.blocked {
-		if !s.OnFixture() {
-			continue
-		}
-		at := p.model.Places[i]
-		if at.Cov == nil {
-			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
-			continue
-		}
-		at.Read(s, p.model.Mark)
-		p.ma.Offsets = append(p.ma.Offsets, at.Offset)
-		if s.Displaced() {
-			continue
-		}
-		fixture++
-		if fm.Worn != nil {
-			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(at, fm.Worn, p.seal.Open, opt))
+	fixture := p.place(p.blocked, &fm, nil, opt)
+	if p.blocked.model != nil && p.drum.model != nil {
+		if fm.Mark.Read {
+			p.ma.Mark = &fm.Mark
 		}
 	}
-	if fixture == 0 {
+	apart := p.place(p.drum, &fm, p.blocked.partners(), opt)
+	if fixture+apart == 0 {
 		p.cannot("a verdict: no ordinary seating on the fixture")
 	}
 	if w != nil {
@@ -195,9 +188,44 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 			p.cannot("the spread between listeners: one listener only")
 		}
 	}
-	p.corrector = correct.New(p.all, &p.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
-	p.ma.Corrections = p.corrector.Corrections(p.all)
+	p.correctors = correct.Correctors{}
+	if p.blocked.model != nil {
+		p.correctors[capture.Blocked] = correct.New(p.all, capture.Blocked, &p.blocked.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	}
+	if apart > 0 {
+		p.correctors[capture.Drum] = correct.New(p.all, capture.Drum, &p.drum.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	}
+	p.ma.Corrections = p.correctors.Corrections(p.all)
 	return p.ma, fm
+}
+
+// place adds offsets and verdicts of the fixture's seatings at one point, but
+// for ordinary ones whose numbers are placed already, and returns how many
+// ordinary ones it added.
+func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt seat.Options) (ordinary int) {
+	if sv.model == nil {
+		return 0
+	}
+	for i, s := range sv.seatings {
+		if !s.OnFixture() || s.OrdinaryOnFixture() && placed[s.Number] {
+			continue
+		}
+		at := sv.model.Places[i]
+		if at.Cov == nil {
+			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
+			continue
+		}
+		fm.refer(&at, s)
+		p.ma.Offsets = append(p.ma.Offsets, at.Offset)
+		if s.Displaced() {
+			continue
+		}
+		ordinary++
+		if fm.Worn != nil {
+			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(at, fm.Worn, fm.Open, opt))
+		}
+	}
+	return ordinary
 }
 
 // freezeTarget freezes a worn distribution.

@@ -13,9 +13,13 @@ import (
 // ModelAnalysis is everything estimated about one headphone model. Parts that
 // the study cannot support are nil or empty, and Cannot says why.
 type ModelAnalysis struct {
-	Model       string                    `json:"model"`
-	OpenBack    bool                      `json:"open_back"` // the data show no seal
-	Survey      [2]*survey.Report         `json:"survey"`
+	Model    string            `json:"model"`
+	OpenBack bool              `json:"open_back"` // the data show no seal
+	Survey   [2]*survey.Report `json:"survey"`
+	// DrumSurvey is the survey at the drum per ear, Mark how its marked position
+	// differs from that of Survey as far as readings tell; both nil where there is none.
+	DrumSurvey  *[2]*survey.Report        `json:"drum_survey,omitempty"`
+	Mark        *position.MarkError       `json:"mark,omitempty"`
 	Offsets     []position.Offset         `json:"offsets,omitempty"`
 	Worn        *panel.Worn               `json:"worn,omitempty"`
 	Verdicts    []verdict.Verdict         `json:"verdicts,omitempty"`

@@ -20,15 +20,48 @@ type Frozen struct {
 
 // FrozenModel is what a study knows about one model.
 type FrozenModel struct {
-	Model   string                `json:"model"`
-	Open    bool                  `json:"open_back"`
-	Survey  *survey.Survey        `json:"survey,omitempty"`
+	Model   string             `json:"model"`
+	Open    bool               `json:"open_back"`
+	Blocked FrozenPoint        `json:"blocked"`
+	Drum    FrozenPoint        `json:"drum"`
+	Mark    position.MarkError `json:"mark"` // of the drum's survey against the blocked one
+	Worn    *verdict.Target    `json:"worn,omitempty"`
+}
+
+// FrozenPoint is what a study knows about one model at one point.
+type FrozenPoint struct {
+	Survey  *survey.Survey        `json:"survey,omitempty"` // nil without one
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
 	Temper  float64               `json:"temper"` // divides the information of a fixture seating's levels
 	Mark    position.Mark         `json:"mark,omitzero"`
-	Worn    *verdict.Target       `json:"worn,omitempty"`
 	Seals   []FrozenCurve         `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
+}
+
+// at returns what is known at a point.
+func (fm *FrozenModel) at(p capture.Point) *FrozenPoint {
+	if p == capture.Drum {
+		return &fm.Drum
+	}
+	return &fm.Blocked
+}
+
+// refer refers a place on the fixture to the marked position of the blocked
+// survey, from where people wear the model, and multiplies in the position that
+// was read. A displaced row at the drum stays with its own mark: it is a check of
+// that survey alone.
+func (fm *FrozenModel) refer(at *position.FixturePlace, s seat.Seating) {
+	if s.Point == capture.Drum && !s.Displaced() {
+		if fm.Blocked.Mark.Known() {
+			at.Shift(fm.Mark)
+			at.Read(s, fm.Blocked.Mark)
+			return
+		}
+		at.Read(s, fm.Drum.Mark)
+		at.Shift(fm.Mark)
+		return
+	}
+	at.Read(s, fm.at(s.Point).Mark)
 }
 
 // FrozenCurve is one seating as far as its seal needs it.
@@ -38,11 +71,10 @@ type FrozenCurve struct {
 	Ears    [2]seat.Curve `json:"ears"`
 }
 
-// Check estimates a fixture seating recorded at the blocked entrance and
-// judges it against the study's worn mean. It fails when the study never met
-// the model, when the seating is not a blocked one, or when the study has no
-// survey of the model (wrapping ErrNoSurvey). Without a panel it returns the
-// offset and an undetermined verdict that says so.
+// Check estimates a fixture seating recorded at either point and judges it
+// against the study's worn mean. It fails when the study never met the model, or
+// has no survey of it at that point (wrapping ErrNoSurvey). Without a panel it
+// returns the offset and an undetermined verdict that says so.
 func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) {
 	var fm *FrozenModel
 	for i := range f.Models {
@@ -53,33 +85,35 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	if fm == nil {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
 	}
-	if s.Point != capture.Blocked {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s was recorded at the %s point; a check needs the blocked entrance", s.ID, s.Point)
+	fp := fm.at(s.Point)
+	if fp.Survey == nil {
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
 	}
-	if fm.Survey == nil {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s: %w; survey the model on the fixture first", s.Model, survey.ErrNoSurvey)
-	}
-	models := fm.earModels()
-	leaks := fm.leaksWith(s, f.Options)
-	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fm.Temper)
+	models := fp.earModels()
+	leaks := fp.leaksWith(s, f.Options)
+	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fp.Temper)
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
 	if s.Read != nil {
-		if !fm.Mark.Known() {
+		mark := fm.Blocked.Mark
+		if !mark.Known() {
+			mark = fp.Mark
+		}
+		if !mark.Known() {
 			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
 		}
-		if gap := fm.Mark.Gross(s); gap > 0 {
+		if gap := mark.Gross(s); gap > 0 {
 			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from the marked one, where no headphone sits: read it again, or leave it out", s.ID, gap)
 		}
-		p.Read(s, fm.Mark)
 	}
+	fm.refer(&p, s)
 	if fm.Worn == nil {
 		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
 	v := verdict.Judge(p, fm.Worn, fm.Open, f.Options)
-	if v.Outcome == verdict.Undetermined && fm.Mark.Known() && s.Read == nil {
+	if v.Outcome == verdict.Undetermined && fp.Mark.Known() && s.Read == nil {
 		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
 	}
 	return p.Offset, v, nil
@@ -87,25 +121,25 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
 
-func (fm *FrozenModel) earModels() (out [2]position.Ear) {
+func (fp *FrozenPoint) earModels() (out [2]position.Ear) {
 	bands := survey.NewBands()
 	for e := range out {
 		out[e].Bands = bands
-		if fm.Survey.Ears[e].Known() {
-			out[e].Survey = &fm.Survey.Ears[e]
-			out[e].Scatter = fm.Scatter[e].Matrix(bands)
-			out[e].Total = fm.Total[e].Matrix(bands)
+		if fp.Survey.Ears[e].Known() {
+			out[e].Survey = &fp.Survey.Ears[e]
+			out[e].Scatter = fp.Scatter[e].Matrix(bands)
+			out[e].Total = fp.Total[e].Matrix(bands)
 		}
 	}
 	return out
 }
 
 // leaksWith judges the seal of s among the study's own seatings.
-func (fm *FrozenModel) leaksWith(s seat.Seating, opt seat.Options) map[string][2]seal.Leak {
-	group := make([]seat.Seating, 0, len(fm.Seals)+1)
-	for _, c := range fm.Seals {
+func (fp *FrozenPoint) leaksWith(s seat.Seating, opt seat.Options) map[string][2]seal.Leak {
+	group := make([]seat.Seating, 0, len(fp.Seals)+1)
+	for _, c := range fp.Seals {
 		if c.ID != s.ID {
-			group = append(group, seat.Seating{ID: c.ID, Model: fm.Model, Subject: c.Subject, Point: capture.Blocked, Ears: c.Ears})
+			group = append(group, seat.Seating{ID: c.ID, Model: s.Model, Subject: c.Subject, Point: s.Point, Ears: c.Ears})
 		}
 	}
 	leaks, _ := seal.Leaks(append(group, s), opt)
@@ -119,7 +153,7 @@ const frozenSeals = 12
 func sealCurves(ss []seat.Seating) []FrozenCurve {
 	var ordinary []seat.Seating
 	for _, s := range ss {
-		if !s.Displaced() && s.Point == capture.Blocked {
+		if !s.Displaced() {
 			ordinary = append(ordinary, s)
 		}
 	}

@@ -50,8 +50,8 @@ func TestSurveyLimit(t *testing.T) {
 					continue
 				}
 				for _, ear := range capture.Ears {
-					there, _ := frozen.Models[m].Survey.Predict(int(ear), target)
-					here, _ := frozen.Models[m].Survey.Predict(int(ear), r.True[ear].Vector())
+					there, _ := frozen.Models[m].Blocked.Survey.Predict(int(ear), target)
+					here, _ := frozen.Models[m].Blocked.Survey.Predict(int(ear), r.True[ear].Vector())
 					delta := correctionOf(a.Models[m].Corrections, r.File, ear)
 					want, curve := aim.LevelDB(m, ear, capture.Blocked), measured[i].Ears[ear]
 					left := func(change func(b int) float64) float64 {

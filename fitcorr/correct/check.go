@@ -16,8 +16,8 @@ import (
 // others comes nearer to what was measured there than leaving the level at the
 // marked position does. A row that the survey's fit names as slipped has no say:
 // where it truly was is not known.
-func displacementHelps(ss []seat.Seating, e *survey.Ear, ear int) []bool {
-	rows := survey.Rows(ss)
+func displacementHelps(ss []seat.Seating, point capture.Point, e *survey.Ear, ear int) []bool {
+	rows := survey.Rows(ss, point)
 	if len(rows) != len(e.At) {
 		return make([]bool, band.Thirds) // not the rows the survey was made from
 	}
@@ -83,7 +83,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 		}
 		m := member{s: s, loss: make([]float64, band.Count)}
 		switch o, ok := c.offsetOf(s); {
-		case s.Displaced() && point == capture.Drum:
+		case s.Displaced() && point != c.point: // no row of the survey
 			m.at = s.Survey.Vector()
 		case !s.Displaced() && ok:
 			m.at = o.Ears[ear].Value
@@ -104,7 +104,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			if i == k {
 				continue
 			}
-			held := -1 // a survey row at the drum is no placed row
+			held := -1 // a displaced row is no placed row
 			if !b.s.Displaced() {
 				held = b.s.Number
 			}

@@ -40,7 +40,7 @@ const (
 // third octave only where held-out seatings show that it brings the curve
 // nearer and the propagated uncertainty lets it:
 //
-//   - leave-one-displacement-out of the survey (blocked entrance),
+//   - leave-one-displacement-out of the survey, at the point where it was made,
 //   - leave-one-seating-out among the fixture's seatings, at the point corrected,
 //   - leave-one-listener-out: nearer to where a listener wears it whom the worn
 //     mean did not know.
@@ -49,13 +49,13 @@ const (
 // them. The level change is told by the survey and by the fixture's own seatings
 // at their estimated places, and as much of it is made as is sure to help.
 // Only position and leak are corrected, never the difference between
-// ears. At the drum the same change is added as at the blocked entrance, which
-// assumes that the relation of the two does not depend on the position (near
+// ears. At the drum, where the survey was made at the blocked entrance, the same
+// change is added as there, which assumes that the relation of the two does not depend on the position (near
 // open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),
 // 1995; Hammershøi & Møller, JASA 100(1), 1996). Without a survey or a worn
 // mean it returns nil.
-func Corrections(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) []Correction {
-	return New(ss, survey, offsets, worn, opt).Corrections(ss)
+func Corrections(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) []Correction {
+	return New(ss, point, survey, offsets, worn, opt).Corrections(ss)
 }
 
 func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
@@ -79,6 +79,7 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 
 // Corrector holds what the corrections of one model share.
 type Corrector struct {
+	point   capture.Point // at which survey was made
 	survey  *survey.Survey
 	offsets map[int]position.Offset // ordinary fixture seatings by number
 	mean    seat.Estimate           // worn, both ears together …
@@ -96,13 +97,13 @@ type Corrector struct {
 	predicted map[[2]int]*prediction // by seating number and ear
 }
 
-// New returns nil without a survey or a worn mean.
-func New(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
+// New returns nil without a survey or a worn mean; survey was made at point.
+func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil
 	}
 	c := &Corrector{
-		survey: survey, mean: worn.Mean, means: worn.EarMean, offsets: map[int]position.Offset{}, opt: opt,
+		point: point, survey: survey, mean: worn.Mean, means: worn.EarMean, offsets: map[int]position.Offset{}, opt: opt,
 		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
 	}
 	for _, o := range offsets {
@@ -118,7 +119,7 @@ func New(ss []seat.Seating, survey *survey.Survey, offsets []position.Offset, wo
 			c.seatings[ear] = c.placedRows(ss, ear)
 		}
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
-		c.displacement[ear] = displacementHelps(ss, &survey.Ears[ear], ear)
+		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
 		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
 	}
 	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
@@ -167,7 +168,7 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 			switch {
 			case !part.position && p.deepest(third) > correctionDepthDB:
 				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
-			case part.position && s.Point == capture.Blocked && !c.displacement[ear][third]:
+			case part.position && s.Point == c.point && !c.displacement[ear][third]:
 				reason = "held-out displacements do not come nearer"
 			case !held.helps(third, part):
 				reason = held.why(s.Point)

@@ -83,7 +83,7 @@ func TestCorrectionsComeNearer(t *testing.T) {
 				at = append(at, ring(rng, tc.offMM))
 			}
 			st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, tc.fixtureSD, tc.wornSD, tc.scatter)
-			for _, c := range Corrections(st.Seatings, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
+			for _, c := range Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
 				w, i, some := st.distances(c)
 				before, after, count = before+w, after+i, count+1
 				if some {
@@ -166,7 +166,7 @@ func TestWrongSurveyIsFoundOut(t *testing.T) {
 			}
 			return n
 		}
-		right += count(Corrections(st.Seatings, st.survey, st.offsets, st.worn, seat.DefaultOptions()))
+		right += count(Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()))
 		// The rows of the other survey go with it.
 		mixed := append([]seat.Seating(nil), other.Seatings...)
 		for _, s := range st.Seatings {
@@ -174,7 +174,7 @@ func TestWrongSurveyIsFoundOut(t *testing.T) {
 				mixed = append(mixed, s)
 			}
 		}
-		wrong += count(Corrections(mixed, other.survey, st.offsets, st.worn, seat.DefaultOptions()))
+		wrong += count(Corrections(mixed, capture.Blocked, other.survey, st.offsets, st.worn, seat.DefaultOptions()))
 	}
 	t.Logf("bands corrected: %d by the right survey, %d by a wrong one", right, wrong)
 	if wrong > right/10 {
@@ -189,7 +189,7 @@ func TestSlippedRowHasNoSay(t *testing.T) {
 	var fine, spoilt, told int
 	for seed := range uint64(4) {
 		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
-		rows := survey.Rows(st.Seatings)
+		rows := survey.Rows(st.Seatings, capture.Blocked)
 		helps := func(slip float64) (n int) {
 			slips := make([]float64, len(rows))
 			for i := range slips {
@@ -203,7 +203,7 @@ func TestSlippedRowHasNoSay(t *testing.T) {
 			if got := e.Slipped(); got[3] != (slip > 1) || slices.Index(got, true) != map[bool]int{true: 3, false: -1}[slip > 1] {
 				t.Errorf("slipped %v with variance %g of row 3", got, slip)
 			}
-			for _, ok := range displacementHelps(rows, &e, 0) {
+			for _, ok := range displacementHelps(rows, capture.Blocked, &e, 0) {
 				if ok {
 					n++
 				}
@@ -254,7 +254,7 @@ func TestCorrectionsMendALeak(t *testing.T) {
 			}
 		}
 	}
-	cs := Corrections(st.Seatings, st.survey, st.offsets, st.worn, seat.DefaultOptions())
+	cs := Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions())
 	if len(cs) != 5*2*2 {
 		t.Fatalf("%d corrections, want 20", len(cs))
 	}

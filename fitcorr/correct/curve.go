@@ -17,10 +17,9 @@ import (
 // that matches goes in as it is; one that does not goes in where its correction
 // was applied over most of 1 kHz to 10 kHz, else stays out; one that stands out
 // of its group stays out unless it was corrected; without a verdict the rest go
-// in. c is the corrector that made the corrections, nil without a survey or a
-// worn mean. Every level carries an interval with an uncertainty budget after JCGM
+// in. cs made the corrections. Every level carries an interval with an uncertainty budget after JCGM
 // 100:2008 (docs/correction.md).
-func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Correction, c *Corrector, standOuts []standout.StandOut, opt seat.Options) []FinalCurve {
+func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Correction, cs Correctors, standOuts []standout.StandOut, opt seat.Options) []FinalCurve {
 	byNumber := map[int]verdict.Verdict{}
 	for _, v := range verdicts {
 		byNumber[v.Seating] = v
@@ -42,7 +41,7 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 			parts := ch.choose(rows, &fc)
 			fc.average(parts, int(ear))
 			if fc.LevelDB != nil {
-				fc.uncertainty(parts, rows, c, int(ear), opt)
+				fc.uncertainty(parts, rows, cs.For(point), int(ear), opt)
 			}
 			out = append(out, fc)
 		}

@@ -34,7 +34,7 @@ func TestFinalCurves(t *testing.T) {
 		}
 		st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, 0.6, 0.8, 0.3)
 		opt := seat.DefaultOptions()
-		corr := New(st.Seatings, st.survey, st.offsets, st.worn, opt)
+		corr := New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, opt)
 		var verdicts []verdict.Verdict
 		for i := range at {
 			v := verdict.Verdict{ID: st.offsets[i].ID, Seating: i, Outcome: verdict.Matches}
@@ -43,7 +43,7 @@ func TestFinalCurves(t *testing.T) {
 			}
 			verdicts = append(verdicts, v)
 		}
-		out := FinalCurves(st.Seatings, verdicts, corr.Corrections(st.Seatings), corr, []standout.StandOut{{ID: "f6", Ear: "left", Band: "high", Flagged: true}}, opt)
+		out := FinalCurves(st.Seatings, verdicts, corr.Corrections(st.Seatings), Correctors{capture.Blocked: corr}, []standout.StandOut{{ID: "f6", Ear: "left", Band: "high", Flagged: true}}, opt)
 		if len(out) != 4 {
 			t.Fatalf("%d curves, want two points and two ears", len(out))
 		}

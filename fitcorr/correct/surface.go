@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -30,7 +29,7 @@ type placedRow struct {
 	noise float64
 }
 
-// placedRows returns the blocked-entrance seatings among ss that have an
+// placedRows returns the seatings among ss at the survey's point that have an
 // offset, by number, for one ear.
 func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 	e := &c.survey.Ears[ear]
@@ -39,7 +38,7 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 	out := map[int]*placedRow{}
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
-		if !ok || !s.OrdinaryOnFixture() || s.Point != capture.Blocked {
+		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
 			continue
 		}
 		w := &placedRow{at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"testing"
 
+	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
@@ -15,7 +16,7 @@ import (
 // checked against scikit-learn (TestSurfaceVectors).
 func TestLearnIsOneMoreRow(t *testing.T) {
 	st := simulateFixture(t, 3, nil, [3]float64{}, 0.5, 0.5, 0.3)
-	rows := survey.Rows(st.Seatings)
+	rows := survey.Rows(st.Seatings, capture.Blocked)
 	slip := slices.Repeat([]float64{1}, len(rows))
 	const ear = 0
 	whole := &st.survey.Ears[ear]
@@ -72,7 +73,7 @@ func TestOddSeatingHardlyCounts(t *testing.T) {
 		}
 	}
 	change := func(st fixtureStudy) (*placedRow, []float64) {
-		c := New(st.Seatings, st.survey, st.offsets, st.worn, seat.DefaultOptions())
+		c := New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions())
 		return c.seatings[0][0], c.predict(1, c.offsets[1], 0).delta
 	}
 	usual, want := change(st)
@@ -95,7 +96,7 @@ func TestSeatingWithoutItsBlockedCurve(t *testing.T) {
 	at := [][3]float64{{0.5, -0.5, 0}, {4, 1, 0}, {-3, 2, 0}, {1, -4, 0}}
 	st := simulateFixture(t, 5, at, [3]float64{0.5, -0.5, 0}, 0.5, 0.5, 0.2)
 	st.Seatings = slices.DeleteFunc(st.Seatings, func(s seat.Seating) bool { return s.ID == "f1" })
-	for _, c := range Corrections(st.Seatings, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
+	for _, c := range Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
 		if c.ID == "f1d" && !slices.Contains(c.Applied, true) {
 			t.Errorf("%s %s is not corrected: %s", c.ID, c.Ear, c.Withheld)
 		}

@@ -1,5 +1,5 @@
 // Package position says where a headphone sits on the fixture, from the level at
-// the blocked entrance held against the response surface of package survey and
+// either point held against the response surface of package survey and
 // from a reading on the head, and what about a model's levels no position
 // explains. It must not know how people differ; package panel does.
 package position

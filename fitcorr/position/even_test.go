@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
 	"asworn/fitcorr/stats"
 )
@@ -17,7 +18,7 @@ func TestNearEvenCups(t *testing.T) {
 	var covered, n, several, sq float64
 	for seed := range uint64(10) {
 		bench := toy.NearEven(300+seed, 0.1)
-		m, err := NewModel("Model E", bench.Seatings, nil)
+		m, err := NewModel("Model E", capture.Blocked, bench.Seatings, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

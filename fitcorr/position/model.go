@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 
+	"asworn/capture"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
@@ -12,7 +13,8 @@ import (
 // Model is one headphone model as its survey on the fixture shows it.
 type Model struct {
 	Name     string
-	Seatings []seat.Seating // at the blocked entrance, survey rows and listeners included
+	Point    capture.Point
+	Seatings []seat.Seating // at that point, survey rows and listeners included
 	Ears     [2]Ear
 	Survey   survey.Survey
 	Reports  [2]*survey.Report
@@ -25,12 +27,12 @@ type Model struct {
 	Notes    []string // what the seatings cannot answer, in plain words
 }
 
-// NewModel surveys a model from its seatings at the blocked entrance and places
-// those on the fixture; leaks are their seals by id. It fails when neither ear
+// NewModel surveys a model from its seatings at one point and places those on
+// the fixture; leaks are their seals by id. It fails when neither ear
 // has a usable survey.
-func NewModel(name string, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
-	m := &Model{Name: name, Seatings: seatings, Survey: survey.Survey{Model: name}}
-	rows := survey.Rows(seatings)
+func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
+	m := &Model{Name: name, Point: point, Seatings: seatings, Survey: survey.Survey{Model: name}}
+	rows := survey.Rows(seatings, point)
 	bands := survey.NewBands()
 	var slip [2][]float64
 	known := false

@@ -5,7 +5,7 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Observation is one seating's blocked-entrance level, both ears, relative to
+// Observation is one seating's level, both ears, relative to
 // the survey's level at the marked position.
 type Observation struct {
 	index    int // into the seatings of the model

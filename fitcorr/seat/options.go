@@ -30,9 +30,25 @@ type Options struct {
 	// CalibrationDB is the standard uncertainty of the level calibration (from
 	// the calibrator's and microphone's certificates); 0 = not stated.
 	CalibrationDB float64
+	// MarkMM is the standard uncertainty, mm per axis, of finding the marked
+	// position again between the surveys at the two points; 0 stands for
+	// DefaultMarkMM.
+	MarkMM float64
 	// Reading says how well positions are read off heads (Seating.Read); zero
 	// fields stand for the defaults of the study format.
 	Reading capture.ReadingUncertainty
+}
+
+// DefaultMarkMM is how well stops or tape on the fixture hold the marked
+// position, mm per axis (common practice, no source).
+const DefaultMarkMM = 0.5
+
+// MarkOr returns MarkMM with its default where nothing is stated.
+func (o Options) MarkOr() float64 {
+	if o.MarkMM > 0 {
+		return o.MarkMM
+	}
+	return DefaultMarkMM
 }
 
 // DefaultOptions returns the defaults of the study format.

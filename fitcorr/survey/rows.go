@@ -9,12 +9,12 @@ import (
 // and a residual.
 const FewestRows = 5
 
-// Rows are the rows that say how the response moves: deliberate
-// displacements without a deliberate leak, at the blocked entrance, on the fixture.
-func Rows(ss []seat.Seating) []seat.Seating {
+// Rows are the rows that say how the response at one point moves: deliberate
+// displacements without a deliberate leak on the fixture.
+func Rows(ss []seat.Seating, point capture.Point) []seat.Seating {
 	var out []seat.Seating
 	for _, s := range ss {
-		if s.OnFixture() && s.Displaced() && s.Seal == "" && s.Point == capture.Blocked {
+		if s.OnFixture() && s.Displaced() && s.Seal == "" && s.Point == point {
 			out = append(out, s)
 		}
 	}

@@ -31,6 +31,10 @@ type Plan struct {
 	scatter   float64 // dB, of a smooth random curve per seating
 	survey    []capture.Displacement
 	Displaced int // listeners who also wear every model displaced on purpose
+	// Drum adds a survey and ordinary seatings at the drum, in placements of
+	// their own; Mark is by how much the marked position of that survey is off.
+	Drum bool
+	Mark [3]float64
 }
 
 func Default(seed uint64) Plan {
@@ -180,6 +184,35 @@ func (p Plan) Study() ([]seat.Seating, Truth) {
 		reference("bare/fixture", capture.FixtureSubject, fixture)
 		for i, e := range people {
 			reference(fmt.Sprintf("bare/L%02d", i+1), fmt.Sprintf("L%02d", i+1), e)
+		}
+	}
+	if p.Drum {
+		for mi := range p.Models {
+			m, name := Models[mi%len(Models)], fmt.Sprintf("Model %c", 'A'+mi)
+			atDrum := func(s seat.Seating, pos [2][3]float64) {
+				s.Model, s.Subject, s.Point = name, capture.FixtureSubject, capture.Drum
+				for e := range 2 {
+					s.Ears[e] = curve(func(hz float64) float64 {
+						canal := 10 * math.Exp(-math.Pow(math.Log2(hz/2800), 2)) // of a quarter wave, dB
+						return db(m.Pressure(hz, fixture[e], pos[e])) + fixture[e].VolumeDB + canal
+					}, p.scatter)
+				}
+				truth.Pos[s.ID] = pos
+				ss = append(ss, s)
+			}
+			for i, d := range p.survey {
+				at, e := d.Vector(), normal(p.ruler)
+				for a := range at {
+					at[a] += e[a] + p.Mark[a]
+				}
+				atDrum(seat.Seating{ID: fmt.Sprintf("%s/drum survey%d", name, i), Number: 200 + i, Survey: &d}, both(at, p.ruler/3))
+			}
+			for i := range 6 {
+				at, phi := truth.Pop[name], 2*math.Pi*rng.Float64()
+				at[0] += 6 * float64(i%2) * math.Cos(phi)
+				at[1] += 6 * float64(i%2) * math.Sin(phi)
+				atDrum(seat.Seating{ID: fmt.Sprintf("%s/drum%d", name, i), Number: 20 + i}, both(at, 0.2))
+			}
 		}
 	}
 	return ss, truth

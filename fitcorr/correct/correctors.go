@@ -1,0 +1,28 @@
+package correct
+
+import (
+	"asworn/capture"
+	"asworn/fitcorr/seat"
+)
+
+// Correctors are the correctors of one model by the point whose survey they rest
+// on; empty without a survey or a worn mean.
+type Correctors map[capture.Point]*Corrector
+
+// For returns the corrector of seatings at a point: that of the survey made
+// there, or where there is none that of the blocked entrance; nil without one.
+func (cs Correctors) For(p capture.Point) *Corrector {
+	if c := cs[p]; c != nil {
+		return c
+	}
+	return cs[capture.Blocked]
+}
+
+// Corrections corrects every ordinary fixture seating by the survey of its point.
+func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
+	var out []Correction
+	for i, s := range ss {
+		out = append(out, cs.For(s.Point).Corrections(ss[i:i+1])...)
+	}
+	return out
+}

@@ -1,0 +1,60 @@
+package fitcorr
+
+import (
+	"asworn/capture"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
+)
+
+// surveyed is what a model's seatings at one point show: their seals, and by
+// the survey made at that point where those on the fixture sit.
+type surveyed struct {
+	point    capture.Point
+	seatings []seat.Seating // at that point
+	leaks    map[string][2]seal.Leak
+	seal     seal.Seal
+	model    *position.Model // nil without a survey at that point; err says why
+	err      error
+}
+
+func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.Options) *surveyed {
+	sv := &surveyed{point: point}
+	for _, s := range ss {
+		if s.Point == point {
+			sv.seatings = append(sv.seatings, s)
+		}
+	}
+	if point == capture.Drum && len(survey.Rows(sv.seatings, point)) == 0 {
+		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
+	}
+	sv.leaks, sv.seal = seal.Judge(sv.seatings, opt)
+	sv.model, sv.err = position.NewModel(name, point, sv.seatings, sv.leaks)
+	return sv
+}
+
+// freeze keeps what later seatings at that point are judged by.
+func (sv *surveyed) freeze() FrozenPoint {
+	var f FrozenPoint
+	if m := sv.model; m != nil {
+		f.Survey, f.Scatter, f.Total, f.Temper, f.Mark = &m.Survey, m.Scatter, m.Total, m.Temper, m.Mark
+		f.Seals = sealCurves(sv.seatings)
+	}
+	return f
+}
+
+// partners are the numbers of the ordinary seatings on the fixture at that point
+// that a survey there places.
+func (sv *surveyed) partners() map[int]bool {
+	out := map[int]bool{}
+	if sv.model == nil {
+		return out
+	}
+	for i, s := range sv.seatings {
+		if s.OrdinaryOnFixture() && sv.model.Places[i].Cov != nil {
+			out[s.Number] = true
+		}
+	}
+	return out
+}
