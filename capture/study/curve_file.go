@@ -5,6 +5,8 @@ import (
 	"math"
 	"math/cmplx"
 	"strings"
+
+	"asworn/capture/disk"
 )
 
 // ReadResponseCSV reads a response over frequency: a microphone's correction or
@@ -31,7 +33,7 @@ func (c Curve) LevelDB(f float64) float64 {
 
 // readCurve also returns the fixture that a line "# fixture: NAME" names.
 func readCurve(path string) (c Curve, fixture string, problems Errors) {
-	text, err := readText(path, maxText)
+	text, err := disk.ReadFile(path, maxText)
 	if err != nil {
 		return c, "", Errors{missingText(path, err)}
 	}

@@ -8,11 +8,11 @@ package study
 import (
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 
+	"asworn/capture/disk"
 	"asworn/capture/sweep"
 )
 
@@ -128,7 +128,7 @@ func load(dir string, partial bool) (*Study, error) {
 		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, SettingsFile)
 	}
 	var problems Errors
-	toml, err := readText(filepath.Join(dir, SettingsFile), maxSettings)
+	toml, err := disk.ReadFile(filepath.Join(dir, SettingsFile), maxSettings)
 	if err != nil {
 		problems = append(problems, missingText(filepath.Join(dir, SettingsFile), err))
 	}
@@ -140,7 +140,7 @@ func load(dir string, partial bool) (*Study, error) {
 	if s.Title == "" {
 		s.Title = filepath.Base(filepath.Clean(dir))
 	}
-	sheet, err := readText(filepath.Join(dir, SheetFile), maxText)
+	sheet, err := disk.ReadFile(filepath.Join(dir, SheetFile), maxText)
 	if err != nil {
 		problems = append(problems, missingText(filepath.Join(dir, SheetFile), err))
 	} else {
@@ -162,23 +162,6 @@ const (
 	maxText     = 16 << 20
 	maxSettings = 64 << 10 // of study.toml: go-toml looks for each fault from the start
 )
-
-// readText reads a text file of at most so many bytes.
-func readText(path string, limit int64) ([]byte, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	b, err := io.ReadAll(io.LimitReader(f, limit+1))
-	if err == nil && int64(len(b)) > limit {
-		err = fmt.Errorf("larger than %d KiB, which no such file is", limit>>10)
-	}
-	if err != nil {
-		return nil, err
-	}
-	return b, nil
-}
 
 // missingText is the problem of a text file that cannot be read.
 func missingText(path string, err error) Problem {

@@ -4,7 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
+
+	"asworn/capture/disk"
 )
 
 // readBytes is how much is read from the file at once.
@@ -26,18 +27,15 @@ type Reader struct {
 // with its length is refused, and what is not a regular file is not opened: a
 // named pipe would wait for a writer.
 func Open(path string) (*Reader, error) {
-	info, err := os.Stat(path)
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
+	f, err := disk.Open(path)
+	if errors.Is(err, disk.ErrNotRegular) {
 		return nil, &Error{Path: path, Kind: ErrNotWAV, Message: "not a file", Mend: "name a WAV file"}
 	}
-	f, err := os.Open(path)
 	if err != nil {
 		return nil, err
 	}
-	if info, err = f.Stat(); err != nil {
+	info, err := f.Stat()
+	if err != nil {
 		f.Close()
 		return nil, err
 	}

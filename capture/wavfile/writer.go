@@ -4,9 +4,10 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"io"
 	"math"
-	"os"
-	"path/filepath"
+
+	"asworn/capture/disk"
 
 	"github.com/go-audio/audio"
 	"github.com/go-audio/wav"
@@ -21,7 +22,7 @@ type Writer struct {
 	block  int   // bytes per frame
 	limit  int64 // frames
 	frames int64
-	file   *os.File
+	file   *disk.Pending
 	enc    *wav.Encoder
 	raw    []byte
 	err    error // the first; the file is then never renamed
@@ -31,7 +32,7 @@ type Writer struct {
 // and goes back to fill in the sizes.
 type sink struct {
 	*bufio.Writer
-	file *os.File
+	file io.Seeker
 }
 
 // Seek writes out what is in the buffer and sets where the file goes on.
@@ -65,9 +66,7 @@ func Create(path string, f Format) (*Writer, error) {
 	if err := f.Check(); err != nil {
 		return nil, err
 	}
-	// renameio streams on every system but Windows, where it is not built; a
-	// temporary file and a rename are all that is needed of it here.
-	file, err := os.CreateTemp(filepath.Dir(path), "."+filepath.Base(path)+".*")
+	file, err := disk.Create(path)
 	if err != nil {
 		return nil, err
 	}
@@ -184,16 +183,11 @@ func (w *Writer) Close() error {
 	if w.err == nil {
 		w.err = w.finish(file)
 	}
-	if err := file.Close(); w.err == nil {
-		w.err = err
-	}
-	if w.err == nil {
-		w.err = os.Rename(file.Name(), w.path)
-	}
 	if w.err != nil {
-		return errors.Join(w.err, os.Remove(file.Name()))
+		return errors.Join(w.err, file.Abort())
 	}
-	return nil
+	w.err = file.Commit()
+	return w.err
 }
 
 // Abort removes what was written, unless Close came first.
@@ -204,7 +198,7 @@ func (w *Writer) Abort() {
 	w.Close()
 }
 
-func (w *Writer) finish(file *os.File) error {
+func (w *Writer) finish(file *disk.Pending) error {
 	if w.frames*int64(w.block)%2 == 1 {
 		if err := w.enc.AddLE(byte(0)); err != nil { // chunks begin at even places
 			return err
@@ -218,10 +212,7 @@ func (w *Writer) finish(file *os.File) error {
 			return err
 		}
 	}
-	if err := file.Chmod(0o644); err != nil {
-		return err
-	}
-	return file.Sync()
+	return nil
 }
 
 // Write writes a whole file, atomically: one slice per channel, all of the same

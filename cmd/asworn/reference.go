@@ -6,11 +6,11 @@ import (
 	"io"
 	"os"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
 	"asworn/capture/diffuse"
+	"asworn/capture/disk"
 )
 
 // referenceOptions are the flags of the reference command.
@@ -81,7 +81,7 @@ func (a *app) reference(file string, opt referenceOptions) error {
 	if err := curve.WriteCSV(&text); err != nil {
 		return err
 	}
-	return maybe.WriteFile(opt.out, text.Bytes(), 0o666)
+	return disk.WriteFile(opt.out, text.Bytes())
 }
 
 func diffuseField(r io.Reader, receiver int, relative bool) (diffuse.Reference, error) {

@@ -24,11 +24,7 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
   asworn report my-study --format png --width 88 --font-size 8 --no-title`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			r, err := pipeline.LastResults(args[0])
-			if err != nil {
-				return err
-			}
-			page, err := pipeline.WriteReport(args[0], r, opt)
+			page, err := pipeline.WriteReport(cmd.Context(), args[0], opt)
 			if err != nil {
 				return err
 			}

@@ -13,6 +13,7 @@ import (
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
 	"asworn/report/table"
+	"asworn/report/text"
 	"asworn/report/view"
 )
 
@@ -49,6 +50,7 @@ func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
 func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 	step, end := a.progress("recordings")
 	opt.Progress = step
+	opt.Waiting = func() { a.note("%s: another run of this study has not ended; waiting for it", dir) }
 	opt.Stage = func(name string) {
 		end()
 		end = a.busy(name)
@@ -87,6 +89,9 @@ func countsLine(c pipeline.Counts) string {
 	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d refused", c.Recordings, c.Processed, c.Cached, c.Refused)}
 	if c.Missing > 0 {
 		parts = append(parts, fmt.Sprintf("%d not recorded yet", c.Missing))
+	}
+	if c.Damaged > 0 {
+		parts = append(parts, fmt.Sprintf("%s of an earlier run missing or not as written, and made anew", text.Plural(c.Damaged, "file")))
 	}
 	if !c.Estimated {
 		parts = append(parts, "estimates from the cache")

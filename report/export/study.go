@@ -7,10 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 
-	"github.com/google/renameio/v2/maybe"
-
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/disk"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -211,7 +210,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		if err := WriteAES69(&b, *h); err != nil {
 			return files, fmt.Errorf("%s: %w", path, err)
 		}
-		if err := maybe.WriteFile(path, b.Bytes(), 0o666); err != nil {
+		if err := disk.WriteFile(path, b.Bytes()); err != nil {
 			return files, err
 		}
 		files = append(files, path)

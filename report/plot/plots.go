@@ -8,9 +8,9 @@ import (
 	"runtime"
 	"slices"
 
+	"asworn/capture/disk"
 	"asworn/report/figure"
 
-	"github.com/google/renameio/v2/maybe"
 	"golang.org/x/sync/errgroup"
 )
 
@@ -94,8 +94,8 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 				if err != nil {
 					return fmt.Errorf("plot %s: %w", f.Name, err)
 				}
-				made[n].Size = int64(len(b))
-				return maybe.WriteFile(filepath.Join(dir, names[n]), b, 0o666)
+				made[n].Sum = sumOf(b)
+				return disk.WriteFile(filepath.Join(dir, names[n]), b)
 			})
 		}
 	}

@@ -11,8 +11,7 @@ import (
 	"path/filepath"
 	"slices"
 
-	"github.com/google/renameio/v2/maybe"
-
+	"asworn/capture/disk"
 	"asworn/report/figure"
 )
 
@@ -24,7 +23,7 @@ type stamps map[string]stamp
 
 type stamp struct {
 	Content string `json:"content"` // hash of everything that shapes the file
-	Size    int64  `json:"size"`
+	Sum     string `json:"sum"`     // hash of the file
 }
 
 // content is the hash of what a file shows and how; empty, which equals no
@@ -40,20 +39,30 @@ func content(f figure.Figure, format string, opt Options) string {
 	if err != nil {
 		return ""
 	}
-	sum := sha256.Sum256(b)
-	return hex.EncodeToString(sum[:])
+	return sumOf(b)
 }
 
 // lies reports whether the file is there as it was written.
 func (s stamp) lies(dir, name string) bool {
-	info, err := os.Stat(filepath.Join(dir, name))
-	return s.Content != "" && err == nil && info.Size() == s.Size
+	b, err := disk.ReadFile(filepath.Join(dir, name), maxFile)
+	return s.Content != "" && err == nil && sumOf(b) == s.Sum
+}
+
+// Files beyond these sizes are not what was drawn, or no list of it.
+const (
+	maxFile = 256 << 20
+	maxList = 16 << 20
+)
+
+func sumOf(b []byte) string {
+	sum := sha256.Sum256(b)
+	return hex.EncodeToString(sum[:])
 }
 
 // readStamps gives none where the list is missing or not one: then all is drawn.
 func readStamps(dir string) stamps {
 	var s stamps
-	b, err := os.ReadFile(filepath.Join(dir, stampFile))
+	b, err := disk.ReadFile(filepath.Join(dir, stampFile), maxList)
 	if err != nil || json.Unmarshal(b, &s) != nil {
 		return nil
 	}
@@ -61,7 +70,8 @@ func readStamps(dir string) stamps {
 }
 
 // replace writes the list anew, with the files of other formats of the same
-// figures, and removes those that were drawn of figures now gone.
+// figures, and removes those that were drawn of figures now gone and lie as they
+// were drawn.
 func (s stamps) replace(dir string, before stamps, figs []figure.Figure) error {
 	for name, old := range before {
 		ext := filepath.Ext(name)
@@ -69,7 +79,7 @@ func (s stamps) replace(dir string, before stamps, figs []figure.Figure) error {
 		case again:
 		case slices.ContainsFunc(figs, func(f figure.Figure) bool { return f.Name+ext == name }):
 			s[name] = old
-		case name == filepath.Base(name): // in this folder, whatever the list says
+		case name == filepath.Base(name) && old.lies(dir, name): // in this folder, whatever the list says
 			if err := os.Remove(filepath.Join(dir, name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
@@ -79,5 +89,5 @@ func (s stamps) replace(dir string, before stamps, figs []figure.Figure) error {
 	if err != nil {
 		return fmt.Errorf("list of plots: %w", err)
 	}
-	return maybe.WriteFile(filepath.Join(dir, stampFile), b, 0o666)
+	return disk.WriteFile(filepath.Join(dir, stampFile), b)
 }

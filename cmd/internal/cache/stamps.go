@@ -1,13 +1,12 @@
 package cache
 
 import (
-	"bytes"
-	"encoding/gob"
+	"crypto/sha256"
 	"os"
 	"sync"
 	"time"
 
-	"github.com/google/renameio/v2/maybe"
+	"asworn/capture/disk"
 )
 
 // settled is how much older than the last look a file's time of change must be
@@ -40,14 +39,15 @@ type Stamps struct {
 	read    int
 }
 
+// stampsKey seals the index. It is not bound to a folder: the times and the inode
+// of each file are, and a study that was moved is told what changed as before.
+var stampsKey = Key(sha256.Sum256([]byte("stamps")))
+
 // LoadStamps reads the index in file; a missing or broken one is empty.
 func LoadStamps(file string) *Stamps {
-	s := &Stamps{file: file, entries: map[string]entry{}}
-	if raw, err := os.ReadFile(file); err == nil {
-		var m map[string]entry
-		if gob.NewDecoder(bytes.NewReader(raw)).Decode(&m) == nil && m != nil {
-			s.entries = m
-		}
+	s := &Stamps{file: file}
+	if ReadSealed(file, stampsKey, &s.entries) != nil || s.entries == nil {
+		s.entries = map[string]entry{}
 	}
 	return s
 }
@@ -103,11 +103,11 @@ func (s *Stamps) Save() error {
 	if !s.dirty {
 		return nil
 	}
-	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(s.entries); err != nil {
+	b, err := Seal(stampsKey, s.entries)
+	if err != nil {
 		return err
 	}
-	if err := maybe.WriteFile(s.file, b.Bytes(), 0o666); err != nil {
+	if err := disk.WriteFile(s.file, b); err != nil {
 		return err
 	}
 	s.dirty = false

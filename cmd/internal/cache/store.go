@@ -4,18 +4,17 @@
 package cache
 
 import (
-	"bufio"
-	"bytes"
 	"crypto/sha256"
-	"encoding/gob"
 	"encoding/hex"
 	"encoding/json"
-	"fmt"
+	"errors"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 
-	"github.com/google/renameio/v2/maybe"
+	"asworn/capture/disk"
 )
 
 // Key names a value by all that it depends on.
@@ -26,7 +25,7 @@ func (k Key) String() string { return hex.EncodeToString(k[:]) }
 
 // FileKey hashes the bytes of a file, streaming.
 func FileKey(name string) (Key, error) {
-	f, err := os.Open(name)
+	f, err := disk.Open(name)
 	if err != nil {
 		return Key{}, err
 	}
@@ -38,38 +37,37 @@ func FileKey(name string) (Key, error) {
 	return Key(h.Sum(nil)), nil
 }
 
-// A Store is a folder of gob files named by key. Several goroutines and
+// A Store is a folder of sealed files named by key. Several goroutines and
 // several processes may use it at once: each file appears whole or not at all.
-type Store struct{ dir string }
+type Store struct {
+	dir     string
+	damaged *atomic.Int64
+}
 
 // Open returns the store in dir, made when it is not there.
 func Open(dir string) (Store, error) {
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return Store{}, err
 	}
-	return Store{dir}, nil
+	return Store{dir, new(atomic.Int64)}, nil
 }
 
 func (s Store) path(k Key) string { return filepath.Join(s.dir, k.String()+".gob") }
 
 // Get reads the value of key into the pointers, in the order in which Put was
 // given them; fewer pointers read only the first values. It reports false when
-// there is none or when it cannot be read, for a broken cache file is no more
-// than one that has to be computed again.
+// there is none or when it is not as it was written ([Store.Damaged] counts
+// those), for a broken cache file is no more than one to be computed again.
 func (s Store) Get(k Key, to ...any) bool {
-	f, err := os.Open(s.path(k))
-	if err != nil {
-		return false
+	err := ReadSealed(s.path(k), k, to...)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		s.damaged.Add(1)
 	}
-	defer f.Close()
-	dec := gob.NewDecoder(bufio.NewReaderSize(f, 1<<16))
-	for _, p := range to {
-		if dec.Decode(p) != nil {
-			return false
-		}
-	}
-	return true
+	return err == nil
 }
+
+// Damaged is how many values Get found not to be as they were written.
+func (s Store) Damaged() int { return int(s.damaged.Load()) }
 
 // Has reports whether there is a value of key.
 func (s Store) Has(k Key) bool {
@@ -79,14 +77,11 @@ func (s Store) Has(k Key) bool {
 
 // Put keeps the values under key.
 func (s Store) Put(k Key, values ...any) error {
-	var b bytes.Buffer
-	enc := gob.NewEncoder(&b)
-	for _, v := range values {
-		if err := enc.Encode(v); err != nil {
-			return fmt.Errorf("cache: %w", err)
-		}
+	b, err := Seal(k, values...)
+	if err != nil {
+		return err
 	}
-	return maybe.WriteFile(s.path(k), b.Bytes(), 0o666)
+	return disk.WriteFile(s.path(k), b)
 }
 
 // Prune removes every value whose key keep does not name and reports how many.

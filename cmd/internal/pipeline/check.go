@@ -1,13 +1,8 @@
 package pipeline
 
 import (
-	"bytes"
 	"context"
-	"encoding/gob"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -52,17 +47,21 @@ type CheckOptions struct {
 
 // OpenFrozen reads what the last run of the study in dir left.
 func OpenFrozen(dir string) (*FrozenStudy, error) {
-	name := filepath.Join(dir, ResultsDir, frozenFile)
-	raw, err := os.ReadFile(name)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("%s: no results yet; run 'asworn run %s' first", name, dir)
+	program, err := programKey()
+	if err != nil {
+		return nil, err
 	}
+	raw, err := readBack(dir, frozenFile, maxResults)
+	if err != nil {
+		return nil, err
+	}
+	key, err := frozenKey(program)
 	if err != nil {
 		return nil, err
 	}
 	s := &FrozenStudy{dir: dir}
-	if err := gob.NewDecoder(bytes.NewReader(raw)).Decode(&s.frozen); err != nil {
-		return nil, fmt.Errorf("%s: cannot be read (%w); run 'asworn run %s' again", name, err, dir)
+	if err := cache.Unseal(raw, key, &s.frozen); err != nil {
+		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(dir, ResultsDir, frozenFile), err, dir)
 	}
 	s.processor, err = capture.NewProcessor(s.frozen.Setup)
 	return s, err
@@ -174,11 +173,14 @@ func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, t
 	return f
 }
 
-// write writes results/frozen.gob under the study folder.
-func (f frozen) write(dir string) error {
-	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(f); err != nil {
-		return err
+// frozenKey binds a frozen study to the program that can judge by it.
+func frozenKey(program cache.Key) (cache.Key, error) { return cache.KeyOf("frozen", program) }
+
+// seal returns the content of results/frozen.gob.
+func (f frozen) seal(program cache.Key) ([]byte, error) {
+	key, err := frozenKey(program)
+	if err != nil {
+		return nil, err
 	}
-	return writeFile(filepath.Join(dir, ResultsDir, frozenFile), b.Bytes())
+	return cache.Seal(key, f)
 }

@@ -37,14 +37,20 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 	if err != nil {
 		return nil, err
 	}
+	release, err := lockResults(ctx, dir, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer release()
 	impulses, err := impulsesOf(ctx, dir, r, opt)
 	if err != nil {
 		return nil, err
 	}
-	root := filepath.Join(dir, ResultsDir, exportsDir)
 	sub := func(name string) (string, error) {
-		d := filepath.Join(root, name)
-		return d, os.MkdirAll(d, 0o777)
+		if _, err := ownFolder(dir, exportsDir); err != nil {
+			return "", err
+		}
+		return ownFolder(dir, filepath.Join(exportsDir, name))
 	}
 	var files []string
 	filters, err := sub("filters")

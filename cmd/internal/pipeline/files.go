@@ -2,10 +2,7 @@ package pipeline
 
 import (
 	"bytes"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 
 	"asworn/report"
@@ -20,19 +17,19 @@ const (
 	cacheDir    = "cache"
 )
 
+// maxResults is the largest results.json and frozen.gob that is read back, in bytes:
+// a hundred times those of a study of two hundred recordings.
+const maxResults = 1 << 30
+
 // LastResults reads what the last run of the study in dir found.
 func LastResults(dir string) (report.Results, error) {
-	name := filepath.Join(dir, ResultsDir, resultsFile)
-	raw, err := os.ReadFile(name)
-	if errors.Is(err, fs.ErrNotExist) {
-		return report.Results{}, fmt.Errorf("%s: no results yet; run 'asworn run %s' first", name, dir)
-	}
+	raw, err := readBack(dir, resultsFile, maxResults)
 	if err != nil {
 		return report.Results{}, err
 	}
 	r, err := report.ReadJSON(bytes.NewReader(raw))
 	if err != nil {
-		return report.Results{}, fmt.Errorf("%s: %w", name, err)
+		return report.Results{}, fmt.Errorf("%s: %w", filepath.Join(dir, ResultsDir, resultsFile), err)
 	}
 	return r, nil
 }

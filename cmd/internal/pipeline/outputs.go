@@ -2,18 +2,16 @@ package pipeline
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
-	"encoding/gob"
 	"encoding/hex"
-	"io"
-	"io/fs"
+	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 
+	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
 	"asworn/report"
-	"asworn/report/page"
 	"asworn/report/plot"
 	"asworn/report/view"
 )
@@ -26,59 +24,94 @@ type ReportOptions struct {
 	Plots plot.Options
 }
 
-// WriteReport writes tables, plots and the page of results under the study
-// folder dir and returns the path of the page. Plots that are there already are
+// WriteReport writes tables, plots and the page of the last results of the
+// study in dir and returns the path of the page. Plots that are there already are
 // left as they are.
-func WriteReport(dir string, r report.Results, opt ReportOptions) (string, error) {
+func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, error) {
+	if _, err := LastResults(dir); err != nil { // before anything is made below it
+		return "", err
+	}
+	release, err := lockResults(ctx, dir, nil)
+	if err != nil {
+		return "", err
+	}
+	defer release()
+	r, err := LastResults(dir) // of the run that may have ended meanwhile
+	if err != nil {
+		return "", err
+	}
 	program, err := programKey()
 	if err != nil {
 		return "", err
 	}
 	v := view.New(r)
-	opt.Plots.Maker = hex.EncodeToString(program[:])
-	if _, err := plot.Write(filepath.Join(dir, ResultsDir, plotsDir), v.Figures(), opt.Plots); err != nil {
+	plots, err := ownFolder(dir, plotsDir)
+	if err != nil {
 		return "", err
 	}
-	return writePage(dir, v)
+	opt.Plots.Maker = hex.EncodeToString(program[:])
+	if _, err := plot.Write(plots, v.Figures(), opt.Plots); err != nil {
+		return "", err
+	}
+	files, err := pages(v)
+	if err != nil {
+		return "", err
+	}
+	root, err := os.OpenRoot(filepath.Join(dir, ResultsDir))
+	if err != nil {
+		return "", err
+	}
+	defer root.Close()
+	before := readWritten(filepath.Join(root.Name(), sumsFile))
+	for _, f := range files {
+		if sums := before.sums[f.name]; len(sums) != 1 || sums[0] != sha256.Sum256(f.content) {
+			before.key = cache.Key{} // by another program: the next run writes its own
+		}
+	}
+	return filepath.Join(root.Name(), pageFile), exchange(root, before.key, files, resultsFile, frozenFile)
 }
 
-// writePage writes tables and page, which is all that a run writes for people.
-func writePage(dir string, v *view.View) (string, error) {
-	out := filepath.Join(dir, ResultsDir)
-	if err := writeTables(out, v.Tables().All()); err != nil {
-		return "", err
+// ownFolder makes a folder under results/ for files that asworn writes. A link
+// leads into a folder of somebody else.
+func ownFolder(dir, name string) (string, error) {
+	path := filepath.Join(dir, ResultsDir, name)
+	if info, err := os.Lstat(path); err == nil && !info.IsDir() {
+		return "", fmt.Errorf("%s is not a folder; asworn writes only into folders of its own: remove it or give it another name", path)
 	}
-	name := filepath.Join(out, pageFile)
-	return name, render(name, func(w io.Writer) error { return page.Write(w, v) })
+	return path, os.MkdirAll(path, 0o777)
 }
 
 // finish writes everything that a run leaves under results/, unless it lies
-// there already, and removes from the cache what nothing refers to any more.
-func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses []response) error {
+// there already, and removes from the cache what nothing refers to any more. It
+// reports how many files of an earlier run were not as that had written them.
+func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses []response) (damaged int, err error) {
 	var content bytes.Buffer
 	if err := report.WriteJSON(&content, r); err != nil {
-		return err
-	}
-	var err error
-	if f.Texts, err = textsKey(l.dir); err != nil {
-		return err
+		return 0, err
 	}
 	key, err := cache.KeyOf("outputs", l.program, f.Texts, sha256.Sum256(content.Bytes()))
 	if err != nil {
-		return err
+		return 0, err
 	}
-	if !l.lies(key) {
-		if err := writeFile(filepath.Join(l.dir, ResultsDir, resultsFile), content.Bytes()); err != nil {
-			return err
+	root, err := os.OpenRoot(filepath.Join(l.dir, ResultsDir))
+	if err != nil {
+		return 0, err
+	}
+	defer root.Close()
+	before := readWritten(filepath.Join(root.Name(), sumsFile))
+	damaged = len(before.changed(root))
+	if before.key != key || damaged > 0 {
+		files, err := pages(view.New(r))
+		if err != nil {
+			return damaged, err
 		}
-		if err := f.write(l.dir); err != nil {
-			return err
+		kept, err := f.seal(l.program)
+		if err != nil {
+			return damaged, err
 		}
-		if _, err := writePage(l.dir, view.New(r)); err != nil {
-			return err
-		}
-		if err := l.lay(key); err != nil {
-			return err
+		files = append(files, outFile{resultsFile, content.Bytes()}, outFile{frozenFile, kept})
+		if err := exchange(root, key, files); err != nil {
+			return damaged, err
 		}
 	}
 	used := map[cache.Key]bool{estimates: true}
@@ -90,75 +123,18 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 	if err == nil {
 		_, err = l.estimates.Prune(keep)
 	}
-	return err
+	return damaged, err
 }
 
-// outputs is the list of what a run wrote, by which a later one sees whether
-// it has to write again.
-type outputs struct {
-	Key   cache.Key
-	Sizes []fileSize
-}
-
-type fileSize struct {
-	Name string // under the study folder
-	Size int64
-}
-
-func (l *line) outputsFile() string { return filepath.Join(l.dir, ResultsDir, cacheDir, "outputs.gob") }
-
-// notOfRun are the folders under results/ that hold no outputs of a run.
-var notOfRun = []string{cacheDir, plotsDir, exportsDir}
-
-// list returns every output of a run under results/, in lexical order.
-func (l *line) list() (out []fileSize, err error) {
-	root := filepath.Join(l.dir, ResultsDir)
-	err = filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
-		switch {
-		case err != nil:
-			return err
-		case d.IsDir() && slices.Contains(notOfRun, d.Name()) && filepath.Dir(name) == root:
-			return fs.SkipDir
-		case d.IsDir():
-			return nil
-		}
-		info, err := d.Info()
-		if err != nil {
+// collect removes what runs left that were killed while they wrote. The caller
+// holds the lock.
+func collect(dir string) error {
+	root := filepath.Join(dir, ResultsDir)
+	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
+		cacheDir, cacheDir + "/responses", cacheDir + "/estimates"} {
+		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {
 			return err
 		}
-		rel, err := filepath.Rel(l.dir, name)
-		out = append(out, fileSize{rel, info.Size()})
-		return err
-	})
-	return out, err
-}
-
-// lies reports whether the outputs named by key lie complete under results/;
-// other files beside them do not matter.
-func (l *line) lies(key cache.Key) bool {
-	var o outputs
-	raw, err := os.ReadFile(l.outputsFile())
-	if err != nil || gob.NewDecoder(bytes.NewReader(raw)).Decode(&o) != nil || o.Key != key {
-		return false
 	}
-	for _, f := range o.Sizes {
-		if info, err := os.Stat(filepath.Join(l.dir, f.Name)); err != nil || info.Size() != f.Size {
-			return false
-		}
-	}
-	return true
-}
-
-// lay notes that the outputs named by key are complete.
-func (l *line) lay(key cache.Key) error {
-	o := outputs{Key: key}
-	var err error
-	if o.Sizes, err = l.list(); err != nil {
-		return err
-	}
-	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(o); err != nil {
-		return err
-	}
-	return writeFile(l.outputsFile(), b.Bytes())
+	return nil
 }

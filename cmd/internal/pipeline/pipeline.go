@@ -7,6 +7,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -24,8 +25,15 @@ type Options struct {
 	Jobs     int                   // workers; 0 means all cores
 	Progress func(done, total int) // recordings; never called by two goroutines at once; may be nil
 	Stage    func(name string)     // told when a stage begins that has no count; may be nil
+	Waiting  func()                // told when another run of the study has to end first; may be nil
 	Rehash   bool                  // read every file again, whatever its stamp says
 	Partial  bool                  // leave out rows whose recording is not there yet
+}
+
+func (o Options) stage(name string) {
+	if o.Stage != nil {
+		o.Stage(name)
+	}
 }
 
 // Counts says what a run had to do.
@@ -37,6 +45,7 @@ type Counts struct {
 	Refused    int      `json:"refused"`           // recordings that count in no curve
 	Read       int      `json:"read"`              // files whose bytes were read to see whether they changed
 	Estimated  bool     `json:"estimated"`         // estimates were computed, not taken from the cache
+	Damaged    int      `json:"damaged,omitempty"` // files of earlier runs that were not as written, and made anew
 	Changed    []string `json:"changed,omitempty"` // files of recordings that changed since an earlier run
 }
 
@@ -61,10 +70,21 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 // ends is kept for the next run. Recordings are only read.
 func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
 	var counts Counts
+	if _, err := os.Stat(filepath.Join(dir, capture.StudyFile)); err == nil { // else there is no study to lock
+		release, err := lockResults(ctx, dir, opt.Waiting)
+		if err != nil {
+			return report.Results{}, counts, err
+		}
+		defer release()
+		if err := collect(dir); err != nil {
+			return report.Results{}, counts, err
+		}
+	}
 	load := study.Load
 	if opt.Partial {
 		load = study.LoadPartial
 	}
+	texts, _ := textsKey(dir) // before they are read; what is missing is told by load
 	study, err := load(dir)
 	if err != nil {
 		return report.Results{}, counts, err
@@ -111,7 +131,11 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		return report.Results{}, counts, err
 	}
 	r := results(head, study, responses, e.Analysis)
-	return r, counts, l.finish(freezeOf(head, study, setup, traits, e.Frozen), r, e.key, responses)
+	frozen := freezeOf(head, study, setup, traits, e.Frozen)
+	frozen.Texts = texts
+	damaged, err := l.finish(frozen, r, e.key, responses)
+	counts.Damaged = damaged + l.responses.Damaged() + l.estimates.Damaged()
+	return r, counts, err
 }
 
 // line is one run's access to what is kept.
@@ -187,9 +211,7 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 		return e, nil
 	}
 	e.fresh = true
-	if l.opt.Stage != nil {
-		l.opt.Stage("estimating positions")
-	}
+	l.opt.stage("estimating positions")
 	if e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt); err != nil {
 		return e, err
 	}

@@ -5,20 +5,18 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"slices"
 
-	"asworn/report/table"
-
-	"github.com/google/renameio/v2/maybe"
+	"asworn/capture/disk"
+	"asworn/report/page"
+	"asworn/report/view"
 )
 
-// writeFile writes a file whole or not at all: to a temporary file in the same
-// folder, then rename. Folders that are missing are made.
+// writeFile writes a file whole or not at all. Folders that are missing are made.
 func writeFile(name string, content []byte) error {
 	if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
 		return err
 	}
-	return maybe.WriteFile(name, content, 0o666)
+	return disk.WriteFile(name, content)
 }
 
 // render writes what f produces to a file, whole or not at all.
@@ -30,34 +28,23 @@ func render(name string, f func(io.Writer) error) error {
 	return writeFile(name, b.Bytes())
 }
 
-// writeTables writes every table as CSV and all of them as one Markdown page.
-// CSV files of tables that the results no longer have are removed.
-func writeTables(dir string, tables []table.Table) error {
-	var names []string
-	for _, t := range tables {
-		name := t.Name + ".csv"
-		names = append(names, name)
-		if err := render(filepath.Join(dir, "tables", name), t.WriteCSV); err != nil {
-			return err
+// pages are the files for people: every table as CSV, all of them as one
+// Markdown page, and the page.
+func pages(v *view.View) ([]outFile, error) {
+	var out []outFile
+	var markdown, html bytes.Buffer
+	for _, t := range v.Tables().All() {
+		var csv bytes.Buffer
+		if err := t.WriteCSV(&csv); err != nil {
+			return nil, err
+		}
+		out = append(out, outFile{"tables/" + t.Name + ".csv", csv.Bytes()})
+		if err := t.WriteMarkdown(&markdown); err != nil {
+			return nil, err
 		}
 	}
-	old, err := filepath.Glob(filepath.Join(dir, "tables", "*.csv"))
-	if err != nil {
-		return err
+	if err := page.Write(&html, v); err != nil {
+		return nil, err
 	}
-	for _, file := range old {
-		if !slices.Contains(names, filepath.Base(file)) {
-			if err := os.Remove(file); err != nil {
-				return err
-			}
-		}
-	}
-	return render(filepath.Join(dir, "tables.md"), func(w io.Writer) error {
-		for _, t := range tables {
-			if err := t.WriteMarkdown(w); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+	return append(out, outFile{"tables.md", markdown.Bytes()}, outFile{pageFile, html.Bytes()}), nil
 }
