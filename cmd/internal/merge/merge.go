@@ -15,9 +15,9 @@ import (
 	"slices"
 	"strings"
 
-	"github.com/google/renameio/v2/maybe"
 	"github.com/pelletier/go-toml/v2"
 
+	"asworn/capture/disk"
 	"asworn/capture/study"
 )
 
@@ -231,7 +231,7 @@ func sameBytes(a, b string) (bool, error) {
 }
 
 func digest(name string) (sum [sha256.Size]byte, err error) {
-	f, err := os.Open(name)
+	f, err := disk.Open(name)
 	if err != nil {
 		return sum, err
 	}
@@ -313,13 +313,13 @@ func render(name string, f func(io.Writer) error) error {
 	if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
 		return err
 	}
-	return maybe.WriteFile(name, b.Bytes(), 0o666)
+	return disk.WriteFile(name, b.Bytes())
 }
 
 // copyFile copies the file name, a slash-separated path below both folders.
 // The original is only read; the copy is there whole or not at all.
-func copyFile(to, from, name string) (err error) {
-	in, err := os.Open(filepath.Join(from, filepath.FromSlash(name)))
+func copyFile(to, from, name string) error {
+	in, err := disk.Open(filepath.Join(from, filepath.FromSlash(name)))
 	if err != nil {
 		return err
 	}
@@ -328,18 +328,12 @@ func copyFile(to, from, name string) (err error) {
 	if err := os.MkdirAll(filepath.Dir(target), 0o777); err != nil {
 		return err
 	}
-	tmp, err := os.CreateTemp(filepath.Dir(target), ".asworn-*")
+	out, err := disk.Create(target)
 	if err != nil {
 		return err
 	}
-	defer func() {
-		if err != nil {
-			err = errors.Join(err, os.Remove(tmp.Name()))
-		}
-	}()
-	_, err = io.Copy(tmp, in)
-	if err = errors.Join(err, tmp.Sync(), tmp.Close()); err != nil {
-		return err
+	if _, err := io.Copy(out, in); err != nil {
+		return errors.Join(err, out.Abort())
 	}
-	return os.Rename(tmp.Name(), target)
+	return out.Commit()
 }
