@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"asworn/capture/disk"
 )
 
 // ReadingsFile is the optional sheet of readings, one row each.
@@ -51,7 +53,7 @@ const readingRequired = 3
 // LoadReadings reads a readings.csv by itself, as a trial of readers has it. The
 // error holds everything that is wrong with it, as [Errors].
 func LoadReadings(path string) ([]ReadingRow, error) {
-	text, err := readText(path, maxText)
+	text, err := disk.ReadFile(path, maxText)
 	if err != nil {
 		return nil, Errors{missingText(path, err)}
 	}
@@ -119,7 +121,7 @@ func (t *table) readingRow(r tableRow) ReadingRow {
 // against the sheet.
 func (s *Study) readReadings() Errors {
 	path := filepath.Join(s.Dir, ReadingsFile)
-	text, err := readText(path, maxText)
+	text, err := disk.ReadFile(path, maxText)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil

@@ -32,17 +32,17 @@ const (
 // sum is the SHA-256 of a file's content.
 type sum = [sha256.Size]byte
 
-// written is a list of files under results/ by name, with slashes. A name may
+// sumList is a list of files under results/ by name, with slashes. A name may
 // have several sums in a journal.
-type written struct {
+type sumList struct {
 	key  cache.Key // of everything that the files show
 	sums map[string][]sum
 }
 
 // readWritten gives an empty list where there is none. Lines that are not of
 // its format name nothing.
-func readWritten(file string) written {
-	w := written{sums: map[string][]sum{}}
+func readWritten(file string) sumList {
+	w := sumList{sums: map[string][]sum{}}
 	text, err := disk.ReadFile(file, maxSums)
 	if err != nil {
 		return w
@@ -64,7 +64,7 @@ func readWritten(file string) written {
 	return w
 }
 
-func (w written) text() []byte {
+func (w sumList) text() []byte {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "%s%s\n", keyLine, w.key)
 	for _, name := range slices.Sorted(maps.Keys(w.sums)) {
@@ -76,7 +76,7 @@ func (w written) text() []byte {
 }
 
 // join adds the sums of another list.
-func (w written) join(other written) {
+func (w sumList) join(other sumList) {
 	for name, sums := range other.sums {
 		for _, s := range sums {
 			if !slices.Contains(w.sums[name], s) {
@@ -87,7 +87,7 @@ func (w written) join(other written) {
 }
 
 // changed returns the names that do not lie below root as they were written.
-func (w written) changed(root *os.Root) (names []string) {
+func (w sumList) changed(root *os.Root) (names []string) {
 	for _, name := range slices.Sorted(maps.Keys(w.sums)) {
 		if s, ok := sumIn(root, name); !ok || !slices.Contains(w.sums[name], s) {
 			names = append(names, name)
@@ -128,7 +128,7 @@ func exchange(root *os.Root, key cache.Key, files []outFile, keep ...string) err
 	before := readWritten(filepath.Join(root.Name(), sumsFile))
 	own := readWritten(filepath.Join(root.Name(), journalFile))
 	own.join(before)
-	now := written{key: key, sums: map[string][]sum{}}
+	now := sumList{key: key, sums: map[string][]sum{}}
 	for _, f := range files {
 		now.sums[f.name] = []sum{sha256.Sum256(f.content)}
 	}
