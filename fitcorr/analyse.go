@@ -167,6 +167,7 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 		}
 		wornLeaks(&w.Worn, w.Offsets)
 		fm.Worn = freezeTarget(w, bare)
+		fm.Worn.Ruler = verdict.NewRuler(p.blocked.seatings, opt)
 		p.ma.Cannot = append(p.ma.Cannot, w.Doubts...)
 		p.ma.Worn = &w.Worn
 	} else {
@@ -222,7 +223,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 		}
 		ordinary++
 		if fm.Worn != nil {
-			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(at, fm.Worn, fm.Open, opt))
+			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(s, at, fm.Worn, fm.Open, opt))
 		}
 	}
 	return ordinary

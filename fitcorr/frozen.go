@@ -112,7 +112,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
-	v := verdict.Judge(p, fm.Worn, fm.Open, f.Options)
+	v := verdict.Judge(s, p, fm.Worn, fm.Open, f.Options)
 	if v.Outcome == verdict.Undetermined && fp.Mark.Known() && s.Read == nil {
 		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
 	}

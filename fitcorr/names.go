@@ -30,6 +30,7 @@ type (
 	Readings = panel.Readings
 	Worn     = panel.Worn
 
+	Alone      = verdict.Alone
 	EarVerdict = verdict.EarVerdict
 	Likeness   = verdict.Likeness
 	Outcome    = verdict.Outcome

@@ -25,7 +25,7 @@ func MarkBetween(blocked, drum Mark, stated float64) MarkError {
 	e.Read = true
 	for a := range e.By {
 		// What a headband turns on people is in both and cancels.
-		v := blocked.Variance[a] + drum.Variance[a] - 2*readTurnMM*readTurnMM
+		v := blocked.Variance[a] + drum.Variance[a] - 2*ReadTurnMM*ReadTurnMM
 		gain := e.Variance[a] / (e.Variance[a] + v)
 		e.By[a] = gain * (drum.At[a] - blocked.At[a])
 		e.Variance[a] *= 1 - gain

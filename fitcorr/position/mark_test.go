@@ -25,7 +25,7 @@ func TestMarkBetween(t *testing.T) {
 			landmark := 10 * rng.NormFloat64()
 			blocked.At[a] = landmark + sd*rng.NormFloat64()
 			drum.At[a] = landmark + by[a] + sd*rng.NormFloat64()
-			blocked.Variance[a] = sd*sd + readTurnMM*readTurnMM
+			blocked.Variance[a] = sd*sd + ReadTurnMM*ReadTurnMM
 		}
 		drum.Variance = blocked.Variance
 		blocked.One, drum.One = 1, 1

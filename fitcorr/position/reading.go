@@ -22,10 +22,10 @@ const ReadDim = 2
 // ReadPositions names them among what told ears from positions (Worn.Separation).
 const ReadPositions = "read positions"
 
-// readTurnMM is what a reading errs by per axis, the same for all readings of a
+// ReadTurnMM is what a reading errs by per axis, the same for all readings of a
 // model, because people turn a headband otherwise than the fixture's mark does:
 // 2° or 3° at a point 10 mm from the cup's middle.
-const readTurnMM = 0.3
+const ReadTurnMM = 0.3
 
 // Weights of what a lab states against what its readings show, and the fewest
 // readings on the fixture that give a mark.

@@ -97,7 +97,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 				mark.At[a] += w * f.less[a]
 			}
 			mark.At[a] /= weights
-			mark.Variance[a] = 1/weights + readTurnMM*readTurnMM
+			mark.Variance[a] = 1/weights + ReadTurnMM*ReadTurnMM
 		}
 		m.Mark = mark
 		m.wornSlips()

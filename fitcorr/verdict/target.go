@@ -16,6 +16,7 @@ type Target struct {
 	Listeners int                                               `json:"listeners"`
 	Bare      bool                                              `json:"bare"`
 	Read      bool                                              `json:"read"` // positions were read off heads
+	Ruler     *Ruler                                            `json:"ruler,omitempty"`
 	Worn      []Place                                           `json:"worn,omitempty"`
 }
 

@@ -46,6 +46,9 @@ type Verdict struct {
 	Ears       [2]EarVerdict `json:"ears"`
 	Headset    EarVerdict    `json:"headset"`
 	Settle     []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	// Readings is what the reading of this seating says without any sound, nil
+	// where it or the panel was not read.
+	Readings *Alone `json:"readings_alone,omitempty"`
 	// Nearest lists worn seatings by likelihood, most alike first.
 	Nearest []Likeness `json:"nearest,omitempty"`
 }
@@ -56,8 +59,8 @@ type Likeness struct {
 	Share float64 `json:"share"`
 }
 
-// Judge holds a fixture seating against the worn mean.
-func Judge(at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
+// Judge holds a fixture seating, s, that sits at a place against the worn mean.
+func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
 	o := at.Offset
 	v := Verdict{ID: o.ID, Seating: o.Seating}
 	sum := mat.NewSymDense(position.HeadsetDim, nil)
@@ -75,12 +78,16 @@ func Judge(at position.FixturePlace, t *Target, open bool, opt seat.Options) Ver
 	ears[0].DF, ears[1].DF, head.DF = df, df, df
 	p := JudgePosition(ears, head, opt.ToleranceMM, opt.Confidence)
 	v.Outcome, v.Decides, v.DistanceMM = p.Outcome, p.Decides, p.Distance()
+	if len(o.Places) > 1 || o.Quarrel {
+		v.Outcome = Undetermined // which of the places it is, only a reading tells
+	}
 	off := [3]seat.Estimate{ears[0], ears[1], head}
 	for i, to := range [3]*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset} {
 		to.Off, to.Outcome, to.DistanceMM = off[i], p.Parts[i], p.DistancesMM[i]
 	}
 	judgeLeak(&v, o, t, open, opt)
 	v.Settle = settle(v, o, t, opt)
+	v.Readings = ByReadings(s, t, opt)
 	v.Nearest = nearest(at.Pos, at.Cov, t.Worn)
 	return v
 }

@@ -87,6 +87,7 @@ func fixtureTable(r *judged.Study) table.Table {
 			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.ToleranceMM, 1) +
 			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides. " +
 			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
+			"Readings alone: what the ruler would say without sound, of the mean of both cups. " +
 			"Seal: level lost at 50 Hz against the panel's mean.",
 		Columns: []table.Column{
 			modelColumn,
@@ -94,6 +95,7 @@ func fixtureTable(r *judged.Study) table.Table {
 			{Head: "Verdict", Key: "verdict"},
 			{Head: "Decided by", Key: "decides"},
 			{Head: "Off\nmm", Key: "off_mm", Kind: table.Interval},
+			{Head: "Readings\nalone", Key: "readings_alone"},
 			{Head: "What to do", Key: "move"},
 			{Head: "Seal", Key: "seal"},
 		},
@@ -102,16 +104,31 @@ func fixtureTable(r *judged.Study) table.Table {
 		if s.Action == judged.Refused {
 			no := table.Count(s.Recording.Number)
 			no.Link = s.Recording.File
-			t.Add(table.Word(s.Model.Model), no, table.Toned(s.Action.String(), s.Action.Tone()), table.None(), table.None(), table.Word(judged.MendWords(s.Recording)), table.None())
+			t.Add(table.Word(s.Model.Model), no, table.Toned(s.Action.String(), s.Action.Tone()), table.None(), table.None(), table.None(), table.Word(judged.MendWords(s.Recording)), table.None())
 			continue
 		}
 		todo := judged.MoveWords(s.Verdict, r.Options)
 		no := table.Count(s.Verdict.Seating)
 		no.Link = s.Verdict.ID
 		t.Add(table.Word(s.Model.Model), no, table.Toned(s.Action.String(), s.Action.Tone()),
-			table.Word(string(s.Verdict.Decides)), distanceCell(s.Verdict.DistanceMM), table.Word(todo), table.Word(judged.LeakWords(s.Verdict, s.Offset)))
+			table.Word(string(s.Verdict.Decides)), distanceCell(s.Verdict.DistanceMM), readingsCell(s.Verdict.Readings), table.Word(todo), table.Word(judged.LeakWords(s.Verdict, s.Offset)))
 	}
 	return t
+}
+
+// readingsCell is what readings say without sound, of the mean of both cups.
+func readingsCell(a *fitcorr.Alone) table.Cell {
+	if a == nil {
+		return table.None()
+	}
+	said := judged.Undetermined
+	switch a.Outcome {
+	case fitcorr.Matches:
+		said = judged.Use
+	case fitcorr.Adjust:
+		said = judged.Move
+	}
+	return table.Word(said.String() + ", " + distanceCell(a.DistanceMM).Text)
 }
 
 // distanceCell is a distance with its interval. One that reaches down to zero

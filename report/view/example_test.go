@@ -43,6 +43,6 @@ func ExampleView_Tables() {
 		fmt.Println(err)
 	}
 	// Output:
-	// model,seating,verdict,decides,off_mm,off_mm_lower,off_mm_upper,move,seal
-	// Model A,1,"move, reseal",left cup,4,3,5,both cups: 4 mm toward the nose; reseal right,left seals as worn; right loses 4.2 dB more than worn
+	// model,seating,verdict,decides,off_mm,off_mm_lower,off_mm_upper,readings_alone,move,seal
+	// Model A,1,"move, reseal",left cup,4,3,5,,both cups: 4 mm toward the nose; reseal right,left seals as worn; right loses 4.2 dB more than worn
 }

@@ -1,0 +1,84 @@
+package verdict
+
+import (
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/reading"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// Ruler is the worn mean as readings alone give it: the mean reading of the
+// panel's seatings, whatever point of the cup is read, mm forward and up.
+type Ruler struct {
+	Mean [position.ReadDim]float64 `json:"mean"`
+	// OneVar and LandmarkVar are the variances per axis of that mean, mm²: from the
+	// errors of single readings and from those of the listeners' canal entrances.
+	OneVar      float64 `json:"one_var"`
+	LandmarkVar float64 `json:"landmark_var"`
+}
+
+// Alone is what readings say of a seating without any sound.
+type Alone struct {
+	Outcome    Outcome    `json:"outcome"`     // of the mean of both cups
+	DistanceMM [3]float64 `json:"distance_mm"` // of it from the worn mean: estimate, lower, upper
+}
+
+// NewRuler returns the worn mean of the readings of one model's worn seatings, with
+// standard uncertainties as stated or learned; nil when fewer than two were read.
+func NewRuler(ss []seat.Seating, opt seat.Options) *Ruler {
+	u := seat.ReadingOr(opt.Reading)
+	var r Ruler
+	var n float64
+	per := map[string]float64{}
+	for _, s := range ss {
+		if s.Worn() && s.Read != nil {
+			r.Mean[0] += s.Read.ForwardMM
+			r.Mean[1] += s.Read.UpMM
+			r.OneVar += u.OneMM * u.OneMM / s.Readings()
+			per[s.Subject]++
+			n++
+		}
+	}
+	if n < 2 {
+		return nil
+	}
+	for a := range r.Mean {
+		r.Mean[a] /= n
+	}
+	squares := 0.0 // of whole numbers: exact in any order
+	for _, k := range per {
+		squares += k * k
+	}
+	r.OneVar /= n * n
+	r.LandmarkVar = squares / (n * n) * u.LandmarkMM * u.LandmarkMM
+	return &r
+}
+
+// ByReadings judges a fixture seating by its reading alone: the difference of two
+// readings, in which the point of the cup cancels and the errors of single readings, of
+// the listeners' landmarks, of the fixture's and of how people turn a headband add,
+// each known with reading.StatedDF degrees of freedom. Nil where the seating or the panel was not read.
+func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
+	if s.Read == nil || t.Ruler == nil {
+		return nil
+	}
+	u := seat.ReadingOr(opt.Reading)
+	one := u.OneMM*u.OneMM/s.Readings() + t.Ruler.OneVar
+	fixture := u.FixtureLandmarkMM*u.FixtureLandmarkMM + position.ReadTurnMM*position.ReadTurnMM
+	learned := one + t.Ruler.LandmarkVar
+	df := stats.PooledDF(learned, stats.PooledDF(one, reading.StatedDF, t.Ruler.LandmarkVar, reading.StatedDF), fixture, reading.StatedDF)
+	e := seat.Estimate{DF: df}
+	for a, r := range [position.ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM} {
+		e.Value[a] = r - t.Ruler.Mean[a]
+		e.Cov[a][a] = learned + fixture
+	}
+	d, alpha := newDistanceTests(e, opt.ToleranceMM), 1-opt.Confidence
+	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence)}
+	switch {
+	case d.within(alpha):
+		out.Outcome = Matches
+	case d.beyond(alpha) <= alpha:
+		out.Outcome = Adjust
+	}
+	return &out
+}
