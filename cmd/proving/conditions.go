@@ -72,7 +72,7 @@ func conditions() []condition {
 	read("", "positions read once on all heads; 1 closed and 1 open model", reading, func(*design) {})
 	four := reading
 	four.use = 90
-	read("-4", "positions read four times by two readers", four, func(d *design) { d.ReadingsEach, d.Readers = 4, 2 })
+	read("-4", "positions read four times, left and right by each of two readers", four, func(d *design) { d.ReadingsEach, d.Readers, d.AllReadAll = 4, 2, true })
 	read("-fixture-ear-2", "the fixture's ear twice as unlike people's", odd(reading), func(d *design) { d.FixtureEar = 2 })
 	read("-even", "cups nearly even in the displacement", odd(reading), func(d *design) { d.EvenCups = true })
 	for _, mm := range []float64{2, 4, 6} {
@@ -81,9 +81,13 @@ func conditions() []condition {
 		})
 	}
 	read("-leaks", "leaks belong to listeners, four in ten", odd(reading), func(d *design) { d.LeakListeners, d.LeakChance = true, 0.4 })
-	read("-readers", "two readers, each with a bias of 1 mm of his own; the first reads the fixture", odd(reading), func(d *design) { d.Readers, d.ReaderSD = 2, 1 })
+	read("-readers", "read by one of two people, each with a bias of 1 mm; the first reads the fixture", odd(reading), func(d *design) {
+		d.ReadingsEach, d.Readers, d.ReaderSD = 2, 2, 1
+	})
 	read("-tails", "errors of readings with heavy tails", odd(reading), func(d *design) { d.ReadTails = true })
-	read("-slips", "one reading in twenty written down wrongly", odd(reading), func(d *design) { d.SlipChance = 0.05 })
+	read("-slips", "left and right read by two people, one reading in twenty written down wrongly", odd(reading), func(d *design) {
+		d.ReadingsEach, d.Readers, d.AllReadAll, d.SlipChance = 4, 2, true, 0.05
+	})
 	read("-half", "stated errors half the true ones", odd(reading), func(*design) {}).stated = 0.5
 	read("-listeners-5", "5 listeners", reading, func(d *design) { d.Listeners = 5 })
 	read("-one-model", "one closed model, no bare-ear reference", reading, func(d *design) { d.Closed, d.Open, d.BareEar = 1, 0, false })

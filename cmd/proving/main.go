@@ -10,7 +10,6 @@ import (
 	"flag"
 	"fmt"
 	"io"
-	"math"
 	"os"
 	"os/signal"
 	"regexp"
@@ -22,11 +21,13 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/fitcorr"
+	"asworn/fitcorr/reading"
 )
 
 func main() {
@@ -189,16 +190,18 @@ func prove(ctx context.Context, results []result, seed uint64, jobs int) error {
 // is a result.
 func proveOne(ctx context.Context, c condition, world simulate.World, seed uint64) (score, error) {
 	d := c.design
-	study := simulate.Draw(seed, d, world)
-	seatings, err := study.Seatings(ctx, seed, 1)
+	drawn := simulate.Draw(seed, d, world)
+	seatings, err := drawn.Seatings(ctx, seed, 1)
 	if err != nil {
 		return score{}, err
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Jobs, opt.Seed = 1, seed
-	// A reading on the sheet is the mean of those that were taken.
-	one := d.ReadSD / math.Sqrt(float64(max(1, d.ReadingsEach)))
-	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * one, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	opt.MarkMM = d.MarkSD
+	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	if len(drawn.Readings) > 0 {
+		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
+	}
 	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)
 	if ctx.Err() != nil {
 		return score{}, ctx.Err()
@@ -206,9 +209,21 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	if err != nil {
 		return score{failed: err}, nil
 	}
-	s := judge(study, analysis, opt.Confidence)
+	s := judge(drawn, analysis, opt.Confidence)
 	if c.curves {
-		s.correct(study, seatings, analysis)
+		s.correct(drawn, seatings, analysis)
 	}
 	return s, nil
+}
+
+// combine gives the seatings their readings, as a run does with readings.csv.
+func combine(ss []fitcorr.Seating, rows []study.ReadingRow, stated capture.ReadingUncertainty) capture.ReadingUncertainty {
+	r := reading.Combine(rows, stated)
+	for i := range ss {
+		s := &ss[i]
+		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
+			s.Read, s.ReadWorth = &capture.Reading{ForwardMM: e.MM[0], UpMM: e.MM[1]}, e.Readings
+		}
+	}
+	return r.Uncertainty(stated)
 }
