@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/disk"
 	"bufio"
 	"bytes"
 	"fmt"
@@ -15,7 +16,7 @@ import (
 // that begin with # * ; " or // are comments. A column behind the third is not
 // read. Errors are [Errors], at most ten.
 func ReadCurve(path string) (Curve, error) {
-	text, err := readText(path, maxText)
+	text, err := disk.ReadFile(path, maxText)
 	if err != nil {
 		return Curve{}, Errors{missingText(path, err)}
 	}
