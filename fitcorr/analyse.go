@@ -77,11 +77,8 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 }
 
 func checkSeatings(ss []seat.Seating, opt seat.Options) error {
-	if !(opt.Confidence > 0.5 && opt.Confidence < 1) {
-		return fmt.Errorf("confidence %g: must lie between 0.5 and 1", opt.Confidence)
-	}
-	if !(opt.ToleranceMM > 0) {
-		return fmt.Errorf("tolerance %g mm: must be above 0", opt.ToleranceMM)
+	if err := opt.Limits.Check(); err != nil {
+		return err
 	}
 	seen := map[string]bool{}
 	for _, s := range ss {
@@ -232,7 +229,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 // freezeTarget freezes a worn distribution.
 func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
 	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSE: w.Worn.LeakLossSE, LossDF: w.Worn.LeakDF,
-		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare, Displaced: slices.Contains(w.Worn.Separation, "displaced listeners"),
+		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare,
 		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
 	for _, o := range w.Offsets {
 		pl := verdict.Place{ID: o.ID}

@@ -41,8 +41,8 @@ func ReadJSON(rd io.Reader) (Results, error) {
 	if r.Schema != Schema {
 		return Results{}, fmt.Errorf("results of schema %q, this program reads %q; run the study again to write it anew", r.Schema, Schema)
 	}
-	if c := r.Options.Confidence; !(c > 0 && c < 1) {
-		return Results{}, fmt.Errorf("results with intervals of confidence %g: must lie between 0 and 1; run the study again to write it anew", c)
+	if err := r.Options.Limits.Check(); err != nil {
+		return Results{}, fmt.Errorf("results with %w; run the study again to write it anew", err)
 	}
 	return r, nil
 }

@@ -16,7 +16,7 @@ type Results struct {
 	Title      string           `json:"title"`
 	Fixture    string           `json:"fixture"`
 	Coupler    string           `json:"coupler,omitempty"`
-	LevelUnit  study.LevelUnit  `json:"level_unit"`
+	LevelUnit  string           `json:"level_unit"`
 	Options    Options          `json:"options"`
 	BandsHz    []float64        `json:"bands_hz"`  // mid-band frequencies, 1/24 octave
 	ThirdsHz   []float64        `json:"thirds_hz"` // mid-band frequencies, 1/3 octave
@@ -29,8 +29,7 @@ type Results struct {
 
 // Options are the choices that shaped the results.
 type Options struct {
-	ToleranceMM      float64 `json:"tolerance_mm"`
-	Confidence       float64 `json:"confidence"`
+	study.Limits
 	SlopeDBPerOctave float64 `json:"slope_db_per_octave"`
 }
 

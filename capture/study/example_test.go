@@ -29,6 +29,6 @@ func ExampleLoad() {
 	}
 	// Output:
 	// study.toml:2: unknown key repeat in [sweep]; did you mean repeats?
-	// study.toml:4: limits.confidence is 95: impossible; write a number, 0.5 to 0.9999
+	// study.toml:4: limits.confidence is 95: impossible; write a number, 0.6 to 0.9999
 	// seatings.csv:2: point is drum for the listener L01; only the fixture has an ear simulator: write blocked, or fixture as subject
 }

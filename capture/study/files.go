@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 
+	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
 
@@ -16,13 +17,16 @@ import (
 func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 	before := len(p.doc.problems)
 	if s.Excitation != "" {
-		f, ok := s.header(p, "sweep.file", s.Excitation)
+		f, frames, ok := s.header(p, "sweep.file", s.Excitation)
 		switch {
 		case !ok:
 		case !p.rateGiven:
 			s.Sweep.RateHz = float64(f.RateHz)
 		case float64(f.RateHz) != s.Sweep.RateHz:
 			p.report("sweep.file", "write the rate of the file", "%s has %d Hz, yet sweep.rate_hz is %g", s.Excitation, f.RateHz, s.Sweep.RateHz)
+		}
+		if n := frames * int64(max(1, s.Sweep.Repeats)); ok && n > sweep.MaxSamples {
+			p.report("sweep.file", "shorten it, or lower repeats", "%s has %d samples in all repeats; an excitation has %d at most", s.Excitation, n, sweep.MaxSamples)
 		}
 		if ok && f.Channels != 1 {
 			p.report("sweep.file", "save one channel of it", "%s has %d channels; an excitation has one", s.Excitation, f.Channels)
@@ -42,7 +46,7 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 				continue
 			}
 			name := [2]string{".calibrator", ".calibrator_after"}[i]
-			f, ok := s.header(p, key+name, file)
+			f, _, ok := s.header(p, key+name, file)
 			if ok && float64(f.RateHz) != s.Sweep.RateHz {
 				p.report(key+name, "record the calibrator with the settings of the study", "%s has %d Hz, the study %g", file, f.RateHz, s.Sweep.RateHz)
 			}
@@ -70,15 +74,15 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 func (s *Study) join(file string) string { return filepath.Join(s.Dir, filepath.FromSlash(file)) }
 
 // header reads the header of a WAV file that study.toml names.
-func (s *Study) header(p *parsedStudy, key, file string) (wavfile.Format, bool) {
+func (s *Study) header(p *parsedStudy, key, file string) (f wavfile.Format, frames int64, ok bool) {
 	r, err := wavfile.Open(s.join(file))
 	if err != nil {
 		message, mend := explain(err)
 		p.report(key, mend, "%s: %s", file, message)
-		return wavfile.Format{}, false
+		return f, 0, false
 	}
 	defer r.Close()
-	return r.Format(), true
+	return r.Format(), r.Frames(), true
 }
 
 // curve checks a CSV that study.toml names, and returns the fixture it names.
@@ -116,62 +120,29 @@ func (s *Study) checkRecordings(partial bool, channels int) (problems Errors) {
 		report := func(err error, mend, message string) {
 			problems = append(problems, Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
 		}
-		missing, err := s.checkFile(row, channels, report)
-		if missing && partial {
+		r, err := wavfile.Open(s.join(row.File))
+		if errors.Is(err, fs.ErrNotExist) && partial {
 			s.NotRecorded = append(s.NotRecorded, row)
 			continue
 		}
 		there = append(there, row)
 		if err != nil {
 			message, mend := explain(err)
-			if missing {
+			if errors.Is(err, fs.ErrNotExist) {
 				mend = "record it, mend the path, or take the row out"
 			}
 			report(err, mend, message)
+			continue
+		}
+		f := r.Format()
+		r.Close()
+		if f.Channels < channels {
+			report(nil, "record all channels, or mend [channels] in "+SettingsFile,
+				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
 		}
 	}
 	s.Seatings = there
 	return problems
-}
-
-// checkFile looks at the file or the files of a row; what is wrong inside it is
-// reported.
-func (s *Study) checkFile(row Seating, channels int, report func(err error, mend, message string)) (missing bool, err error) {
-	if row.Holds == HoldsCurve {
-		return s.checkCurves(row, report)
-	}
-	r, err := wavfile.Open(s.join(row.File))
-	if err != nil {
-		return errors.Is(err, fs.ErrNotExist), err
-	}
-	f := r.Format()
-	r.Close()
-	if row.Holds == HoldsImpulse {
-		channels = max(s.Channels.Left, s.Channels.Right) // no loopback beside a response
-	}
-	if f.Channels < channels {
-		report(nil, "record all channels, or mend [channels] in "+SettingsFile,
-			fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
-	}
-	return false, nil
-}
-
-// checkCurves reads the curves of a row; those of two ears need two files.
-func (s *Study) checkCurves(row Seating, report func(err error, mend, message string)) (missing bool, err error) {
-	both := s.Channels.Left > 0 && s.Channels.Right > 0
-	files := row.Files()
-	if both && len(files) == 1 {
-		report(nil, `name one file for each ear, left before right: "curves/l01-{L|R}.txt"`, "it holds the curve of one ear, and the study has two")
-	}
-	for _, f := range files {
-		if _, err := os.Stat(s.join(f)); err != nil {
-			return errors.Is(err, fs.ErrNotExist), err
-		}
-		if _, err := ReadCurve(s.join(f)); err != nil {
-			report(err, "see the line, or leave the row out", err.Error())
-		}
-	}
-	return false, nil
 }
 
 func plural(n int, noun string) string {

@@ -75,12 +75,27 @@ type Fixture struct {
 	// which the fixture's curve is compared; empty when there is none.
 	Reference        string
 	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz
+	// MarkMM is the standard uncertainty, mm per axis, of finding the marked
+	// position again between the survey at the blocked entrance and that at the
+	// drum; default 0.5.
+	MarkMM float64
 }
 
 // Limits are the criteria of the verdict.
 type Limits struct {
-	MaxOffsetMM float64 // an offset below this is as good as none; default 3
-	Confidence  float64 // of tests and intervals; default 0.95
+	MaxOffsetMM float64 `json:"max_offset_mm"` // an offset below this is as good as none; default 3
+	Confidence  float64 `json:"confidence"`    // of tests and intervals; default 0.95
+}
+
+// Check reports a limit that is outside the range of its key in study.toml.
+func (l Limits) Check() error {
+	var errs []error
+	for _, k := range limitSettings() {
+		if v := *k.at(&Study{Limits: l}).(*float64); !(v >= k.min && v <= k.max) {
+			errs = append(errs, fmt.Errorf("%s is %g: must be %s", k.key, v, k.bounds()))
+		}
+	}
+	return errors.Join(errs...)
 }
 
 // ReadingUncertainty says how well positions are read off a head
@@ -89,26 +104,6 @@ type ReadingUncertainty struct {
 	OneMM             float64 // of one reading; default 1
 	LandmarkMM        float64 // of finding the ear canal's entrance on a listener, the same in all readings on that head; default 0.7
 	FixtureLandmarkMM float64 // the same on the fixture; default 0.5
-}
-
-// Defaults of the limits, and of what readings are worth.
-const (
-	DefaultMaxOffsetMM       = 3.0
-	DefaultConfidence        = 0.95
-	DefaultReadingMM         = 1.0
-	DefaultLandmarkMM        = 0.7
-	DefaultFixtureLandmarkMM = 0.5
-)
-
-// Default returns a study with every default, and without rows.
-func Default() Study {
-	return Study{
-		Sweep:    sweep.Default(),
-		Channels: Channels{Left: 1, Right: 2},
-		Fixture:  Fixture{Name: FixtureSubject},
-		Limits:   Limits{MaxOffsetMM: DefaultMaxOffsetMM, Confidence: DefaultConfidence},
-		Reading:  ReadingUncertainty{OneMM: DefaultReadingMM, LandmarkMM: DefaultLandmarkMM, FixtureLandmarkMM: DefaultFixtureLandmarkMM},
-	}
 }
 
 // Load reads the study in a folder and checks everything that can be

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"reflect"
+	"maps"
+	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"unicode/utf8"
@@ -13,91 +15,11 @@ import (
 	"github.com/pelletier/go-toml/v2/unstable"
 )
 
-// studyKeys mirrors study.toml. Pointers tell a key that is not there from a
-// zero; comments are those of a file that is written.
-type studyKeys struct {
-	Title       *string          `toml:"title,omitempty"`
-	Sweep       *sweepKeys       `toml:"sweep,omitempty" comment:"What was played."`
-	Channels    *channelKeys     `toml:"channels,omitempty" comment:"Channels of the recordings, counted from 1."`
-	Drive       *driveKeys       `toml:"drive,omitempty"`
-	Microphone  *microphoneKeys  `toml:"microphone,omitempty"`
-	Calibration *calibrationKeys `toml:"calibration,omitempty"`
-	Fixture     *fixtureKeys     `toml:"fixture,omitempty"`
-	Window      *windowKeys      `toml:"window,omitempty" comment:"How much of the impulse response counts, about its onset."`
-	Limits      *limitKeys       `toml:"limits,omitempty" comment:"When a fixture seating counts as sitting like the worn ones."`
-	Reading     *readingKeys     `toml:"reading,omitempty" comment:"How well positions are read off a head, where the sheet holds any: standard uncertainties per axis."`
-}
-
-type sweepKeys struct {
-	Kind        *string  `toml:"kind,omitempty" comment:"exponential sine sweep with synchronised phase"`
-	File        *string  `toml:"file,omitempty" comment:"the excitation, one repeat of it"`
-	StartHz     *float64 `toml:"start_hz,omitempty"`
-	StopHz      *float64 `toml:"stop_hz,omitempty"`
-	Seconds     *float64 `toml:"seconds,omitempty" comment:"length of one sweep"`
-	Repeats     *int     `toml:"repeats,omitempty"`
-	GapSeconds  *float64 `toml:"gap_seconds,omitempty" comment:"silence after each sweep"`
-	LeadSeconds *float64 `toml:"lead_seconds,omitempty" comment:"silence before the first sweep: the noise is estimated there"`
-	RateHz      *float64 `toml:"rate_hz,omitempty"`
-	Amplitude   *float64 `toml:"amplitude,omitempty" comment:"peak of the sweep, full scale = 1"`
-	FadeIn      *float64 `toml:"fade_in_seconds,omitempty"`
-	FadeOut     *float64 `toml:"fade_out_seconds,omitempty"`
-}
-
-type channelKeys struct {
-	Left     *int `toml:"left,omitempty"`
-	Right    *int `toml:"right,omitempty"`
-	Loopback *int `toml:"loopback,omitempty" comment:"electrical reference recorded beside the microphones"`
-}
-
-type driveKeys struct {
-	VoltsRMS *float64 `toml:"volts_rms,omitempty" comment:"voltage of the sweep at the headphone, for levels in dB re 1 Pa/V"`
-}
-
-type microphoneKeys struct {
-	Left  *earKeys `toml:"left,omitempty"`
-	Right *earKeys `toml:"right,omitempty"`
-}
-
-type earKeys struct {
-	Correction      *string  `toml:"correction,omitempty" comment:"frequency_hz,level_db[,phase_deg]"`
-	Calibrator      *string  `toml:"calibrator,omitempty" comment:"recording of the calibrator on this microphone"`
-	CalibratorAfter *string  `toml:"calibrator_after,omitempty" comment:"the same, recorded again at the end of the study"`
-	CalibratorDBSPL *float64 `toml:"calibrator_db_spl,omitempty"`
-}
-
-type calibrationKeys struct {
-	UncertaintyDB *float64 `toml:"uncertainty_db,omitempty" comment:"standard uncertainty of the level calibration, from the certificates of calibrator and microphones"`
-}
-
-type fixtureKeys struct {
-	Name      *string  `toml:"name,omitempty"`
-	Coupler   *string  `toml:"coupler,omitempty"`
-	Reference *string  `toml:"reference,omitempty" comment:"response at the drum reference point; it belongs to this fixture alone"`
-	Slope     *float64 `toml:"slope_db_per_octave,omitempty" comment:"extra tilt of the reference about 1 kHz; yours to choose"`
-}
-
-type windowKeys struct {
-	Pre     *float64 `toml:"pre_seconds,omitempty"`
-	Post    *float64 `toml:"post_seconds,omitempty"`
-	FadeIn  *float64 `toml:"fade_in_seconds,omitempty"`
-	FadeOut *float64 `toml:"fade_out_seconds,omitempty"`
-}
-
-type limitKeys struct {
-	MaxOffsetMM *float64 `toml:"max_offset_mm,omitempty" comment:"an offset below this is as good as none"`
-	Confidence  *float64 `toml:"confidence,omitempty"`
-}
-
-type readingKeys struct {
-	UncertaintyMM     *float64 `toml:"uncertainty_mm,omitempty" comment:"of one reading"`
-	LandmarkMM        *float64 `toml:"landmark_mm,omitempty" comment:"of finding the canal's entrance on a listener, the same in all readings on that head"`
-	FixtureLandmarkMM *float64 `toml:"fixture_landmark_mm,omitempty" comment:"the same on the fixture"`
-}
-
 // document is one study.toml: what it says and where.
 type document struct {
 	file     string
-	keys     studyKeys
+	sections []section
+	keys     map[string]any // as go-toml decodes it
 	lines    map[string]int // line of each dotted key and table
 	problems Errors
 	// strayTable says that a key outside every known table is unknown: it may
@@ -109,84 +31,172 @@ func (d *document) report(line int, mend, format string, args ...any) {
 	d.problems = append(d.problems, Problem{File: d.file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
 }
 
-// maxBadValues bounds how often a document is decoded again behind a value
-// that is not of its key's type.
-const maxBadValues = 50
-
-// decode reads the document. go-toml stops at the first value of a wrong type;
-// so that all are listed at once, the line is blanked and decoding starts over.
-func (d *document) decode(text []byte) {
+// parse reads the text as TOML.
+func (d *document) parse(text []byte) {
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if !utf8.Valid(text) {
 		d.report(invalidLine(text), "save it as UTF-8", "the text is not UTF-8")
 		return
 	}
-	var any map[string]any
-	if err := toml.Unmarshal(text, &any); err != nil {
+	if err := toml.Unmarshal(text, &d.keys); err != nil {
 		d.report(position(err), "see docs/study-format.md for an example", "not TOML: %s", plain(err))
+		d.keys = nil
 		return
 	}
 	d.lines = keyLines(text)
-	text = bytes.Clone(text)
-	for range maxBadValues {
-		d.keys = studyKeys{}
-		err := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(&d.keys)
-		var unknown *toml.StrictMissingError
-		if errors.As(err, &unknown) {
-			for _, e := range unknown.Errors {
-				d.unknown(e.Key(), position(&e))
-			}
-			return
+}
+
+// has reports whether a dotted key or table is given.
+func (d *document) has(key string) bool {
+	at := d.keys
+	names := strings.Split(key, ".")
+	for i, name := range names {
+		v, ok := at[name]
+		if !ok || i == len(names)-1 {
+			return ok
 		}
-		var bad *toml.DecodeError
-		if !errors.As(err, &bad) {
-			return
+		at, _ = v.(map[string]any)
+	}
+	return false
+}
+
+// assign puts the values of a table where the settings say, and reports what
+// does not belong. Values with a problem leave the default.
+func (d *document) assign(s *Study, table string, values map[string]any) {
+	for _, name := range slices.Sorted(maps.Keys(values)) {
+		key := strings.TrimPrefix(table+"."+name, ".")
+		setting, known := d.setting(key)
+		sub, isTable := values[name].(map[string]any)
+		switch {
+		case strings.Contains(name, ".") || !known && len(d.children(key)) == 0:
+			d.unknown(table, name)
+		case known:
+			d.set(s, setting, values[name])
+		case isTable:
+			d.assign(s, key, sub)
+		default:
+			d.report(d.lines[key], "see docs/study-format.md for an example", "%s must be a table", key)
 		}
-		d.wrongType(bad)
-		blank(text, position(bad))
 	}
 }
 
-// wrongType reports a value that is not of its key's type.
-func (d *document) wrongType(e *toml.DecodeError) {
-	key := []string(e.Key())
-	for typeOf(key) == nil {
-		key = key[:len(key)-1]
+// set takes over one value.
+func (d *document) set(s *Study, k setting, value any) {
+	line := d.lines[k.key]
+	wrong := func(what string) {
+		d.report(line, "see docs/study-format.md for an example", "%s must be %s", k.key, what)
 	}
-	line, _ := e.Position()
-	name, t := strings.Join(key, "."), typeOf(key)
-	for child, at := range d.lines {
-		if isTable(t) && at == line && strings.HasPrefix(child, name+".") { // an inline table
-			d.report(line, "see docs/study-format.md for the type of each key", "%s holds a value of the wrong type", name)
+	number := func(v float64) bool {
+		if v >= k.min && v <= k.max {
+			return true
+		}
+		d.report(line, "write a number, "+k.bounds(), "%s is %g: impossible", k.key, v)
+		return false
+	}
+	switch to := k.at(s).(type) {
+	case *string:
+		v, ok := value.(string)
+		if !ok {
+			wrong("text in quotes")
 			return
 		}
+		if k.file {
+			if v, ok = below(v); !ok {
+				d.report(line, "put the file into the study folder and name it from there", "%s is %q, which is not below the study folder", k.key, value)
+			}
+		}
+		*to = v
+	case *int:
+		v, ok := value.(int64)
+		if !ok {
+			wrong("a whole number")
+		} else if number(float64(v)) {
+			*to = int(v)
+		}
+	case *float64:
+		var v float64
+		switch x := value.(type) {
+		case float64:
+			v = x
+		case int64:
+			v = float64(x)
+		default:
+			wrong("a number, without quotes")
+			return
+		}
+		if !number(v) {
+			return
+		}
+		if k.whole && v != math.Trunc(v) {
+			d.report(line, "write a whole number", "%s is %g, not a whole number", k.key, v)
+			return
+		}
+		*to = v
 	}
-	d.report(line, "see docs/study-format.md for an example", "%s must be %s", name, typeName(t))
 }
+
+// bounds gives the range of a number in words.
+func (k setting) bounds() string {
+	return strings.TrimSuffix(fmt.Sprintf("%s to %s %s", plainNumber(k.min), plainNumber(k.max), k.unit), " ")
+}
+
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // unknown reports a key that does not exist, with the one that was meant.
-func (d *document) unknown(key []string, line int) {
-	if len(key) == 0 {
-		return
-	}
-	table, name := key[:len(key)-1], key[len(key)-1]
-	d.strayTable = d.strayTable || typeOf(key[:1]) == nil
+func (d *document) unknown(table, name string) {
+	line := d.lines[strings.TrimPrefix(table+"."+name, ".")]
 	where := "unknown key " + printable(name)
-	if len(table) > 0 {
-		where += " in [" + printable(strings.Join(table, ".")) + "]"
+	if table != "" {
+		where += " in [" + printable(table) + "]"
+	} else {
+		d.strayTable = true
 	}
-	siblings := children(typeOf(table))
-	mend := ""
+	siblings := d.children(table)
+	mend := "known tables: " + strings.Join(siblings[min(1, len(siblings)):], ", ")
 	if near, ok := nearest(name, siblings); ok {
 		mend = "did you mean " + near + "?"
-	} else if home, ok := homeOf(name); ok {
+	} else if home, ok := d.homeOf(name); ok {
 		mend = "it belongs in [" + home + "]"
-	} else if len(siblings) > 0 {
+	} else if table != "" {
 		mend = "known here: " + strings.Join(siblings, ", ")
-	} else {
-		mend = "known tables: " + strings.Join(children(typeOf(nil))[1:], ", ")
 	}
 	d.report(line, mend, "%s", where)
+}
+
+// setting finds a dotted key.
+func (d *document) setting(key string) (setting, bool) {
+	for _, section := range d.sections {
+		for _, k := range section.settings {
+			if k.key == key {
+				return k, true
+			}
+		}
+	}
+	return setting{}, false
+}
+
+// children lists the keys and tables of a table, "" for those of the document;
+// none for what is no table.
+func (d *document) children(table string) (out []string) {
+	for _, section := range d.sections {
+		for _, k := range section.settings {
+			rest, ok := strings.CutPrefix("."+k.key, strings.TrimSuffix("."+table, ".")+".")
+			if name, _, _ := strings.Cut(rest, "."); ok && !slices.Contains(out, name) {
+				out = append(out, name)
+			}
+		}
+	}
+	return out
+}
+
+// homeOf returns the first table that has a key of this name.
+func (d *document) homeOf(name string) (string, bool) {
+	for _, section := range d.sections[1:] {
+		if slices.ContainsFunc(section.settings, func(k setting) bool { return k.key == section.name+"."+name }) {
+			return section.name, true
+		}
+	}
+	return "", false
 }
 
 // keyLines finds the line of every key and table of a valid document.
@@ -240,18 +250,6 @@ func plain(err error) string {
 	return s
 }
 
-// blank overwrites a line with spaces, so that all others keep their numbers.
-func blank(text []byte, line int) {
-	for i := range text {
-		switch {
-		case text[i] == '\n':
-			line--
-		case line == 1:
-			text[i] = ' '
-		}
-	}
-}
-
 func invalidLine(text []byte) int {
 	line := 1
 	for len(text) > 0 {
@@ -267,84 +265,10 @@ func invalidLine(text []byte) int {
 	return line
 }
 
-// typeOf returns the type of a key or table of study.toml, nil when there is
-// none.
-func typeOf(path []string) reflect.Type {
-	t := reflect.TypeFor[studyKeys]()
-	for _, name := range path {
-		if !isTable(t) {
-			return nil
-		}
-		var next reflect.Type
-		for i := range t.NumField() {
-			if tagName(t.Field(i)) == name {
-				next = t.Field(i).Type.Elem()
-			}
-		}
-		if next == nil {
-			return nil
-		}
-		t = next
-	}
-	return t
-}
-
 // printable quotes a name that would disturb a line.
 func printable(name string) string {
 	if name == "" || strings.ContainsFunc(name, func(r rune) bool { return !strconv.IsPrint(r) }) {
 		return strconv.Quote(name)
 	}
 	return name
-}
-
-func isTable(t reflect.Type) bool { return t.Kind() == reflect.Struct }
-
-func tagName(f reflect.StructField) string {
-	name, _, _ := strings.Cut(f.Tag.Get("toml"), ",")
-	return name
-}
-
-// children lists the keys of a table.
-func children(t reflect.Type) []string {
-	if t == nil || !isTable(t) {
-		return nil
-	}
-	names := make([]string, t.NumField())
-	for i := range names {
-		names[i] = tagName(t.Field(i))
-	}
-	return names
-}
-
-// homeOf returns the first table that has a key of this name.
-func homeOf(name string) (string, bool) {
-	var find func(t reflect.Type, path string) (string, bool)
-	find = func(t reflect.Type, path string) (string, bool) {
-		for i := range t.NumField() {
-			f := t.Field(i)
-			if path != "" && tagName(f) == name {
-				return path, true
-			}
-			if isTable(f.Type.Elem()) {
-				if home, ok := find(f.Type.Elem(), strings.TrimPrefix(path+"."+tagName(f), ".")); ok {
-					return home, true
-				}
-			}
-		}
-		return "", false
-	}
-	return find(reflect.TypeFor[studyKeys](), "")
-}
-
-func typeName(t reflect.Type) string {
-	switch t.Kind() {
-	case reflect.String:
-		return "text in quotes"
-	case reflect.Int:
-		return "a whole number"
-	case reflect.Float64:
-		return "a number, without quotes"
-	default:
-		return "a table"
-	}
 }

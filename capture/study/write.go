@@ -1,71 +1,84 @@
 package study
 
 import (
+	"fmt"
 	"io"
+	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 )
 
 const studyHead = `# A study of seatings. Every key and its default: docs/study-format.md.
 # Paths are relative to this folder. Recordings are only ever read.
-
 `
 
-// WriteSettings writes a study.toml that Load reads as the same study,
-// with a word on each key that may need one. The rows are WriteSheet's.
-func WriteSettings(w io.Writer, s Study) error {
-	d := s.Sweep
-	k := studyKeys{
-		Title:    &s.Title,
-		Sweep:    &sweepKeys{Repeats: given(d.Repeats), GapSeconds: &d.GapSeconds, LeadSeconds: &d.LeadSeconds, RateHz: &d.RateHz},
-		Channels: &channelKeys{Left: given(s.Channels.Left), Right: given(s.Channels.Right), Loopback: given(s.Channels.Loopback)},
-		Fixture: &fixtureKeys{Name: &s.Fixture.Name, Coupler: given(s.Fixture.Coupler), Reference: given(s.Fixture.Reference),
-			Slope: &s.Fixture.SlopeDBPerOctave},
-		Limits:  &limitKeys{MaxOffsetMM: &s.Limits.MaxOffsetMM, Confidence: &s.Limits.Confidence},
-		Reading: &readingKeys{&s.Reading.OneMM, &s.Reading.LandmarkMM, &s.Reading.FixtureLandmarkMM},
+// WriteSettings writes a study.toml that Load reads as the same study, with a
+// word on each key that may need one. The rows are WriteSheet's.
+func WriteSettings(w io.Writer, s Study) error { return writeSettings(w, s, false) }
+
+// WriteNewSettings writes the study.toml of a study that begins: as
+// WriteSettings, and with what else an operator may want to state, commented out.
+func WriteNewSettings(w io.Writer, s Study) error { return writeSettings(w, s, true) }
+
+func writeSettings(w io.Writer, s Study, begin bool) error {
+	var b strings.Builder
+	b.WriteString(studyHead)
+	for _, section := range sections() {
+		var lines []string
+		open := true // nothing but what is commented out
+		for _, k := range section.settings {
+			text, err := k.line(&s)
+			switch {
+			case err != nil:
+				return err
+			case text != "":
+				open = false
+			case begin && k.example != "":
+				text = "# " + k.name() + " = " + k.example
+			default:
+				continue
+			}
+			if k.meaning != "" {
+				lines = append(lines, "# "+k.meaning)
+			}
+			lines = append(lines, text)
+		}
+		if len(lines) == 0 {
+			continue
+		}
+		b.WriteByte('\n')
+		if section.meaning != "" {
+			fmt.Fprintf(&b, "# %s\n", section.meaning)
+		}
+		if section.name != "" {
+			if open {
+				b.WriteString("# ")
+			}
+			fmt.Fprintf(&b, "[%s]\n", section.name)
+		}
+		fmt.Fprintln(&b, strings.Join(lines, "\n"))
 	}
-	if s.Excitation != "" {
-		k.Sweep.File = &s.Excitation
-	} else {
-		kind := "exponential"
-		k.Sweep.Kind, k.Sweep.StartHz, k.Sweep.StopHz, k.Sweep.Seconds = &kind, &d.StartHz, &d.StopHz, &d.Seconds
-		k.Sweep.Amplitude, k.Sweep.FadeIn, k.Sweep.FadeOut = given(d.Amplitude), given(d.FadeInSeconds), given(d.FadeOutSeconds)
-	}
-	if w := s.Window; w != (Window{}) {
-		k.Window = &windowKeys{given(w.PreSeconds), given(w.PostSeconds), given(w.FadeInSeconds), given(w.FadeOutSeconds)}
-	}
-	if s.DriveVoltsRMS > 0 {
-		k.Drive = &driveKeys{VoltsRMS: &s.DriveVoltsRMS}
-	}
-	if l, r := earOf(s.Microphones[Left]), earOf(s.Microphones[Right]); l != nil || r != nil {
-		k.Microphone = &microphoneKeys{Left: l, Right: r}
-	}
-	if s.CalibrationDB > 0 {
-		k.Calibration = &calibrationKeys{UncertaintyDB: &s.CalibrationDB}
-	}
-	if _, err := io.WriteString(w, studyHead); err != nil {
-		return err
-	}
-	return toml.NewEncoder(w).Encode(k)
+	_, err := io.WriteString(w, b.String())
+	return err
 }
 
-func earOf(m MicrophoneFiles) *earKeys {
-	if m.Correction == "" && m.Calibrator == "" {
-		return nil
-	}
-	k := &earKeys{Correction: given(m.Correction), Calibrator: given(m.Calibrator)}
-	k.CalibratorAfter = given(m.CalibratorAfter)
-	if m.Calibrator != "" {
-		k.CalibratorDBSPL = given(m.CalibratorDBSPL)
-	}
-	return k
-}
+// name is the key without its table.
+func (k setting) name() string { return k.key[strings.LastIndexByte(k.key, '.')+1:] }
 
-// given is a pointer to v, or nil for a zero, whose key is then not written.
-func given[T comparable](v T) *T {
-	var zero T
-	if v == zero {
-		return nil
+// line is the key with its value in s, as TOML; empty when it is not written.
+func (k setting) line(s *Study) (string, error) {
+	value, zero := any(nil), false
+	switch at := k.at(s).(type) {
+	case *string:
+		value, zero = *at, *at == ""
+	case *float64:
+		value, zero = *at, *at == 0
+	case *int:
+		value, zero = *at, *at == 0
 	}
-	return &v
+	if k.written == nil && zero || k.written != nil && !k.written(s) {
+		return "", nil
+	}
+	text, err := toml.Marshal(map[string]any{k.name(): value})
+	return strings.TrimSpace(string(text)), err
 }

@@ -34,8 +34,19 @@ func Default() Design {
 		LeadSeconds: 0.5, RateHz: 48000}
 }
 
-// MaxRepeats bounds the repeats, whose spectra are held in memory together.
-const MaxRepeats = 32
+// Limits of a design. MaxRepeats bounds the repeats, whose spectra are held in
+// memory together, and MaxSamples the whole excitation: at 48 kHz it is 125 s.
+const (
+	MinRateHz      = 8000
+	MaxRateHz      = 768000
+	MinStartHz     = 1
+	MinSeconds     = 0.1
+	MaxSeconds     = 120
+	MaxRepeats     = 32
+	MaxGapSeconds  = 60
+	MaxLeadSeconds = 60
+	MaxSamples     = 6_000_000
+)
 
 // withDefaults fills the optional fields.
 func (d Design) withDefaults() Design {
@@ -58,32 +69,34 @@ func (d Design) withDefaults() Design {
 func (d Design) Validate() error {
 	var errs []error
 	bad := func(format string, a ...any) { errs = append(errs, fmt.Errorf("sweep: "+format, a...)) }
-	finite := func(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-	if !(d.RateHz >= 8000 && d.RateHz <= 768000) {
-		bad("rate_hz is %g: use the recorder's sampling rate, 8000 to 768000", d.RateHz)
+	if !(d.RateHz >= MinRateHz && d.RateHz <= MaxRateHz) {
+		bad("rate_hz is %g: use the recorder's sampling rate, %d to %d", d.RateHz, MinRateHz, MaxRateHz)
 	}
-	if !(d.StartHz > 0) || !finite(d.StartHz) {
-		bad("start_hz is %g: must be above 0; 10 is usual", d.StartHz)
+	if !(d.StartHz >= MinStartHz) || math.IsInf(d.StartHz, 0) {
+		bad("start_hz is %g: must be %d or more; 10 is usual", d.StartHz, MinStartHz)
 	}
 	if !(d.StopHz > d.StartHz) || !(d.StopHz < d.RateHz/2) {
 		bad("stop_hz is %g: must lie above start_hz and below half the rate (%g)", d.StopHz, d.RateHz/2)
 	}
-	if !(d.Seconds >= 0.1 && d.Seconds <= 120) {
-		bad("seconds is %g: must be 0.1 to 120; 3 is usual", d.Seconds)
+	if !(d.Seconds >= MinSeconds && d.Seconds <= MaxSeconds) {
+		bad("seconds is %g: must be %g to %d; 3 is usual", d.Seconds, MinSeconds, MaxSeconds)
 	}
 	if d.Repeats < 0 || d.Repeats > MaxRepeats {
 		bad("repeats is %d: must be 1 to %d; 2 is usual", d.Repeats, MaxRepeats)
 	}
-	if !(d.GapSeconds >= 0 && d.GapSeconds <= 60) {
-		bad("gap_seconds is %g: must be 0 to 60; 1 is usual", d.GapSeconds)
+	if !(d.GapSeconds >= 0 && d.GapSeconds <= MaxGapSeconds) {
+		bad("gap_seconds is %g: must be 0 to %d; 1 is usual", d.GapSeconds, MaxGapSeconds)
 	}
-	if !(d.LeadSeconds >= 0 && d.LeadSeconds <= 60) {
-		bad("lead_seconds is %g: must be 0 to 60; 0.5 is usual", d.LeadSeconds)
+	if !(d.LeadSeconds >= 0 && d.LeadSeconds <= MaxLeadSeconds) {
+		bad("lead_seconds is %g: must be 0 to %d; 0.5 is usual", d.LeadSeconds, MaxLeadSeconds)
 	}
 	if !(d.Amplitude >= 0 && d.Amplitude <= 1) {
 		bad("amplitude is %g: must be above 0 and at most 1", d.Amplitude)
 	}
 	if len(errs) == 0 {
+		if n := d.samples(); n > MaxSamples {
+			bad("seconds is %g, and lead, %d sweeps and gaps come to %d samples: shorten them, or lower repeats or rate_hz; %d is most", d.Seconds, d.withDefaults().Repeats, n, MaxSamples)
+		}
 		if f := d.withDefaults(); !(f.FadeInSeconds >= 0 && f.FadeOutSeconds >= 0 && f.FadeInSeconds+f.FadeOutSeconds <= f.Seconds) {
 			bad("fades of %g s and %g s do not fit into %g s", f.FadeInSeconds, f.FadeOutSeconds, f.Seconds)
 		}
@@ -165,13 +178,17 @@ func (d Design) fade(t float64) float64 {
 	return g
 }
 
+// samples returns the length of the whole excitation.
+func (d Design) samples() int {
+	return d.LeadSamples() + d.withDefaults().Repeats*d.PeriodSamples()
+}
+
 // Signal returns the whole excitation: lead, then Repeats times a sweep
 // followed by a gap.
 func (d Design) Signal() []float64 {
-	repeats := d.withDefaults().Repeats
-	x := make([]float64, d.LeadSamples()+repeats*d.PeriodSamples())
+	x := make([]float64, d.samples())
 	one := d.Sweep()
-	for k := range repeats {
+	for k := range d.withDefaults().Repeats {
 		copy(x[d.LeadSamples()+k*d.PeriodSamples():], one)
 	}
 	return x

@@ -45,7 +45,7 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 	for a := range 3 {
 		sd := math.Hypot(worn.BetweenSD[a], worn.WithinSD[a])
 		if sd == 0 {
-			sd = opt.ToleranceMM
+			sd = opt.MaxOffsetMM
 		}
 		t.spread[a][a] = sd * sd
 	}

@@ -22,11 +22,10 @@ func ReadingOr(r capture.ReadingUncertainty) capture.ReadingUncertainty {
 // Options are the choices of a study; the zero value is not useful, start
 // from DefaultOptions.
 type Options struct {
-	ToleranceMM float64 // an offset below this is as good as none
-	Confidence  float64 // of intervals and tests, for instance 0.95
-	Bootstrap   int     // seeded draws of the bootstraps (worn mean, ranking of models); 0 means their defaults
-	Seed        uint64
-	Jobs        int // workers; 0 means all cores
+	study.Limits     // criteria of the verdict
+	Bootstrap    int // seeded draws of the bootstraps (worn mean, ranking of models); 0 means their defaults
+	Seed         uint64
+	Jobs         int // workers; 0 means all cores
 	// CalibrationDB is the standard uncertainty of the level calibration (from
 	// the calibrator's and microphone's certificates); 0 = not stated.
 	CalibrationDB float64
@@ -39,9 +38,8 @@ type Options struct {
 	Reading capture.ReadingUncertainty
 }
 
-// DefaultMarkMM is how well stops or tape on the fixture hold the marked
-// position, mm per axis (common practice, no source).
-const DefaultMarkMM = 0.5
+// DefaultMarkMM is that of the study format.
+const DefaultMarkMM = study.DefaultMarkMM
 
 // MarkOr returns MarkMM with its default where nothing is stated.
 func (o Options) MarkOr() float64 {
@@ -53,5 +51,5 @@ func (o Options) MarkOr() float64 {
 
 // DefaultOptions returns the defaults of the study format.
 func DefaultOptions() Options {
-	return Options{ToleranceMM: 3, Confidence: 0.95, Seed: 1}
+	return Options{Limits: study.Default().Limits, Seed: 1}
 }

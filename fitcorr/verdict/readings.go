@@ -72,7 +72,7 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 		e.Value[a] = r - t.Ruler.Mean[a]
 		e.Cov[a][a] = learned + fixture
 	}
-	d, alpha := newDistanceTests(e, opt.ToleranceMM), 1-opt.Confidence
+	d, alpha := newDistanceTests(e, opt.MaxOffsetMM), 1-opt.Confidence
 	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence)}
 	switch {
 	case d.within(alpha):

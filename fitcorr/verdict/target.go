@@ -15,8 +15,7 @@ type Target struct {
 	Seatings  int                                               `json:"seatings"`
 	Listeners int                                               `json:"listeners"`
 	Bare      bool                                              `json:"bare"`
-	Displaced bool                                              `json:"displaced"` // some listener also wore the model displaced on purpose
-	Read      bool                                              `json:"read"`      // positions were read off heads
+	Read      bool                                              `json:"read"` // positions were read off heads
 	Ruler     *Ruler                                            `json:"ruler,omitempty"`
 	Worn      []Place                                           `json:"worn,omitempty"`
 }

@@ -56,7 +56,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 	if m.Worn != nil {
 		mean := m.Worn.EarMean[ear]
 		origin = mean.Value
-		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.ToleranceMM
+		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.MaxOffsetMM
 		om.Marked = &[2]float64{-origin[0], -origin[1]}
 		om.Mean = figure.EllipseOf(mean.Cov, stats.Coverage(r.Options.Confidence, mean.DF))
 		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}

@@ -100,7 +100,7 @@ func cupMoves(v fitcorr.Verdict, opt report.Options) []string {
 	var per [2]slide
 	for _, ear := range capture.Ears {
 		e := v.Ears[ear]
-		if e.Outcome == fitcorr.Adjust || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.ToleranceMM {
+		if e.Outcome == fitcorr.Adjust || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.MaxOffsetMM {
 			per[ear] = slideFor(e.Off, opt.Confidence)
 		}
 	}

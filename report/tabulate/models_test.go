@@ -7,6 +7,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/internal/sample"
@@ -17,7 +18,7 @@ import (
 // TestModelTableMeans: the panel's and the people's mean stand in their own
 // columns, each with its own degrees of freedom.
 func TestModelTableMeans(t *testing.T) {
-	r := report.Results{Options: report.Options{Confidence: 0.95}}
+	r := report.Results{Options: report.Options{Limits: study.Limits{Confidence: 0.95}}}
 	w := &fitcorr.Worn{Mean: sample.Estimate([3]float64{1.5, -1, 2}, 0.5, true), People: sample.Estimate([3]float64{1.2, -0.8, 1.6}, 0.5, false),
 		BetweenSD: [3]float64{1.8, 1.7, 2.1}, WithinSD: [3]float64{1.2, 0.8, 7}}
 	w.People.DF = 7

@@ -84,7 +84,7 @@ func fixtureTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
 		Note: "Off: how far the part that decides sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
-			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.ToleranceMM, 1) +
+			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.MaxOffsetMM, 1) +
 			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides. " +
 			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
 			"Readings alone: what the ruler would say without sound, of the mean of both cups. " +

@@ -5,6 +5,7 @@ import (
 	"os"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/table"
@@ -21,7 +22,7 @@ func oneSeating() report.Results {
 	right.LeakOutcome, right.LeakExcessDB = fitcorr.Adjust, [3]float64{4.2, 3.1, 5.3}
 	id := "recordings/fixture_model-a_001.wav"
 	return report.Results{
-		Title: "Example", Options: report.Options{ToleranceMM: 3, Confidence: 0.95},
+		Title: "Example", Options: report.Options{Limits: study.Limits{MaxOffsetMM: 3, Confidence: 0.95}},
 		Recordings: []report.Recording{{Seating: capture.Seating{Row: 2, File: id, Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Blocked, Number: 1}, Usable: true}},
 		Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{{Model: "Model A",
 			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Adjust, Decides: fitcorr.LeftCup, DistanceMM: left.DistanceMM, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},

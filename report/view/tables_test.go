@@ -12,6 +12,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/internal/sample"
@@ -167,7 +168,7 @@ func TestMoveWords(t *testing.T) {
 			"left cup: 4 mm toward the nose; reseal right", judged.MoveReseal},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if got := judged.MoveWords(c.v, report.Options{ToleranceMM: 3, Confidence: 0.95}); got != c.want {
+			if got := judged.MoveWords(c.v, report.Options{Limits: study.Limits{MaxOffsetMM: 3, Confidence: 0.95}}); got != c.want {
 				t.Errorf("got %q, want %q", got, c.want)
 			}
 			if got := judged.ActionFor(c.v); got != c.act {

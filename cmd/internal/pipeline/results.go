@@ -5,7 +5,6 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
-	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -15,12 +14,16 @@ const bootstrapDraws = 1000
 
 func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
-	opt.ToleranceMM, opt.Confidence = study.Limits.MaxOffsetMM, study.Limits.Confidence
+	opt.Limits, opt.MarkMM = study.Limits, study.Fixture.MarkMM
 	opt.CalibrationDB = study.CalibrationDB
 	opt.Reading = combineReadings(study).Uncertainty(study.Reading)
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }
+
+// uncalibrated is the level unit of recordings whose sweep level is not in
+// dB SPL (capture.Recording.LevelUnit).
+const uncalibrated = "dB, relative"
 
 // curves are the levels of a recording as the estimators see them.
 func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
@@ -55,7 +58,7 @@ func recordingResult(row capture.Seating, rec capture.Recording) report.Recordin
 	}
 	for e, r := range rec.Ears {
 		out.NoiseDB[e] = r.NoiseDB
-		if rec.LevelUnit != study.RelativeLevel {
+		if rec.LevelUnit != uncalibrated {
 			out.SweepLevelA[e] = r.SweepLevelA
 		}
 	}
@@ -69,7 +72,7 @@ func octaves(f float64) float64 { return math.Log2(f / band.ReferenceHz) }
 func about(study *capture.Study) (report.Results, error) {
 	r := report.Results{
 		Schema: report.Schema, Title: study.Title, Fixture: study.Fixture.Name, Coupler: study.Fixture.Coupler,
-		Options: report.Options{ToleranceMM: study.Limits.MaxOffsetMM, Confidence: study.Limits.Confidence,
+		Options: report.Options{Limits: study.Limits,
 			SlopeDBPerOctave: study.Fixture.SlopeDBPerOctave},
 	}
 	for _, b := range band.All() {

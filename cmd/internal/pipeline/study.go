@@ -30,26 +30,6 @@ func StudySetup(dir string) (capture.Setup, error) {
 	return st.Setup()
 }
 
-// optionalKeys stands at the end of a new study.toml for the operator to fill in.
-const optionalKeys = `
-# Also possible; take the number signs away and fill in.
-#
-# loopback = 3                                  under [channels]: the electrical reference
-# coupler = "IEC 60318-4"                       under [fixture]: what the fixture's ear is
-# reference = "calibration/diffuse-field.csv"   under [fixture]: of this fixture, no other
-#
-# [drive]
-# volts_rms = 0.1                               at the headphone while the sweep plays
-#
-# [microphone.left]                             and the same for [microphone.right]
-# correction = "calibration/mic-left.csv"       frequency_hz,level_db[,phase_deg]
-# calibrator = "calibration/cal-left.wav"       a calibrator, recorded with the gain of the study
-# calibrator_db_spl = 94.0
-#
-# [calibration]
-# uncertainty_db = 0.3                          standard uncertainty of the levels, from the certificates
-`
-
 // WriteStudy starts a study in dir, which is made: study.toml, the sheet, the
 // sweep, the cautions, and the folders that wait for recordings.
 func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error {
@@ -60,13 +40,7 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error
 	}
 	st := study.Default()
 	st.Title, st.Sweep = title, d
-	err := render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error {
-		if err := study.WriteSettings(w, st); err != nil {
-			return err
-		}
-		_, err := io.WriteString(w, optionalKeys)
-		return err
-	})
+	err := render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error { return study.WriteNewSettings(w, st) })
 	if err != nil {
 		return err
 	}

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
 	"asworn/report"
@@ -22,7 +23,7 @@ func Results() report.Results {
 	g := &generator{rng: rand.New(rand.NewPCG(7, 7))}
 	r := report.Results{
 		Schema: report.Schema, Title: "Closed-back comparison, spring", Fixture: "fixture 1", Coupler: "IEC 60318-4",
-		LevelUnit: "dB re 1 Pa/V", Options: report.Options{ToleranceMM: 3, Confidence: 0.95},
+		LevelUnit: "dB re 1 Pa/V", Options: report.Options{Limits: study.Limits{MaxOffsetMM: 3, Confidence: 0.95}},
 		Findings: []string{"No calibrator recording for the right microphone: its level is relative."},
 	}
 	for _, b := range band.All() {
