@@ -23,7 +23,7 @@ func (p *Processor) MeasureFile(path string) (response.Recording, error) {
 	if err != nil {
 		return response.Recording{}, err
 	}
-	rec := response.Recording{LevelUnit: p.bench.LevelUnit()}
+	rec := response.Recording{LevelUnit: p.bench.Setup.LevelUnit()}
 	for e := range rec.Ears {
 		rec.Ears[e] = p.bench.EmptyResponse()
 	}

@@ -271,7 +271,7 @@ func TestUnits(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if rec.LevelUnit != c.unit {
+		if string(rec.LevelUnit) != c.unit {
 			t.Errorf("%s: unit %q", c.name, rec.LevelUnit)
 		}
 		for i, b := range band.All() {

@@ -95,14 +95,14 @@ func TestRealSeatings(t *testing.T) {
 				}
 			}
 			t.Logf("%02d %s: worst %.3f dB at %.0f Hz", n, study.Ear(e), big, where)
-			if big > 0.2 {
-				t.Errorf("recording %d, %s: %.3f dB from the measurers' response at %.0f Hz, want at most 0.2", n, study.Ear(e), big, where)
+			if big > 0.11 {
+				t.Errorf("recording %d, %s: %.3f dB from the measurers' response at %.0f Hz, want at most 0.11", n, study.Ear(e), big, where)
 			}
 		}
 	}
 	slices.Sort(all)
-	if m := all[len(all)/2]; m > 0.05 {
-		t.Errorf("median difference %.3f dB, want at most 0.05", m)
+	if m := all[len(all)/2]; m > 0.003 {
+		t.Errorf("median difference %.4f dB, want at most 0.003", m)
 	} else {
 		t.Logf("median %.4f dB, worst %.3f dB over %d levels", m, all[len(all)-1], len(all))
 	}

@@ -25,7 +25,7 @@ func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (respon
 }
 
 func (p *Processor) process(channels [][]float64, rateHz float64) (response.Recording, error) {
-	rec := response.Recording{LevelUnit: p.bench.LevelUnit()}
+	rec := response.Recording{LevelUnit: p.bench.Setup.LevelUnit()}
 	for e := range rec.Ears {
 		rec.Ears[e] = p.bench.EmptyResponse()
 	}

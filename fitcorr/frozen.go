@@ -112,11 +112,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
 			Settle: []string{settlePanel}}, nil
 	}
-	v := verdict.Judge(s, p, fm.Worn, fm.Open, f.Options)
-	if v.Outcome == verdict.Undetermined && fp.Mark.Known() && s.Read == nil {
-		v.Settle = append([]string{"its position read with a ruler"}, v.Settle...)
-	}
-	return p.Offset, v, nil
+	return p.Offset, verdict.Judge(s, p, fm.Worn, fm.Open, f.Options), nil
 }
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"

@@ -16,7 +16,7 @@ type Results struct {
 	Title      string           `json:"title"`
 	Fixture    string           `json:"fixture"`
 	Coupler    string           `json:"coupler,omitempty"`
-	LevelUnit  string           `json:"level_unit"`
+	LevelUnit  study.LevelUnit  `json:"level_unit"`
 	Options    Options          `json:"options"`
 	BandsHz    []float64        `json:"bands_hz"`  // mid-band frequencies, 1/24 octave
 	ThirdsHz   []float64        `json:"thirds_hz"` // mid-band frequencies, 1/3 octave

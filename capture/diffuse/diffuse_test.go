@@ -76,8 +76,8 @@ func TestVectorsDiffuseField(t *testing.T) {
 // The manikin's diffuse field less its free field (which takes the
 // loudspeaker out) against the nominal curves for manikins of its kind at the
 // drum reference point, ITU-T P.58 (06/2021): within the tolerances of the two
-// curves everywhere, and within 1 dB where a manikin's head rules and not its
-// pinna, below 1.3 kHz. Values as quoted by a public program; the diffuse-field
+// curves everywhere, within 0.6 dB where a manikin's head rules and not its pinna,
+// below 1.3 kHz, and above as far off as docs/exports.md says. Values as quoted by a public program; the diffuse-field
 // curve is the same in memory.
 func TestVectorsAgainstP58(t *testing.T) {
 	p58 := []struct{ hz, df, dfLow, dfHigh, ff, ffLow, ffHigh float64 }{
@@ -104,8 +104,15 @@ func TestVectorsAgainstP58(t *testing.T) {
 		if got < want+p.dfLow-p.ffHigh || got > want+p.dfHigh-p.ffLow {
 			t.Errorf("%g Hz: %.2f dB is outside the tolerances about %.1f", p.hz, got, want)
 		}
-		if p.hz < 1300 && math.Abs(got-want) > 1 {
-			t.Errorf("%g Hz: %.2f dB, nominal %.1f", p.hz, got, want)
+		most := 0.6 // dB
+		switch {
+		case p.hz > 7000:
+			most = 8.7
+		case p.hz > 1300:
+			most = 4.3
+		}
+		if math.Abs(got-want) > most+0.05 {
+			t.Errorf("%g Hz: %.2f dB, nominal %.1f, at most %.1f apart", p.hz, got, want, most)
 		}
 	}
 }

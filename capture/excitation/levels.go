@@ -35,23 +35,3 @@ func (p *Plan) EmptyResponse() response.Response {
 	}
 	return r
 }
-
-// levelUnit names what levels are relative to.
-func (p *Plan) LevelUnit() string {
-	for e, ch := range p.Channel[:2] {
-		if ch >= 0 && !(p.Setup.Microphones[e].PaPerUnit > 0) {
-			return "dB, relative"
-		}
-	}
-	if p.Setup.DriveVoltsRMS > 0 {
-		return "dB re 1 Pa/V"
-	}
-	return "dB re 1 Pa"
-}
-
-func (p *Plan) MinSNR() float64 {
-	if p.Setup.MinSNRDB > 0 {
-		return p.Setup.MinSNRDB
-	}
-	return 10
-}

@@ -131,7 +131,7 @@ func (c *Plan) layout() {
 	c.Period = len(c.X) + c.Gap
 	post := c.Setup.Window.PostSeconds
 	if post == 0 {
-		post = defaultPost
+		post = DefaultPost
 	}
 	c.Tail = min(samples(post+0.05), max(0, c.Gap-c.Preroll)) // what the window needs
 	if c.Repeats == 1 {

@@ -9,11 +9,11 @@ import (
 	"asworn/capture/response"
 )
 
-// Default window lengths; docs/capture.md says why.
+// Default window lengths in seconds; docs/capture.md says why.
 const (
 	defaultPre         = 0.2
-	defaultPreForeign  = 0.05
-	defaultPost        = 0.5
+	DefaultPreForeign  = 0.05 // of excitations that are no sweep of ours
+	DefaultPost        = 0.5
 	defaultFadeInPart  = 0.5
 	defaultFadeOutPart = 0.25
 )
@@ -21,13 +21,13 @@ const (
 func (c *Plan) prepareWindow() error {
 	w := c.Setup.Window
 	if w.PreSeconds == 0 {
-		w.PreSeconds = defaultPreForeign
+		w.PreSeconds = DefaultPreForeign
 		if c.Design {
 			w.PreSeconds = min(defaultPre, 0.7*c.Setup.Sweep.HarmonicLead(2))
 		}
 	}
 	if w.PostSeconds == 0 {
-		w.PostSeconds = min(defaultPost, max(0.02, float64(c.Tail)/c.RateHz-prerollSeconds))
+		w.PostSeconds = min(DefaultPost, max(0.02, float64(c.Tail)/c.RateHz-prerollSeconds))
 	}
 	if w.FadeInSeconds == 0 {
 		w.FadeInSeconds = defaultFadeInPart * w.PreSeconds

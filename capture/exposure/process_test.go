@@ -52,10 +52,10 @@ func TestCaptureAgreesWithTheMeter(t *testing.T) {
 	}
 	left, right := rec.Ears[0], rec.Ears[1]
 	t.Logf("meter %.3f dB, %.3f dB(A); capture %.3f, %.3f", z, a, left.SweepLevelDB, left.SweepLevelA)
-	if math.Abs(left.SweepLevelDB-z) > 0.05 || math.Abs(left.SweepLevelA-a) > 0.05 {
+	if math.Abs(left.SweepLevelDB-z) > 0.001 || math.Abs(left.SweepLevelA-a) > 0.001 {
 		t.Errorf("capture %.3f dB, %.3f dB(A); meter %.3f, %.3f", left.SweepLevelDB, left.SweepLevelA, z, a)
 	}
-	if math.Abs(left.SweepLevelA-right.SweepLevelA-20*math.Log10(2)) > 0.01 {
+	if math.Abs(left.SweepLevelA-right.SweepLevelA-20*math.Log10(2)) > 0.001 {
 		t.Errorf("half the pressure is %.3f dB less", left.SweepLevelA-right.SweepLevelA)
 	}
 	if math.Abs(rec.SoundSeconds-d.Seconds) > 0.01 {

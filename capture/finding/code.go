@@ -32,6 +32,9 @@ const (
 	EarsUnequal       Code = "ears-unequal"
 	Unreadable        Code = "unreadable"
 	Changed           Code = "changed"
+	GivenResponse     Code = "given-response"
+	CoarseCurve       Code = "coarse-curve"
+	OtherUnit         Code = "other-unit"
 )
 
 // usual is what a finding of a code is as a rule.
@@ -69,6 +72,9 @@ func table() []usual {
 		{EarsUnequal, Warning, "see that both microphones sit in place, both gains are as they were calibrated, and the balance of the player is in the middle"},
 		{Unreadable, Refusal, "record again"},
 		{Changed, Note, "it was read anew; recordings should never change, so make sure that this was meant"},
+		{GivenResponse, Note, "keep the recordings, and let the study hold them where there is doubt"},
+		{CoarseCurve, Warning, "export the curve at 1/24 octave or finer, and not smoothed"},
+		{OtherUnit, Refusal, "name the recording that it was made of, or keep given responses in a study without calibrators"},
 	}
 }
 

@@ -8,6 +8,7 @@ import (
 	"slices"
 
 	"asworn/capture/finding"
+	"asworn/capture/study"
 )
 
 // NoLevelDB stands where nothing could be measured. It is finite so that
@@ -54,10 +55,10 @@ type Response struct {
 
 // Recording is one processed WAV file.
 type Recording struct {
-	Ears      [2]Response `json:"ears"`
-	LevelUnit string      `json:"level_unit"` // "dB re 1 Pa/V", "dB re 1 Pa" or "dB, relative"
-	Repeats   int         `json:"repeats"`    // repeats found
-	Used      int         `json:"used"`       // repeats kept
+	Ears      [2]Response     `json:"ears"`
+	LevelUnit study.LevelUnit `json:"level_unit"`
+	Repeats   int             `json:"repeats"` // repeats found
+	Used      int             `json:"used"`    // repeats kept
 	// SoundSeconds is how long the sweeps that were found sounded, all together.
 	SoundSeconds float64         `json:"sound_seconds"`
 	DriftPPM     float64         `json:"drift_ppm"` // recorder clock against the playback clock

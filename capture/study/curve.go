@@ -65,3 +65,16 @@ func (c Curve) Unwrapped() Curve {
 	c.PhaseDeg = phase
 	return c
 }
+
+// Around returns the frequencies of the points on either side of f; f itself where
+// there is a point, and the end of the curve beyond it.
+func (c Curve) Around(f float64) (below, above float64) {
+	i := sort.SearchFloat64s(c.Hz, f)
+	switch {
+	case i == len(c.Hz):
+		return c.Hz[i-1], c.Hz[i-1]
+	case i == 0 || c.Hz[i] == f:
+		return c.Hz[i], c.Hz[i]
+	}
+	return c.Hz[i-1], c.Hz[i]
+}

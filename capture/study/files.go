@@ -120,29 +120,62 @@ func (s *Study) checkRecordings(partial bool, channels int) (problems Errors) {
 		report := func(err error, mend, message string) {
 			problems = append(problems, Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
 		}
-		r, err := wavfile.Open(s.join(row.File))
-		if errors.Is(err, fs.ErrNotExist) && partial {
+		missing, err := s.checkFile(row, channels, report)
+		if missing && partial {
 			s.NotRecorded = append(s.NotRecorded, row)
 			continue
 		}
 		there = append(there, row)
 		if err != nil {
 			message, mend := explain(err)
-			if errors.Is(err, fs.ErrNotExist) {
+			if missing {
 				mend = "record it, mend the path, or take the row out"
 			}
 			report(err, mend, message)
-			continue
-		}
-		f := r.Format()
-		r.Close()
-		if f.Channels < channels {
-			report(nil, "record all channels, or mend [channels] in "+SettingsFile,
-				fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
 		}
 	}
 	s.Seatings = there
 	return problems
+}
+
+// checkFile looks at the file or the files of a row; what is wrong inside it is
+// reported.
+func (s *Study) checkFile(row Seating, channels int, report func(err error, mend, message string)) (missing bool, err error) {
+	if row.Holds == HoldsCurve {
+		return s.checkCurves(row, report)
+	}
+	r, err := wavfile.Open(s.join(row.File))
+	if err != nil {
+		return errors.Is(err, fs.ErrNotExist), err
+	}
+	f := r.Format()
+	r.Close()
+	if row.Holds == HoldsImpulse {
+		channels = max(s.Channels.Left, s.Channels.Right) // no loopback beside a response
+	}
+	if f.Channels < channels {
+		report(nil, "record all channels, or mend [channels] in "+SettingsFile,
+			fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
+	}
+	return false, nil
+}
+
+// checkCurves reads the curves of a row; those of two ears need two files.
+func (s *Study) checkCurves(row Seating, report func(err error, mend, message string)) (missing bool, err error) {
+	both := s.Channels.Left > 0 && s.Channels.Right > 0
+	files := row.Files()
+	if both && len(files) == 1 {
+		report(nil, `name one file for each ear, left before right: "curves/l01-{L|R}.txt"`, "it holds the curve of one ear, and the study has two")
+	}
+	for _, f := range files {
+		if _, err := os.Stat(s.join(f)); err != nil {
+			return errors.Is(err, fs.ErrNotExist), err
+		}
+		if _, err := ReadCurve(s.join(f)); err != nil {
+			report(err, "see the line, or leave the row out", err.Error())
+		}
+	}
+	return false, nil
 }
 
 func plural(n int, noun string) string {

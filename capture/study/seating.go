@@ -69,9 +69,12 @@ type Seating struct {
 	// Survey is the deliberate displacement, nil when the headphone was placed normally.
 	Survey *Displacement `json:"survey,omitempty"`
 	// Read is where the headphone was seen to sit, nil when nobody looked.
-	Read  *Reading `json:"read,omitempty"`
-	Seal  string   `json:"seal,omitempty"`
-	Notes string   `json:"notes,omitempty"`
+	Read *Reading `json:"read,omitempty"`
+	// Holds is what the file holds: a recording, or a response that another
+	// program worked out.
+	Holds Holds  `json:"holds,omitempty"`
+	Seal  string `json:"seal,omitempty"`
+	Notes string `json:"notes,omitempty"`
 }
 
 // OnFixture reports whether the seating was made on the fixture.

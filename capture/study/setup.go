@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -45,9 +46,36 @@ type Setup struct {
 	DriveVoltsRMS float64
 	Window        Window
 	// MinSNRDB is the ratio of signal to noise from which a band counts;
-	// default 10.
+	// default 10 dB.
 	MinSNRDB float64
 }
+
+// LevelUnit names what the levels of a response are relative to.
+type LevelUnit string
+
+// The units of levels.
+const (
+	RelativeLevel LevelUnit = "dB, relative" // microphones are not calibrated
+	PascalLevel   LevelUnit = "dB re 1 Pa"
+	PascalPerVolt LevelUnit = "dB re 1 Pa/V"
+	leastSNRDB              = 10
+)
+
+// LevelUnit is the unit of the levels of recordings made with the setup.
+func (s Setup) LevelUnit() LevelUnit {
+	for e, channel := range [2]int{s.Left, s.Right} {
+		if channel > 0 && !(s.Microphones[e].PaPerUnit > 0) {
+			return RelativeLevel
+		}
+	}
+	if s.DriveVoltsRMS > 0 {
+		return PascalPerVolt
+	}
+	return PascalLevel
+}
+
+// MinSNR is MinSNRDB or its default.
+func (s Setup) MinSNR() float64 { return cmp.Or(max(0, s.MinSNRDB), leastSNRDB) }
 
 // Setup reads the excitation, the microphone corrections and the calibrator
 // recordings, and returns all that turns a recording of the study into

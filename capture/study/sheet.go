@@ -8,7 +8,7 @@ import (
 
 // sheetColumns are the columns of seatings.csv; the first five must be there.
 var sheetColumns = []string{"file", "model", "subject", "point", "seating",
-	"unit", "forward_mm", "up_mm", "rotation_deg", columnReadForward, columnReadUp, "seal", "notes"}
+	"unit", "forward_mm", "up_mm", "rotation_deg", columnReadForward, columnReadUp, "holds", "seal", "notes"}
 
 const sheetRequired = 5
 
@@ -83,6 +83,7 @@ func (s *sheetReader) row(r tableRow) Seating {
 	s.spelling(r, "subject", out.Subject)
 	s.spelling(r, "model", out.Model)
 	s.file(r, &out)
+	s.holds(r, &out)
 	known := s.point(r, &out)
 	number, ok := s.number(r, "seating", 1, maxSeating)
 	if ok && number != math.Trunc(number) {

@@ -8,7 +8,7 @@ import (
 )
 
 // WriteSheet writes the rows as a seatings.csv, in their order. The columns of
-// read positions are there when some row has one.
+// read positions, and of what files hold, are there when some row needs them.
 func WriteSheet(w io.Writer, rows []Seating) error {
 	return writeSheet(w, rows, slices.ContainsFunc(rows, func(r Seating) bool { return r.Read != nil }))
 }
@@ -20,14 +20,18 @@ func WritePlan(w io.Writer, rows []Seating) error { return writeSheet(w, rows, t
 func writeSheet(w io.Writer, rows []Seating, read bool) error {
 	out := csv.NewWriter(w)
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
-	write := func(left, position []string, right ...string) {
+	holds := slices.ContainsFunc(rows, func(r Seating) bool { return r.Holds != HoldsRecording })
+	write := func(left, position []string, held string, right ...string) {
 		if !read {
 			position = nil
+		}
+		if holds {
+			right = append([]string{held}, right...)
 		}
 		out.Write(slices.Concat(left, position, right))
 	}
 	write([]string{"file", "model", "unit", "subject", "point", "seating", "forward_mm", "up_mm", "rotation_deg"},
-		[]string{columnReadForward, columnReadUp}, "seal", "notes")
+		[]string{columnReadForward, columnReadUp}, "holds", "seal", "notes")
 	for _, r := range rows {
 		left := []string{r.File, r.Model, r.Unit, r.Subject, string(r.Point), strconv.Itoa(r.Number), "", "", ""}
 		if d := r.Survey; d != nil {
@@ -37,7 +41,7 @@ func writeSheet(w io.Writer, rows []Seating, read bool) error {
 		if r.Read != nil {
 			position = []string{number(r.Read.ForwardMM), number(r.Read.UpMM)}
 		}
-		write(left, position, r.Seal, r.Notes)
+		write(left, position, string(r.Holds), r.Seal, r.Notes)
 	}
 	out.Flush()
 	return out.Error()

@@ -36,10 +36,10 @@ func (t *Take) FullScaleLevel(e study.Ear) float64 {
 func (t *Take) Gain(e study.Ear) float64 {
 	p := t.Bench
 	g := p.Setup.Microphones[e].PaPerUnit * p.XRMS * t.RefGain
-	switch p.LevelUnit() {
-	case "dB re 1 Pa/V":
+	switch p.Setup.LevelUnit() {
+	case study.PascalPerVolt:
 		return g / p.Setup.DriveVoltsRMS
-	case "dB re 1 Pa":
+	case study.PascalLevel:
 		return g
 	}
 	return 1

@@ -120,8 +120,12 @@ func compare(c fitcorr.Correction, curve fitcorr.Curve, want, change []float64) 
 // corrections writes how near corrected curves come to the truth, by the true
 // distance of the seating from the worn mean.
 func corrections(w io.Writer, results []result) {
-	fmt.Fprint(w, "\n## Corrections and final curves\n\nCurves: both points and ears of every fixture seating. Distances to the fixture's own curve at the true worn mean, sealed as the panel is on average, RMS.\n\n"+
-		"| condition | mm | curves | corrected in 1–10 kHz | of them nearer in 1–10 kHz, % | error of the corrected, dB: before, after | of all, dB: before, after | corrected anywhere | of them nearer there, % | interval of the change covers, % | final curve covers, % |\n|---|---|---|---|---|---|---|---|---|---|---|\n")
+	results = slices.DeleteFunc(slices.Clone(results), func(r result) bool { return !r.curves })
+	if len(results) == 0 {
+		return
+	}
+	fmt.Fprint(w, "\nCorrections and final curves. Curves: both points and ears of every fixture seating. Distances to the fixture's own curve at the true worn mean, sealed as the panel is on average, RMS.\n\n"+
+		"| generator, condition | mm | curves | corrected in 1–10 kHz | of them nearer in 1–10 kHz, % | error of the corrected, dB: before, after | of all, dB: before, after | corrected anywhere | of them nearer there, % | interval of the change covers, % | final curve covers, % |\n|---|---|---|---|---|---|---|---|---|---|---|\n")
 	for _, r := range results {
 		final := shareOf(r.scores, func(s score) []curveTrial { return s.curves }, func(t curveTrial) (int, int) { return t.inside, t.all })
 		distances := []float64{-1} // any
@@ -157,7 +161,7 @@ func corrections(w io.Writer, results []result) {
 			if d >= 0 {
 				name = number(d, 0)
 			}
-			fmt.Fprintf(w, "| %s | %s | %d | %d | %s | %s, %s | %s, %s | %d | %s | %s | %s |\n", r.name, name, count(any), count(applied),
+			fmt.Fprintf(w, "| %s | %s | %d | %d | %s | %s, %s | %s, %s | %d | %s | %s | %s |\n", r.label(), name, count(any), count(applied),
 				over(r.scores, applied, func(c correctionTrial) float64 { return percent(c.whole[1] < c.whole[0]) }).show(1),
 				mean(applied, 0), mean(applied, 1), mean(any, 0), mean(any, 1), count(anywhere),
 				over(r.scores, anywhere, func(c correctionTrial) float64 { return percent(c.there[1] < c.there[0]) }).show(1),

@@ -30,7 +30,7 @@ func TestSurveyLimit(t *testing.T) {
 		d.Readings, d.SurveySize, d.FixtureOffsetsMM = true, c.survey, []float64{0, 0, 4, 4, 4, 4}
 		var before, ideal, corrected, n float64
 		for seed := uint64(7000); seed < 7003; seed++ {
-			study := simulate.Draw(seed, d, generators[c.generator])
+			study := simulate.Draw(seed, d, generators[c.generator].world)
 			measured, err := study.Seatings(t.Context(), seed, 0)
 			if err != nil {
 				t.Fatal(err)

@@ -6,156 +6,224 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"regexp"
 	"runtime"
+	"strings"
 	"sync/atomic"
 	"time"
 
 	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/fitcorr"
+	"asworn/fitcorr/reading"
 )
 
 func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, os.Args[1:]); err != nil {
+	if err := run(ctx, os.Args[1:], os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "proving:", err)
 		os.Exit(1)
 	}
 }
 
-var generators = map[string]simulate.World{"a": simulate.Piston, "b": modal.World, "c": lattice.World, "d": beam.World}
+// A generator is a physics and the laws of what people and operators do.
+type generator struct {
+	world simulate.World
+	laws  simulate.Laws
+}
 
-func run(ctx context.Context, args []string) error {
+var generators = map[string]generator{
+	"a": {world: simulate.Piston}, "b": {world: modal.World}, "c": {world: lattice.World},
+	"d": {beam.World, simulate.UnlikeLaws},
+}
+
+// errMissed says that a bar was missed; what and by how much has been written.
+var errMissed = errors.New("bars are missed")
+
+func run(ctx context.Context, args []string, stdout io.Writer) error {
 	fs := flag.NewFlagSet("proving", flag.ContinueOnError)
-	generator := fs.String("generator", "a", "physics: a (piston in a cup, Rayleigh integral), b (modes of a cavity) or c (finite elements over a relief); b and c are kept for the final table")
-	studies := fs.Int("studies", 200, "studies per condition")
+	names := fs.String("generator", "a", "physics, one or several of a (piston in a cup, Rayleigh integral), b (modes of a cavity), c (finite elements over a relief) and d (a beam, with statistical laws of its own); b, c and d are kept for the final table")
+	studies := fs.Int("studies", 24, "studies per condition")
 	seed := fs.Uint64("seed", 1, "seed of the first study; the next one takes the next")
-	pattern := fs.String("condition", "^bar$", "regular expression: which conditions to run")
+	pattern := fs.String("condition", "", "regular expression: which conditions to run; empty is those that the method names")
 	list := fs.Bool("list", false, "list the conditions and stop")
 	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
 	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
 	best := fs.Bool("ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
-	csvPath := fs.String("csv", "", "also write the figures as CSV to this file")
+	jsonPath := fs.String("json", "", "also write all figures as JSON to this file")
+	held := fs.Bool("bars", false, "fail when a bar of the method is shown to be missed, on coverage on either side")
 	if err := fs.Parse(args); err != nil {
 		return err
 	}
-	world, ok := generators[*generator]
-	if !ok {
-		return fmt.Errorf("no generator %q", *generator)
+	if *studies < 1 {
+		return fmt.Errorf("%d studies; at least one is needed", *studies)
 	}
 	choose, err := regexp.Compile(*pattern)
 	if err != nil {
 		return err
 	}
-	if *spread {
-		return plausible(ctx, os.Stdout, world, *seed, *studies, *jobs)
+	if *list {
+		for _, c := range conditions() {
+			named := " "
+			if c.method {
+				named = "*"
+			}
+			fmt.Fprintf(stdout, "%s %-22s %s\n", named, c.name, c.what)
+		}
+		return nil
 	}
 	var results []result
-	for _, c := range conditions() {
-		if *list {
-			fmt.Printf("%-22s %s\n", c.name, c.what)
-			continue
+	for _, name := range *names {
+		g, ok := generators[string(name)]
+		if !ok {
+			return fmt.Errorf("no generator %q", name)
 		}
-		if !choose.MatchString(c.name) {
-			continue
-		}
-		if *best {
-			fmt.Printf("\n%s, generator %s, seed %d\n\n", c.name, *generator, *seed)
-			if err := ceiling(ctx, os.Stdout, world, c.design, *seed, *jobs); err != nil {
+		if *spread {
+			if err := plausible(ctx, stdout, g.world, *seed, *studies, *jobs); err != nil {
 				return err
 			}
 			continue
 		}
-		fmt.Fprintf(os.Stderr, "%s: %d studies\n", c.name, *studies)
-		scores, err := prove(ctx, c, world, *seed, *studies, *jobs)
-		if err != nil {
-			return err
+		for _, c := range conditions() {
+			if *pattern == "" && !c.method || !choose.MatchString(c.name) {
+				continue
+			}
+			c.design.Laws = g.laws
+			if *best {
+				fmt.Fprintf(stdout, "\n%s, generator %c, seed %d\n\n", c.name, name, *seed)
+				if err := ceiling(ctx, stdout, g.world, c.design, *seed, *jobs); err != nil {
+					return err
+				}
+				continue
+			}
+			results = append(results, result{c, string(name), make([]score, *studies)})
 		}
-		results = append(results, result{c, scores})
 	}
-	if *list || *best {
+	if *spread || *best {
 		return nil
 	}
 	if len(results) == 0 {
 		return fmt.Errorf("no condition matches %q; -list shows them", *pattern)
 	}
-	fmt.Printf("Generator %s, %d studies per condition from seed %d.\n\n", *generator, *studies, *seed)
-	markdown(os.Stdout, results)
-	if *csvPath == "" {
-		return nil
-	}
-	f, err := os.Create(*csvPath)
-	if err != nil {
+	begin := time.Now()
+	if err := prove(ctx, results, *seed, *jobs); err != nil {
 		return err
 	}
-	defer f.Close()
-	if err := writeCSV(f, results); err != nil {
-		return err
+	fmt.Fprintf(os.Stderr, "%d studies in %.0f s by the clock\n", len(results)**studies, time.Since(begin).Seconds())
+	fmt.Fprintf(stdout, "%d studies per condition from seed %d.\n\n", *studies, *seed)
+	markdown(stdout, results)
+	if *jsonPath != "" {
+		f, err := os.Create(*jsonPath)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		if err := writeJSON(f, results); err != nil {
+			return err
+		}
+		if err := f.Close(); err != nil {
+			return err
+		}
 	}
-	return f.Close()
+	var missed []string
+	for _, r := range results {
+		if r.method {
+			missed = append(missed, misses(r)...)
+		}
+	}
+	if len(missed) > 0 {
+		fmt.Fprintf(stdout, "\nMissed by more than %d standard errors:\n\n- %s\n", shown, strings.Join(missed, "\n- "))
+		if *held {
+			return errMissed
+		}
+	}
+	return nil
 }
 
-// prove invents and analyses studies of one design, several at a time.
-func prove(ctx context.Context, c condition, world simulate.World, seed uint64, studies, jobs int) ([]score, error) {
-	scores := make([]score, studies)
+// prove invents and analyses the studies of all results, several at a time.
+func prove(ctx context.Context, results []result, seed uint64, jobs int) error {
+	type task struct{ result, study int }
+	var tasks []task
+	for r := range results {
+		for i := range results[r].scores {
+			tasks = append(tasks, task{r, i})
+		}
+	}
 	var next atomic.Int64
 	g, ctx := errgroup.WithContext(ctx)
 	for range max(jobs, 1) {
 		g.Go(func() error {
 			for {
 				i := int(next.Add(1)) - 1
-				if i >= studies {
+				if i >= len(tasks) {
 					return nil
 				}
-				one, err := proveOne(ctx, c, world, seed+uint64(i))
+				r := &results[tasks[i].result]
+				one, err := proveOne(ctx, r.condition, generators[r.generator].world, seed+uint64(tasks[i].study))
 				if err != nil {
 					return err
 				}
-				scores[i] = one
+				if one.failed != nil {
+					fmt.Fprintf(os.Stderr, "generator %s, %s, study %d: %v\n", r.generator, r.name, seed+uint64(tasks[i].study), one.failed)
+				}
+				r.scores[tasks[i].study] = one
 			}
 		})
 	}
-	return scores, g.Wait()
+	return g.Wait()
 }
 
 // proveOne returns an error only when it was stopped; an analysis that fails
 // is a result.
 func proveOne(ctx context.Context, c condition, world simulate.World, seed uint64) (score, error) {
 	d := c.design
-	study := simulate.Draw(seed, d, world)
-	seatings, err := study.Seatings(ctx, seed, 1)
+	drawn := simulate.Draw(seed, d, world)
+	seatings, err := drawn.Seatings(ctx, seed, 1)
 	if err != nil {
 		return score{}, err
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Jobs, opt.Seed = 1, seed
-	if !c.misstated {
-		opt.Reading = capture.ReadingUncertainty{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureLandmarkMM: d.FixtureLandmarkSD}
+	opt.MarkMM = d.MarkSD
+	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	if len(drawn.Readings) > 0 {
+		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
 	}
-	begin := time.Now()
 	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)
-	seconds := time.Since(begin).Seconds()
 	if ctx.Err() != nil {
 		return score{}, ctx.Err()
 	}
-	s := score{failed: err}
-	if err == nil {
-		s = judge(study, analysis, opt.Confidence)
-		s.correct(study, seatings, analysis)
-	} else {
-		fmt.Fprintf(os.Stderr, "study %d: %v\n", seed, err)
+	if err != nil {
+		return score{failed: err}, nil
 	}
-	s.seconds = seconds
+	s := judge(drawn, analysis, opt.Confidence)
+	if c.curves {
+		s.correct(drawn, seatings, analysis)
+	}
 	return s, nil
+}
+
+// combine gives the seatings their readings, as a run does with readings.csv.
+func combine(ss []fitcorr.Seating, rows []study.ReadingRow, stated capture.ReadingUncertainty) capture.ReadingUncertainty {
+	r := reading.Combine(rows, stated)
+	for i := range ss {
+		s := &ss[i]
+		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
+			s.Read, s.ReadWorth = &capture.Reading{ForwardMM: e.MM[0], UpMM: e.MM[1]}, e.Readings
+		}
+	}
+	return r.Uncertainty(stated)
 }

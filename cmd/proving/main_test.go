@@ -3,11 +3,11 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
+	"io"
 	"strings"
 	"testing"
-
-	"asworn/cmd/internal/simulate"
 )
 
 func TestRunRefuses(t *testing.T) {
@@ -19,8 +19,9 @@ func TestRunRefuses(t *testing.T) {
 		{[]string{"-condition", "("}, "missing closing"},
 		{[]string{"-condition", "nothing-like-it"}, "-list shows them"},
 		{[]string{"-studies", "many"}, "invalid value"},
+		{[]string{"-studies", "0"}, "at least one"},
 	} {
-		if err := run(t.Context(), c.args); err == nil || !strings.Contains(err.Error(), c.want) {
+		if err := run(t.Context(), c.args, io.Discard); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%v: %v, want %q", c.args, err, c.want)
 		}
 	}
@@ -29,7 +30,7 @@ func TestRunRefuses(t *testing.T) {
 func TestProveStops(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if _, err := prove(ctx, conditions()[0], simulate.Piston, 1, 3, 2); !errors.Is(err, context.Canceled) {
+	if err := prove(ctx, []result{{conditions()[0], "a", make([]score, 3)}}, 1, 2); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }
@@ -42,7 +43,8 @@ func TestMarkdownTables(t *testing.T) {
 	}
 	var b bytes.Buffer
 	empty := make([]score, 2)
-	markdown(&b, []result{{conditions()[0], scores}, {conditions()[1], empty}})
+	curves := named("read-off-4")
+	markdown(&b, []result{{conditions()[0], "a", scores}, {conditions()[1], "b", empty}, {curves, "c", empty}})
 	cells := 0
 	for line := range strings.Lines(b.String()) {
 		switch n := strings.Count(line, "|"); {
@@ -56,5 +58,27 @@ func TestMarkdownTables(t *testing.T) {
 		if strings.Contains(line, "NaN") {
 			t.Errorf("NaN in %s", line)
 		}
+	}
+}
+
+// The JSON holds numbers only, and what is missed.
+func TestJSON(t *testing.T) {
+	var scores []score
+	for _, s := range studies(2) {
+		scores = append(scores, judge(s, oracle(s, 3, 0.2), 0.95))
+	}
+	var b bytes.Buffer
+	if err := writeJSON(&b, []result{{conditions()[0], "a", scores}, {conditions()[1], "b", make([]score, 2)}}); err != nil {
+		t.Fatal(err)
+	}
+	var got struct {
+		Figures []line
+		Missed  []string
+	}
+	if err := json.Unmarshal(b.Bytes(), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Figures) < 50 || len(got.Missed) == 0 {
+		t.Errorf("%d figures, %d misses of an estimator that is 3 mm off", len(got.Figures), len(got.Missed))
 	}
 }

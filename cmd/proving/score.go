@@ -13,19 +13,21 @@ import (
 
 // The estimated quantities, in the order of the table.
 const (
-	fixtureHeadset = iota
-	fixtureEar
+	fixtureBlocked = iota
+	fixtureDrum
+	fixtureCup // either point
 	wornHeadset
-	wornEar
+	wornCup
 	panelMean // of this panel's seatings
-	wornMean  // of the population that the panel came from
+	panelCup
+	peopleMean // of the population that the panel came from
 	quantities
 )
 
 var quantityNames = [quantities]string{
-	"fixture seating, headset", "fixture seating, each ear",
-	"worn seating, headset", "worn seating, each ear",
-	"worn mean (this panel)", "worn mean (people)",
+	"fixture seating at the blocked entrance", "fixture seating at the drum", "fixture seating, each cup",
+	"worn seating", "worn seating, each cup",
+	"worn mean of this panel", "worn mean of this panel, each cup", "worn mean of people",
 }
 
 // trial is one estimate on one axis beside its truth.
@@ -42,15 +44,14 @@ type verdictTrial struct {
 	outcome, headset fitcorr.Outcome
 }
 
+// far and near are the seatings of which `use` and `move` are wrong: the headset
+// 6 mm off or a cup 4 mm; the headset within 1 mm and both cups within the tolerance.
+func (v verdictTrial) far() bool  { return v.distance >= 6-1e-6 || v.cup >= 4 }
+func (v verdictTrial) near() bool { return v.distance <= 1 && v.cup < 3 }
+
 // wrong reports a verdict that the method's bars forbid.
 func (v verdictTrial) wrong() bool {
-	switch v.outcome {
-	case fitcorr.Matches:
-		return v.distance >= 6-1e-6 || v.cup >= 4
-	case fitcorr.Adjust:
-		return v.cup <= 1
-	}
-	return false
+	return v.outcome == fitcorr.Matches && v.far() || v.outcome == fitcorr.Adjust && v.near()
 }
 
 // leakTrial is the seal of one ear whose truth loses more than 3 dB at 50 Hz.
@@ -58,6 +59,7 @@ type leakTrial struct {
 	found    bool    // called a leak
 	relative float64 // corner's relative error
 	lossErr  float64 // error of the loss at 50 Hz, dB
+	covered  bool    // the corner by its stated interval
 }
 
 // score is everything one study says about the estimator.
@@ -67,11 +69,11 @@ type score struct {
 	verdicts      []verdictTrial
 	noVerdict     int
 	leaks         []leakTrial
-	tight, called int // ears that lose less than 0.3 dB at 50 Hz; those called a leak of more than 1 dB
+	panelLeaks    []trial // mean loss at 50 Hz of everybody who might have been on the panel, per ear
+	tight, called int     // ears that lose less than 0.3 dB at 50 Hz; those called a leak of more than 1 dB
 	corrections   []correctionTrial
 	curves        []curveTrial
 	failed        error
-	seconds       float64
 }
 
 // judge compares an analysis with the truth of its study.
@@ -93,7 +95,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			verdicts[v.ID] = v
 		}
 		for _, r := range s.Rows {
-			if r.ModelIndex != m || r.Point != capture.Blocked || r.Survey != nil {
+			if r.ModelIndex != m || r.Survey != nil || r.Point == capture.Drum && !s.Design.Apart {
 				continue
 			}
 			o, ok := offsets[r.File]
@@ -103,14 +105,28 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			}
 		}
 		if ma.Worn == nil {
-			out.missing[wornMean]++
+			out.missing[peopleMean]++
 			out.missing[panelMean]++
+			out.missing[panelCup] += 2
 			continue
 		}
-		out.add(wornMean, ma.Worn.People, s.Worn[m].Mean, confidence)
+		out.add(peopleMean, ma.Worn.People, s.Worn[m].Mean, confidence)
 		out.add(panelMean, ma.Worn.Mean, s.Worn[m].PanelMean, confidence)
+		for e := range 2 {
+			out.add(panelCup, ma.Worn.EarMean[e], cups[m][e], confidence)
+			if !s.Open[m] {
+				out.panelLeak(ma.Worn, e, s.PeopleLossDB(m, capture.Ear(e)), confidence)
+			}
+		}
 	}
 	return out
+}
+
+// panelLeak scores what the panel says of the loss at 50 Hz, as the verdict uses it.
+func (out *score) panelLeak(w *fitcorr.Worn, e int, truth, confidence float64) {
+	half := studentQuantile(w.LeakDF[e], (1+confidence)/2) * w.LeakLossSE[e][1]
+	err := w.LeakLossDB[e][1] - truth
+	out.panelLeaks = append(out.panelLeaks, trial{err: err, covered: math.Abs(err) <= half})
 }
 
 // cupMeans returns, per model, where the panel wears each cup on average.
@@ -138,9 +154,12 @@ func cupMeans(s *simulate.Study) [][2][3]float64 {
 
 // offset scores one ordinary seating.
 func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok bool, confidence float64) {
-	headset, ear := wornHeadset, wornEar
+	headset, ear := wornHeadset, wornCup
 	if r.OnFixture() {
-		headset, ear = fixtureHeadset, fixtureEar
+		headset, ear = fixtureBlocked, fixtureCup
+		if r.Point == capture.Drum {
+			headset = fixtureDrum
+		}
 	}
 	if !ok {
 		out.missing[headset]++
@@ -159,6 +178,7 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 		case truth.LossDB[1] > 3:
 			out.leaks = append(out.leaks, leakTrial{
 				found: got.Class == seal.Leaking, relative: got.CornerHz/truth.CornerHz - 1, lossErr: got.LossDB[1] - truth.LossDB[1],
+				covered: math.Abs(got.CornerHz-truth.CornerHz) <= studentQuantile(0, (1+confidence)/2)*got.CornerSE,
 			})
 		case truth.LossDB[1] < 0.3:
 			out.tight++

@@ -1,25 +1,25 @@
 package main
 
 import (
-	"encoding/csv"
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
-	"strings"
 
 	"asworn/fitcorr"
 )
 
-// result is one condition with the scores of its studies.
+// result is one condition on one generator with the scores of its studies.
 type result struct {
 	condition
-	scores []score
+	generator string
+	scores    []score
 }
 
 var (
-	axisNames    = [3]string{"forward", "up", "rotation"}
-	outcomes     = [3]fitcorr.Outcome{fitcorr.Matches, fitcorr.Adjust, fitcorr.Undetermined}
-	trueDistance = []float64{0, 3, 6}
+	axisNames = [3]string{"forward", "up", "rotation"}
+	outcomes  = [3]fitcorr.Outcome{fitcorr.Matches, fitcorr.Adjust, fitcorr.Undetermined}
+	distances = []float64{0, 0.8, 6, 7}
 )
 
 // show formats a figure with its standard error.
@@ -30,89 +30,135 @@ func (f figure) show(digits int) string {
 	return number(f.value, digits) + " ± " + number(f.se, digits)
 }
 
-// markdown writes the tables for people.
+// number formats a value, or a dash where there is none.
+func number(v float64, digits int) string {
+	if math.IsNaN(v) {
+		return "–"
+	}
+	return fmt.Sprintf("%.*f", digits, v)
+}
+
+// markdown writes the tables for people; the JSON has all of it.
 func markdown(w io.Writer, results []result) {
-	fmt.Fprint(w, "± is the Monte Carlo standard error, clustered by study. Lengths in mm, rotation in degrees.\n\n")
-	fmt.Fprint(w, "| condition | | studies | failed | s per analysis, by the clock |\n|---|---|---|---|---|\n")
+	fmt.Fprint(w, `Lengths in mm, forward / up; ± is the Monte Carlo standard error, clustered by
+study. *Covers* is the share of true values within the stated 95 % intervals, in %,
+forward / up together; a star marks a condition that is misspecified on purpose.
+
+| generator, condition | studies | fixture, drum: RMS | covers | fixture, blocked: RMS | covers | each cup covers | worn: RMS | covers | each cup covers | panel's mean: RMS | covers | each cup covers |
+|---|---|---|---|---|---|---|---|---|---|---|---|---|
+`)
 	for _, r := range results {
-		failed, seconds := 0, 0.0
-		for _, s := range r.scores {
-			if s.failed != nil {
-				failed++
-			}
-			seconds += s.seconds
-		}
-		fmt.Fprintf(w, "| %s | %s | %d | %d | %.2f |\n", r.name, r.what, len(r.scores), failed, seconds/float64(len(r.scores)))
-	}
-	summary(w, results)
-	fmt.Fprint(w, "\n## Offsets\n\n| condition | quantity | axis | bias | RMS error | 95 % interval covers, % | gross errors, % | axis seen, % | not answered |\n|---|---|---|---|---|---|---|---|---|\n")
-	for _, r := range results {
-		for q := range quantities {
-			missing := 0
-			for _, s := range r.scores {
-				missing += s.missing[q]
-			}
-			for a := range 3 {
-				f := axisOf(r.scores, q, a)
-				fmt.Fprintf(w, "| %s | %s | %s | %s | %s | %s | %s | %s | %d |\n", r.name, quantityNames[q], axisNames[a],
-					f.bias.show(2), f.rms.show(2), f.cover.show(1), f.gross.show(1), number(f.seen.value, 0), missing)
+		fmt.Fprintf(w, "| %s | %d |", r.label(), len(r.scores))
+		for _, q := range []struct{ headset, cup int }{{fixtureDrum, -1}, {fixtureBlocked, fixtureCup}, {wornHeadset, wornCup}, {panelMean, panelCup}} {
+			forward, up := axisOf(r.scores, q.headset, 0), axisOf(r.scores, q.headset, 1)
+			fmt.Fprintf(w, " %s / %s | %s |", forward.rms.show(2), up.rms.show(2), coverOf(r.scores, q.headset))
+			if q.cup >= 0 {
+				fmt.Fprintf(w, " %s |", coverOf(r.scores, q.cup))
 			}
 		}
+		fmt.Fprintln(w)
 	}
-	fmt.Fprint(w, "\n## Verdicts, by the true distance from the worn mean\n\n| condition | mm | matches, % | adjust, % | undetermined, % | headset alone: matches / adjust / undetermined, % | none given |\n|---|---|---|---|---|---|---|\n")
+	fmt.Fprint(w, `
+Verdicts as reported, by the true distance of the headset from the panel's mean, in %.
+*Wrong*: `+"`use`"+` of a headset 6 mm off or a cup 4 mm off, `+"`move`"+` of a headset within 1 mm with
+both cups within 3 mm, of the seatings of which one of them is possible. Leaks: ears that
+lose more than 3 dB at 50 Hz; the panel's leak is its mean loss at 50 Hz as an estimate of people's.
+
+| generator, condition | 0 mm: use, move | 0.8 mm: use, move | 6 mm: use, move | wrong | not judged | leaks | corner within 10 % | corner covered | panel's leak covered |
+|---|---|---|---|---|---|---|---|---|---|
+`)
 	for _, r := range results {
+		fmt.Fprintf(w, "| %s |", r.label())
+		for _, mm := range []float64{0, 0.8, 6} {
+			fmt.Fprintf(w, " %s, %s |", rate(r.scores, at(mm), fitcorr.Matches).show(0), rate(r.scores, at(mm), fitcorr.Adjust).show(0))
+		}
+		_, wrong, of := wrongs(r.scores)
 		none := 0
 		for _, s := range r.scores {
 			none += s.noVerdict
 		}
-		for _, d := range trueDistance {
-			var both, headset []string
-			for _, o := range outcomes {
-				both = append(both, over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.outcome == o) }).show(1))
-				headset = append(headset, number(over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.headset == o) }).value, 1))
-			}
-			fmt.Fprintf(w, "| %s | %.0f | %s | %s | %d |\n", r.name, d, strings.Join(both, " | "), strings.Join(headset, " / "), none)
-		}
+		l := leaksOf(r.scores)
+		fmt.Fprintf(w, " %d of %d | %d | %d | %s | %s | %s |\n", wrong, of, none, l.n, number(l.within10.value, 0), l.corner.show(0), l.panel.show(0))
 	}
 	corrections(w, results)
-	fmt.Fprint(w, "\n## Leaks of more than 3 dB at 50 Hz\n\n| condition | ears | called a leak, % | corner within 10 %, % | corner's median error, % | loss at 50 Hz, RMS error dB | sealed ears called a leak, % |\n|---|---|---|---|---|---|---|\n")
-	for _, r := range results {
-		l := leaksOf(r.scores)
-		fmt.Fprintf(w, "| %s | %d | %s | %s | %s | %s | %s |\n", r.name, l.n, l.found.show(1), l.within10.show(1), number(l.median, 1), l.loss.show(2), l.wrongly.show(1))
-	}
 }
 
-// writeCSV writes the same in long form: condition, quantity, axis, figure, value, standard error.
-func writeCSV(out io.Writer, results []result) error {
-	w := csv.NewWriter(out)
-	w.Write([]string{"condition", "quantity", "axis", "figure", "value", "standard_error"})
-	put := func(c, q, a, name string, f figure) {
-		if !math.IsNaN(f.value) {
-			w.Write([]string{c, q, a, name, fmt.Sprintf("%.4g", f.value), fmt.Sprintf("%.2g", f.se)})
-		}
+func (r result) label() string {
+	star := ""
+	if r.bars.misspecified {
+		star = "*"
 	}
+	return r.generator + ", " + r.name + star
+}
+
+// coverOf shows the coverage forward and up together.
+func coverOf(scores []score, q int) string {
+	return over(scores, func(s score) []trial { return append(append([]trial(nil), s.trials[q][0]...), s.trials[q][1]...) },
+		func(t trial) float64 { return percent(t.covered) }).show(0)
+}
+
+// line is one figure of the JSON.
+type line struct {
+	Generator string  `json:"generator"`
+	Condition string  `json:"condition"`
+	Studies   int     `json:"studies"`
+	Quantity  string  `json:"quantity"`
+	Axis      string  `json:"axis,omitempty"`
+	Figure    string  `json:"figure"`
+	Value     float64 `json:"value"`
+	StdErr    float64 `json:"standard_error"` // 0 from a single study
+	Trials    int     `json:"trials"`
+}
+
+// writeJSON writes every figure there is, and the bars that are missed.
+func writeJSON(w io.Writer, results []result) error {
+	out := struct {
+		Figures []line   `json:"figures"`
+		Missed  []string `json:"missed"`
+	}{Figures: []line{}, Missed: []string{}}
 	for _, r := range results {
-		for q, qn := range quantityNames {
-			for a, an := range axisNames {
+		put := func(quantity, axis, name string, f figure) {
+			if math.IsNaN(f.value) {
+				return
+			}
+			if math.IsNaN(f.se) {
+				f.se = 0
+			}
+			out.Figures = append(out.Figures, line{r.generator, r.name, len(r.scores), quantity, axis, name, f.value, f.se, f.n})
+		}
+		for q, name := range quantityNames {
+			for a, axis := range axisNames {
 				f := axisOf(r.scores, q, a)
-				put(r.name, qn, an, "bias", f.bias)
-				put(r.name, qn, an, "rms", f.rms)
-				put(r.name, qn, an, "coverage_percent", f.cover)
-				put(r.name, qn, an, "gross_percent", f.gross)
+				put(name, axis, "bias", f.bias)
+				put(name, axis, "rms", f.rms)
+				put(name, axis, "covered_percent", f.cover)
+				put(name, axis, "gross_percent", f.gross)
+				put(name, axis, "seen_percent", f.seen)
 			}
+			put(name, "", "not_answered", figure{value: float64(unanswered(r.scores, q))})
 		}
-		for _, d := range trueDistance {
+		for _, mm := range distances {
 			for _, o := range outcomes {
-				put(r.name, fmt.Sprintf("verdict at %.0f mm", d), "", string(o),
-					over(r.scores, near(d), func(v verdictTrial) float64 { return percent(v.outcome == o) }))
+				put(fmt.Sprintf("verdict at %g mm", mm), "", string(o)+"_percent", rate(r.scores, at(mm), o))
 			}
 		}
+		wrong, count, of := wrongs(r.scores)
+		put("verdict", "", "wrong_percent", wrong)
+		put("verdict", "", "wrong", figure{value: float64(count), n: of})
+		put("verdict", "", "wrong_use_percent", rate(r.scores, verdictTrial.far, fitcorr.Matches))
+		put("verdict", "", "wrong_move_percent", rate(r.scores, verdictTrial.near, fitcorr.Adjust))
 		l := leaksOf(r.scores)
-		put(r.name, "leak", "", "found_percent", l.found)
-		put(r.name, "leak", "", "corner_within_10_percent", l.within10)
-		put(r.name, "leak", "", "loss_50hz_rms_db", l.loss)
-		put(r.name, "leak", "", "false_percent", l.wrongly)
+		put("leak", "", "found_percent", l.found)
+		put("leak", "", "corner_within_10_percent", l.within10)
+		put("leak", "", "corner_covered_percent", l.corner)
+		put("leak", "", "loss_50hz_rms_db", l.loss)
+		put("leak", "", "sealed_called_leak_percent", l.wrongly)
+		put("leak", "", "panel_covered_percent", l.panel)
+		if r.method {
+			out.Missed = append(out.Missed, misses(r)...)
+		}
 	}
-	w.Flush()
-	return w.Error()
+	e := json.NewEncoder(w)
+	e.SetIndent("", "  ")
+	return e.Encode(out)
 }

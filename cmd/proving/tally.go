@@ -3,10 +3,15 @@ package main
 import (
 	"math"
 	"slices"
+
+	"asworn/fitcorr"
 )
 
-// figure is a number with its Monte Carlo standard error.
-type figure struct{ value, se float64 }
+// figure is a number with its Monte Carlo standard error, from n trials.
+type figure struct {
+	value, se float64
+	n         int
+}
 
 // clustered is the mean of a per-trial value over studies, with the standard
 // error that follows from the spread between studies: trials of one study
@@ -23,18 +28,18 @@ func clustered(totals, counts []float64) figure {
 		}
 	}
 	if n == 0 {
-		return figure{math.NaN(), math.NaN()}
+		return figure{math.NaN(), math.NaN(), 0}
 	}
 	mean := t / n
 	if studies < 2 {
-		return figure{mean, math.NaN()}
+		return figure{mean, math.NaN(), int(n)}
 	}
 	ss := 0.0
 	for i := range totals {
 		d := totals[i] - mean*counts[i]
 		ss += d * d
 	}
-	return figure{mean, math.Sqrt(ss*studies/(studies-1)) / n}
+	return figure{mean, math.Sqrt(ss*studies/(studies-1)) / n, int(n)}
 }
 
 // over applies a value to every trial of every study.
@@ -65,19 +70,19 @@ func axisOf(scores []score, q, axis int) axisFigures {
 	rms := math.Sqrt(square.value)
 	return axisFigures{
 		bias:  over(scores, trials, func(t trial) float64 { return t.err }),
-		rms:   figure{rms, square.se / (2 * rms)},
+		rms:   figure{rms, square.se / (2 * rms), square.n},
 		cover: over(scores, trials, func(t trial) float64 { return percent(t.covered) }),
 		gross: over(scores, trials, func(t trial) float64 { return percent(t.gross) }),
 		seen:  over(scores, trials, func(t trial) float64 { return percent(t.seen) }),
 	}
 }
 
-// near picks the verdicts on seatings at a true distance.
-func near(distance float64) func(score) []verdictTrial {
+// judged picks the verdicts on some seatings.
+func judged(which func(verdictTrial) bool) func(score) []verdictTrial {
 	return func(s score) []verdictTrial {
 		var out []verdictTrial
 		for _, v := range s.verdicts {
-			if math.Abs(v.distance-distance) < 0.01 {
+			if which(v) {
 				out = append(out, v)
 			}
 		}
@@ -85,10 +90,35 @@ func near(distance float64) func(score) []verdictTrial {
 	}
 }
 
+// at picks seatings at a true distance of the headset.
+func at(distance float64) func(verdictTrial) bool {
+	return func(v verdictTrial) bool { return math.Abs(v.distance-distance) < 0.01 }
+}
+
+// rate is the share of an outcome among some seatings, in %.
+func rate(scores []score, which func(verdictTrial) bool, o fitcorr.Outcome) figure {
+	return over(scores, judged(which), func(v verdictTrial) float64 { return percent(v.outcome == o) })
+}
+
+// wrongs are the forbidden verdicts among the seatings of which one is possible.
+func wrongs(scores []score) (wrong figure, count, of int) {
+	which := judged(func(v verdictTrial) bool { return v.far() || v.near() })
+	for _, s := range scores {
+		for _, v := range which(s) {
+			of++
+			if v.wrong() {
+				count++
+			}
+		}
+	}
+	return over(scores, which, func(v verdictTrial) float64 { return percent(v.wrong()) }), count, of
+}
+
 // leakFigures are the results for leaks of more than 3 dB at 50 Hz.
 type leakFigures struct {
 	n                              int
 	found, within10, loss, wrongly figure
+	corner, panel                  figure  // coverage of the corner's and of the panel's mean loss, %
 	median                         float64 // of the corner's absolute relative error, %
 }
 
@@ -107,10 +137,19 @@ func leaksOf(scores []score) leakFigures {
 		found:    over(scores, trials, func(l leakTrial) float64 { return percent(l.found) }),
 		within10: over(scores, trials, func(l leakTrial) float64 { return percent(l.found && math.Abs(l.relative) < 0.1) }),
 		wrongly:  clustered(called, tight),
-		median:   math.NaN(),
+		corner: over(scores, func(s score) (found []leakTrial) {
+			for _, l := range s.leaks {
+				if l.found {
+					found = append(found, l)
+				}
+			}
+			return found
+		}, func(l leakTrial) float64 { return percent(l.covered) }),
+		panel:  over(scores, func(s score) []trial { return s.panelLeaks }, func(t trial) float64 { return percent(t.covered) }),
+		median: math.NaN(),
 	}
 	square := over(scores, trials, func(l leakTrial) float64 { return l.lossErr * l.lossErr })
-	out.loss = figure{math.Sqrt(square.value), square.se / (2 * math.Sqrt(square.value))}
+	out.loss = figure{math.Sqrt(square.value), square.se / (2 * math.Sqrt(square.value)), square.n}
 	if len(abs) > 0 {
 		slices.Sort(abs)
 		out.median = abs[len(abs)/2]

@@ -10,28 +10,58 @@ import (
 )
 
 // maximiseEars updates how ears differ from the expected second moments of all
-// listeners; the fixture's ear counts as one more draw.
+// listeners; the fixture's ear counts as one more draw, on its own scale.
 func (p *panel) maximiseEars(fit *panelFit, s *covariances) {
 	n := p.width * p.bands.N
-	sum, diff := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
+	var people, fixture [2]*mat.SymDense // dB², of (left ± right)/√2
+	for part := range people {
+		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
+	}
 	for i := range fit.per {
-		p.addEarMoment(sum, diff, fit.per[i].x, fit.per[i].xRoot, 1)
+		p.addEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
 	}
 	var thetaRoot mat.Dense
 	thetaRoot.Mul(fit.root0, fit.etaRoot)
-	p.addEarMoment(sum, diff, fit.theta, &thetaRoot, 1/fixtureEarFactor)
+	p.addEarMoment(fixture, fit.theta, &thetaRoot)
 	draws := float64(len(p.listeners)) + 1
-	s.sum = p.structured(sum, draws, p.priorEars(1), p.earDraws(fit, 1))
-	s.diff = p.structured(diff, draws, p.priorEars(earDifference), p.earDraws(fit, -1))
+	prior, now := [2]*mat.SymDense{p.priorEars(1), p.priorEars(earDifference)}, [2]*mat.SymDense{fit.cov.sum, fit.cov.diff}
+	for part := range people {
+		s.fixture[part] = p.fixtureEar(fixture[part], people[part], prior[part], now[part])
+		fixture[part].ScaleSym(1/s.fixture[part], fixture[part])
+		people[part].AddSym(people[part], fixture[part])
+	}
+	s.sum = p.structured(people[0], draws, prior[0], p.earDraws(fit, 1))
+	s.diff = p.structured(people[1], draws, prior[1], p.earDraws(fit, -1))
 }
 
-// addEarMoment adds weight·E[yy'] (dB², width·n square) for y = (left ± right)/√2
-// of a vector with the given mean (length dim) and root of its covariance (dim rows).
-func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *mat.Dense, weight float64) {
+// fixtureEar is the variance of the fixture's ear over that of a person's: the
+// mean over all bands of the ratio of second moments, with a prior of 1, which it
+// does not fall below. The ratio is worth as many draws as bands are independent
+// of each other by the correlation between them (now): (Σλ)²/Σλ² of its
+// eigenvalues (Box, Ann. Math. Stat. 25(2), 1954).
+func (p *panel) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
+	fixture, people = p.withoutLevel(fixture), p.withoutLevel(people)
+	n := people.SymmetricDim()
+	listeners := float64(len(p.listeners))
+	var ratio, square float64
+	for i := range n {
+		person := (people.At(i, i)+earSizeWeight*prior.At(i, i))/(listeners+earSizeWeight) + earFloorDB*earFloorDB
+		ratio += fixture.At(i, i) / person / float64(n)
+		for j := range n {
+			square += now.At(i, j) * now.At(i, j) / (now.At(i, i) * now.At(j, j))
+		}
+	}
+	independent := float64(n*n) / square
+	return math.Max(1, (fixtureEarWeight+independent*ratio)/(fixtureEarWeight+independent))
+}
+
+// addEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
+// vector with the given mean (length dim) and root of its covariance (dim rows).
+func (p *panel) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
 	n, w := p.bands.N, p.width
 	_, cols := root.Dims()
 	half := math.Sqrt(0.5)
-	for sign, dst := range map[float64]*mat.SymDense{1: sum, -1: diff} {
+	for part, sign := range []float64{1, -1} {
 		y := mat.NewDense(w*n, cols+1, nil)
 		for k := range w {
 			for r := range n {
@@ -45,12 +75,9 @@ func (p *panel) addEarMoment(sum, diff *mat.SymDense, mean *mat.VecDense, root *
 			}
 		}
 		// A few columns at a time stay in the cache.
-		m := mat.NewSymDense(w*n, nil)
 		for from := 0; from <= cols; from += 64 {
-			m.SymRankK(m, 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
+			to[part].SymRankK(to[part], 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
 		}
-		m.ScaleSym(weight, m)
-		dst.AddSym(dst, m)
 	}
 }
 

@@ -2,6 +2,9 @@ package panel
 
 import (
 	"context"
+	"fmt"
+	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -19,8 +22,11 @@ type panelFit struct {
 	etaRoot  *mat.Dense // Cov(η) = etaRoot·etaRoot'
 	theta    *mat.VecDense
 	per      []listenerFit
-	priorMu  *mat.SymDense
-	fitBands survey.Bands
+	deviance float64 // −2 log marginal likelihood of all seatings, up to a constant
+	levels   float64 // how many levels of worn seatings it is the deviance of
+	rounds   int     // of expectation–maximisation
+	change   float64 // of the deviance per level in the last round
+	ears     [2]int  // columns of L₀, as of L, that are of ears
 }
 
 // listenerFit is the posterior of one listener's latent vector.
@@ -30,14 +36,18 @@ type listenerFit struct {
 	xRoot   *mat.Dense    // Cov(x_s) = xRoot·xRoot'
 	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
 	ev      evidence
-	binv    *mat.SymDense
+	binv    *mat.SymDense // B⁻¹, B = I + L'PL
+	logDet  float64       // of B
 	pl      *mat.Dense    // PL
 	gain    *mat.Dense    // B⁻¹L'PL₀
 	reduced *mat.Dense    // R = L₀'M L₀
 	score   *mat.VecDense // b: what the listener says about η is normal with mean Rη and covariance R
 }
 
-// estimate runs expectation–maximisation and returns the posterior.
+// estimate runs expectation–maximisation and returns the posterior. The M-step of
+// ears and scatter shrinks toward structured covariances (structured, setScatter)
+// and so is no maximum of the likelihood: the deviance need not fall in every
+// round, and the fixed point is what is looked for.
 func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 	s := p.priorCovariances()
 	for _, m := range p.models {
@@ -47,7 +57,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		m.within = position.HeadsetCov(priorWithin, priorWithinOwn)
 	}
 	var fit *panelFit
-	for iter := range panelIterations {
+	for round := 1; ; round++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
@@ -58,25 +68,32 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if !p.lineariseAll() {
 			return nil, stats.ErrSingular
 		}
+		last := fit
 		var err error
 		if fit, err = p.expect(ctx, s, jobs); err != nil {
 			return nil, err
 		}
-		if iter < panelIterations-1 {
-			p.markOutliers(fit)
-			s = p.maximise(fit)
+		fit.rounds = round
+		if last != nil {
+			fit.change = math.Abs(fit.deviance-last.deviance) / fit.levels
 		}
+		if round == mostRounds || last != nil && fit.change < convergedDeviance {
+			return fit, nil
+		}
+		if round <= settledRounds {
+			p.markOutliers(fit)
+		}
+		s = p.maximise(fit)
 	}
-	return fit, nil
 }
 
 // expect computes the posterior of θ and of every listener.
 func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit, error) {
-	l := p.root(s)
-	l0 := p.root0(s, l)
+	l, ears := p.root(s)
+	l0 := p.root0(s, l, ears)
 	_, r := l.Dims()
 	_, r0 := l0.Dims()
-	fit := &panelFit{cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), fitBands: p.bands}
+	fit := &panelFit{cov: s, root0: l0, ears: ears, per: make([]listenerFit, len(p.listeners))}
 	fails := make([]bool, len(p.listeners))
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
@@ -104,6 +121,7 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 			fails[i] = true
 			return
 		}
+		lf.logDet = chol.LogDet()
 		lf.gain = mat.NewDense(r, r0, nil)
 		lf.gain.Mul(mat.DenseCopyOf(lf.binv), lpl0)
 		lf.reduced = mat.NewDense(r0, r0, nil)
@@ -117,6 +135,7 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 			return nil, stats.ErrSingular
 		}
 	}
+	fit.deviance, fit.levels = p.seatingsDeviance()
 	info := mat.NewSymDense(r0, nil)
 	rhs := mat.NewVecDense(r0, nil)
 	for k := range r0 {
@@ -134,6 +153,8 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 		l0q.SubVec(&l0q, &t)
 		lf.score = &l0q
 		rhs.AddVec(rhs, &l0q)
+		lf.logDet = like.logDet
+		fit.deviance += lf.logDet - mat.Inner(&lq, lf.binv, &lq)
 	}
 	var chol mat.Cholesky
 	fit.etaCov = mat.NewSymDense(r0, nil)
@@ -142,6 +163,7 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 	}
 	fit.eta = mat.NewVecDense(r0, nil)
 	fit.eta.MulVec(fit.etaCov, rhs)
+	fit.deviance += chol.LogDet() - mat.Dot(rhs, fit.eta)
 	fit.theta = mat.NewVecDense(p.dim(), nil)
 	fit.theta.MulVec(l0, fit.eta)
 	fit.etaRoot = stats.CholeskyRoot(fit.etaCov)
@@ -176,4 +198,30 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[first[i]].xRoot, fit.per[first[i]].uRoot
 	}
 	return fit, nil
+}
+
+// seatingsDeviance is the part of the deviance that the seatings have before
+// listeners are put together, Σ log|V| + z'V⁻¹z, and the number of their levels.
+func (p *panel) seatingsDeviance() (sum, levels float64) {
+	for _, l := range p.listeners {
+		for i := range l.worn {
+			w := &l.worn[i]
+			sum += w.logDet + mat.Inner(w.z, w.weight, w.z)
+			for _, v := range slices.Concat(w.obs.Variance[:]...) {
+				if v < survey.MissingVar {
+					levels++
+				}
+			}
+		}
+	}
+	return sum, levels
+}
+
+// unsettled says so when the rounds ended before the fit had settled.
+func (f *panelFit) unsettled() []string {
+	if f.change < convergedDeviance {
+		return nil
+	}
+	return []string{fmt.Sprintf("how people's ears and positions differ had not settled after %d rounds of estimation (the deviance still changes by %.2g per level and round, %g is the limit): intervals of worn positions are rough; more listeners or seatings would tell",
+		f.rounds, f.change, convergedDeviance)}
 }

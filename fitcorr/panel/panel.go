@@ -66,6 +66,7 @@ type wornSeating struct {
 	z      *mat.VecDense // dB, then mm
 	slope  *mat.Dense    // J, rows × 6
 	inner  *mat.SymDense // rows × rows: inverse covariance given the position
+	logDet float64       // of the covariance that weight is the inverse of
 	weight *mat.SymDense // the same with the seating's own position marginalised out
 }
 

@@ -49,7 +49,7 @@ const (
 	priorBareCorr    = 0.4  // correlation of one band between a model and the bare ear
 	earFloorDB       = 0.08 // the least by which ears differ in a band
 	bareFloorDB      = 0.1  // repeated bare-ear recordings never agree better
-	fixtureEarFactor = 1.0  // variance of the fixture's ear over that of a person's
+	fixtureEarWeight = 6.0  // weight, in determined directions of ear difference, of the fixture's ear varying as a person's
 	rootCut          = 5e-3 // directions of ear difference with less than this variance, relative to the mean per band, are left out
 )
 
@@ -62,13 +62,21 @@ const slopeSpanMM = 3.0
 // residual must lie too.
 const outlierTail = 1e-3
 
-// panelIterations is the number of rounds of expectation–maximisation.
-const panelIterations = 6
+// Rounds of expectation–maximisation: until the deviance of a level changes by
+// less than convergedDeviance from one round to the next (a thousandth of what
+// one level adds to it; the worn mean then moves by hundredths of a millimetre),
+// at most mostRounds. From settledRounds on no seating becomes an outlier or
+// ceases to be one, which would go to and fro.
+const (
+	convergedDeviance = 1e-3
+	mostRounds        = 30
+	settledRounds     = 6
+)
 
 // priorCovariances is how people differ before the panel is heard.
 func (p *panel) priorCovariances() *covariances {
 	s := &covariances{sum: p.priorEars(1), diff: p.priorEars(earDifference),
-		confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn)}
+		confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn), fixture: [2]float64{1, 1}}
 	for range p.models {
 		s.between = append(s.between, position.HeadsetCov(priorBetween, priorBetweenOwn))
 	}

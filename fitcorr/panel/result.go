@@ -83,7 +83,7 @@ func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
 	res.Worn.EarMean, res.Worn.Mean = position.Estimates(res.Mean, res.MeanCov, position.WornPrior())
 	res.Worn.Separation = p.separation()
 	res.Worn.Readings = p.readings(m)
-	res.Doubts = p.doubts(m, su)
+	res.Doubts = append(p.doubts(m, su), fit.unsettled()...)
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
 	mean := p.meanDF(m, res.Worn.Mean, df)

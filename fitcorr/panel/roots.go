@@ -16,10 +16,15 @@ type covariances struct {
 	sum, diff  *mat.SymDense   // width·n, channel by channel
 	between    []*mat.SymDense // per model, headsetDim
 	confounded *mat.SymDense   // headsetDim: ear differences that look like a movement
+	// fixture is the variance of the fixture's ear over that of a person's, 1 or
+	// more: of (left + right)/√2, which the confounded part goes with, and of
+	// (left − right)/√2.
+	fixture [2]float64
 }
 
-// root returns L with Λ = LL'. Ears come first, then positions.
-func (p *panel) root(s *covariances) *mat.Dense {
+// root returns L with Λ = LL' and how many of its columns are of ears: first
+// those of (left + right)/√2, then those of (left − right)/√2, then positions.
+func (p *panel) root(s *covariances) (l *mat.Dense, ears [2]int) {
 	rs, rd := balancedRoot(s.sum), balancedRoot(s.diff)
 	_, cs := rs.Dims()
 	_, cd := rd.Dims()
@@ -46,19 +51,19 @@ func (p *panel) root(s *covariances) *mat.Dense {
 	for m := range p.models {
 		p.fillPosition(out, m, cs+cd+position.HeadsetDim*m, stats.CholeskyRoot(s.between[m]))
 	}
-	p.fillConfounded(out, s, cs+cd+position.HeadsetDim*len(p.models))
+	p.fillConfounded(out, s.confounded, 1, cs+cd+position.HeadsetDim*len(p.models))
 	if p.read {
 		p.fillLandmark(out, cs+cd+p.smallColumns()-position.ReadDim, p.reading.LandmarkMM)
 	}
-	return out
+	return out, [2]int{cs, cd}
 }
 
 // root0 returns L₀: the fixture's own ear, the survey's error at the panel's
 // mean position, which all its seatings share, and the prior of the worn means.
-func (p *panel) root0(s *covariances, l *mat.Dense) *mat.Dense {
+func (p *panel) root0(s *covariances, l *mat.Dense, earColumns [2]int) *mat.Dense {
 	n := p.bands.N
 	_, lc := l.Dims()
-	ears := lc - p.smallColumns()
+	ears := earColumns[0] + earColumns[1]
 	var survey []*mat.Dense
 	cols := lc
 	if p.read {
@@ -84,9 +89,12 @@ func (p *panel) root0(s *covariances, l *mat.Dense) *mat.Dense {
 		}
 	}
 	out := mat.NewDense(p.dim(), cols, nil)
-	k := math.Sqrt(fixtureEarFactor)
-	for i := range p.dim() {
-		for j := range ears { // zero on the rows of positions
+	for j := range ears {
+		k := math.Sqrt(s.fixture[0])
+		if j >= earColumns[0] {
+			k = math.Sqrt(s.fixture[1])
+		}
+		for i := range p.dim() { // zero on the rows of positions
 			out.Set(i, j, k*l.At(i, j))
 		}
 	}
@@ -94,7 +102,7 @@ func (p *panel) root0(s *covariances, l *mat.Dense) *mat.Dense {
 	for m := range p.models {
 		p.fillPosition(out, m, ears+position.HeadsetDim*m, prior)
 	}
-	p.fillConfounded(out, s, ears+position.HeadsetDim*len(p.models))
+	p.fillConfounded(out, s.confounded, math.Sqrt(s.fixture[0]), ears+position.HeadsetDim*len(p.models))
 	col := lc
 	if p.read {
 		p.fillLandmark(out, lc-position.ReadDim, p.reading.FixtureLandmarkMM)
@@ -136,9 +144,11 @@ func (p *panel) fillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
 }
 
 // fillConfounded sets the columns of what looks like a movement and is not: a part
-// that all models share, and one of each model's own.
-func (p *panel) fillConfounded(out *mat.Dense, s *covariances, col int) {
-	root := stats.CholeskyRoot(s.confounded)
+// that all models share, and one of each model's own. scale is a factor on the
+// standard deviations.
+func (p *panel) fillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64, col int) {
+	root := stats.CholeskyRoot(cov)
+	root.Scale(scale, root)
 	for m := range p.models {
 		own := col + position.HeadsetDim*(m+1)
 		for i := range position.HeadsetDim {

@@ -66,7 +66,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 		p.addReading(w, cov)
 	}
 	if same != nil {
-		w.inner, w.weight = same.inner, same.weight
+		w.inner, w.weight, w.logDet = same.inner, same.weight, same.logDet
 		return true
 	}
 	var chol mat.Cholesky
@@ -74,6 +74,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 	if !chol.Factorize(cov) || chol.InverseTo(w.inner) != nil {
 		return false
 	}
+	w.logDet = chol.LogDet()
 	return p.marginalise(w)
 }
 
@@ -106,13 +107,15 @@ func (p *panel) marginalise(w *wornSeating) bool {
 	var wj, jwj, mid, prec, gain mat.Dense
 	wj.Mul(w.inner, w.slope)
 	jwj.Mul(w.slope.T(), &wj)
-	if prec.Inverse(p.models[w.model].within) != nil {
+	within := p.models[w.model].within
+	if prec.Inverse(within) != nil {
 		return false
 	}
 	prec.Add(&prec, &jwj)
 	if mid.Inverse(&prec) != nil {
 		return false
 	}
+	w.logDet += math.Log(mat.Det(within)) + math.Log(mat.Det(&prec)) // |R + JDJ'| = |R|·|D|·|D⁻¹ + J'R⁻¹J|
 	gain.Mul(&wj, &mid)
 	var out mat.Dense
 	out.Mul(&gain, wj.T())

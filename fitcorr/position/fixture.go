@@ -29,6 +29,9 @@ type FixturePlace struct {
 	Posterior Posterior
 	Pos       [HeadsetDim]float64 // mean of the posterior
 	Cov       *mat.SymDense       // its covariance; nil without a place
+	// MarkVariance is the part of it, per axis, mm², from the mark between two
+	// surveys, before any reading; zero unless Shift was called.
+	MarkVariance [ReadDim]float64
 }
 
 // Fixture places one fixture seating by its levels, whose information is divided

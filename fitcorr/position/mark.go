@@ -50,6 +50,6 @@ func (f *FixturePlace) Shift(e MarkError) {
 		part.Cov = cov
 		out[i] = part
 	}
-	f.Posterior = out
+	f.Posterior, f.MarkVariance = out, e.Variance
 	f.estimate()
 }

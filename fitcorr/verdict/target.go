@@ -15,7 +15,8 @@ type Target struct {
 	Seatings  int                                               `json:"seatings"`
 	Listeners int                                               `json:"listeners"`
 	Bare      bool                                              `json:"bare"`
-	Read      bool                                              `json:"read"` // positions were read off heads
+	Displaced bool                                              `json:"displaced"` // some listener also wore the model displaced on purpose
+	Read      bool                                              `json:"read"`      // positions were read off heads
 	Ruler     *Ruler                                            `json:"ruler,omitempty"`
 	Worn      []Place                                           `json:"worn,omitempty"`
 }

@@ -1,8 +1,6 @@
 package verdict
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/position"
@@ -46,6 +44,9 @@ type Verdict struct {
 	Ears       [2]EarVerdict `json:"ears"`
 	Headset    EarVerdict    `json:"headset"`
 	Settle     []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	// Budget takes the uncertainty of an undetermined one apart, the term whose
+	// action gains most first.
+	Budget []Term `json:"budget,omitempty"`
 	// Readings is what the reading of this seating says without any sound, nil
 	// where it or the panel was not read.
 	Readings *Alone `json:"readings_alone,omitempty"`
@@ -86,39 +87,8 @@ func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt s
 		to.Off, to.Outcome, to.DistanceMM = off[i], p.Parts[i], p.DistancesMM[i]
 	}
 	judgeLeak(&v, o, t, open, opt)
-	v.Settle = settle(v, o, t, opt)
+	v.settle(s, at, t, opt)
 	v.Readings = ByReadings(s, t, opt)
 	v.Nearest = nearest(at.Pos, at.Cov, t.Worn)
 	return v
-}
-
-// settle says what would settle an undetermined verdict, most useful first.
-func settle(v Verdict, o position.Offset, t *Target, opt seat.Options) []string {
-	if v.Outcome != Undetermined {
-		return nil
-	}
-	if o.Quarrel {
-		return []string{"its position read again, or a recording made again: sound and reading lie apart beyond chance, and neither is trusted"}
-	}
-	if len(o.Places) > 0 {
-		return []string{"its position read with a ruler: the sound cannot tell several places apart"}
-	}
-	var out []string
-	worn, seat := t.planeVariance(), o.Headset.PlaneVariance()
-	if worn > seat {
-		if !t.Read {
-			out = append(out, "positions read with a ruler on listeners and fixture")
-		}
-		if !t.Bare {
-			out = append(out, "a bare-ear reference of every listener and of the fixture")
-		}
-		out = append(out, "more listeners, or more models worn by the same listeners")
-	} else {
-		out = append(out, "a survey with more displacements, each repeated", "a recording with less noise")
-	}
-	if sd := math.Sqrt((worn + seat) / 2); sd < opt.MaxOffsetMM/4 && math.Abs(v.Headset.DistanceMM[0]-opt.MaxOffsetMM) < sd {
-		// The data are good: no more of them will tell what lies on the border.
-		out = []string{"seat it again nearer the worn mean: it lies close to the tolerance itself"}
-	}
-	return out
 }

@@ -18,7 +18,7 @@ func finalFigures(r *judged.Study) []figure.Figure {
 			if f.LevelDB == nil {
 				continue
 			}
-			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + string(r.LevelUnit), Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 			interval := figure.Series{Name: "mean, " + text.Percent(r.Options.Confidence) + " interval", Style: figure.Style{Tint: 1}}
 			extremes := figure.Series{Name: "lowest to highest seating", Style: figure.Style{Tint: 0, Dash: 2, Thin: true}, Hidden: f.Used < 2}
 			for i := range r.BandsHz {

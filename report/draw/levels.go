@@ -55,7 +55,7 @@ func wornFigures(r *judged.Study) []figure.Figure {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + string(r.LevelUnit), Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 			if s, ok := spreadSeries("worn: median, 10–90 %", worn, ear, n, figure.Style{}, nil); ok {
 				c.Series = append(c.Series, s)
 			}
@@ -98,7 +98,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 		wanted := correctionsShown(m)
 		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
 			for _, ear := range capture.Ears {
-				c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + r.LevelUnit, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+				c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + string(r.LevelUnit), Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 				if p == capture.Blocked {
 					if s, ok := spreadSeries("worn: median, 10–90 %", r.Ordinary(m.Model, p, true), ear, n, figure.Style{}, nil); ok {
 						c.Series = append(c.Series, s)
@@ -173,7 +173,7 @@ type view struct {
 // views gives the curves minus the fixture's reference first and the raw ones
 // beside them; without a reference, only the raw ones.
 func views(r *judged.Study) []view {
-	raw := view{name: "raw", title: "raw", label: "Level, " + r.LevelUnit}
+	raw := view{name: "raw", title: "raw", label: "Level, " + string(r.LevelUnit)}
 	if len(r.ReferenceDB) != len(r.BandsHz) {
 		return []view{raw}
 	}

@@ -179,7 +179,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 			set.ReceiverDescription = map[capture.Point]string{
 				capture.Blocked: "microphone at the blocked entrance of the ear canal",
 				capture.Drum:    "ear simulator, drum reference point",
-			}[rec.Point] + ", " + r.LevelUnit
+			}[rec.Point] + ", " + string(r.LevelUnit)
 			set.Comment, set.IR, set.Delay = "", nil, nil
 			h = &set
 			sets[k] = h

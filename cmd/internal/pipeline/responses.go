@@ -7,12 +7,14 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"sync"
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 )
 
@@ -80,21 +82,25 @@ func (r *responder) all(ctx context.Context, rows []capture.Seating) ([]response
 }
 
 func (r *responder) one(i int, row capture.Seating, own **capture.Processor) (response, error) {
-	path := filepath.Join(r.dir, filepath.FromSlash(row.File))
-	before, err := os.Stat(path)
+	before, err := r.stat(row)
 	if err != nil {
 		return response{}, err
 	}
-	content, changed, err := r.stamps.Key(row.File, path)
-	if err != nil {
-		return response{}, err
+	var contents []cache.Key // one file as a rule, two where each ear has its own
+	changed := false
+	for _, f := range row.Files() {
+		content, anew, err := r.stamps.Key(f, filepath.Join(r.dir, filepath.FromSlash(f)))
+		if err != nil {
+			return response{}, err
+		}
+		contents, changed = append(contents, content), changed || anew
 	}
 	if changed {
 		r.mu.Lock()
 		r.changed[i] = true
 		r.mu.Unlock()
 	}
-	key, err := cache.KeyOf("response", r.setup, content)
+	key, err := r.key(row, contents)
 	if err != nil {
 		return response{}, err
 	}
@@ -110,15 +116,41 @@ func (r *responder) one(i int, row capture.Seating, own **capture.Processor) (re
 		}
 		*own = p.Clone()
 	}
-	if out.Recording, err = process(*own, path); err != nil {
+	if out.Recording, err = processRow(*own, r.dir, row); err != nil {
 		return response{}, err
 	}
-	if now, err := os.Stat(path); err != nil || now.Size() != before.Size() || !now.ModTime().Equal(before.ModTime()) {
+	if now, err := r.stat(row); err != nil || !slices.Equal(now, before) {
 		return response{}, errors.New("the file changed while it was read; run again when the recording is finished")
 	}
 	r.processed.Add(1)
 	impulse := takeImpulses(&out.Recording)
 	return out, r.store.Put(key, out.Recording, impulse)
+}
+
+// key is that of a row's response: of its files, and of what they hold.
+func (r *responder) key(row capture.Seating, contents []cache.Key) (cache.Key, error) {
+	if row.Holds == study.HoldsRecording {
+		return cache.KeyOf("response", r.setup, contents[0])
+	}
+	return cache.KeyOf("response", r.setup, row.Holds, contents)
+}
+
+// stamp tells whether a file is as it was.
+type stamp struct {
+	size     int64
+	modified int64 // ns
+}
+
+func (r *responder) stat(row capture.Seating) ([]stamp, error) {
+	var out []stamp
+	for _, f := range row.Files() {
+		info, err := os.Stat(filepath.Join(r.dir, filepath.FromSlash(f)))
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, stamp{info.Size(), info.ModTime().UnixNano()})
+	}
+	return out, nil
 }
 
 // takeImpulses moves the impulse responses out of a recording.

@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -20,10 +21,6 @@ func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }
-
-// uncalibrated is the level unit of recordings whose sweep level is not in
-// dB SPL (capture.Recording.LevelUnit).
-const uncalibrated = "dB, relative"
 
 // curves are the levels of a recording as the estimators see them.
 func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
@@ -58,7 +55,7 @@ func recordingResult(row capture.Seating, rec capture.Recording) report.Recordin
 	}
 	for e, r := range rec.Ears {
 		out.NoiseDB[e] = r.NoiseDB
-		if rec.LevelUnit != uncalibrated {
+		if rec.LevelUnit != study.RelativeLevel {
 			out.SweepLevelA[e] = r.SweepLevelA
 		}
 	}

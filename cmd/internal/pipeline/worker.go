@@ -3,6 +3,7 @@ package pipeline
 import (
 	"errors"
 	"io/fs"
+	"path/filepath"
 
 	"asworn/capture"
 	"asworn/capture/band"
@@ -10,19 +11,20 @@ import (
 	"asworn/capture/wavfile"
 )
 
+// processRow is process of a row of the sheet, whatever its file holds.
+func processRow(p *capture.Processor, dir string, row capture.Seating) (capture.Recording, error) {
+	return orRefused(p.ProcessRow(dir, row))
+}
+
 // process reads and transforms one recording. A file that can be opened but
 // holds no usable sound is a recording with a refusal, so that one bad file
 // does not keep the others from being judged; only the operating system's own
 // errors are errors.
 func process(p *capture.Processor, path string) (capture.Recording, error) {
-	rec, err := func() (capture.Recording, error) {
-		in, err := wavfile.Open(path)
-		if err != nil {
-			return capture.Recording{}, err
-		}
-		defer in.Close()
-		return p.Process(in)
-	}()
+	return processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path)})
+}
+
+func orRefused(rec capture.Recording, err error) (capture.Recording, error) {
 	var system *fs.PathError
 	if err == nil || errors.As(err, &system) {
 		return rec, err

@@ -3,9 +3,11 @@ package simulate
 import (
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // silent is a world nobody listens to: for what is drawn alone.
@@ -137,38 +139,57 @@ func TestPeopleLoss(t *testing.T) {
 	}
 }
 
-// Several readings are as good as one by the root of their number, a reader who
-// reads the fixture and the listeners errs in common, and slips are rare and large.
+// Several readings are as good as one each, a reader who reads the fixture and
+// listeners errs in common, and slips are rare and large.
 func TestReaders(t *testing.T) {
-	spread := func(change func(*Design)) float64 {
-		d := BarDesign()
-		d.Readings, d.LandmarkSD, d.FixtureLandmarkSD, d.ReadPointMM, d.Listeners = true, 0, 0, 0, 4
-		change(&d)
-		var square, n float64
-		for seed := range uint64(12) {
-			for _, r := range Draw(seed, d, silent).Rows {
-				if r.Read != nil && r.Point == capture.Blocked {
-					h := r.Headset()
-					square += math.Pow(r.Read.ForwardMM-h[0], 2) + math.Pow(r.Read.UpMM-h[1], 2)
-					n += 2
-				}
-			}
-		}
-		return math.Sqrt(square / n)
-	}
 	for _, c := range []struct {
 		name   string
 		change func(*Design)
-		lo, hi float64
+		each   int
+		lo, hi float64 // standard deviation of one reading
 	}{
-		{"one", func(*Design) {}, 0.95, 1.06},
-		{"four", func(d *Design) { d.ReadingsEach = 4 }, 0.48, 0.54},
-		{"two readers", func(d *Design) { d.ReadingsEach, d.Readers, d.ReaderSD = 4, 2, 1 }, 0.7, 1.5},
-		{"tails", func(d *Design) { d.ReadTails = true }, 0.8, 1.3},
-		{"slips", func(d *Design) { d.SlipChance = 0.05 }, 1.1, 2.5},
+		{"one", func(*Design) {}, 1, 0.95, 1.06},
+		{"four", func(d *Design) { d.ReadingsEach = 4 }, 4, 0.97, 1.04},
+		{"two readers", func(d *Design) { d.ReadingsEach, d.Readers, d.ReaderSD = 4, 2, 1 }, 4, 1.1, 1.9},
+		{"tails", func(d *Design) { d.ReadTails = true }, 1, 0.8, 1.3},
+		{"slips", func(d *Design) { d.SlipChance = 0.05 }, 1, 1.1, 2.5},
 	} {
-		if sd := spread(c.change); sd < c.lo || sd > c.hi {
-			t.Errorf("%s: readings err by %.2f mm", c.name, sd)
+		d := BarDesign()
+		d.Readings, d.LandmarkSD, d.FixtureLandmarkSD, d.ReadPointMM, d.Listeners = true, 0, 0, 0, 4
+		c.change(&d)
+		var square, n, want float64
+		readers := map[string]bool{}
+		for seed := range uint64(12) {
+			s := Draw(seed, d, silent)
+			at := map[[3]string]Row{}
+			for _, r := range s.Rows {
+				if r.ModelIndex < 0 || r.Point == capture.Drum {
+					continue
+				}
+				want += float64(c.each)
+				at[[3]string{r.Subject, r.Model, strconv.Itoa(r.Number)}] = r
+				if r.Read != nil {
+					h := r.Headset()
+					square += math.Pow(r.Read.ForwardMM-h[0], 2) + math.Pow(r.Read.UpMM-h[1], 2)
+					n++
+				}
+			}
+			for _, g := range s.Readings {
+				r := at[[3]string{g.Subject, g.Model, strconv.Itoa(g.Number)}]
+				cup := r.True[g.Side-study.LeftSide].Vector()
+				square += math.Pow(g.ForwardMM-cup[0], 2) + math.Pow(g.UpMM-cup[1], 2)
+				n++
+				if g.Subject == capture.FixtureSubject && g.Reader != "R1" {
+					t.Errorf("%s: %s read the fixture", c.name, g.Reader)
+				}
+				readers[g.Reader] = true
+			}
+		}
+		if sd := math.Sqrt(square / n / 2); sd < c.lo || sd > c.hi || n != want {
+			t.Errorf("%s: %g readings, want %g, err by %.2f mm", c.name, n, want, sd)
+		}
+		if d.Readers == 2 && len(readers) != 2 {
+			t.Errorf("%s: readers %v", c.name, readers)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 
 	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // readStepMM is how finely a person writes down what a ruler says.
@@ -16,7 +17,8 @@ const readStepMM = 0.5
 // is common to the reader, and the error of the one reading.
 // It comes after everything else, from a stream of its own, so that the rest
 // of the study stays as it is. Both points of a fixture seating that are one
-// placement share its readings; a bare ear has none.
+// placement share its readings; a bare ear has none. One reading each by one person
+// stands in the rows, more of them in Readings.
 func (s *Study) drawReadings(src *rand.Rand) {
 	d := s.Design
 	r := &drawer{Rand: src, d: d}
@@ -39,6 +41,13 @@ func (s *Study) drawReadings(src *rand.Rand) {
 			readers[i] = [2]float64{r.normal(d.ReaderSD), r.normal(d.ReaderSD)}
 		}
 	}
+	// readerOf is who takes reading k of a row: the fixture is the first reader's.
+	readerOf := func(row *Row, k int) int {
+		if row.OnFixture() && !d.AllReadAll {
+			return 0
+		}
+		return (row.SubjectIndex + row.Number + k) % len(readers)
+	}
 	for i := range s.Rows {
 		row := &s.Rows[i]
 		switch {
@@ -48,29 +57,43 @@ func (s *Study) drawReadings(src *rand.Rand) {
 			row.Read = s.Rows[i-1].Read
 			continue
 		}
-		at, landmark := row.Headset(), heads[row.SubjectIndex]
-		point := turned(points[row.ModelIndex], at[2])
-		each := max(d.ReadingsEach, 1)
-		var mean [2]float64
-		for k := range each {
-			reader := (row.SubjectIndex + row.Number + k) % len(readers)
-			if row.OnFixture() {
-				reader = 0
-			}
-			var read [2]float64
-			for a := range read {
-				read[a] = at[a] + point[a] - landmark[a] + readers[reader][a] + r.reading(d.ReadSD)
+		landmark := heads[row.SubjectIndex]
+		read := func(at [3]float64, reader int) (out [2]float64) {
+			point := turned(points[row.ModelIndex], at[2])
+			for a := range out {
+				out[a] = at[a] + point[a] - landmark[a] + readers[reader][a] + r.reading(d.ReadSD)
 			}
 			if d.SlipChance > 0 && r.Float64() < d.SlipChance {
-				read = r.slip(read)
+				out = r.slip(out)
 			}
-			for a := range read {
-				mean[a] += readStepMM * math.Round(read[a]/readStepMM) / float64(each)
+			for a, v := range out {
+				out[a] = readStepMM * math.Round(v/readStepMM)
 			}
+			return out
 		}
-		row.Read = &capture.Reading{ForwardMM: mean[0], UpMM: mean[1]}
+		if d.ReadingsEach == 1 && len(readers) == 1 {
+			v := read(row.Headset(), 0)
+			row.Read = &capture.Reading{ForwardMM: v[0], UpMM: v[1]}
+			continue
+		}
+		for k := range d.ReadingsEach {
+			side, at := study.BothSides, row.Headset()
+			if d.ReadingsEach > 1 {
+				side = study.LeftSide + study.Side(k%2)
+				at = row.True[k%2].Vector()
+			}
+			reader := readerOf(row, k/2)
+			v := read(at, reader)
+			s.Readings = append(s.Readings, study.ReadingRow{
+				Row: len(s.Readings) + 2, Subject: row.Subject, Model: row.Model, Number: row.Number, Side: side,
+				ForwardMM: v[0], UpMM: v[1], Reader: readerName(reader),
+			})
+		}
 	}
 }
+
+// readerName is what readings.csv calls a reader.
+func readerName(i int) string { return "R" + string(rune('1'+i)) }
 
 // slip is a reading as it is written down by mistake.
 func (r *drawer) slip(read [2]float64) [2]float64 {

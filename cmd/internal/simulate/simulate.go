@@ -8,6 +8,7 @@ package simulate
 
 import (
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 )
 
@@ -103,8 +104,9 @@ type Design struct {
 	ReadSD            float64 // of one reading, mm per axis
 	LandmarkSD        float64 // of finding the canal's entrance on a listener, mm per axis, the same in all readings on that head
 	FixtureLandmarkSD float64 // the same on the fixture
-	ReadingsEach      int     // readings of each placement, by the readers in turn
+	ReadingsEach      int     // readings of each placement, of left and right cups in turn where there are several
 	Readers           int     // the first reads the fixture, all of them the listeners in turn
+	AllReadAll        bool    // all readers read the fixture too
 	ReaderSD          float64 // of what is common to all readings of a reader, mm per axis
 	ReadTails         bool    // errors of one reading follow Student's t with three degrees of freedom, scaled to ReadSD
 	SlipChance        float64 // probability that a reading is written down wrongly: axes exchanged, sign lost, or a centimetre off
@@ -151,7 +153,9 @@ type Study struct {
 	Models []string
 	Open   []bool
 	Rows   []Row
-	Worn   []WornTruth // per model
+	// Readings are those of readings.csv, where several were taken.
+	Readings []study.ReadingRow
+	Worn     []WornTruth // per model
 	// Mark is, per model, where the survey at the drum had the mark in the
 	// coordinates of that at the blocked entrance: forward mm, up mm, rotation degrees.
 	Mark  [][3]float64

@@ -1,0 +1,139 @@
+package study
+
+import (
+	"asworn/capture/disk"
+	"bufio"
+	"bytes"
+	"fmt"
+	"strconv"
+	"strings"
+)
+
+// ReadCurve reads a curve that another program wrote as text: per line a
+// frequency in hertz, a level in dB and, if there is one, a phase in degrees,
+// separated by tabs, semicolons, blanks or commas; with decimal commas where
+// commas do not separate. Lines before the first of numbers are a head, and such
+// that begin with # * ; " or // are comments. A column behind the third is not
+// read. Errors are [Errors], at most ten.
+func ReadCurve(path string) (Curve, error) {
+	text, err := disk.ReadFile(path, maxText)
+	if err != nil {
+		return Curve{}, Errors{missingText(path, err)}
+	}
+	c, problems := parseForeign(path, text)
+	if len(problems) > 0 {
+		return Curve{}, problems
+	}
+	return c, nil
+}
+
+const maxForeignProblems = 10
+
+func parseForeign(file string, text []byte) (Curve, Errors) {
+	var c Curve
+	var problems Errors
+	report := func(line int, mend, format string, args ...any) {
+		if len(problems) < maxForeignProblems {
+			problems = append(problems, Problem{File: file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
+		}
+	}
+	text = bytes.TrimPrefix(text, []byte("\ufeff"))
+	if bytes.IndexByte(text, '\n') < 0 {
+		text = bytes.ReplaceAll(text, []byte{'\r'}, []byte{'\n'})
+	}
+	lines := bufio.NewScanner(bytes.NewReader(text))
+	lines.Buffer(nil, len(text)+1)
+	phased := true
+	for n := 1; lines.Scan(); n++ {
+		line := strings.TrimSpace(lines.Text())
+		if line == "" || strings.HasPrefix(line, "//") || strings.ContainsAny(line[:1], `#*;"`) {
+			continue
+		}
+		v, ok := numbers(line)
+		switch {
+		case !ok && len(c.Hz) == 0:
+			continue // the head
+		case !ok:
+			report(n, "write a frequency in Hz, a level in dB and, if known, a phase in degrees", "%q is not a line of numbers", short(line))
+			continue
+		case !(v[0] > 0 && v[0] <= maxCurveHz):
+			if v[0] == 0 && len(c.Hz) == 0 {
+				continue // the bin of direct current, which has no place on a logarithmic axis
+			}
+			report(n, "frequencies are in Hz, above 0", "frequency %g", v[0])
+			continue
+		case !(v[1] >= -maxCurveDB && v[1] <= maxCurveDB):
+			report(n, "levels are in dB", "level %g", v[1])
+			continue
+		}
+		if k := len(c.Hz); k > 0 && v[0] <= c.Hz[k-1] {
+			report(n, "sort the lines by frequency and keep one of each", "%g Hz follows %g Hz", v[0], c.Hz[k-1])
+			continue
+		}
+		c.Hz, c.DB = append(c.Hz, v[0]), append(c.DB, v[1])
+		if phased = phased && len(v) > 2; phased {
+			c.PhaseDeg = append(c.PhaseDeg, v[2])
+		}
+	}
+	if !phased {
+		c.PhaseDeg = nil
+	}
+	if len(c.Hz) < 2 && len(problems) == 0 {
+		report(0, "write one line per frequency: hertz, level in dB", "%d points make no curve", len(c.Hz))
+	}
+	return c.Unwrapped(), problems
+}
+
+// numbers splits a line into two or three numbers.
+func numbers(line string) ([]float64, bool) {
+	for _, separator := range []string{"\t", ";", ",", " "} {
+		fields := splitOff(line, separator)
+		if len(fields) < 2 {
+			continue
+		}
+		if separator != "," { // then commas are decimal
+			for i := range fields {
+				fields[i] = strings.Replace(fields[i], ",", ".", 1)
+			}
+		} else if strings.Contains(line, " ") {
+			continue // decimal commas in a line that blanks separate, or both: blanks do
+		}
+		if v, ok := parseAll(fields[:min(3, len(fields))]); ok {
+			return v, true
+		}
+	}
+	return parseAll(splitOff(strings.ReplaceAll(line, ",", " "), " ")) // "20, 94.1"
+}
+
+func splitOff(line, separator string) []string {
+	if separator == " " {
+		return strings.Fields(line)
+	}
+	fields := strings.Split(strings.Trim(line, separator), separator)
+	for i := range fields {
+		fields[i] = strings.TrimSpace(fields[i])
+	}
+	return fields
+}
+
+func parseAll(fields []string) ([]float64, bool) {
+	if len(fields) < 2 {
+		return nil, false
+	}
+	out := make([]float64, 0, 3)
+	for _, f := range fields[:min(3, len(fields))] {
+		v, err := strconv.ParseFloat(strings.Replace(f, "−", "-", 1), 64)
+		if err != nil || v != v || strings.ContainsAny(f, "xXpP_") {
+			return nil, false
+		}
+		out = append(out, v)
+	}
+	return out, true
+}
+
+func short(s string) string {
+	if r := []rune(s); len(r) > 40 {
+		return string(r[:40]) + "…"
+	}
+	return s
+}

@@ -1,0 +1,60 @@
+package study
+
+import (
+	"path"
+	"slices"
+	"strings"
+)
+
+// Holds says what the file of a row holds.
+type Holds string
+
+// What a file can hold. The zero value is a recording.
+const (
+	HoldsRecording Holds = ""
+	HoldsImpulse   Holds = "impulse response" // WAV, the channels of study.toml
+	HoldsCurve     Holds = "curve"            // text: frequency, level and perhaps phase; see ReadCurve
+)
+
+// recordingWord is how a sheet may say that a file holds a recording.
+const recordingWord = "recording"
+
+// Files returns the files of a row, one as a rule. A row of curves may name one
+// for each ear by alternatives in braces, left before right:
+// "curves/l01-{L|R}.txt".
+func (s Seating) Files() []string {
+	before, rest, ok := strings.Cut(s.File, "{")
+	if !ok {
+		return []string{s.File}
+	}
+	inside, after, ok := strings.Cut(rest, "}")
+	left, right, both := strings.Cut(inside, "|")
+	if !ok || !both {
+		return []string{s.File}
+	}
+	return []string{before + left + after, before + right + after}
+}
+
+// holds reads the column of what the file holds. Text files hold curves, whether
+// the sheet says so or not.
+func (s *sheetReader) holds(r tableRow, out *Seating) {
+	given := strings.ToLower(strings.Join(strings.Fields(s.field(r, "holds")), " "))
+	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
+	switch {
+	case given == "" && text, given == string(HoldsCurve):
+		out.Holds = HoldsCurve
+	case given == string(HoldsImpulse):
+		out.Holds = HoldsImpulse
+	case given != "" && given != recordingWord:
+		s.report(r.line, "write "+recordingWord+", "+string(HoldsImpulse)+" or "+string(HoldsCurve)+", or nothing", "holds is %q", given)
+	}
+	switch {
+	case out.File == "":
+	case out.Holds == HoldsCurve && !text:
+		s.report(r.line, "name a text file: .txt, .csv, .tsv or .dat", "%s is to hold a curve", out.File)
+	case out.Holds != HoldsCurve && text:
+		s.report(r.line, "name a WAV file, or say that it holds a curve", "%s is a text file", out.File)
+	case out.Holds != HoldsCurve && len(out.Files()) > 1:
+		s.report(r.line, "one WAV file holds both ears", "%s names a file for each ear", out.File)
+	}
+}
