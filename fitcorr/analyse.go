@@ -40,6 +40,14 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
+	refs := references(prepared)
+	for i, p := range prepared {
+		if bad := p.misfits(refs); len(bad) > 0 {
+			a.Misfits = append(a.Misfits, bad...)
+			ss = without(ss, bad)
+			prepared[i] = prepare(names[i], without(byModel[names[i]], bad), opt)
+		}
+	}
 	var surveyed, atDrum []*position.Model
 	for _, p := range prepared {
 		if p.blocked.model != nil {

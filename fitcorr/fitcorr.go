@@ -32,6 +32,7 @@ type ModelAnalysis struct {
 // Analysis is everything estimated about a study.
 type Analysis struct {
 	Models    []ModelAnalysis     `json:"models"`
+	Misfits   []Misfit            `json:"misfits,omitempty"`
 	StandOuts []standout.StandOut `json:"stand_outs,omitempty"`
 	Cannot    []string            `json:"cannot,omitempty"`
 }

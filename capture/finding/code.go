@@ -35,6 +35,7 @@ const (
 	GivenResponse     Code = "given-response"
 	CoarseCurve       Code = "coarse-curve"
 	OtherUnit         Code = "other-unit"
+	WrongRecording    Code = "wrong-recording"
 )
 
 // usual is what a finding of a code is as a rule.
@@ -71,6 +72,7 @@ func table() []usual {
 		{LevelJump, Warning, "seat the microphone again, let the subject hold still, and record again"},
 		{EarsUnequal, Warning, "see that both microphones sit in place, both gains are as they were calibrated, and the balance of the player is in the middle"},
 		{Unreadable, Refusal, "record again"},
+		{WrongRecording, Refusal, "say what was recorded, or record it again"},
 		{Changed, Note, "it was read anew; recordings should never change, so make sure that this was meant"},
 		{GivenResponse, Note, "keep the recordings, and let the study hold them where there is doubt"},
 		{CoarseCurve, Warning, "export the curve at 1/24 octave or finer, and not smoothed"},

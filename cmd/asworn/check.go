@@ -20,9 +20,11 @@ func (a *app) checkCommand() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check DIR FILE",
 		Short: "Judge one new fixture seating against a study that was run before",
-		Long: `Judges the recording FILE of a headphone on the fixture, microphone at the
-blocked entrance, against the last run of the study in DIR: verdict and which
-way to move. Nothing of the study's recordings is read again and nothing is
+		Long: `Judges the recording FILE of a headphone on the fixture, at the blocked entrance
+or at the drum, whichever was surveyed, against the last run of the study in
+DIR: verdict and which way to move. A recording of another model, at another
+point, from a wrong channel or of an electrical signal is refused, and named by
+the survey that fits it. Nothing of the study's recordings is read again and nothing is
 written, so the answer is there in about the time it takes to look up.
 
 Where the study holds read positions (read_forward_mm, read_up_mm), --read gives
@@ -33,6 +35,9 @@ of the cup, without touching cup or cable.`,
   asworn check my-study new.wav --read -31.5,12`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if p := opt.Point; p != "" && p != capture.Blocked && p != capture.Drum {
+				return usagef("--point %q: want %s or %s", p, capture.Blocked, capture.Drum)
+			}
 			if cmd.Flags().Changed("read") {
 				var err error
 				if opt.Read, err = parseReading(read); err != nil {
@@ -43,6 +48,7 @@ of the cup, without touching cup or cable.`,
 		},
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
+	cmd.Flags().StringVar((*string)(&opt.Point), "point", "", "point of the recording, blocked or drum (default: the one whose survey explains it best)")
 	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
 	cmd.Flags().StringVar(&read, "read", "", "where the headphone was seen to sit, `FORWARD,UP` in mm, as in the study's sheet")
 	return cmd

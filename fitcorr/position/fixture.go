@@ -32,6 +32,7 @@ type FixturePlace struct {
 	// MarkVariance is the part of it, per axis, mm², from the mark between two
 	// surveys, before any reading; zero unless Shift was called.
 	MarkVariance [ReadDim]float64
+	Fit          Fit
 }
 
 // Fixture places one fixture seating by its levels, whose information is divided
@@ -58,7 +59,7 @@ func (pl *placer) Fixture(s seat.Seating, index int, leaks [2]seal.Leak, temper 
 			temper = math.Max(temper, ratio)
 		}
 	}
-	f := FixturePlace{Offset: o, Posterior: newPosterior(places, FixturePrior(), temper)}
+	f := FixturePlace{Offset: o, Posterior: newPosterior(places, FixturePrior(), temper), Fit: pl.fit(obs, places[0])}
 	f.estimate()
 	return f, f.Cov != nil
 }

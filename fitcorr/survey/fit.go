@@ -44,6 +44,9 @@ func FitEar(rows []seat.Seating, ear int, slip []float64) (Ear, *Report, error) 
 		rotates = rotates || s.Survey.RotationDeg != 0
 	}
 	y, mean := centred(rows, ear, e.Valid)
+	if still(y, e.Valid) {
+		return Ear{}, nil, fmt.Errorf("%w: the level of the %s ear is the same in every survey row, as an electrical signal's is: see which channel the microphone is on", ErrNoSurvey, seat.EarName(ear))
+	}
 	fit := fitSurface(responseModels(rotates), e.At, y, e.Valid, slip)
 	if fit == nil {
 		return Ear{}, nil, fmt.Errorf("%w: the survey rows of the %s ear do not determine a surface", ErrNoSurvey, seat.EarName(ear))
@@ -141,6 +144,29 @@ func centred(rows []seat.Seating, ear int, valid []bool) (*mat.Dense, []float64)
 		}
 	}
 	return y, mean
+}
+
+// still reports whether the rows differ by a level alone: the RMS over rows and
+// bands that count, each row about its mean, is below what any microphone's noise
+// and any movement leave.
+func still(y *mat.Dense, valid []bool) bool {
+	const stillDB = 0.005
+	n, _ := y.Dims()
+	var sum, count float64
+	for i := range n {
+		var x []float64
+		for b, ok := range valid {
+			if ok {
+				x = append(x, y.At(i, b))
+			}
+		}
+		if len(x) > 1 {
+			_, sd := stats.MeanSD(x)
+			sum += sd * sd
+			count++
+		}
+	}
+	return sum < stillDB*stillDB*count
 }
 
 // kernelInverse returns (K+N)⁻¹.

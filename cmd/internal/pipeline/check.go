@@ -43,6 +43,7 @@ type FrozenStudy struct {
 // CheckOptions say what a new recording is of.
 type CheckOptions struct {
 	Model  string           // may be empty when the study holds one model
+	Point  capture.Point    // empty means the surveyed point whose survey explains the recording best
 	Number int              // 0 means one more than the highest ordinary fixture seating
 	Read   *capture.Reading // where the headphone was seen to sit; nil when nobody looked
 }
@@ -107,8 +108,9 @@ func (s *FrozenStudy) model(name string) (frozenModel, error) {
 	return frozenModel{}, fmt.Errorf("the study holds no model %q; it holds %s", name, strings.Join(names, ", "))
 }
 
-// Check judges one recording of a fixture seating at the blocked entrance. The
-// results hold that one recording and, when it is usable, its verdict.
+// Check judges one recording of a fixture seating at either point. The results
+// hold that one recording and, when it is usable and of the model at the point, its
+// verdict.
 func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) (report.Results, error) {
 	m, err := s.model(opt.Model)
 	if err != nil {
@@ -121,9 +123,15 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if err != nil {
 		return report.Results{}, err
 	}
-	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: opt.Number, Read: opt.Read}
+	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: opt.Point, Number: opt.Number, Read: opt.Read}
 	if row.Number == 0 {
 		row.Number = m.Highest + 1
+	}
+	if row.Point == "" {
+		row.Point = capture.Blocked
+		if rec.Quality.Usable() {
+			row.Point = s.frozen.Fit.PointOf(fitSeating(row, rec))
+		}
 	}
 	s.compare(row, &rec)
 	r := s.frozen.About
@@ -133,7 +141,14 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	offset, verdict, err := s.frozen.Fit.Check(fitSeating(row, rec))
+	seating := fitSeating(row, rec)
+	if wrong, bad := s.frozen.Fit.Misfit(seating); bad {
+		refuse(&r.Recordings[0], wrong)
+		r.Analysis.Misfits = []fitcorr.Misfit{wrong}
+		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
+		return r, nil
+	}
+	offset, verdict, err := s.frozen.Fit.Check(seating)
 	if err != nil {
 		return report.Results{}, err
 	}

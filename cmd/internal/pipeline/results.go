@@ -2,9 +2,11 @@ package pipeline
 
 import (
 	"math"
+	"slices"
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -62,6 +64,14 @@ func recordingResult(row capture.Seating, rec capture.Recording) report.Recordin
 	return out
 }
 
+// refuse adds that a recording is not what the sheet says.
+func refuse(rec *report.Recording, m fitcorr.Misfit) {
+	f := finding.New(finding.WrongRecording, m.Why)
+	f.Mend = m.Mend
+	rec.Findings = append(slices.Clone(rec.Findings), f)
+	rec.Usable = false
+}
+
 // octaves is how many octaves f lies above the reference frequency.
 func octaves(f float64) float64 { return math.Log2(f / band.ReferenceHz) }
 
@@ -96,7 +106,13 @@ func results(about report.Results, study *capture.Study, responses []response, a
 		if r.LevelUnit == "" {
 			r.LevelUnit = rec.LevelUnit
 		}
-		r.Recordings = append(r.Recordings, recordingResult(row, rec))
+		out := recordingResult(row, rec)
+		for _, m := range a.Misfits {
+			if m.ID == row.File {
+				refuse(&out, m)
+			}
+		}
+		r.Recordings = append(r.Recordings, out)
 	}
 	return r
 }

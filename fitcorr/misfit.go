@@ -1,0 +1,161 @@
+package fitcorr
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
+)
+
+// Misfit names a recording on the fixture that is no seating of its model at its
+// point, wherever the headphone may sit: it is judged in nothing.
+type Misfit struct {
+	ID   string `json:"id"`
+	Why  string `json:"why"`
+	Mend string `json:"mend"`
+}
+
+// reference is a survey that a recording may be held against.
+type reference struct {
+	model string
+	point capture.Point
+	ears  *[2]position.Ear
+}
+
+// misfit judges a recording by its fit to the survey of its own model and point,
+// and names the survey that explains it best, if any does. The second value is
+// false for a recording that is what it is said to be.
+func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
+	if !own.Doubted() {
+		return Misfit{}, false
+	}
+	out := Misfit{ID: s.ID}
+	for _, ear := range capture.Ears {
+		if db, flat := electrical(s.Ears[ear]); flat && own.Refused() {
+			out.Why = fmt.Sprintf("the %s channel is flat within %.1f dB from 100 Hz to 10 kHz, as an electrical signal is and no microphone", ear, db)
+			out.Mend = "see which cable went where, and the channel numbers of the study"
+			return out, true
+		}
+	}
+	var best *reference
+	most := own
+	for i, r := range refs {
+		if r.model == s.Model && r.point == s.Point {
+			continue
+		}
+		if f := position.NewPlacer(r.ears).Fits(s); f.Better(own) && (best == nil || f.LogDensity > most.LogDensity) {
+			best, most = &refs[i], f
+		}
+	}
+	out.Why = fmt.Sprintf("it is no recording of %s at the %s point, wherever the headphone sits", s.Model, s.Point)
+	if best != nil {
+		out.Why += fmt.Sprintf(": it fits %s at the %s point", best.model, best.point)
+		out.Mend = "say what was recorded, or record it again"
+		return out, true
+	}
+	out.Why += ", and no survey of this study explains it"
+	out.Mend = "see which model, point and channels were recorded and whether both microphones sit in place; a headphone far outside the survey's reach is refused too: seat it again"
+	return out, own.Refused()
+}
+
+// electrical reports whether a curve is as flat as no headphone is at an ear,
+// with the standard deviation of its level over 100 Hz to 10 kHz in dB.
+func electrical(c seat.Curve) (float64, bool) {
+	const flatDB = 0.5
+	var x []float64
+	for b, f := range band.All() {
+		if c.Counts(b) && f.Mid >= 100 && f.Mid <= 10000 {
+			x = append(x, c.LevelDB[b])
+		}
+	}
+	if len(x) < 2 {
+		return math.NaN(), false
+	}
+	_, sd := stats.MeanSD(x)
+	return sd, sd < flatDB
+}
+
+// misfits lists the ordinary fixture seatings of a model that are none.
+func (p *prepared) misfits(refs []reference) []Misfit {
+	var out []Misfit
+	for _, sv := range []*surveyed{p.blocked, p.drum} {
+		if sv.model == nil {
+			continue
+		}
+		for i, s := range sv.seatings {
+			if at := sv.model.Places[i]; s.OrdinaryOnFixture() && at.Cov != nil {
+				if m, bad := misfit(s, at.Fit, refs); bad {
+					out = append(out, m)
+				}
+			}
+		}
+	}
+	return out
+}
+
+// references lists the surveys of the prepared models.
+func references(all []*prepared) []reference {
+	var out []reference
+	for _, p := range all {
+		for _, sv := range []*surveyed{p.blocked, p.drum} {
+			if sv.model != nil {
+				out = append(out, reference{p.ma.Model, sv.point, &sv.model.Ears})
+			}
+		}
+	}
+	return out
+}
+
+// without leaves misfits out.
+func without(ss []seat.Seating, misfits []Misfit) []seat.Seating {
+	return slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool {
+		return slices.ContainsFunc(misfits, func(m Misfit) bool { return m.ID == s.ID })
+	})
+}
+
+// Misfit reports whether a fixture seating is no recording of its model at its
+// point, and which survey of the study explains it. It is false where the study
+// has no survey to tell by.
+func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
+	for i := range f.Models {
+		fm := &f.Models[i]
+		if fp := fm.at(s.Point); fm.Model == s.Model && fp.Survey != nil {
+			ears := fp.earModels()
+			return misfit(s, position.NewPlacer(&ears).Fits(s), f.references())
+		}
+	}
+	return Misfit{}, false
+}
+
+func (f Frozen) references() []reference {
+	var out []reference
+	for i := range f.Models {
+		for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
+			if fp := f.Models[i].at(point); fp.Survey != nil {
+				ears := fp.earModels()
+				out = append(out, reference{f.Models[i].Model, point, &ears})
+			}
+		}
+	}
+	return out
+}
+
+// PointOf is the point at which a recording of a model was most likely made: the
+// surveyed point that explains it best; blocked without any survey.
+func (f Frozen) PointOf(s seat.Seating) capture.Point {
+	best, most := capture.Blocked, math.Inf(-1)
+	for _, r := range f.references() {
+		if r.model != s.Model {
+			continue
+		}
+		if fit := position.NewPlacer(r.ears).Fits(s); fit.LogDensity > most {
+			best, most = r.point, fit.LogDensity
+		}
+	}
+	return best
+}

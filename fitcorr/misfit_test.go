@@ -1,0 +1,100 @@
+package fitcorr
+
+import (
+	"strings"
+	"testing"
+
+	"asworn/capture"
+	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/seat"
+)
+
+// What is no seating of its model at its point is refused by run and check, and
+// the survey that explains it is named; what is one is not.
+func TestMisfits(t *testing.T) {
+	plan := toy.Small(41)
+	plan.Drum = true
+	ss, _ := plan.Study()
+	a, f := analyse(t, ss)
+	if len(a.Misfits) != 0 {
+		t.Errorf("refused of a study without a wrong recording: %v", a.Misfits)
+	}
+	byID := map[string]seat.Seating{}
+	for _, s := range ss {
+		byID[s.ID] = s
+	}
+	at := func(id string, model string, point capture.Point) seat.Seating {
+		s := byID[id]
+		s.Model, s.Point = model, point
+		return s
+	}
+	flat := byID["Model A/fixture0"]
+	flat.Ears[1].LevelDB = make([]float64, len(flat.Ears[1].LevelDB))
+	for _, c := range []struct {
+		name string
+		s    seat.Seating
+		why  string
+	}{
+		{"another model", at("Model A/fixture0", "Model B", capture.Blocked), "it fits Model A at the blocked point"},
+		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum point"},
+		{"blocked as the drum", at("Model B/fixture0", "Model B", capture.Drum), "it fits Model B at the blocked point"},
+		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum point"},
+		{"an electrical signal", flat, "the right channel is flat within 0.0 dB"},
+	} {
+		m, bad := f.Misfit(c.s)
+		if !bad || !strings.Contains(m.Why, c.why) || m.Mend == "" {
+			t.Errorf("%s: refused %v, %q; want %q", c.name, bad, m.Why, c.why)
+		}
+	}
+	for _, id := range []string{"Model A/fixture0", "Model A/fixture1", "Model A/drum0", "Model B/drum1"} {
+		if m, bad := f.Misfit(byID[id]); bad {
+			t.Errorf("%s is refused: %s", id, m.Why)
+		}
+		if got := f.PointOf(byID[id]); got != byID[id].Point {
+			t.Errorf("%s: taken for a recording at the %s point", id, got)
+		}
+	}
+
+	// In a run: the wrong row is in nothing but the list of misfits.
+	wrong := append([]seat.Seating(nil), ss...)
+	for i := range wrong {
+		if wrong[i].ID == "Model B/fixture0" {
+			wrong[i].Ears = byID["Model A/fixture0"].Ears
+		}
+	}
+	b, _ := analyse(t, wrong)
+	if len(b.Misfits) != 1 || b.Misfits[0].ID != "Model B/fixture0" {
+		t.Fatalf("misfits %v", b.Misfits)
+	}
+	m := b.Models[1]
+	for _, o := range m.Offsets {
+		if o.ID == "Model B/fixture0" {
+			t.Error("a misfit has an offset")
+		}
+	}
+	for _, c := range m.Curves {
+		for _, member := range c.Members {
+			if member.ID == "Model B/fixture0" {
+				t.Error("a misfit is in a curve")
+			}
+		}
+	}
+}
+
+// An ear that is wired to a loopback has no survey, and the other ear goes on.
+func TestElectricalEar(t *testing.T) {
+	ss, _ := toy.Small(42).Study()
+	for i := range ss {
+		for b := range ss[i].Ears[1].LevelDB {
+			ss[i].Ears[1].LevelDB[b] = 0
+		}
+	}
+	a, _ := analyse(t, ss)
+	m := a.Models[0]
+	if m.Survey[0] == nil || m.Survey[1] != nil {
+		t.Fatalf("surveys %v", m.Survey)
+	}
+	if s := strings.Join(m.Cannot, "\n"); !strings.Contains(s, "the right ear is the same in every survey row, as an electrical signal's is") {
+		t.Errorf("not told: %q", m.Cannot)
+	}
+}
