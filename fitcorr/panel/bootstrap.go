@@ -25,12 +25,12 @@ const bootstrapDefault = 1000
 // in what a listener says: Δη = C·Σ (w_s − 1)(b_s − R_s η). Variances are
 // multiplied by n/(n − 1), since a sample scatters about its own mean. One
 // listener alone gives zeros.
-func (p *panel) bootstrapMean(fit *panelFit, m int, opt seat.Options) (stated, drawn [3]float64) {
-	jacobian := p.meanJacobian(fit, m)
+func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]float64) {
+	jacobian := fit.meanJacobian(m)
 	_, r0 := jacobian.Dims()
 	var influence [][3]float64 // of each listener who wore the model
 	stat := mat.NewSymDense(3, nil)
-	for li, l := range p.listeners {
+	for li, l := range fit.listeners {
 		if !l.wears(m) {
 			continue
 		}
@@ -78,8 +78,8 @@ func (p *panel) bootstrapMean(fit *panelFit, m int, opt seat.Options) (stated, d
 
 // meanJacobian is the headset position of model m's people, as a linear function
 // of what the listeners say (3 × columns of L₀): E·L₀·C.
-func (p *panel) meanJacobian(fit *panelFit, m int) *mat.Dense {
+func (fit *panelFit) meanJacobian(m int) *mat.Dense {
 	var out mat.Dense
-	out.Mul(p.peopleRows(fit, m), fit.etaCov)
+	out.Mul(fit.peopleRows(m), fit.etaCov)
 	return &out
 }

@@ -17,7 +17,7 @@ import (
 func TestBootstrapMean(t *testing.T) {
 	const listeners, r0 = 8, 5
 	rng := rand.New(rand.NewPCG(3, 1))
-	p := &panel{bands: survey.NewBands(), models: []*panelModel{{}}}
+	p := &panel{layout: layout{bands: survey.NewBands(), models: 1}, models: []*panelModel{{}}}
 	for range listeners {
 		p.listeners = append(p.listeners, &listener{worn: []wornSeating{{}}})
 	}
@@ -33,7 +33,7 @@ func TestBootstrapMean(t *testing.T) {
 	for _, much := range []float64{1, 2} {
 		var logs, n float64
 		for range 60 {
-			fit := &panelFit{root0: normal(p.dim(), r0)}
+			fit := &panelFit{panel: p, root0: normal(p.dim(), r0)}
 			eta := mat.NewVecDense(r0, nil)
 			for k := range r0 {
 				eta.SetVec(k, rng.NormFloat64())
@@ -67,8 +67,8 @@ func TestBootstrapMean(t *testing.T) {
 			}
 			fit.eta = mat.NewVecDense(r0, nil)
 			fit.eta.MulVec(fit.etaCov, rhs)
-			stated, drawn := p.bootstrapMean(fit, 0, seat.Options{Seed: 1, Bootstrap: 300})
-			again, same := p.bootstrapMean(fit, 0, seat.Options{Seed: 1, Bootstrap: 300})
+			stated, drawn := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
+			again, same := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
 			if stated != again || drawn != same {
 				t.Fatal("the same seed gives another result")
 			}
@@ -82,9 +82,9 @@ func TestBootstrapMean(t *testing.T) {
 			t.Errorf("scatter ×%g: bootstrap over stated is %.2f of it", much, got)
 		}
 	}
-	stated, drawn := (&panel{bands: p.bands, models: p.models, listeners: p.listeners[:1]}).bootstrapMean(
-		&panelFit{root0: normal(p.dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
-			per: []listenerFit{{reduced: normal(r0, r0), score: mat.NewVecDense(r0, nil)}}}, 0, seat.Options{})
+	stated, drawn := (&panelFit{panel: &panel{layout: p.layout, models: p.models, listeners: p.listeners[:1]},
+		root0: normal(p.dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
+		per: []listenerFit{{reduced: normal(r0, r0), score: mat.NewVecDense(r0, nil)}}}).bootstrapMean(0, seat.Options{})
 	if stated != [3]float64{} || drawn != [3]float64{} {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
 	}

@@ -14,7 +14,7 @@ import (
 // The slope of a listener comes back from clean rows, and the mean counts the
 // fixture and every listener once.
 func TestPoolSlopes(t *testing.T) {
-	p := &panel{bands: survey.NewBands()}
+	p := &panel{layout: layout{bands: survey.NewBands()}}
 	pm := &panelModel{}
 	pm.scatter[0] = symmetricEye(p.bands.N, 1e-6)
 	n := p.bands.N

@@ -11,38 +11,46 @@ import (
 
 // maximiseEars updates how ears differ from the expected second moments of all
 // listeners; the fixture's ear counts as one more draw, on its own scale.
-func (p *panel) maximiseEars(fit *panelFit, s *covariances) {
-	n := p.width * p.bands.N
+func (fit *panelFit) maximiseEars(s *covariances) {
+	n := fit.width() * fit.bands.N
 	var people, fixture [2]*mat.SymDense // dB², of (left ± right)/√2
 	for part := range people {
 		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
 	}
 	for i := range fit.per {
-		p.addEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
+		fit.law().addEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
 	}
 	var thetaRoot mat.Dense
 	thetaRoot.Mul(fit.root0, fit.etaRoot)
-	p.addEarMoment(fixture, fit.theta, &thetaRoot)
-	draws := float64(len(p.listeners)) + 1
-	prior, now := [2]*mat.SymDense{p.priorEars(1), p.priorEars(earDifference)}, [2]*mat.SymDense{fit.cov.sum, fit.cov.diff}
+	fit.law().addEarMoment(fixture, fit.theta, &thetaRoot)
+	draws := float64(len(fit.listeners)) + 1
+	prior, now := [2]*mat.SymDense{fit.law().priorEars(1), fit.law().priorEars(earDifference)}, [2]*mat.SymDense{fit.cov.sum, fit.cov.diff}
 	for part := range people {
-		s.fixture[part] = p.fixtureEar(fixture[part], people[part], prior[part], now[part])
+		s.fixture[part] = fit.law().fixtureEar(fixture[part], people[part], prior[part], now[part])
 		fixture[part].ScaleSym(1/s.fixture[part], fixture[part])
 		people[part].AddSym(people[part], fixture[part])
 	}
-	s.sum = p.structured(people[0], draws, prior[0], p.earDraws(fit, 1))
-	s.diff = p.structured(people[1], draws, prior[1], p.earDraws(fit, -1))
+	s.sum = fit.law().structured(people[0], draws, prior[0], fit.earDraws(1))
+	s.diff = fit.law().structured(people[1], draws, prior[1], fit.earDraws(-1))
 }
+
+// earLaw estimates how ears differ on a layout, from as many listeners.
+type earLaw struct {
+	layout
+	listeners float64
+}
+
+func (p *panel) law() earLaw { return earLaw{p.layout, float64(len(p.listeners))} }
 
 // fixtureEar is the variance of the fixture's ear over that of a person's: the
 // mean over all bands of the ratio of second moments, with a prior of 1, which it
 // does not fall below. The ratio is worth as many draws as bands are independent
 // of each other by the correlation between them (now): (Σλ)²/Σλ² of its
 // eigenvalues (Box, Ann. Math. Stat. 25(2), 1954).
-func (p *panel) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
-	fixture, people = p.withoutLevel(fixture), p.withoutLevel(people)
+func (law earLaw) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
+	fixture, people = law.withoutLevel(fixture), law.withoutLevel(people)
 	n := people.SymmetricDim()
-	listeners := float64(len(p.listeners))
+	listeners := law.listeners
 	var ratio, square float64
 	for i := range n {
 		person := (people.At(i, i)+earSizeWeight*prior.At(i, i))/(listeners+earSizeWeight) + earFloorDB*earFloorDB
@@ -57,15 +65,15 @@ func (p *panel) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
 
 // addEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
 // vector with the given mean (length dim) and root of its covariance (dim rows).
-func (p *panel) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
-	n, w := p.bands.N, p.width
+func (law earLaw) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
+	n, w := law.bands.N, law.width()
 	_, cols := root.Dims()
 	half := math.Sqrt(0.5)
 	for part, sign := range []float64{1, -1} {
 		y := mat.NewDense(w*n, cols+1, nil)
 		for k := range w {
 			for r := range n {
-				l, rr := p.channel(0, k)+r, p.channel(1, k)+r
+				l, rr := law.channel(0, k)+r, law.channel(1, k)+r
 				row := y.RawRowView(k*n + r)
 				a, b := root.RawRowView(l), root.RawRowView(rr)
 				for c := range a {
@@ -87,9 +95,9 @@ func (p *panel) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.
 // panel shows band by band; both have the same covariance over frequency, learned from all models
 // together and shrunk toward a smooth one. The bare ear has a covariance of
 // its own and is joined to the common part, band by band.
-func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
-	n, models := p.bands.N, len(p.models)
-	sum := p.withoutLevel(moments)
+func (law earLaw) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
+	n, models := law.bands.N, law.models
+	sum := law.withoutLevel(moments)
 	block := func(m *mat.SymDense, k, l int) *mat.Dense {
 		b := mat.NewDense(n, n, nil)
 		for r := range n {
@@ -113,7 +121,7 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 		}
 	}
 	within.Scale(1/float64(models), within)
-	ear, sd := p.shrunkEars(within, draws, prior, p.channelDraws(rows, 0, models))
+	ear, sd := law.shrunkEars(within, draws, prior, law.channelDraws(rows, 0, models))
 	modelCorr := make([]float64, n)
 	for r := range modelCorr {
 		modelCorr[r] = priorModelCorr
@@ -122,7 +130,7 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 		}
 	}
 	stats.SmoothMean(modelCorr, 2)
-	size := p.width * n
+	size := law.width() * n
 	out := mat.NewSymDense(size, nil)
 	common := mat.NewSymDense(n, nil)
 	for r := range n {
@@ -149,11 +157,11 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 			}
 		}
 	}
-	if !p.bare {
+	if !law.bare {
 		return out
 	}
 	k := models
-	bare, bareSD := p.shrunkEars(block(sum, k, k), draws, prior, p.channelDraws(rows, k, k+1))
+	bare, bareSD := law.shrunkEars(block(sum, k, k), draws, prior, law.channelDraws(rows, k, k+1))
 	bareCorr := make([]float64, n)
 	for m := range models {
 		b := block(sum, m, k)
@@ -190,18 +198,18 @@ func (p *panel) structured(moments *mat.SymDense, draws float64, prior *mat.SymD
 
 // shrunkEars shrinks one channel's covariance over frequency toward a smooth
 // one and returns it with the standard deviation per band.
-func (p *panel) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
-	n := p.bands.N
+func (law earLaw) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
+	n := law.bands.N
 	v, sd := make([]float64, n), make([]float64, n)
 	for r := range n {
 		v[r] = (sum.At(r, r) + earSizeWeight*prior.At(r, r)) / (draws + earSizeWeight)
 		sd[r] = math.Sqrt(v[r] + earFloorDB*earFloorDB)
 	}
-	weight := p.shrinkWeight(rows, sd)
+	weight := law.shrinkWeight(rows, sd)
 	out := mat.NewSymDense(n, nil)
 	for r := range n {
 		for q := r; q < n; q++ {
-			smooth := sd[r] * sd[q] * math.Exp(-p.bands.Octaves(r, q)/earCorrOctaves)
+			smooth := sd[r] * sd[q] * math.Exp(-law.bands.Octaves(r, q)/earCorrOctaves)
 			if r == q {
 				smooth *= 1.05
 			}
@@ -215,7 +223,7 @@ func (p *panel) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, r
 
 // shrinkWeight is the weight of the smooth correlation over frequency against
 // the listeners' own.
-func (p *panel) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
+func (law earLaw) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
 	count, n := rows.Dims()
 	x := mat.DenseCopyOf(rows)
 	for i := range count {
@@ -226,19 +234,19 @@ func (p *panel) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
 	smooth := mat.NewSymDense(n, nil)
 	for r := range n {
 		for q := r; q < n; q++ {
-			smooth.SetSym(r, q, math.Exp(-p.bands.Octaves(r, q)/earCorrOctaves))
+			smooth.SetSym(r, q, math.Exp(-law.bands.Octaves(r, q)/earCorrOctaves))
 		}
 	}
-	models := float64(count) / float64(len(p.listeners)) // rows per listener
+	models := float64(count) / law.listeners // rows per listener
 	return stats.ShrinkWeight(x, smooth, 1+(models-1)*priorModelCorr*priorModelCorr)
 }
 
 // withoutLevel refers every channel to its mean level below earLevelHz. A
 // level is free in every seating, so it must not count as a difference of ears.
-func (p *panel) withoutLevel(m *mat.SymDense) *mat.SymDense {
-	n, size := p.bands.N, m.SymmetricDim()
+func (law earLaw) withoutLevel(m *mat.SymDense) *mat.SymDense {
+	n, size := law.bands.N, m.SymmetricDim()
 	low := 0
-	for low < n && p.bands.Hz[low] < survey.EarLevelHz {
+	for low < n && law.bands.Hz[low] < survey.EarLevelHz {
 		low++
 	}
 	center := func(row []float64) {
@@ -266,18 +274,18 @@ func (p *panel) withoutLevel(m *mat.SymDense) *mat.SymDense {
 // earDraws returns one row per listener: (left ± right)/√2 of how the
 // listener's ears differ, channel by channel, referred to the level below
 // earLevelHz.
-func (p *panel) earDraws(fit *panelFit, sign float64) *mat.Dense {
-	n := p.bands.N
-	out := mat.NewDense(len(fit.per), p.width*n, nil)
+func (fit *panelFit) earDraws(sign float64) *mat.Dense {
+	n := fit.bands.N
+	out := mat.NewDense(len(fit.per), fit.width()*n, nil)
 	for i := range fit.per {
 		row := out.RawRowView(i)
-		for k := range p.width {
-			l, r := p.channel(0, k), p.channel(1, k)
+		for k := range fit.width() {
+			l, r := fit.channel(0, k), fit.channel(1, k)
 			ear := row[k*n : (k+1)*n]
 			for b := range ear {
 				ear[b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
 			}
-			copy(ear, p.bands.WithoutLevel(ear, nil))
+			copy(ear, fit.bands.WithoutLevel(ear, nil))
 		}
 	}
 	return out
@@ -285,8 +293,8 @@ func (p *panel) earDraws(fit *panelFit, sign float64) *mat.Dense {
 
 // channelDraws stacks the draws of channels from to to−1: one row per listener
 // and channel.
-func (p *panel) channelDraws(rows *mat.Dense, from, to int) *mat.Dense {
-	n := p.bands.N
+func (law earLaw) channelDraws(rows *mat.Dense, from, to int) *mat.Dense {
+	n := law.bands.N
 	count, _ := rows.Dims()
 	out := mat.NewDense(count*(to-from), n, nil)
 	for i := range count {

@@ -12,8 +12,8 @@ import (
 // The fixture's ear is a person's, and more where it differs from people's by
 // more than they do from each other; never less.
 func TestFixtureEar(t *testing.T) {
-	p := &panel{bands: survey.NewBands(), models: []*panelModel{{}}, listeners: make([]*listener, 8), width: 1}
-	law := p.priorEars(1)
+	p := &panel{layout: layout{bands: survey.NewBands(), models: 1}, models: []*panelModel{{}}, listeners: make([]*listener, 8)}
+	law := p.law().priorEars(1)
 	times := func(v float64) *mat.SymDense {
 		m := mat.NewSymDense(law.SymmetricDim(), nil)
 		m.ScaleSym(v, law)
@@ -21,7 +21,7 @@ func TestFixtureEar(t *testing.T) {
 	}
 	people := times(8) // sum over eight listeners
 	for _, c := range []struct{ fixture, least, most float64 }{{0.1, 1, 1}, {1, 1, 1}, {4, 2, 4}, {16, 5, 16}} {
-		if got := p.fixtureEar(times(c.fixture), people, law, law); got < c.least || got > c.most {
+		if got := p.law().fixtureEar(times(c.fixture), people, law, law); got < c.least || got > c.most {
 			t.Errorf("fixture %g times a person's variance: factor %.2f, want %g to %g", c.fixture, got, c.least, c.most)
 		}
 	}

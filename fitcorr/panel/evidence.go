@@ -16,7 +16,7 @@ type evidence struct {
 
 func (p *panel) evidenceOf(l *listener) evidence {
 	n, size := p.bands.N, p.block()
-	ev := evidence{make([]*mat.SymDense, p.width), mat.NewVecDense(p.dim(), nil)}
+	ev := evidence{make([]*mat.SymDense, p.width()), mat.NewVecDense(p.dim(), nil)}
 	for i := range l.worn {
 		w := &l.worn[i]
 		if ev.blocks[w.model] == nil {
@@ -55,7 +55,7 @@ func (p *panel) evidenceOf(l *listener) evidence {
 }
 
 func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
-	n, k := p.bands.N, p.width-1
+	n, k := p.bands.N, p.width()-1
 	if ev.blocks[k] == nil {
 		ev.blocks[k] = mat.NewSymDense(2*n, nil)
 	}
@@ -88,14 +88,14 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 }
 
 // times returns the precision times x.
-func (p *panel) times(ev evidence, x *mat.Dense) *mat.Dense {
+func (l layout) times(ev evidence, x *mat.Dense) *mat.Dense {
 	rows, cols := x.Dims()
 	out := mat.NewDense(rows, cols, nil)
 	for k, b := range ev.blocks {
 		if b == nil {
 			continue
 		}
-		from := k * p.block()
+		from := k * l.block()
 		to := from + b.SymmetricDim()
 		full := mat.DenseCopyOf(b) // a general product is faster than a symmetric one
 		out.Slice(from, to, 0, cols).(*mat.Dense).Mul(full, x.Slice(from, to, 0, cols))

@@ -15,6 +15,7 @@ import (
 
 // panelFit is the posterior of a panel.
 type panelFit struct {
+	*panel
 	cov      *covariances
 	root0    *mat.Dense // L₀: θ = L₀η
 	eta      *mat.VecDense
@@ -62,7 +63,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			return nil, err
 		}
 		if fit != nil {
-			p.moveLinearisation(fit)
+			fit.moveLinearisation()
 		}
 		p.centreSlopes()
 		if !p.lineariseAll() {
@@ -81,9 +82,9 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			return fit, nil
 		}
 		if round <= settledRounds {
-			p.markOutliers(fit)
+			fit.markOutliers()
 		}
-		s = p.maximise(fit)
+		s = fit.maximise()
 	}
 }
 
@@ -93,7 +94,7 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 	l0 := p.root0(s, l, ears)
 	_, r := l.Dims()
 	_, r0 := l0.Dims()
-	fit := &panelFit{cov: s, root0: l0, ears: ears, per: make([]listenerFit, len(p.listeners))}
+	fit := &panelFit{panel: p, cov: s, root0: l0, ears: ears, per: make([]listenerFit, len(p.listeners))}
 	fails := make([]bool, len(p.listeners))
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err

@@ -9,7 +9,7 @@ import (
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
 func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.ReadingUncertainty) *panel {
-	p := &panel{bands: survey.NewBands(), stated: stated}
+	p := &panel{layout: layout{bands: survey.NewBands()}, stated: stated}
 	byName := map[string]*listener{}
 	get := func(subject string) *listener {
 		l, ok := byName[subject]
@@ -41,6 +41,7 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 		}
 		if used {
 			p.models = append(p.models, &panelModel{setup: su, ears: su.Ears, mark: su.Mark})
+			p.layout.models++
 			p.addDisplaced(m, su)
 		}
 	}
@@ -50,10 +51,6 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 	p.addBare(bareRows, byName)
 	p.poolNoise()
 	p.reading = p.stated
-	p.width = len(p.models)
-	if p.bare {
-		p.width++
-	}
 	return p
 }
 

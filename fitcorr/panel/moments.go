@@ -12,13 +12,13 @@ import (
 
 // maximise returns the covariances that the expected second moments give, and sets
 // each model's within-listener covariance and scatter ratio.
-func (p *panel) maximise(fit *panelFit) *covariances {
+func (fit *panelFit) maximise() *covariances {
 	s := &covariances{}
-	p.maximiseEars(fit, s)
-	p.maximiseBetween(fit, s)
-	p.maximiseWithin(fit)
-	if p.read {
-		p.maximiseReading(fit)
+	fit.maximiseEars(s)
+	fit.maximiseBetween(s)
+	fit.maximiseWithin()
+	if fit.read {
+		fit.maximiseReading()
 	}
 	return s
 }
@@ -26,12 +26,12 @@ func (p *panel) maximise(fit *panelFit) *covariances {
 // maximiseBetween pools the listeners' mean positions over models — what the
 // ears share and what each has of its own, per axis — and learns the confounded
 // part from what a listener's apparent positions have in common over the models.
-func (p *panel) maximiseBetween(fit *panelFit, s *covariances) {
+func (fit *panelFit) maximiseBetween(s *covariances) {
 	var pos, confounded axisMoments
 	for i := range fit.per {
 		lf := &fit.per[i]
-		for m := range p.models {
-			at, cf := p.position(m), p.confounded(m)
+		for m := range fit.models {
+			at, cf := fit.position(m), fit.confounded(m)
 			var l, r [3]moment
 			for a := range 3 {
 				l[a] = differenceMoment(lf, at+a, cf+a, at+3+a, cf+3+a)
@@ -47,11 +47,11 @@ func (p *panel) maximiseBetween(fit *panelFit, s *covariances) {
 		}
 	}
 	b := pos.covariance(priorListeners, priorBetween, priorBetweenOwn, 1)
-	for range p.models {
+	for range fit.models {
 		s.between = append(s.between, b)
 	}
 	// Each model shows the shared part and its own; both scale with the covariance.
-	weight := priorConfoundedListeners * float64(len(p.models))
+	weight := priorConfoundedListeners * float64(len(fit.models))
 	s.confounded = confounded.covariance(weight, priorConfounded, priorConfoundedOwn, 1/(1+confoundedOwn))
 }
 
@@ -107,16 +107,16 @@ func commonOwn(l, r, vl, vr, clr float64) (common, own float64) {
 
 // maximiseWithin updates the within-listener spread, pooled over models, and
 // each model's scatter ratio.
-func (p *panel) maximiseWithin(fit *panelFit) {
+func (fit *panelFit) maximiseWithin() {
 	var common, own [3]float64
 	var count float64
-	n := p.bands.N
-	moments, counts := make([][]float64, len(p.models)), make([][]float64, len(p.models))
-	for m := range p.models {
+	n := fit.bands.N
+	moments, counts := make([][]float64, len(fit.models)), make([][]float64, len(fit.models))
+	for m := range fit.models {
 		moments[m], counts[m] = make([]float64, n), make([]float64, n)
 	}
-	seatings := p.seatingCounts()
-	p.eachSeating(fit, allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	seatings := fit.seatingCounts()
+	fit.eachSeating(allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		for a := range 3 {
 			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
 				sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))
@@ -134,7 +134,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 			if !w.obs.Present[e] || w.inflationOf(e) > 1 {
 				continue
 			}
-			res := p.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
+			res := fit.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
 			for r, v := range res {
 				if w.obs.Variance[e][r] < survey.MissingVar {
 					moments[w.model][r] += lost*v*v - w.obs.Variance[e][r]
@@ -148,7 +148,7 @@ func (p *panel) maximiseWithin(fit *panelFit) {
 		sc[a] = math.Sqrt((common[a] + priorListeners*priorWithin[a]*priorWithin[a]) / (count + priorListeners))
 		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
-	for m, pm := range p.models {
+	for m, pm := range fit.models {
 		pm.within = position.HeadsetCov(sc, so)
 		for e := range 2 {
 			if pm.ears[e].Survey == nil {
@@ -177,10 +177,10 @@ func (p *panel) seatingCounts() map[[2]int]float64 {
 }
 
 // withoutNuisance takes level and leak tail out of a residual by least squares.
-func (p *panel) withoutNuisance(res, variance []float64) []float64 {
+func (l layout) withoutNuisance(res, variance []float64) []float64 {
 	var s [2][2]float64
 	var t [2]float64
-	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/p.bands.Hz[r], 2)} }
+	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/l.bands.Hz[r], 2)} }
 	for r, v := range res {
 		if variance[r] >= survey.MissingVar {
 			continue

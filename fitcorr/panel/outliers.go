@@ -30,7 +30,7 @@ func residualFreedom(w *wornSeating, e int) float64 {
 }
 
 // markOutliers sets the variance inflation of every worn seating from the residuals of a fit.
-func (p *panel) markOutliers(fit *panelFit) {
+func (fit *panelFit) markOutliers() {
 	type place struct{ li, model, ear int }
 	squares := map[place][]float64{} // per listener, and with li −1 over all
 	type entry struct {
@@ -39,8 +39,8 @@ func (p *panel) markOutliers(fit *panelFit) {
 		q  [2]float64
 	}
 	var all []entry
-	n := p.bands.N
-	p.eachSeating(fit, allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	n := fit.bands.N
+	fit.eachSeating(allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		e := entry{w: w, li: li}
 		for ear := range 2 {
 			if !w.obs.Present[ear] {

@@ -8,20 +8,16 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/survey"
 )
 
 // panel is everybody's worn seatings of the models that have a survey, with what
 // is known of them at the moment.
 type panel struct {
-	bands     survey.Bands
+	layout
 	models    []*panelModel
 	listeners []*listener
-	bare      bool                       // the study has bare-ear references: one block more
-	read      bool                       // positions were read on heads: landmarks, and rows of readings
 	stated    capture.ReadingUncertainty // before the panel was heard
 	reading   capture.ReadingUncertainty // as the panel shows it
-	width     int                        // blocks: models, and one of bare ears
 }
 
 // panelModel is one headphone model worn by the panel. Slices over bands have
@@ -110,7 +106,7 @@ func Fit(ctx context.Context, models []*position.Model, bareRows []seat.Seating,
 	}
 	out := map[string]*Result{}
 	for m, pm := range p.models {
-		out[pm.setup.Name] = p.result(fit, m, opt)
+		out[pm.setup.Name] = fit.result(m, opt)
 	}
 	return out, nil
 }

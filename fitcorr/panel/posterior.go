@@ -17,9 +17,9 @@ type blockPosterior struct {
 
 // blockOf returns a listener's block; same is that of a listener whose
 // covariances are the same, or nil.
-func (p *panel) blockOf(fit *panelFit, li, m int, same *blockPosterior) *blockPosterior {
+func (fit *panelFit) blockOf(li, m int, same *blockPosterior) *blockPosterior {
 	lf := &fit.per[li]
-	from, to := m*p.block(), (m+1)*p.block()
+	from, to := m*fit.block(), (m+1)*fit.block()
 	_, cols := lf.uRoot.Dims()
 	b := blockPosterior{
 		u:    lf.u.SliceVec(from, to).(*mat.VecDense),
@@ -101,14 +101,14 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 const allModels = -1
 
 // eachSeating calls f with the posterior of every worn seating of a model, in order.
-func (p *panel) eachSeating(fit *panelFit, model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
+func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
 	type kind struct {
 		root  *mat.Dense // listeners of equal covariance share it
 		model int
 	}
 	blocks := map[kind]*blockPosterior{}
-	for li, l := range p.listeners {
-		own := make([]*blockPosterior, len(p.models))
+	for li, l := range fit.listeners {
+		own := make([]*blockPosterior, len(fit.models))
 		for i := range l.worn {
 			w := &l.worn[i]
 			if model != allModels && w.model != model {
@@ -116,10 +116,10 @@ func (p *panel) eachSeating(fit *panelFit, model int, f func(li int, w *wornSeat
 			}
 			if own[w.model] == nil {
 				k := kind{fit.per[li].uRoot, w.model}
-				own[w.model] = p.blockOf(fit, li, w.model, blocks[k])
+				own[w.model] = fit.blockOf(li, w.model, blocks[k])
 				blocks[k] = own[w.model]
 			}
-			sp := p.seating(own[w.model], w)
+			sp := fit.seating(own[w.model], w)
 			f(li, w, own[w.model], &sp)
 		}
 	}

@@ -75,7 +75,7 @@ const (
 
 // priorCovariances is how people differ before the panel is heard.
 func (p *panel) priorCovariances() *covariances {
-	s := &covariances{sum: p.priorEars(1), diff: p.priorEars(earDifference),
+	s := &covariances{sum: p.law().priorEars(1), diff: p.law().priorEars(earDifference),
 		confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn), fixture: [2]float64{1, 1}}
 	for range p.models {
 		s.between = append(s.between, position.HeadsetCov(priorBetween, priorBetweenOwn))
@@ -85,17 +85,17 @@ func (p *panel) priorCovariances() *covariances {
 
 // priorEars is the prior covariance (dB², width·n square) over the channels of
 // one ear: little below 2 kHz, several dB where the pinna's own resonances lie.
-func (p *panel) priorEars(scale float64) *mat.SymDense {
-	n := p.bands.N
-	c := mat.NewSymDense(p.width*n, nil)
-	sd := priorEarSD(p.bands)
-	for i := range p.width * n {
-		for j := i; j < p.width*n; j++ {
+func (law earLaw) priorEars(scale float64) *mat.SymDense {
+	n := law.bands.N
+	c := mat.NewSymDense(law.width()*n, nil)
+	sd := priorEarSD(law.bands)
+	for i := range law.width() * n {
+		for j := i; j < law.width()*n; j++ {
 			k, l := i/n, j/n
-			v := scale * sd[i%n] * sd[j%n] * math.Exp(-p.bands.Octaves(i%n, j%n)/earCorrOctaves)
+			v := scale * sd[i%n] * sd[j%n] * math.Exp(-law.bands.Octaves(i%n, j%n)/earCorrOctaves)
 			switch {
 			case k == l:
-			case p.bare && l == p.width-1:
+			case law.bare && l == law.width()-1:
 				v *= priorBareCorr
 			default:
 				v *= priorModelCorr

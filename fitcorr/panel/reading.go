@@ -45,9 +45,9 @@ func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
 }
 
 // readings sums up what was read of model m, nil when nothing could be used.
-func (p *panel) readings(m int) *Readings {
-	r := Readings{OnFixture: p.models[m].mark.Readings, OneMM: p.reading.OneMM, LandmarkMM: p.reading.LandmarkMM}
-	for _, l := range p.listeners {
+func (fit *panelFit) readings(m int) *Readings {
+	r := Readings{OnFixture: fit.models[m].mark.Readings, OneMM: fit.reading.OneMM, LandmarkMM: fit.reading.LandmarkMM}
+	for _, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m && l.worn[i].read != nil {
 				r.Worn++
@@ -63,37 +63,37 @@ func (p *panel) readings(m int) *Readings {
 // maximiseReading learns the error of one reading and of the landmarks from the
 // panel: what the residuals and the listeners' landmarks show, with what was
 // known before as so many more of them.
-func (p *panel) maximiseReading(fit *panelFit) {
-	now := p.stated
+func (fit *panelFit) maximiseReading() {
+	now := fit.stated
 	sum, count := position.ReadLandmarkWeight*position.ReadDim*now.LandmarkMM*now.LandmarkMM, position.ReadLandmarkWeight*position.ReadDim
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for a := range position.ReadDim {
-			r := p.landmark(0) + a
+			r := fit.landmark(0) + a
 			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + stats.DotRows(lf.xRoot, r, r)
 			count++
 		}
 	}
 	now.LandmarkMM = math.Sqrt(sum / count)
-	from := 2 * p.bands.N
+	from := 2 * fit.bands.N
 	sum, count = position.ReadOneWeight*position.ReadDim*now.OneMM*now.OneMM, position.ReadOneWeight*position.ReadDim
-	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+	fit.eachSeating(allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		if w.read == nil {
 			return
 		}
 		for a := range position.ReadDim {
 			// The reading is the mean of both cups and the landmark.
-			row := mat.NewVecDense(p.block(), nil)
+			row := mat.NewVecDense(fit.block(), nil)
 			var given float64
 			for i := range 2 {
-				for j := range p.block() {
+				for j := range fit.block() {
 					row.SetVec(j, row.AtVec(j)+sp.jacobian.At(3*i+a, j)/2)
 				}
 				for k := range 2 {
 					given += sp.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
-			at := 2*p.bands.N + 2*position.HeadsetDim + a
+			at := 2*fit.bands.N + 2*position.HeadsetDim + a
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)
@@ -102,5 +102,5 @@ func (p *panel) maximiseReading(fit *panelFit) {
 		}
 	})
 	now.OneMM = math.Sqrt(sum / count)
-	p.reading = now
+	fit.reading = now
 }

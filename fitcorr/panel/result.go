@@ -12,8 +12,8 @@ import (
 )
 
 // result reads one model's worn distribution and worn offsets off the posterior.
-func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
-	pm := p.models[m]
+func (fit *panelFit) result(m int, opt seat.Options) *Result {
+	pm := fit.models[m]
 	su := pm.setup
 	res := &Result{between: fit.cov.between[m], within: pm.within}
 	prior := mat.NewSymDense(position.HeadsetDim, nil)
@@ -21,15 +21,15 @@ func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
 	priorWide := mat.NewSymDense(position.HeadsetDim, nil)
 	priorWide.AddSym(prior, position.WornPrior())
 	var listeners float64
-	for _, l := range p.listeners {
+	for _, l := range fit.listeners {
 		if l.wears(m) {
 			listeners++
 		}
 	}
 	_, total := fit.per[0].uRoot.Dims()
 	own := total - fit.etaCov.SymmetricDim() // first columns: a listener's own uncertainty
-	counts := make([]float64, len(p.listeners))
-	for li, l := range p.listeners {
+	counts := make([]float64, len(fit.listeners))
+	for li, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m {
 				counts[li]++
@@ -37,11 +37,11 @@ func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
 		}
 	}
 	// The mean of all listeners' means: d = jacobian·u + const, u = θ + x.
-	jacobians := make([]*mat.Dense, len(p.listeners))
+	jacobians := make([]*mat.Dense, len(fit.listeners))
 	res.MeanCov = mat.NewSymDense(position.HeadsetDim, nil)
 	byIndex := map[int]position.Offset{}
-	p.eachSeating(fit, m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
-		byIndex[w.id] = p.wornOffset(sp, w, su, priorWide, opt)
+	fit.eachSeating(m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+		byIndex[w.id] = fit.wornOffset(sp, w, su, priorWide, opt)
 		weight := 1 / (listeners * counts[li])
 		for a := range position.HeadsetDim {
 			res.Mean[a] += weight * sp.pos[a]
@@ -81,20 +81,20 @@ func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
 	}
 	res.Worn = Worn{Listeners: int(listeners), Seatings: seatings}
 	res.Worn.EarMean, res.Worn.Mean = position.Estimates(res.Mean, res.MeanCov, position.WornPrior())
-	res.Worn.Separation = p.separation()
-	res.Worn.Readings = p.readings(m)
-	res.Doubts = append(p.doubts(m, su), fit.unsettled()...)
+	res.Worn.Separation = fit.separation()
+	res.Worn.Readings = fit.readings(m)
+	res.Doubts = append(fit.doubts(m, su), fit.unsettled()...)
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
-	mean := p.meanDF(m, res.Worn.Mean, df)
+	mean := fit.meanDF(m, res.Worn.Mean, df)
 	res.Worn.Mean.DF, res.Worn.EarMean[0].DF, res.Worn.EarMean[1].DF = mean, mean, mean
 	for i := range res.Offsets {
 		o := &res.Offsets[i]
 		o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
 	}
-	res.Worn.SamplingSD, res.Worn.BootstrapSD = p.bootstrapMean(fit, m, opt)
-	res.Worn.People = p.people(fit, m, df)
-	p.confoundMean(fit, m, &res.Worn, res.MeanCov)
+	res.Worn.SamplingSD, res.Worn.BootstrapSD = fit.bootstrapMean(m, opt)
+	res.Worn.People = fit.people(m, df)
+	fit.confoundMean(m, &res.Worn, res.MeanCov)
 	for a := range 3 {
 		bc := res.between.At(a, 3+a) + (res.between.At(a, a)-res.between.At(a, 3+a))/2
 		wc := res.within.At(a, 3+a) + (res.within.At(a, a)-res.within.At(a, 3+a))/2
@@ -107,7 +107,7 @@ func (p *panel) result(fit *panelFit, m int, opt seat.Options) *Result {
 
 // wornOffset is the offset of one worn seating, with the share of its variance
 // that knowing the ear would take away.
-func (p *panel) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
+func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
 	s := su.Seatings[w.id]
 	o := position.Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number}
 	o.Ears, o.Headset = position.Estimates(sp.pos, sp.cov, prior)
@@ -119,7 +119,7 @@ func (p *panel) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model
 			o.Ears[e].Confounded[a] = confoundedShare(ke[e].Cov[a][a], o.Ears[e].Cov[a][a])
 		}
 	}
-	n := p.bands.N
+	n := fit.bands.N
 	for e := range 2 {
 		o.MisfitP[e] = 1
 		if w.obs.Present[e] {
@@ -153,10 +153,10 @@ func confoundedShare(known, all float64) float64 {
 
 // confoundMean sets the confounded share of the worn mean: all but what the
 // seatings alone, with known ears, would leave.
-func (p *panel) confoundMean(fit *panelFit, m int, w *Worn, cov *mat.SymDense) {
+func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 	known := mat.NewSymDense(position.HeadsetDim, nil)
 	var count float64
-	for _, l := range p.listeners {
+	for _, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m {
 				known.AddSym(known, knownEar(&l.worn[i], fit.cov.between[m]))
@@ -176,18 +176,18 @@ func (p *panel) confoundMean(fit *panelFit, m int, w *Worn, cov *mat.SymDense) {
 }
 
 // separation names what told ears from positions, strongest first.
-func (p *panel) separation() []string {
+func (fit *panelFit) separation() []string {
 	var out []string
-	if p.read {
+	if fit.read {
 		out = append(out, position.ReadPositions)
 	}
-	if p.bare {
+	if fit.bare {
 		out = append(out, "bare-ear reference")
 	}
-	if len(p.models) > 1 {
+	if len(fit.models) > 1 {
 		out = append(out, "shared panel")
 	}
-	if p.displacedListeners() {
+	if fit.displacedListeners() {
 		out = append(out, "displaced listeners")
 	}
 	return append(out, "prior")
@@ -198,12 +198,12 @@ func (p *panel) separation() []string {
 // readings are used that is most of it (Welch and Satterthwaite: JCGM 100:2008,
 // G.4). A source counts by the weight of the readings in the mean, the variance
 // left over what the readings alone would leave.
-func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
-	if !p.read {
+func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
+	if !fit.read {
 		return df
 	}
 	var heads, count float64
-	for _, l := range p.listeners {
+	for _, l := range fit.listeners {
 		k := 0.0
 		for i := range l.worn {
 			if l.worn[i].model == m && l.worn[i].read != nil {
@@ -219,9 +219,9 @@ func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
 		return df
 	}
 	var all, learned float64
-	r := p.reading
+	r := fit.reading
 	for a := range position.ReadDim {
-		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + p.models[m].mark.Variance[a]
+		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + fit.models[m].mark.Variance[a]
 		alone := stated + r.LandmarkMM*r.LandmarkMM/heads + r.OneMM*r.OneMM/count
 		v := mean.Cov[a][a]
 		weight := math.Min(1, v/alone)
@@ -232,9 +232,9 @@ func (p *panel) meanDF(m int, mean seat.Estimate, df float64) float64 {
 }
 
 // people is the mean position of the people of model m, both ears together.
-func (p *panel) people(fit *panelFit, m int, df float64) seat.Estimate {
+func (fit *panelFit) people(m int, df float64) seat.Estimate {
 	e := seat.Estimate{DF: df}
-	rows := p.peopleRows(fit, m)
+	rows := fit.peopleRows(m)
 	var at mat.VecDense
 	at.MulVec(rows, fit.eta)
 	var half, cov mat.Dense
@@ -252,7 +252,7 @@ func (p *panel) people(fit *panelFit, m int, df float64) seat.Estimate {
 }
 
 // peopleRows is that position as a linear function of η (3 × columns of L₀).
-func (p *panel) peopleRows(fit *panelFit, m int) *mat.Dense {
+func (fit *panelFit) peopleRows(m int) *mat.Dense {
 	_, r0 := fit.root0.Dims()
 	rows := mat.NewDense(3, r0, nil)
 	for a := range 3 {
@@ -260,7 +260,7 @@ func (p *panel) peopleRows(fit *panelFit, m int) *mat.Dense {
 			var v float64
 			for e := range 2 {
 				i := 3*e + a
-				v += (fit.root0.At(p.position(m)+i, c) - fit.root0.At(p.confounded(m)+i, c)) / 2
+				v += (fit.root0.At(fit.position(m)+i, c) - fit.root0.At(fit.confounded(m)+i, c)) / 2
 			}
 			rows.Set(a, c, v)
 		}

@@ -31,7 +31,7 @@ func (p *panel) root(s *covariances) (l *mat.Dense, ears [2]int) {
 	n := p.bands.N
 	out := mat.NewDense(p.dim(), cs+cd+p.smallColumns(), nil)
 	half := math.Sqrt(0.5)
-	for k := range p.width {
+	for k := range p.width() {
 		for e := range 2 {
 			sign := half
 			if e == 1 {
@@ -126,19 +126,19 @@ func (p *panel) root0(s *covariances, l *mat.Dense, earColumns [2]int) *mat.Dens
 
 // smallColumns is how many columns of a root are not of ears: positions, what
 // looks like one, and the landmark.
-func (p *panel) smallColumns() int {
-	c := position.HeadsetDim * (2*len(p.models) + 1)
-	if p.read {
+func (l layout) smallColumns() int {
+	c := position.HeadsetDim * (2*l.models + 1)
+	if l.read {
 		c += position.ReadDim
 	}
 	return c
 }
 
 // fillPosition sets the columns of a root that move the position of model m.
-func (p *panel) fillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
+func (l layout) fillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
 	for i := range position.HeadsetDim {
 		for j := range position.HeadsetDim {
-			out.Set(p.position(m)+i, col+j, root.At(i, j))
+			out.Set(l.position(m)+i, col+j, root.At(i, j))
 		}
 	}
 }
@@ -146,28 +146,28 @@ func (p *panel) fillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
 // fillConfounded sets the columns of what looks like a movement and is not: a part
 // that all models share, and one of each model's own. scale is a factor on the
 // standard deviations.
-func (p *panel) fillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64, col int) {
+func (l layout) fillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64, col int) {
 	root := stats.CholeskyRoot(cov)
 	root.Scale(scale, root)
-	for m := range p.models {
+	for m := range l.models {
 		own := col + position.HeadsetDim*(m+1)
 		for i := range position.HeadsetDim {
 			for j := range position.HeadsetDim {
 				v, w := root.At(i, j), math.Sqrt(confoundedOwn)*root.At(i, j)
-				out.Set(p.position(m)+i, col+j, v)
-				out.Set(p.confounded(m)+i, col+j, v)
-				out.Set(p.position(m)+i, own+j, w)
-				out.Set(p.confounded(m)+i, own+j, w)
+				out.Set(l.position(m)+i, col+j, v)
+				out.Set(l.confounded(m)+i, col+j, v)
+				out.Set(l.position(m)+i, own+j, w)
+				out.Set(l.confounded(m)+i, own+j, w)
 			}
 		}
 	}
 }
 
 // fillLandmark sets the columns of a landmark's error, the same in all models.
-func (p *panel) fillLandmark(out *mat.Dense, col int, sd float64) {
-	for m := range p.models {
+func (l layout) fillLandmark(out *mat.Dense, col int, sd float64) {
+	for m := range l.models {
 		for a := range position.ReadDim {
-			out.Set(p.landmark(m)+a, col+a, sd)
+			out.Set(l.landmark(m)+a, col+a, sd)
 		}
 	}
 }

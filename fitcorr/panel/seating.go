@@ -174,10 +174,10 @@ func meanSlope(s *survey.Ear, bands survey.Bands, d [3]float64) (mean [3][]float
 
 // moveLinearisation sets every seating's linearisation point to its estimate,
 // kept within the survey's reach.
-func (p *panel) moveLinearisation(fit *panelFit) {
-	p.eachSeating(fit, allModels, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+func (fit *panelFit) moveLinearisation() {
+	fit.eachSeating(allModels, func(_ int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		for e := range 2 {
-			sv := p.models[w.model].ears[e].Survey
+			sv := fit.models[w.model].ears[e].Survey
 			if sv == nil {
 				continue
 			}
