@@ -237,7 +237,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 // freezeTarget freezes a worn distribution.
 func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
 	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSE: w.Worn.LeakLossSE, LossDF: w.Worn.LeakDF,
-		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare, Displaced: slices.Contains(w.Worn.Separation, "displaced listeners"),
+		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare, Displaced: slices.Contains(w.Worn.Separation, panel.ByDisplacedListeners),
 		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
 	for _, o := range w.Offsets {
 		pl := verdict.Place{ID: o.ID}

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/panel"
 	"asworn/fitcorr/seat"
 )
 
@@ -25,7 +26,7 @@ func TestDisplacedListeners(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, m := range a.Models {
-		if !slices.Contains(m.Worn.Separation, "displaced listeners") {
+		if !slices.Contains(m.Worn.Separation, panel.ByDisplacedListeners) {
 			t.Errorf("%s: separation %q does not name the displaced listeners", m.Model, m.Worn.Separation)
 		}
 	}

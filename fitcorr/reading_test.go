@@ -9,7 +9,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/panel"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/verdict"
 )
@@ -42,7 +42,7 @@ func TestReadingsTellPositions(t *testing.T) {
 				f = &with
 			}
 			for _, m := range an.Models {
-				if got := slices.Contains(m.Worn.Separation, position.ReadPositions); got != (k == 1) || got != (m.Worn.Readings != nil) {
+				if got := slices.Contains(m.Worn.Separation, panel.ByReadings); got != (k == 1) || got != (m.Worn.Readings != nil) {
 					t.Errorf("%s: separation %q, readings %v", m.Model, m.Worn.Separation, m.Worn.Readings)
 				}
 				for axis := range 2 {

@@ -176,21 +176,21 @@ func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 }
 
 // separation names what told ears from positions, strongest first.
-func (fit *panelFit) separation() []string {
-	var out []string
+func (fit *panelFit) separation() []Separation {
+	var out []Separation
 	if fit.read {
-		out = append(out, position.ReadPositions)
+		out = append(out, ByReadings)
 	}
 	if fit.bare {
-		out = append(out, "bare-ear reference")
+		out = append(out, ByBareEars)
 	}
 	if len(fit.models) > 1 {
-		out = append(out, "shared panel")
+		out = append(out, BySharedPanel)
 	}
 	if fit.displacedListeners() {
-		out = append(out, "displaced listeners")
+		out = append(out, ByDisplacedListeners)
 	}
-	return append(out, "prior")
+	return append(out, ByPrior)
 }
 
 // meanDF is the degrees of freedom of a worn mean. What listeners teach has df;

@@ -37,9 +37,8 @@ type Worn struct {
 	// same by drawing the listeners again and again (docs/offsets.md).
 	SamplingSD  [3]float64 `json:"sampling_sd"`
 	BootstrapSD [3]float64 `json:"bootstrap_sd"`
-	// Separation names what told ear shape from position: "read positions",
-	// "bare-ear reference", "shared panel", "displaced listeners", "prior".
-	Separation []string `json:"separation"`
+	// Separation names what told ear shape from position.
+	Separation []Separation `json:"separation"`
 	// Readings says how far positions were read off heads; nil when they were not.
 	Readings *Readings `json:"readings,omitempty"`
 	// LeakLossDB is the mean worn level loss at 20, 50, 100 Hz per ear: over listeners,
@@ -60,3 +59,15 @@ type Readings struct {
 	OneMM      float64 `json:"one_mm"`
 	LandmarkMM float64 `json:"landmark_mm"`
 }
+
+// Separation is something that tells ear shape from position.
+type Separation string
+
+// What can tell ear shape from position.
+const (
+	ByReadings           Separation = "read positions"
+	ByBareEars           Separation = "bare-ear reference"
+	BySharedPanel        Separation = "shared panel" // listeners who wore several models
+	ByDisplacedListeners Separation = "displaced listeners"
+	ByPrior              Separation = "prior" // an assumption of how ears differ
+)

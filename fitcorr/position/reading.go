@@ -19,9 +19,6 @@ import (
 // ReadDim is the number of axes that are read: forward and up.
 const ReadDim = 2
 
-// ReadPositions names them among what told ears from positions (Worn.Separation).
-const ReadPositions = "read positions"
-
 // ReadTurnMM is what a reading errs by per axis, the same for all readings of a
 // model, because people turn a headband otherwise than the fixture's mark does:
 // 2° or 3° at a point 10 mm from the cup's middle.

@@ -1,12 +1,14 @@
 package tabulate
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"strconv"
 	"strings"
 
 	"asworn/fitcorr"
+	"asworn/fitcorr/panel"
 	"asworn/report"
 	"asworn/report/judged"
 	"asworn/report/table"
@@ -102,20 +104,17 @@ func separationNote(r *judged.Study) string {
 }
 
 // separationWords puts fitcorr.Worn.Separation into plain words.
-func separationWords(separation []string) string {
-	plain := map[string]string{
-		"read positions":      "positions read off heads",
-		"bare-ear reference":  "the bare-ear reference",
-		"shared panel":        "listeners who wore several models",
-		"displaced listeners": "listeners who wore it displaced on purpose",
-		"prior":               "an assumption of how ears differ",
+func separationWords(separation []panel.Separation) string {
+	plain := map[panel.Separation]string{
+		panel.ByReadings:           "positions read off heads",
+		panel.ByBareEars:           "the bare-ear reference",
+		panel.BySharedPanel:        "listeners who wore several models",
+		panel.ByDisplacedListeners: "listeners who wore it displaced on purpose",
+		panel.ByPrior:              "an assumption of how ears differ",
 	}
 	var out []string
 	for _, s := range separation {
-		if p, ok := plain[s]; ok {
-			s = p
-		}
-		out = append(out, s)
+		out = append(out, cmp.Or(plain[s], string(s)))
 	}
 	if len(out) == 1 {
 		return out[0] + " alone"

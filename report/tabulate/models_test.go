@@ -9,6 +9,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/fitcorr"
+	"asworn/fitcorr/panel"
 	"asworn/report"
 	"asworn/report/internal/sample"
 	"asworn/report/judged"
@@ -53,7 +54,7 @@ func TestModelTableNotes(t *testing.T) {
 	read := func(n int) *fitcorr.Readings {
 		return &fitcorr.Readings{Worn: n, OnFixture: 21, OneMM: 0.94, LandmarkMM: 0.72}
 	}
-	all := []string{"read positions", "bare-ear reference", "shared panel", "displaced listeners", "prior"}
+	all := []panel.Separation{"read positions", "bare-ear reference", "shared panel", "displaced listeners", "prior"}
 	for _, c := range []struct {
 		name  string
 		worn  []*fitcorr.Worn // Model A, B, …
@@ -66,13 +67,13 @@ func TestModelTableNotes(t *testing.T) {
 			[]string{told + "positions read off heads, the bare-ear reference, listeners who wore several models, listeners who wore it displaced on purpose, an assumption of how ears differ.",
 				"Positions read: 79 on listeners, 42 on the fixture; one reading errs by 0.9 mm, the landmark of a head by 0.7 mm"},
 			[]string{hint, "Model A:"}},
-		{"nothing read", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "",
+		{"nothing read", []*fitcorr.Worn{{Separation: []panel.Separation{"prior"}}}, "",
 			[]string{told + "an assumption of how ears differ alone.", "No positions were read off heads; " + hint + " (docs/study-format.md, \"Read positions\")."},
 			[]string{"Positions read:"}},
-		{"models differ", []*fitcorr.Worn{{Separation: []string{"read positions", "prior"}, Readings: read(5)}, {Separation: []string{"something new"}}}, "Model A",
+		{"models differ", []*fitcorr.Worn{{Separation: []panel.Separation{"read positions", "prior"}, Readings: read(5)}, {Separation: []panel.Separation{"something new"}}}, "Model A",
 			[]string{told + "Model A: positions read off heads, an assumption of how ears differ; Model B: something new alone.",
 				"Positions read: 5 on listeners", "No positions were read off heads with Model B; " + hint}, nil},
-		{"read, but of no use", []*fitcorr.Worn{{Separation: []string{"prior"}}}, "Model A", nil, []string{hint, "Positions read:"}},
+		{"read, but of no use", []*fitcorr.Worn{{Separation: []panel.Separation{"prior"}}}, "Model A", nil, []string{hint, "Positions read:"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			var r report.Results

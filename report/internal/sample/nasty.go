@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/fitcorr/panel"
 	"asworn/report"
 )
 
@@ -61,7 +62,9 @@ func NastyResults() report.Results {
 			m.Corrections[k].ID, m.Corrections[k].Withheld = rename[m.Corrections[k].ID], pick(k)
 		}
 		m.Cannot = Nasty
-		m.Worn.Separation = Nasty
+		for _, n := range Nasty {
+			m.Worn.Separation = append(m.Worn.Separation, panel.Separation(n))
+		}
 		m.Survey[0].Warnings, m.Survey[0].Method = Nasty, all
 	}
 	for i := range r.Analysis.StandOuts {

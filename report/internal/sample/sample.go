@@ -10,6 +10,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/study"
 	"asworn/fitcorr"
+	"asworn/fitcorr/panel"
 	"asworn/fitcorr/seal"
 	"asworn/report"
 	"asworn/report/text"
@@ -142,7 +143,7 @@ func (g *generator) model(name string, open bool, kind float64) {
 		EarMean:   [2]fitcorr.Estimate{Estimate(mean, 0.8, true), Estimate(mean, 0.8, false)},
 		BetweenSD: [3]float64{1.8, 1.6, 2}, BetweenSE: [3]float64{0.5, 0.4, 0.6},
 		WithinSD: [3]float64{0.9, 0.9, 1.1}, WithinSE: [3]float64{0.1, 0.1, 0.15},
-		Separation: []string{"read positions", "bare-ear reference", "shared panel", "prior"},
+		Separation: []panel.Separation{panel.ByReadings, panel.ByBareEars, panel.BySharedPanel, panel.ByPrior},
 		Readings:   &fitcorr.Readings{Worn: 39, OnFixture: 21, OneMM: 0.94, LandmarkMM: 0.72},
 		LeakLossDB: [2][3]float64{{4, 1.2, 0.3}, {4.2, 1.3, 0.3}}, LeakLossSD: [2][3]float64{{1.5, 0.6, 0.2}, {1.4, 0.5, 0.2}}}
 	places := [][3]float64{{1.2, -0.6, 2}, {7.5, 0.2, 2}, {1.8, -1.2, 1.5}, {1.4, -6.5, 8}, {3.6, 0.4, 2}, {1.5, -1, 2}}
