@@ -199,10 +199,9 @@ func (b *browser) distances(raw []byte, rows [][]string) {
 			Models []struct {
 				Model    string
 				Verdicts []struct {
-					Seating int
-					Ears    []struct {
-						Distance []float64 `json:"distance_mm"`
-					}
+					Seating  int
+					Decides  string
+					Distance []float64 `json:"distance_mm"`
 				}
 			}
 		}
@@ -218,12 +217,10 @@ func (b *browser) distances(raw []byte, rows [][]string) {
 					continue
 				}
 				n++
-				for ear, e := range v.Ears {
-					field, _, _ := strings.Cut(row[3+ear], " ")
-					got, err := strconv.ParseFloat(strings.Replace(field, "−", "-", 1), 64)
-					if err != nil || math.Abs(got-e.Distance[0]) > 0.5 {
-						b.t.Errorf("%s seating %d ear %d: page %q, JSON %g", m.Model, v.Seating, ear, row[3+ear], e.Distance[0])
-					}
+				field, _, _ := strings.Cut(row[4], " ")
+				got, err := strconv.ParseFloat(strings.Replace(field, "−", "-", 1), 64)
+				if row[3] != v.Decides || err != nil || math.Abs(got-v.Distance[0]) > 0.5 {
+					b.t.Errorf("%s seating %d: page %q, %q, JSON %q, %g", m.Model, v.Seating, row[3], row[4], v.Decides, v.Distance[0])
 				}
 			}
 		}
