@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/position"
+	"asworn/fitcorr/reading"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -76,7 +77,7 @@ func (fit *panelFit) maximiseReading() {
 	}
 	now.LandmarkMM = math.Sqrt(sum / count)
 	from := 2 * fit.bands.N
-	sum, count = position.ReadOneWeight*position.ReadDim*now.OneMM*now.OneMM, position.ReadOneWeight*position.ReadDim
+	var errors []stats.Error
 	fit.eachSeating(allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		if w.read == nil {
 			return
@@ -97,10 +98,13 @@ func (fit *panelFit) maximiseReading() {
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)
-			sum += w.worth * (sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given)
-			count++
+			errors = append(errors, stats.Error{Square: w.worth * (sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given)})
 		}
 	})
-	now.OneMM = math.Sqrt(sum / count)
+	df := float64(reading.StatedDF) // and what the fixture's readings made of it
+	for _, m := range fit.models {
+		df += float64(position.ReadDim * m.mark.Readings)
+	}
+	now.OneMM = stats.LearnSD(now.OneMM, df, errors)
 	fit.reading = now
 }

@@ -71,8 +71,16 @@ func (f *FixturePlace) Read(s seat.Seating, mark Mark) {
 		return
 	}
 	at, variance := mark.placeRead(s)
+	before := f.Offset.Headset
 	f.Posterior, f.Offset.Quarrel = f.Posterior.read(at, variance, FixturePrior())
 	f.estimate()
+	// Precisions add: the variance left is (1−g)² of the sound's and g² of the
+	// reading's, each with its own degrees of freedom (JCGM 100:2008, G.4.1).
+	whole := before.PlaneVariance()
+	if g := 1 - f.Offset.Headset.PlaneVariance()/whole; g > 0 && g < 1 && before.DF > 0 && !f.Offset.Quarrel {
+		df := stats.PooledDF((1-g)*(1-g)*whole, before.DF, g*(1-g)*whole, mark.DF())
+		f.Offset.Headset.DF, f.Offset.Ears[0].DF, f.Offset.Ears[1].DF = df, df, df
+	}
 }
 
 // estimate sets the estimates of the offset to the moments of the posterior.

@@ -3,6 +3,7 @@ package position
 import (
 	"math"
 
+	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 )
 
@@ -27,8 +28,7 @@ const ReadTurnMM = 0.3
 // Weights of what a lab states against what its readings show, and the fewest
 // readings on the fixture that give a mark.
 const (
-	ReadOneWeight      = 20.0 // readings
-	ReadLandmarkWeight = 8.0  // listeners
+	ReadLandmarkWeight = 8.0 // listeners
 	readFewest         = 3
 	ReadGross          = 5.0 // standard deviations: a slip of the pen
 	readWithinMM       = 1.5 // usual spread of one listener's positions
@@ -45,6 +45,10 @@ type Mark struct {
 }
 
 func (m Mark) Known() bool { return m.One > 0 }
+
+// DF is what the standard deviation of a reading is known with: what a statement
+// is worth, and the readings on the fixture that it was compared with.
+func (m Mark) DF() float64 { return reading.StatedDF + float64(ReadDim*m.Readings) }
 
 func readVector(s seat.Seating) [ReadDim]float64 {
 	return [ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM}

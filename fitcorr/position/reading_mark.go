@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
@@ -60,7 +61,7 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 // fixture's readings show.
 func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 	readings := make([][]fixtureReading, len(models))
-	sum, count := ReadOneWeight*stated.OneMM*stated.OneMM, ReadOneWeight
+	var errors []stats.Error // as of single readings
 	for i, m := range models {
 		readings[i] = m.withoutSlips(m.fixtureReadings(stated), stated)
 		n := float64(len(readings[i]))
@@ -78,12 +79,11 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 			}
 			for _, f := range readings[i] {
 				d := f.less[a] - mean
-				sum += f.worth * (d*d*n/(n-1) - f.variance[a]) / ReadDim
+				errors = append(errors, stats.Error{Square: f.worth * d * d * n / (n - 1), Variance: f.worth * f.variance[a]})
 			}
 		}
-		count += n
 	}
-	one := math.Max(math.Sqrt(math.Max(0, sum/count)), 0.25*stated.OneMM)
+	one := stats.LearnSD(stated.OneMM, reading.StatedDF, errors)
 	for i, m := range models {
 		if len(readings[i]) == 0 {
 			continue
