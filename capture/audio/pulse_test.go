@@ -1,0 +1,174 @@
+//go:build soundcard && cgo && linux
+
+package audio_test
+
+import (
+	"fmt"
+	"math"
+	"os"
+	"syscall"
+	"testing"
+	"time"
+
+	"asworn/capture"
+	"asworn/capture/audio"
+	"asworn/capture/audio/pulsetest"
+	"asworn/capture/band"
+	"asworn/capture/sweep"
+)
+
+func design(rate float64) sweep.Design {
+	d := sweep.Default()
+	d.StartHz, d.StopHz, d.Seconds, d.RateHz, d.Repeats = 20, 20000, 1.5, rate, 2
+	return d
+}
+
+func open(t *testing.T) audio.System {
+	t.Helper()
+	sys, err := audio.Open()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sys
+}
+
+func record(t *testing.T, sys audio.System, d sweep.Design, playback, source string, halfway func()) (audio.Take, error) {
+	t.Helper()
+	out, in, err := sys.Devices()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := audio.Find(out, playback)
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, err := audio.Find(in, source)
+	if err != nil {
+		t.Fatal(err)
+	}
+	x, calls := d.Signal(), 0
+	levels := func([]float64) {
+		if calls++; calls == 75 && halfway != nil { // 1.5 s
+			go halfway()
+		}
+	}
+	return audio.Record(t.Context(), sys, audio.Config{Playback: p.ID, Capture: c.ID, RateHz: int(d.RateHz), Outputs: 2, Inputs: 2},
+		audio.Playing{Signal: x, Gain: 1, Seconds: float64(len(x))/d.RateHz + 1.5, Levels: levels})
+}
+
+func process(t *testing.T, d sweep.Design, take audio.Take) capture.Recording {
+	t.Helper()
+	// Both channels are the same here, and no study would take that.
+	p, err := capture.NewProcessor(capture.Setup{Sweep: d, Left: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := p.ProcessSamples(take.Samples, d.RateHz)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return rec
+}
+
+// A known filter between playback and recording comes back, through a real
+// sound server. The filter is the first-order low-pass of the LADSPA SDK (R.
+// Furse, filter.c): y[n] = a·x[n] + (1−a)·y[n−1] with 1−a = c − √(c²−1),
+// c = 2 − cos(2πf/rate). Where that is not installed a gain stands in for it.
+func TestPulseFilter(t *testing.T) {
+	for _, rate := range []float64{44100, 48000, 96000} {
+		t.Run(fmt.Sprint(rate), func(t *testing.T) {
+			const cutoff = 800.0
+			modules := []string{fmt.Sprintf("module-null-sink sink_name=fixture rate=%g format=float32le channels=2", rate)}
+			sink, want := "fixture", func(float64) float64 { return 0 }
+			if _, err := os.Stat("/usr/lib/ladspa/filter.so"); err == nil || os.Getenv("ASWORN_PULSE") != "" {
+				modules = append(modules, fmt.Sprintf("module-ladspa-sink sink_name=filtered master=fixture plugin=/usr/lib/ladspa/filter label=lpf control=%g rate=%g format=float32le channels=2", cutoff, rate))
+				c := 2 - math.Cos(2*math.Pi*cutoff/rate)
+				last := c - math.Sqrt(c*c-1)
+				sink = "Simple Low Pass"
+				want = func(hz float64) float64 {
+					w := 2 * math.Pi * hz / rate
+					return 20*math.Log10(1-last) - 10*math.Log10(1+last*last-2*last*math.Cos(w))
+				}
+			}
+			pulsetest.Start(t, modules...)
+			d := design(rate)
+			take, err := record(t, open(t), d, sink, "Monitor of Null", nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !take.Capture.RunsAt(int(rate)) || take.Capture.RunsAt(8000) {
+				t.Errorf("the server runs at %v", take.Capture.RatesHz)
+			}
+			rec := process(t, d, take)
+			worst, n := 0.0, 0
+			for i, b := range band.All() {
+				if !rec.Ears[0].Valid[i] || b.Lower < 30 || b.Upper > 18000 {
+					continue
+				}
+				n++
+				// The level of a band is the mean of its power, not that of its middle.
+				sum, steps := 0.0, 64
+				for k := range steps {
+					f := b.Lower + (b.Upper-b.Lower)*(float64(k)+0.5)/float64(steps)
+					sum += math.Pow(10, want(f)/10) / float64(steps)
+				}
+				worst = math.Max(worst, math.Abs(rec.Ears[0].LevelDB[i]-10*math.Log10(sum)))
+			}
+			t.Logf("%s at %g Hz: %d bands, worst %.4f dB; drift %.2f ppm; %+v; findings %+v", sink, rate, n, worst, rec.DriftPPM, take.Counters, rec.Quality.Findings)
+			if n < 40 || !(worst < 0.05) {
+				t.Errorf("worst band is %.3f dB off over %d bands, want under 0.05", worst, n)
+			}
+			if !rec.Quality.Usable() {
+				t.Errorf("refused: %+v", rec.Quality.Findings)
+			}
+		})
+	}
+}
+
+// A device at another rate than the study's is told; the server would
+// resample.
+func TestPulseResamples(t *testing.T) {
+	pulsetest.Start(t, "module-null-sink sink_name=fixture rate=44100")
+	d := design(32000)
+	d.StopHz, d.Repeats = 15000, 1
+	take, err := record(t, open(t), d, "Null", "Monitor of Null", nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if take.Playback.RunsAt(32000) || take.Capture.RunsAt(32000) || len(take.Capture.RatesHz) == 0 {
+		t.Errorf("the devices are said to run at %v and %v, yet they resample", take.Playback.RatesHz, take.Capture.RatesHz)
+	}
+}
+
+// A server that stands still in the middle of a sweep is seen by the counters
+// and in the sweep; one that goes away is an error, not silence.
+func TestPulseStops(t *testing.T) {
+	modules := "module-null-sink sink_name=fixture rate=48000 format=float32le"
+	t.Run("stands still", func(t *testing.T) {
+		server := pulsetest.Start(t, modules)
+		d := design(48000)
+		take, err := record(t, open(t), d, "Null", "Monitor of Null", func() {
+			_ = server.Process.Signal(syscall.SIGSTOP)
+			time.AfterFunc(1200*time.Millisecond, func() { _ = server.Process.Signal(syscall.SIGCONT) })
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := process(t, d, take)
+		t.Logf("%+v; %+v", take.Counters, rec.Quality.Findings)
+		if take.Counters.DropOuts+take.Counters.UnderRuns == 0 {
+			t.Error("the counters saw nothing")
+		}
+		if rec.Quality.Usable() {
+			t.Errorf("the sweep shows nothing: %+v", rec.Quality.Findings)
+		}
+	})
+	t.Run("goes away", func(t *testing.T) {
+		server := pulsetest.Start(t, modules)
+		if _, err := record(t, open(t), design(48000), "Null", "Monitor of Null", server.Kill); err == nil {
+			t.Error("no error")
+		} else {
+			t.Log(err)
+		}
+	})
+}
