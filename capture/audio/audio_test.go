@@ -215,8 +215,9 @@ func TestPace(t *testing.T) {
 		"even":            {[]float64{0, 20, 40, 60, 80, 100}, 0},
 		"bursts":          {[]float64{0, 40, 40, 80, 80, 120, 120}, 0},
 		"filled at first": {[]float64{0, 0, 0, 0, 20, 40, 60}, 0},
-		"one gap":         {[]float64{0, 20, 40, 200, 220, 240, 260}, 1},
-		"two gaps":        {[]float64{0, 20, 200, 220, 240, 400, 420}, 2},
+		"one gap":         {[]float64{0, 20, 40, 60, 80, 200, 220, 240, 260}, 1},
+		"two gaps":        {[]float64{0, 0, 0, 0, 20, 200, 220, 240, 400, 420}, 2},
+		"starts late":     {[]float64{0, 0, 0, 0, 700, 720, 740, 760}, 0},
 	} {
 		p := pace{rate: 48000, slack: 4 * 960}
 		for _, ms := range c.ticks {

@@ -26,7 +26,7 @@ func (p *pace) tick(n int, now time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	p.total += int64(n)
-	if p.since.IsZero() {
+	if p.since.IsZero() || float64(p.total-int64(n)) <= p.slack { // buffers are filled before the sound starts
 		p.since, p.frames = now, 0
 		return
 	}

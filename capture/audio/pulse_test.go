@@ -70,6 +70,26 @@ func process(t *testing.T, d sweep.Design, take audio.Take) capture.Recording {
 	return rec
 }
 
+// whole records until a take has lost nothing, as an operator would: a machine
+// that is busy with other tests drops samples now and then, and says so.
+func whole(t *testing.T, d sweep.Design, sink string) (audio.Take, capture.Recording) {
+	t.Helper()
+	sys := open(t)
+	for range 6 {
+		take, err := record(t, sys, d, sink, "Monitor of Null", nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		rec := process(t, d, take)
+		if rec.Quality.Usable() && rec.Used == d.Repeats && take.Counters.DropOuts+take.Counters.UnderRuns == 0 {
+			return take, rec
+		}
+		t.Logf("again: %+v, %+v", take.Counters, rec.Quality.Findings)
+	}
+	t.Fatal("six takes lost samples: the machine is too busy")
+	return audio.Take{}, capture.Recording{}
+}
+
 // A known filter between playback and recording comes back, through a real
 // sound server. The filter is the first-order low-pass of the LADSPA SDK (R.
 // Furse, filter.c): y[n] = a·x[n] + (1−a)·y[n−1] with 1−a = c − √(c²−1),
@@ -92,14 +112,10 @@ func TestPulseFilter(t *testing.T) {
 			}
 			pulsetest.Start(t, modules...)
 			d := design(rate)
-			take, err := record(t, open(t), d, sink, "Monitor of Null", nil)
-			if err != nil {
-				t.Fatal(err)
-			}
+			take, rec := whole(t, d, sink)
 			if !take.Capture.RunsAt(int(rate)) || take.Capture.RunsAt(8000) {
 				t.Errorf("the server runs at %v", take.Capture.RatesHz)
 			}
-			rec := process(t, d, take)
 			worst, n := 0.0, 0
 			for i, b := range band.All() {
 				if !rec.Ears[0].Valid[i] || b.Lower < 30 || b.Upper > 18000 {
@@ -117,9 +133,6 @@ func TestPulseFilter(t *testing.T) {
 			t.Logf("%s at %g Hz: %d bands, worst %.4f dB; drift %.2f ppm; %+v; findings %+v", sink, rate, n, worst, rec.DriftPPM, take.Counters, rec.Quality.Findings)
 			if n < 40 || !(worst < 0.05) {
 				t.Errorf("worst band is %.3f dB off over %d bands, want under 0.05", worst, n)
-			}
-			if !rec.Quality.Usable() {
-				t.Errorf("refused: %+v", rec.Quality.Findings)
 			}
 		})
 	}

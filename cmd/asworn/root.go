@@ -5,10 +5,13 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"runtime"
 	"runtime/debug"
 
 	"github.com/spf13/cobra"
+
+	"asworn/capture/audio"
 )
 
 // Exit codes of every command.
@@ -30,7 +33,9 @@ func usagef(format string, args ...any) error { return usageError{fmt.Errorf(for
 
 // app is what all commands share.
 type app struct {
+	in       io.Reader
 	out, err io.Writer
+	sound    func() (audio.System, error)
 	json     bool
 	jobs     int
 	quiet    bool
@@ -39,11 +44,15 @@ type app struct {
 
 // execute runs one command line and returns the exit code.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	a := &app{out: stdout, err: stderr}
+	return (&app{in: os.Stdin, out: stdout, err: stderr, sound: audio.Open}).execute(ctx, args)
+}
+
+func (a *app) execute(ctx context.Context, args []string) int {
+	stderr := a.err
 	root := a.root()
 	root.SetArgs(args)
-	root.SetOut(stdout)
-	root.SetErr(stderr)
+	root.SetOut(a.out)
+	root.SetErr(a.err)
 	cmd, err := root.ExecuteContextC(ctx)
 	var usage usageError
 	switch {
@@ -106,7 +115,7 @@ some seating needs the operator.`,
 	flags.IntVar(&a.jobs, "jobs", runtime.NumCPU(), "number of workers")
 	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
 	root.AddCommand(
-		a.demoCommand(), a.newCommand(), a.mergeCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
+		a.demoCommand(), a.newCommand(), a.recordCommand(), a.mergeCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
 		a.checkCommand(), a.sensitivityCommand(), a.reportCommand(), a.serveCommand(),
 		a.referenceCommand(), a.readingsCommand(),
 	)

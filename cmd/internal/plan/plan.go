@@ -50,7 +50,7 @@ func (d Design) Validate() error {
 	}
 	seen := map[string]string{}
 	for _, m := range d.Models {
-		s := slug(m)
+		s := Slug(m)
 		if s == "" {
 			return fmt.Errorf("model %q: a name needs a letter or a digit", m)
 		}
@@ -112,10 +112,10 @@ func (d Design) Rows() ([]capture.Seating, error) {
 			model := d.Models[i]
 			s := capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: n}
 			name := fmt.Sprintf("%02d", n)
-			add(s, s.Subject, slug(model), name, "blocked")
+			add(s, s.Subject, Slug(model), name, "blocked")
 			if d.Drum {
 				s.Point = capture.Drum
-				add(s, s.Subject, slug(model), name, "drum")
+				add(s, s.Subject, Slug(model), name, "drum")
 			}
 		}
 	}
@@ -128,7 +128,7 @@ func (d Design) Rows() ([]capture.Seating, error) {
 					number++
 					where := all[i]
 					add(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: number, Survey: &where},
-						capture.FixtureSubject, slug(model), fmt.Sprintf("%02d", number), "survey")
+						capture.FixtureSubject, Slug(model), fmt.Sprintf("%02d", number), "survey")
 				}
 			}
 		}
@@ -139,7 +139,7 @@ func (d Design) Rows() ([]capture.Seating, error) {
 		for n := 1; n <= d.Seatings; n++ {
 			for _, i := range rng.Perm(len(d.Models)) {
 				add(capture.Seating{Model: d.Models[i], Subject: subject, Point: capture.Blocked, Number: n},
-					subject, slug(d.Models[i]), fmt.Sprintf("%02d", n))
+					subject, Slug(d.Models[i]), fmt.Sprintf("%02d", n))
 			}
 		}
 		if l > d.Displaced {
@@ -150,15 +150,15 @@ func (d Design) Rows() ([]capture.Seating, error) {
 			for k, i := range rng.Perm(len(all)) {
 				where, number := all[i], d.Seatings+1+k
 				add(capture.Seating{Model: model, Subject: subject, Point: capture.Blocked, Number: number, Survey: &where},
-					subject, slug(model), fmt.Sprintf("%02d", number), "displaced")
+					subject, Slug(model), fmt.Sprintf("%02d", number), "displaced")
 			}
 		}
 	}
 	return rows, nil
 }
 
-// slug makes a name fit for files on every system.
-func slug(name string) string {
+// Slug makes a name fit for files on every system.
+func Slug(name string) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(name) {
 		switch {

@@ -1,0 +1,56 @@
+package study
+
+import (
+	"strings"
+	"testing"
+)
+
+// Changes of a sheet leave every other cell, separator and line end as it was.
+func TestSheetText(t *testing.T) {
+	const sheet = "\ufefffile;Model;subject;point;seating;notes\r\na.wav;Model A;fixture;blocked;1;\"one; two\"\r\nb.wav;Model A;L01;blocked;1;\r\n"
+	s, err := ParseSheetText("sheet", []byte(sheet))
+	if err != nil {
+		t.Fatal(err)
+	}
+	same, err := s.Bytes()
+	if err != nil || string(same) != sheet {
+		t.Errorf("unchanged: %v, %q", err, same)
+	}
+	if err := s.Note("b.wav", "hair"); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Note("a.wav", "three"); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Read("b.wav", Reading{ForwardMM: -1.5, UpMM: 2}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Add(Seating{File: "c.wav", Model: "Model A", Subject: "L01", Point: Blocked, Number: 2}, "a.wav"); err != nil {
+		t.Fatal(err)
+	}
+	got, err := s.Bytes()
+	want := "\ufefffile;Model;subject;point;seating;notes;read_forward_mm;read_up_mm\r\na.wav;Model A;fixture;blocked;1;\"one; two; three\";;\r\n" +
+		"c.wav;Model A;L01;blocked;2;;;\r\nb.wav;Model A;L01;blocked;1;hair;-1.5;2\r\n"
+	if err != nil || string(got) != want {
+		t.Errorf("%v\n got %q\nwant %q", err, got, want)
+	}
+	cells, err := s.Drop("c.wav")
+	if err != nil || strings.Join(cells, ",") != "file=c.wav,Model=Model A,subject=L01,point=blocked,seating=2" {
+		t.Errorf("%v, %q", err, cells)
+	}
+	if got, err := s.Bytes(); err != nil || strings.Contains(string(got), "c.wav") {
+		t.Errorf("%v, %q", err, got)
+	}
+	if err := s.Note("d.wav", "x"); err == nil {
+		t.Error("a note to a row that is not there")
+	}
+	if err := s.Add(Seating{File: "a.wav", Model: "Model A", Subject: "L02", Point: Blocked, Number: 1}, ""); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.Bytes(); err == nil {
+		t.Error("a sheet with one file in two rows is written")
+	}
+	if _, err := ParseSheetText("sheet", []byte("file,model\n")); err == nil {
+		t.Error("a sheet that cannot be read is changed")
+	}
+}

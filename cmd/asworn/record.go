@@ -1,0 +1,312 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+	"golang.org/x/term"
+
+	"asworn/capture"
+	"asworn/capture/audio"
+	"asworn/cmd/internal/bench"
+)
+
+type recordOptions struct {
+	model, from       string
+	playback, capture string
+	outputs           []int
+	limit             float64
+	setup, devices    bool
+}
+
+func (a *app) recordCommand() *cobra.Command {
+	var opt recordOptions
+	cmd := &cobra.Command{
+		Use:   "record DIR",
+		Short: "Play and record a study row by row, each take judged at once",
+		Long: `Walks the plan in seatings.csv: shows the next row, plays and records it, writes
+the recording under the plan's name and says at once whether to keep it, or what
+to mend. Nothing is overwritten: what a later take replaces is kept in
+DIR/retakes. An interrupted session goes on where it stopped.
+
+The first time, devices are chosen and each microphone is touched in turn, so that
+left and right cannot be mixed up; both are kept in DIR/bench.toml. A listener's
+row plays nothing before the level of that model was checked on the fixture and
+the cautions were confirmed, in this session, nor above the limit. Any key stops
+the sound at once.
+
+With --model one fixture seating after the other is recorded and judged, each
+under a number of its own. With --from the takes come from a folder into which
+another recorder writes; its files are copied, never moved or changed.
+
+Sound cards need a build with '-tags soundcard' and a C compiler; --from does not.`,
+		Example: `  asworn record my-study
+  asworn record my-study --model "Model B"
+  asworn record my-study --from /media/recorder`,
+		Args: cobra.ExactArgs(1),
+		RunE: func(cmd *cobra.Command, args []string) error {
+			if opt.from != "" && opt.model != "" {
+				return usagef("--from takes the rows of the plan; leave --model out")
+			}
+			if cmd.Flags().Changed("limit") && !(opt.limit >= 40 && opt.limit <= 94) {
+				return usagef("--limit %g: want 40 to 94 dB(A)", opt.limit)
+			}
+			if !cmd.Flags().Changed("limit") {
+				opt.limit = 0
+			}
+			return a.record(cmd.Context(), args[0], opt)
+		},
+	}
+	f := cmd.Flags()
+	f.StringVar(&opt.model, "model", "", "record fixture seatings of this model, one after the other, outside the plan")
+	f.StringVar(&opt.from, "from", "", "take the WAV files that another recorder writes into this `FOLDER`, in order")
+	f.StringVar(&opt.playback, "playback", "", "playback device: its name, or a part that no other has")
+	f.StringVar(&opt.capture, "capture", "", "recording device: its name, or a part that no other has")
+	f.IntSliceVar(&opt.outputs, "outputs", nil, "outputs that play, counted from 1 (default 1,2)")
+	f.Float64Var(&opt.limit, "limit", bench.DefaultLimitDB, "highest level at a listener's ear, dB(A) SPL; local rules come first")
+	f.BoolVar(&opt.setup, "setup", false, "choose devices and touch the microphones again")
+	f.BoolVar(&opt.devices, "devices", false, "list the sound devices and end")
+	return cmd
+}
+
+func (a *app) record(ctx context.Context, dir string, opt recordOptions) error {
+	var sys audio.System
+	if opt.from == "" {
+		var err error
+		if sys, err = a.sound(); err != nil {
+			return err
+		}
+	}
+	if opt.devices {
+		if sys == nil {
+			return usagef("--devices lists sound devices; leave --from out")
+		}
+		return a.listDevices(sys)
+	}
+	t, err := openTerminal(a)
+	if err != nil {
+		return err
+	}
+	defer t.close()
+	changed := make(chan struct{}, 1)
+	step, end := a.progress("recordings")
+	desk, err := bench.Open(ctx, dir, bench.Options{System: sys, Model: opt.model, Jobs: a.jobs, Progress: step, Changed: func() {
+		select {
+		case changed <- struct{}{}:
+		default:
+		}
+	}})
+	end()
+	if err != nil {
+		return err
+	}
+	defer desk.Close()
+	if opt.limit > 0 {
+		if err := desk.Limit(opt.limit); err != nil {
+			return err
+		}
+	}
+	if sys != nil {
+		if err := a.prepare(ctx, t, desk, sys, opt); err != nil {
+			return err
+		}
+	} else if err := desk.Watch(opt.from, time.Second); err != nil {
+		return err
+	}
+	if hasListeners(desk.Study()) {
+		a.cautions()
+	}
+	return t.walk(ctx, desk, changed)
+}
+
+func (a *app) listDevices(sys audio.System) error {
+	playback, recording, err := sys.Devices()
+	if err != nil {
+		return err
+	}
+	for _, way := range []struct {
+		name    string
+		devices []audio.Device
+	}{{"playback", playback}, {"recording", recording}} {
+		for _, d := range way.devices {
+			fmt.Fprintf(a.out, "%s\t%s\n", way.name, deviceWords(d))
+		}
+	}
+	return nil
+}
+
+func deviceWords(d audio.Device) string {
+	out := d.Name
+	if d.Channels > 0 {
+		out += fmt.Sprintf(", %d channels", d.Channels)
+	}
+	if len(d.RatesHz) > 0 {
+		out += fmt.Sprintf(", %d Hz", d.RatesHz)
+	}
+	if d.Format != "" {
+		out += ", " + d.Format
+	}
+	if d.Default {
+		out += ", default"
+	}
+	return out
+}
+
+// prepare chooses devices and finds which input is which, where that is not
+// known yet.
+func (a *app) prepare(ctx context.Context, t *terminalUI, desk *bench.Desk, sys audio.System, opt recordOptions) error {
+	missing := desk.Ready()
+	if missing == nil && !opt.setup && opt.playback == "" && opt.capture == "" && opt.outputs == nil {
+		return nil
+	}
+	playback, recording, err := sys.Devices()
+	if err != nil {
+		return err
+	}
+	out, err := t.choose(ctx, "Play on which device?", playback, opt.playback)
+	if err != nil {
+		return err
+	}
+	in, err := t.choose(ctx, "Record from which device?", recording, opt.capture)
+	if err != nil {
+		return err
+	}
+	if err := desk.Choose(out, in, opt.outputs); err != nil {
+		return err
+	}
+	if desk.Ready() == nil && !opt.setup {
+		return nil
+	}
+	return t.tapTest(ctx, desk, len(opt.outputs) != 1)
+}
+
+// tapTest has each microphone touched, one after the other.
+func (t *terminalUI) tapTest(ctx context.Context, desk *bench.Desk, sides bool) error {
+	var found bench.Inputs
+	want := desk.Wants()
+	for i, c := range []struct {
+		name string
+		want int
+		to   *int
+	}{{"left", want.Left, &found.Left}, {"right", want.Right, &found.Right}} {
+		for c.want > 0 && *c.to == 0 {
+			keys := "Press Enter and then touch it twice, lightly, within four seconds"
+			if sides && want.Loopback == 0 {
+				keys += "; p plays that side alone, low, with the headphone on the fixture and nobody wearing it"
+			}
+			t.say("\nThe %s microphone: which input is it on? %s.", strings.ToUpper(c.name), keys)
+			var input int
+			var err error
+			switch key, e := t.key(ctx); {
+			case e != nil:
+				return e
+			case key == 'p' && sides && want.Loopback == 0:
+				t.say("playing …")
+				input, err = desk.PlaySide(ctx, i+1)
+			case key == '\r' || key == '\n':
+				t.say("listening …")
+				input, err = desk.Tap(ctx)
+			case key == 'q' || key == ctrlC:
+				return errQuit
+			default:
+				continue
+			}
+			switch {
+			case ctx.Err() != nil:
+				return ctx.Err()
+			case err != nil:
+				t.say("%v", err)
+			case input == found.Left || input == found.Right:
+				t.say("Input %d is the other microphone's already.", input)
+			default:
+				*c.to = input
+				t.say("The %s microphone is on input %d.", c.name, input)
+			}
+		}
+	}
+	for want.Loopback > 0 && found.Loopback == 0 {
+		t.say("\nThe LOOPBACK, the cable from an output to an input: headphone on the fixture, nobody wears it? y plays the sweep, low, and finds it.")
+		key, err := t.key(ctx)
+		switch {
+		case err != nil:
+			return err
+		case key == 'q' || key == ctrlC:
+			return errQuit
+		case key != 'y':
+			continue
+		}
+		t.say("playing …")
+		input, err := desk.PlaySide(ctx, 1, found.Left, found.Right)
+		if err != nil {
+			t.say("%v", err)
+			continue
+		}
+		found.Loopback = input
+		t.say("The loopback is on input %d.", input)
+	}
+	return desk.SetInputs(found)
+}
+
+// choose asks for one of several devices.
+func (t *terminalUI) choose(ctx context.Context, question string, devices []audio.Device, given string) (audio.Device, error) {
+	if given != "" || len(devices) < 2 {
+		return audio.Find(devices, given)
+	}
+	for {
+		t.say("\n%s", question)
+		for i, d := range devices {
+			t.say("  %d  %s", i+1, deviceWords(d))
+		}
+		line, err := t.line(ctx, "number: ")
+		if err != nil {
+			return audio.Device{}, err
+		}
+		if n, err := strconv.Atoi(line); err == nil && n >= 1 && n <= len(devices) {
+			return devices[n-1], nil
+		}
+		t.say("%q is none of them.", line)
+	}
+}
+
+const ctrlC, escape = 3, 27
+
+// errQuit ends a session by the operator's wish.
+var errQuit = errors.New("ended before the first row; the same command goes on")
+
+// openTerminal takes the keyboard key by key.
+func openTerminal(a *app) (*terminalUI, error) {
+	in, ok := a.in.(*os.File)
+	if !ok || !term.IsTerminal(int(in.Fd())) || terminal(a.out) == nil {
+		return nil, usagef("this needs a terminal, key by key")
+	}
+	old, err := term.MakeRaw(int(in.Fd()))
+	if err != nil {
+		return nil, err
+	}
+	t := &terminalUI{a: a, in: in, old: old, keys: make(chan byte, 64)}
+	go func() {
+		defer close(t.keys)
+		buf := make([]byte, 64)
+		for {
+			n, err := in.Read(buf)
+			if err != nil {
+				return
+			}
+			for _, b := range buf[:n] {
+				t.keys <- b
+			}
+		}
+	}()
+	return t, nil
+}
+
+// reading parses what was typed as a position read.
+func typedReading(line string) (*capture.Reading, error) {
+	return parseReading(strings.Join(strings.Fields(strings.ReplaceAll(line, ",", " ")), ","))
+}

@@ -1,0 +1,295 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"strconv"
+	"strings"
+	"time"
+	"unicode/utf8"
+
+	"github.com/fatih/color"
+	"golang.org/x/term"
+
+	"asworn/cmd/internal/bench"
+	"asworn/docs"
+	"asworn/report/table"
+)
+
+// terminalUI shows a desk on a terminal and hands keys to it.
+type terminalUI struct {
+	a    *app
+	in   *os.File
+	old  *term.State
+	keys chan byte
+
+	asking string // what a typed line is for; empty when keys are keys
+	typed  []byte
+	tell   string // of the terminal itself
+}
+
+func (t *terminalUI) close() {
+	if t != nil {
+		_ = term.Restore(int(t.in.Fd()), t.old) // the program ends anyway
+	}
+}
+
+// say prints a line; raw terminals need the carriage return.
+func (t *terminalUI) say(format string, args ...any) {
+	fmt.Fprint(t.a.out, strings.ReplaceAll(fmt.Sprintf(format+"\n", args...), "\n", "\r\n"))
+}
+
+func (t *terminalUI) key(ctx context.Context) (byte, error) {
+	select {
+	case <-ctx.Done():
+		return 0, ctx.Err()
+	case k, ok := <-t.keys:
+		if !ok {
+			return 0, errors.New("the terminal is gone")
+		}
+		return k, nil
+	}
+}
+
+// line reads a line in the middle of a question.
+func (t *terminalUI) line(ctx context.Context, prompt string) (string, error) {
+	fmt.Fprint(t.a.out, prompt)
+	var typed []byte
+	for {
+		k, err := t.key(ctx)
+		if err != nil {
+			return "", err
+		}
+		switch k {
+		case '\r', '\n':
+			t.say("")
+			return strings.TrimSpace(string(typed)), nil
+		case ctrlC:
+			return "", errQuit
+		default:
+			typed = editLine(typed, k)
+			fmt.Fprintf(t.a.out, "\r\x1b[K%s%s", prompt, typed)
+		}
+	}
+}
+
+// editLine adds a key to a line, or takes the last letter away.
+func editLine(typed []byte, k byte) []byte {
+	switch {
+	case (k == 8 || k == 127) && len(typed) > 0:
+		_, n := utf8.DecodeLastRune(typed)
+		return typed[:len(typed)-n]
+	case k >= ' ' && k != 127:
+		return append(typed, k)
+	}
+	return typed
+}
+
+// walk shows the desk until the operator quits or no row is left.
+func (t *terminalUI) walk(ctx context.Context, desk *bench.Desk, changed <-chan struct{}) error {
+	meters := time.NewTicker(100 * time.Millisecond)
+	defer meters.Stop()
+	t.draw(desk.Screen())
+	for {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case <-changed:
+		case <-meters.C:
+			if desk.Screen().Phase != bench.Playing {
+				continue
+			}
+		case k, ok := <-t.keys:
+			if !ok {
+				return errors.New("the terminal is gone; what was recorded is kept")
+			}
+			if t.press(desk, k) {
+				t.say("\nWhat was recorded is kept; the same command goes on.")
+				return nil
+			}
+		}
+		t.draw(desk.Screen())
+	}
+}
+
+// Questions that a line of text answers.
+const (
+	askNote    = "note"
+	askReading = "reading: forward and up in mm, as in -31.5 12"
+	askLevel   = "level read at the fixture's ear, dB(A)"
+	askFixture = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
+)
+
+// press hands one key on; it reports whether the operator quits.
+func (t *terminalUI) press(desk *bench.Desk, k byte) (quit bool) {
+	s := desk.Screen()
+	t.tell = ""
+	if s.Phase == bench.Playing && s.From == "" { // any key
+		desk.Press(bench.Other)
+		return false
+	}
+	if t.asking == askFixture {
+		t.asking = ""
+		if k == 'y' {
+			desk.CheckLevel()
+		}
+		return false
+	}
+	if t.asking != "" {
+		t.typing(desk, k)
+		return false
+	}
+	switch k {
+	case 'q', ctrlC:
+		return true
+	case '\r', '\n', ' ':
+		desk.Press(bench.Enter)
+	case 'y':
+		desk.Press(bench.Confirm)
+	case '>':
+		desk.Press(bench.Next)
+	case 'a', 'u':
+		desk.Press(bench.Again)
+	case 'b':
+		desk.Press(bench.Back)
+	case 's':
+		desk.Press(bench.Skip)
+	case '+':
+		desk.Press(bench.Repeat)
+	case 'x':
+		desk.Press(bench.Drop)
+	case 'n':
+		t.asking = askNote
+	case 'r':
+		t.asking = askReading
+	}
+	if s.From == "" {
+		switch k {
+		case 'v':
+			t.asking = askLevel
+		case 'l':
+			t.asking = askFixture
+		case 'k':
+			desk.SetGain(1)
+		case 'j':
+			desk.SetGain(-1)
+		}
+	}
+	return false
+}
+
+func (t *terminalUI) typing(desk *bench.Desk, k byte) {
+	switch k {
+	case escape, ctrlC:
+		t.asking, t.typed = "", nil
+	case '\r', '\n':
+		line, what := strings.TrimSpace(string(t.typed)), t.asking
+		t.asking, t.typed = "", nil
+		switch what {
+		case askNote:
+			desk.Note(line)
+		case askReading:
+			r, err := typedReading(line)
+			if err != nil {
+				t.tell = "a reading is two numbers of mm, forward then up, as in -31.5 12"
+				return
+			}
+			desk.Read(*r)
+		case askLevel:
+			db, err := strconv.ParseFloat(strings.Replace(line, ",", ".", 1), 64)
+			if err != nil {
+				t.tell = fmt.Sprintf("%q is not a number of dB(A)", line)
+				return
+			}
+			desk.ReadLevel(db)
+		}
+	default:
+		t.typed = editLine(t.typed, k)
+	}
+}
+
+// draw shows everything anew.
+func (t *terminalUI) draw(s bench.Screen) {
+	var b strings.Builder
+	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
+	paint := func(attribute ...color.Attribute) func(string, ...any) string {
+		c := color.New(attribute...)
+		if coloured(t.a.out) {
+			c.EnableColor()
+		} else {
+			c.DisableColor()
+		}
+		return c.Sprintf
+	}
+	bold := paint(color.Bold)
+	if s.Phase == bench.Caution {
+		line("%s\n", docs.Cautions())
+	}
+	line("%d rows left, about %.0f minutes\n", s.Left, s.Minutes)
+	line("    %s\n", bold("%s", s.Title))
+	switch s.Phase {
+	case bench.Playing:
+		line("playing %s. ANY KEY STOPS.", s.Now)
+		for i, p := range s.Peaks {
+			db := 20 * math.Log10(math.Max(p, 1e-6))
+			line("  input %d %s %4.0f dB", i+1, bar(db), db)
+		}
+	case bench.Judging:
+		line("judging %s …", s.Now)
+	case bench.Caution:
+		line("%s", bold("Have you and the listener been through these cautions and your local rules? y confirms them for this session, b goes back."))
+	case bench.Judged:
+		tone := map[table.Tone]color.Attribute{table.Good: color.FgGreen, table.Act: color.FgYellow, table.Unsure: color.FgCyan, table.Bad: color.FgRed}
+		keep := "keep"
+		if !s.Result.Keep {
+			keep = "again"
+		}
+		line("    %s", paint(color.Bold, tone[s.Result.Tone])("%s: %s", strings.ToUpper(keep), s.Result.Word))
+		for _, d := range s.Result.Do {
+			line("    %s", d)
+		}
+		for _, d := range s.Result.More {
+			line("  %s", d)
+		}
+	case bench.Finished:
+		line("Every row is recorded. Run the study: asworn run")
+	case bench.Ready:
+		if s.Recorded {
+			line("This row is recorded; a new take is kept beside the first.")
+		}
+	}
+	for _, m := range []string{s.Message, t.tell} {
+		if m != "" {
+			line("%s", m)
+		}
+	}
+	if s.From != "" {
+		line("\nfiles from %s", s.From)
+		if s.Offer != "" {
+			line("%s waits: Enter takes it for this row, x leaves it out", s.Offer)
+		}
+		line("Enter go on · u undo the last file · b back · s skip · n note · r reading · + one more seating · q quit")
+	} else {
+		line("\n%s", s.Safety)
+		line("Enter go on · a again · > keep as it is · b back · s skip · n note · r reading · + one more seating · x drop row")
+		line("l level check · v type a level read · j k gain · q quit · any key stops the sound")
+	}
+	if t.asking != "" {
+		line("\n%s: %s", bold("%s", t.asking), t.typed)
+	}
+	head := "\x1b[H\x1b[2J"
+	if os.Getenv("TERM") == "dumb" {
+		head = "\n"
+	}
+	fmt.Fprint(t.a.out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+}
+
+// bar shows a level from -60 to 0 dB re full scale.
+func bar(db float64) string {
+	const width = 30
+	n := min(width, max(0, int(math.Round((db+60)/60*width))))
+	return strings.Repeat("█", n) + strings.Repeat("·", width-n)
+}

@@ -1,0 +1,270 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/creack/pty"
+
+	"asworn/capture/audio"
+	"asworn/capture/study"
+)
+
+// benchStudy starts a study that is quick to record: short sweeps, one model.
+func benchStudy(t *testing.T, args ...string) string {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "study")
+	args = append([]string{"new", dir, "--fixture", "1", "--listeners", "1", "--seatings", "1", "--survey=false", "--bare-ear=false", "--drum=false",
+		"--seconds", "0.5", "--gap", "0.6"}, args...)
+	if code := execute(t.Context(), args, io.Discard, io.Discard); code != exitDone {
+		t.Fatalf("new: code %d", code)
+	}
+	return dir
+}
+
+// bench is a simulated bench: microphones on inputs 2 and 1, that is swapped,
+// which are touched when the test says so.
+type simulatedBench struct {
+	audio.Simulated
+	mu      sync.Mutex
+	touched int // input, from 0; -1 for none
+	slow    chan struct{}
+}
+
+func newSimulatedBench() *simulatedBench {
+	b := &simulatedBench{touched: -1}
+	b.LatencyFrame, b.NoiseRMS = 700, 1e-5
+	b.Paths = []audio.Path{{Output: 0, Input: 1, FIR: []float64{0.5, 0.2}}, {Output: 1, Input: 0, FIR: []float64{0.45, 0.25}}}
+	b.Sound = func(input int, frame int64) float64 {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		if input == b.touched && frame > 48000 && frame < 48500 {
+			return 0.2 * math.Sin(float64(frame))
+		}
+		return 0
+	}
+	b.Each = func(frame int64) {
+		b.mu.Lock()
+		slow := b.slow
+		b.mu.Unlock()
+		if slow != nil && frame > 24000 {
+			<-slow
+		}
+	}
+	return b
+}
+
+func (b *simulatedBench) set(f func()) { b.mu.Lock(); defer b.mu.Unlock(); f() }
+
+// Devices have two inputs, as an interface would say.
+func (b *simulatedBench) Devices() (playback, capture []audio.Device, err error) {
+	playback, capture, err = b.Simulated.Devices()
+	playback[0].Channels, capture[0].Channels = 2, 2
+	return playback, capture, err
+}
+
+// session is a command on a pseudo-terminal.
+type session struct {
+	t    *testing.T
+	tty  *os.File
+	mu   sync.Mutex
+	seen bytes.Buffer
+	code chan int
+}
+
+func startSession(t *testing.T, sound audio.System, args ...string) *session {
+	t.Helper()
+	ours, theirs, err := pty.Open()
+	if err != nil {
+		t.Skip(err)
+	}
+	s := &session{t: t, tty: ours, code: make(chan int, 1)}
+	go func() {
+		buf := make([]byte, 4096)
+		for {
+			n, err := ours.Read(buf)
+			s.mu.Lock()
+			s.seen.Write(buf[:n])
+			s.mu.Unlock()
+			if err != nil {
+				return
+			}
+		}
+	}()
+	ctx, stop := context.WithCancel(t.Context())
+	t.Cleanup(func() { stop(); ours.Close(); theirs.Close() })
+	go func() {
+		a := &app{in: theirs, out: theirs, err: io.Discard, sound: func() (audio.System, error) { return sound, nil }}
+		s.code <- a.execute(ctx, args)
+	}()
+	return s
+}
+
+// wants waits until the terminal shows a text after what was wanted before.
+func (s *session) wants(text string) {
+	s.t.Helper()
+	for range 600 { // 30 s
+		s.mu.Lock()
+		at := bytes.Index(s.seen.Bytes(), []byte(text))
+		if at >= 0 {
+			s.seen.Next(at + len(text))
+		}
+		seen := s.seen.String()
+		s.mu.Unlock()
+		if at >= 0 {
+			return
+		}
+		select {
+		case code := <-s.code:
+			s.t.Fatalf("ended with code %d while %q was waited for; the terminal shows\n%s", code, text, seen)
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.t.Fatalf("%q does not come; the terminal shows\n%s", text, s.seen.String())
+}
+
+func (s *session) types(keys string) {
+	s.t.Helper()
+	if _, err := s.tty.WriteString(keys); err != nil {
+		s.t.Fatal(err)
+	}
+}
+
+func (s *session) ends() {
+	s.t.Helper()
+	s.types("q")
+	if code := <-s.code; code != exitDone {
+		s.t.Errorf("code %d, want %d", code, exitDone)
+	}
+}
+
+// The guided session, from the first touch of a microphone to the last row:
+// swapped inputs are mapped, a stop keeps nothing, a retake keeps the first, and
+// a listener hears nothing before the level is known and the cautions confirmed.
+func TestRecordOnATerminal(t *testing.T) {
+	dir := benchStudy(t)
+	b := newSimulatedBench()
+	s := startSession(t, b, "record", dir)
+	s.wants("LEFT microphone")
+	s.types("\r")
+	s.wants("no channel heard a touch")
+	b.set(func() { b.touched = 1 })
+	s.types("\r")
+	s.wants("left microphone is on input 2")
+	s.wants("RIGHT microphone")
+	s.types("\r")
+	s.wants("Input 2 is the other microphone's already")
+	b.set(func() { b.touched = 0 })
+	s.types("\r")
+	s.wants("right microphone is on input 1")
+	b.set(func() { b.touched = -1 })
+
+	s.wants("2 rows left")
+	s.wants("Row 1 of 2: Model A on the fixture, seating 1")
+	// A listener's row, before anything is known.
+	s.types("s")
+	s.wants("Row 2 of 2: Model A on L01, seating 1")
+	s.types("\r")
+	s.wants("y confirms them for this session")
+	s.types("y")
+	s.wants("level not checked")
+	s.types("\r")
+	s.wants("nobody knows yet how loud Model A is")
+	s.types("b")
+
+	// A stop keeps nothing.
+	slow := make(chan struct{})
+	b.set(func() { b.slow = slow })
+	s.types("\r")
+	s.wants("ANY KEY STOPS")
+	s.types("z")
+	b.set(func() { b.slow = nil })
+	close(slow)
+	s.wants("stopped; nothing was kept")
+	file := filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav")
+	if _, err := os.Stat(file); err == nil {
+		t.Error("a stopped take was kept")
+	}
+
+	// A take, a retake, a note and a reading.
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	first, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.types("a")
+	s.wants("a new take is kept beside the first")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	kept, err := os.ReadFile(filepath.Join(dir, "retakes", "fixture-model-a-01-blocked-take-1.wav"))
+	if err != nil || !bytes.Equal(kept, first) {
+		t.Errorf("the first take: %v, same %t", err, bytes.Equal(kept, first))
+	}
+	s.types("nloose cable\r")
+	s.wants("noted: loose cable")
+	s.types("r-31.5 12\r")
+	s.wants("read: -31.5 mm forward, 12 mm up")
+	s.wants("KEEP: recorded")
+
+	// The listener's row may now be played, low; it is the last.
+	s.types("\r")
+	s.wants("Row 2 of 2")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.types("\r")
+	s.wants("Every row is recorded")
+	s.ends()
+
+	st, err := study.Load(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	row := st.Seatings[0]
+	if row.Notes != "loose cable" || row.Read == nil || row.Read.ForwardMM != -31.5 || row.Read.UpMM != 12 {
+		t.Errorf("the sheet says %+v, %+v", row, row.Read)
+	}
+	// The next session asks for nothing again and finds nothing to do.
+	s = startSession(t, b, "record", dir)
+	s.wants("Every row is recorded")
+	s.ends()
+}
+
+// One fixture seating after the other, each with a number and a row of its own.
+func TestRecordOneModel(t *testing.T) {
+	dir := benchStudy(t)
+	b := newSimulatedBench()
+	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte("playback = 'simulated device'\ncapture = 'simulated device'\ngain_db = -20.0\nlimit_db_spl = 80.0\n[inputs]\nleft = 2\nright = 1\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := startSession(t, b, "record", dir, "--model", "Model A")
+	for _, n := range []string{"2", "3"} {
+		s.wants("Model A on the fixture, seating " + n)
+		s.types("\r")
+		s.wants("KEEP: recorded")
+		s.types("\r")
+	}
+	s.wants("seating 4")
+	s.ends()
+	st, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var files []string
+	for _, r := range st.Seatings {
+		files = append(files, r.File)
+	}
+	if got, want := strings.Join(files, " "), "recordings/fixture-model-a-02-blocked.wav recordings/fixture-model-a-03-blocked.wav"; got != want || len(st.NotRecorded) != 2 {
+		t.Errorf("recorded %s, %d rows left; want %s and 2", got, len(st.NotRecorded), want)
+	}
+}

@@ -1,0 +1,117 @@
+package pipeline
+
+import (
+	"context"
+	"slices"
+
+	"asworn/capture"
+	"asworn/capture/compare"
+	"asworn/capture/study"
+	"asworn/fitcorr"
+	"asworn/report"
+)
+
+// Judge judges recordings of a study one by one as they are made, with the
+// findings that a run gives. What it computes is kept for the next run. One
+// goroutine may use it at a time.
+type Judge struct {
+	study  *capture.Study
+	setup  capture.Setup
+	line   *line
+	own    *capture.Processor
+	about  report.Results
+	frozen *FrozenStudy // nil before the first run
+	rows   []capture.Seating
+	traits []compare.Traits
+}
+
+// Judgement is what one recording showed.
+type Judgement struct {
+	// Results hold that one recording and, where the study can tell, its verdict.
+	Results   report.Results
+	Recording capture.Recording // without impulse responses
+}
+
+// OpenJudge reads the study in dir and what was recorded so far: new recordings
+// are compared with it. opt.Progress hears of recordings that have to be
+// processed.
+func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
+	st, err := study.LoadPartial(dir)
+	if err != nil {
+		return nil, err
+	}
+	program, err := programKey()
+	if err != nil {
+		return nil, err
+	}
+	j := &Judge{study: st}
+	if j.setup, err = st.Setup(); err != nil {
+		return nil, err
+	}
+	if j.line, err = openLine(dir, program, j.setup, opt); err != nil {
+		return nil, err
+	}
+	if j.about, err = about(st); err != nil {
+		return nil, err
+	}
+	responses, err := j.line.responder.all(ctx, st.Seatings)
+	if err != nil {
+		return nil, err
+	}
+	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses)
+	if frozen, err := OpenFrozen(dir); err == nil {
+		j.frozen = frozen // else there was no run yet, or one of another program
+	}
+	return j, nil
+}
+
+// Study returns the study as it was when the judge was opened.
+func (j *Judge) Study() *capture.Study { return j.study }
+
+// Setup returns what recordings are processed with.
+func (j *Judge) Setup() capture.Setup { return j.setup }
+
+// Judge processes the recording of a row and compares it with those before it,
+// whose place it takes where it is a row's second. An ordinary fixture seating
+// at the blocked entrance gets a verdict by the last run; without one, or for a
+// model that run did not hold, it gets its findings alone.
+func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, error) {
+	if err := ctx.Err(); err != nil {
+		return Judgement{}, err
+	}
+	got, err := j.line.responder.one(len(j.rows), row, &j.own)
+	if err != nil {
+		return Judgement{}, err
+	}
+	rec := got.Recording
+	if at := slices.IndexFunc(j.rows, func(r capture.Seating) bool { return r.File == row.File }); at >= 0 {
+		j.rows, j.traits = slices.Delete(slices.Clone(j.rows), at, at+1), slices.Delete(slices.Clone(j.traits), at, at+1)
+	}
+	own := compare.TraitsOf(j.setup, rec)
+	rec.AddFindings(compare.With(j.rows, j.traits, row, own)...)
+	own.Usable = rec.Quality.Usable()
+	j.rows, j.traits = append(j.rows, row), append(j.traits, own)
+
+	out := Judgement{Results: j.about, Recording: rec}
+	out.Results.LevelUnit = rec.LevelUnit
+	out.Results.Recordings = []report.Recording{recordingResult(row, rec)}
+	out.Results.Analysis.Models = []fitcorr.ModelAnalysis{{Model: row.Model}}
+	if j.frozen == nil || !rec.Quality.Usable() || !row.OnFixture() || row.Point != capture.Blocked || row.Model == "" || row.Survey != nil {
+		return out, nil
+	}
+	if _, err := j.frozen.model(row.Model); err != nil {
+		return out, nil
+	}
+	seating := fitSeating(row, rec)
+	offset, verdict, err := j.frozen.frozen.Fit.Check(seating)
+	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
+		seating.Read = nil
+		offset, verdict, err = j.frozen.frozen.Fit.Check(seating)
+	}
+	if err != nil {
+		return out, nil // the last run could judge no seating of this model
+	}
+	m := &out.Results.Analysis.Models[0]
+	m.Offsets, m.Verdicts = []fitcorr.Offset{offset}, []fitcorr.Verdict{verdict}
+	return out, nil
+}
