@@ -157,6 +157,7 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
 	var reasons withheld
 	asWorn := c.sitsAsWorn(o)
+	shares := make([]float64, band.Count)
 	for _, part := range correctionParts() {
 		reasons.begin(part)
 		if part.position && asWorn {
@@ -195,14 +196,19 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 				continue
 			}
 			for b := seat.PerThird * third; b < seat.PerThird*(third+1); b++ {
-				if p.known[b] && s.Ears[ear].Counts(b) {
-					change := p.move(b, share)
-					out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = change, p.stderr(b, change), true
+				if p.known[b] {
+					shares[b] = share
 				}
 			}
 			if p.deepest(third) > correctionDepthDB {
 				reasons.add(fmt.Sprintf("the change is limited to %.0f dB: seat it again", correctionDepthDB))
 			}
+		}
+	}
+	for b, share := range faded(shares) {
+		if share > 0 && s.Ears[ear].Counts(b) {
+			change := p.move(b, share)
+			out.DeltaDB[b], out.StdErrDB[b], out.Applied[b] = change, p.stderr(b, change), true
 		}
 	}
 	out.Withheld = reasons.String()

@@ -14,10 +14,10 @@ import (
 
 // FinalCurves makes the curves of one model from the fixture's ordinary
 // seatings, per point and ear. Which seatings go in follows the verdicts: one
-// that matches goes in as it is; one that does not goes in where its correction
-// was applied over most of 1 kHz to 10 kHz, else stays out; one that stands out
-// of its group stays out unless it was corrected; without a verdict the rest go
-// in. cs made the corrections. Every level carries an interval with an uncertainty budget after JCGM
+// that matches goes in as it is; one that is off goes in where its correction
+// was applied over most of 1 kHz to 10 kHz, else stays out, as an undetermined one
+// does; one that stands out of its group stays out unless it was corrected; without a
+// verdict the rest go in. cs made the corrections. Every level carries an interval with an uncertainty budget after JCGM
 // 100:2008 (docs/correction.md).
 func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Correction, cs Correctors, standOuts []standout.StandOut, opt seat.Options) []FinalCurve {
 	byNumber := map[int]verdict.Verdict{}
@@ -115,10 +115,7 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 		case judged && v.Outcome == verdict.Matches:
 			m.Used, m.Why = true, "matches the worn mean"
 		case judged:
-			m.Used, m.Why = true, "not shown to be off its place"
-			if _, m.Corrected = covers(corr, 1000, 10000); m.Corrected {
-				m.Why += "; corrected to the worn mean"
-			}
+			m.Why = "undetermined: shown neither to sit as worn nor to be off its place"
 		default:
 			m.Used, m.Why = true, "ordinary seating; position not judged"
 		}
@@ -141,6 +138,11 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 		}
 	}
 	fc.Used = len(parts)
+	for _, p := range parts {
+		if p.correction != nil {
+			fc.Corrected++
+		}
+	}
 	if len(parts) == 0 {
 		fc.Notes = append(fc.Notes, "no curve: no seating could be used as it is or corrected; seat the headphone again")
 	}
@@ -254,7 +256,10 @@ type FinalCurve struct {
 	Ear     string        `json:"ear"`
 	Members []CurveMember `json:"members"` // every ordinary fixture seating, used or not
 	Used    int           `json:"used"`
-	LevelDB []float64     `json:"level_db,omitempty"` // mean of the used ones, corrected where Corrected says so
+	// Corrected is how many of the used ones were corrected to the worn mean; the
+	// others go in as measured.
+	Corrected int       `json:"corrected"`
+	LevelDB   []float64 `json:"level_db,omitempty"` // mean of the used ones, corrected where Corrected says so
 	// SpreadDB is the standard deviation over the used seatings; LowDB and
 	// HighDB their extremes.
 	SpreadDB []float64 `json:"spread_db,omitempty"`
@@ -267,6 +272,29 @@ type FinalCurve struct {
 	HalfDB   []float64   `json:"half_db,omitempty"`
 	Budget   []BudgetRow `json:"budget,omitempty"`
 	Notes    []string    `json:"notes,omitempty"` // what the interval does not hold, in plain words
+}
+
+// MadeOf says what the curve is the mean of: "3 seatings at the drum point, left
+// ear: 2 as measured, 1 corrected to the worn mean; 3 of 6 left out".
+func (fc FinalCurve) MadeOf() string {
+	plural := "s"
+	if fc.Used == 1 {
+		plural = ""
+	}
+	what := fmt.Sprintf("%d seating%s at the %s point, %s ear", fc.Used, plural, fc.Point, fc.Ear)
+	switch measured := fc.Used - fc.Corrected; {
+	case fc.Used == 0:
+	case fc.Corrected == 0:
+		what += ": as measured"
+	case measured == 0:
+		what += ": corrected to the worn mean"
+	default:
+		what += fmt.Sprintf(": %d as measured, %d corrected to the worn mean", measured, fc.Corrected)
+	}
+	if out := len(fc.Members) - fc.Used; out > 0 {
+		what += fmt.Sprintf("; %d of %d left out", out, len(fc.Members))
+	}
+	return what
 }
 
 // CurveMember says whether a seating went into a final curve, and why.

@@ -1,6 +1,7 @@
 package correct
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -100,5 +101,41 @@ func TestAgainstReference(t *testing.T) {
 		if want := math.Log2(f.Mid / 1000); math.Abs(got.LevelDB[b]-want) > 1e-12 {
 			t.Fatalf("%.0f Hz: %.3f dB, want %.3f", f.Mid, got.LevelDB[b], want)
 		}
+	}
+}
+
+// An undetermined seating stays out, whatever its correction; the curve says what it is made of.
+func TestUndeterminedStaysOut(t *testing.T) {
+	row := func(n int) seat.Seating {
+		var s seat.Seating
+		s.ID, s.Model, s.Subject, s.Point, s.Number = fmt.Sprint(n), "Model A", capture.FixtureSubject, capture.Drum, n
+		for e := range s.Ears {
+			s.Ears[e] = seat.Curve{LevelDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Valid: make([]bool, band.Count)}
+			for b := range s.Ears[e].Valid {
+				s.Ears[e].LevelDB[b], s.Ears[e].Valid[b] = float64(n), true
+			}
+		}
+		return s
+	}
+	full := func(n int) Correction {
+		c := Correction{ID: fmt.Sprint(n), Ear: "left", PredictedDB: make([]float64, band.Count), DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count), StdErrDB: make([]float64, band.Count)}
+		for b := range c.Applied {
+			c.Applied[b], c.PredictedDB[b], c.DeltaDB[b] = true, 1, 1
+		}
+		return c
+	}
+	rows := []seat.Seating{row(1), row(2), row(3)}
+	verdicts := map[int]verdict.Verdict{1: {Outcome: verdict.Matches}, 2: {Outcome: verdict.Undetermined}, 3: {Outcome: verdict.Adjust}}
+	ch := chooser{verdicts: verdicts, corrections: []Correction{full(2), full(3)}}
+	fc := FinalCurve{Point: capture.Drum, Ear: "left"}
+	fc.average(ch.choose(rows, &fc), 0)
+	if fc.Used != 2 || fc.Corrected != 1 || fc.Members[1].Used || !strings.Contains(fc.Members[1].Why, "undetermined") {
+		t.Errorf("%+v", fc.Members)
+	}
+	if fc.LevelDB[50] != 2.5 { // (1 + (3 + 1)) / 2
+		t.Errorf("level %g, want the mean of 1 and a corrected 4", fc.LevelDB[50])
+	}
+	if got, want := fc.MadeOf(), "2 seatings at the drum point, left ear: 1 as measured, 1 corrected to the worn mean; 1 of 3 left out"; got != want {
+		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -18,7 +18,7 @@ const correctionDraws = 200
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	delta    []float64 // by the estimates
+	delta    []float64 // by the estimates, faded where survey and leak end
 	position []bool    // bands that the place changes
 	seal     sealChange
 	known    []bool      // bands that place or seal changes
@@ -53,9 +53,9 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 	surface := learn(e, [2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
 	for b := range p.delta {
 		if p.position[b] {
-			p.delta[b] += surface.level[0][b] - surface.level[1][b]
+			p.delta[b] += edgeFade(b, survey.LowHz, survey.HighHz) * (surface.level[0][b] - surface.level[1][b])
 		}
-		p.delta[b] += p.seal.change[b]
+		p.delta[b] += edgeFade(b, 0, leakTopHz) * p.seal.change[b]
 		p.known[b] = p.position[b] || p.seal.known[b]
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))

@@ -181,7 +181,39 @@ func views(r *judged.Study) []view {
 		text.Fixed(r.Options.SlopeDBPerOctave, 1) + " dB per octave about 1 kHz.", func(i int) float64 { return -r.ReferenceDB[i] }}, raw}
 }
 
-// compensatedFigures draws the drum-point curves as spreads over seatings.
+// finalSeries are the final curve of one ear with its interval, and the extremes of the
+// seatings that it is the mean of.
+func finalSeries(f fitcorr.FinalCurve, n int, shift func(int) float64) []figure.Series {
+	at := func(v []float64, i int) float64 {
+		if i >= len(v) || i >= len(f.Valid) || !f.Valid[i] {
+			return math.NaN()
+		}
+		return v[i]
+	}
+	final := figure.Series{Name: "final curve with its interval", Group: "final curve"}
+	extremes := figure.Series{Name: "seatings in it: lowest to highest", Group: "seatings in it", Style: figure.Style{Tint: 1, Dash: 1}, Hidden: true}
+	for i := range n {
+		y, half := at(f.LevelDB, i), at(f.HalfDB, i)
+		final.Y, final.Lower, final.Upper = append(final.Y, y), append(final.Lower, y-half), append(final.Upper, y+half)
+		extremes.Y, extremes.Lower, extremes.Upper = append(extremes.Y, y), append(extremes.Lower, at(f.LowDB, i)), append(extremes.Upper, at(f.HighDB, i))
+	}
+	for _, s := range []*figure.Series{&final, &extremes} {
+		s.Y, s.Lower, s.Upper = shifted(s.Y, shift), shifted(s.Lower, shift), shifted(s.Upper, shift)
+	}
+	return []figure.Series{final, extremes}
+}
+
+func finalCurve(m fitcorr.ModelAnalysis, p capture.Point, ear capture.Ear) (fitcorr.FinalCurve, bool) {
+	i := slices.IndexFunc(m.Curves, func(f fitcorr.FinalCurve) bool { return f.Point == p && f.Ear == ear.String() && f.LevelDB != nil })
+	if i < 0 {
+		return fitcorr.FinalCurve{}, false
+	}
+	return m.Curves[i], true
+}
+
+// compensatedFigures draws the final curve at the drum point, less the fixture's
+// reference and raw: the same curve, of the same seatings. The seatings as measured
+// stand beside it.
 func compensatedFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
 	n := len(r.BandsHz)
@@ -193,17 +225,20 @@ func compensatedFigures(r *judged.Study) []figure.Figure {
 		for _, ear := range capture.Ears {
 			for _, v := range views(r) {
 				c := &figure.Curves{Hz: r.BandsHz, YLabel: v.label, Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
-				if s, ok := spreadSeries("fixture: median, 10–90 %", drum, ear, n, figure.Style{}, v.shift); ok {
-					c.Series = append(c.Series, s)
+				final, ok := finalCurve(m, capture.Drum, ear)
+				note := "No final curve: no seating could be used as it is or corrected. Seatings as measured."
+				if ok {
+					c.Series = finalSeries(final, n, v.shift)
+					note = "Final curve: the mean of " + final.MadeOf() + "; with its " + text.Percent(r.Options.Confidence) + " interval. Single seatings: as measured."
 				}
 				for i, rec := range drum {
 					name := "seating " + text.Fixed(float64(rec.Number), 0)
-					c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Style: figure.StyleFor(i), Hidden: len(drum) >= 3,
+					c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Style: figure.StyleFor(i), Hidden: ok,
 						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
 				}
 				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(),
 					Title:  m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
-					Note:   text.Plural(len(drum), "fixture seating") + ": median and 10th to 90th percentile per 1/24 octave." + v.note,
+					Note:   note + v.note,
 					Curves: c})
 			}
 		}
