@@ -32,6 +32,12 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	}
 	var a Analysis
 	frozen := Frozen{Options: opt}
+	for _, s := range ss {
+		if m, bad := wired(s); bad {
+			a.Misfits = append(a.Misfits, m)
+		}
+	}
+	ss = without(ss, a.Misfits)
 	names, byModel, bare := splitModels(ss)
 	prepared := make([]*prepared, len(names))
 	err := stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {

@@ -12,8 +12,9 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Misfit names a recording on the fixture that is no seating of its model at its
-// point, wherever the headphone may sit: it is judged in nothing.
+// Misfit names a recording that is not what it is said to be: an electrical signal
+// in place of an ear, or on the fixture no seating of its model at its point,
+// wherever the headphone may sit. It is judged in nothing.
 type Misfit struct {
 	ID   string `json:"id"`
 	Why  string `json:"why"`
@@ -35,13 +36,6 @@ func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
 		return Misfit{}, false
 	}
 	out := Misfit{ID: s.ID}
-	for _, ear := range capture.Ears {
-		if db, flat := electrical(s.Ears[ear]); flat && own.Refused() {
-			out.Why = fmt.Sprintf("the %s channel is flat within %.1f dB from 100 Hz to 10 kHz, as an electrical signal is and no microphone", ear, db)
-			out.Mend = "see which cable went where, and the channel numbers of the study"
-			return out, true
-		}
-	}
 	var best *reference
 	most := own
 	for i, r := range refs {
@@ -61,6 +55,18 @@ func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
 	out.Why += ", and no survey of this study explains it"
 	out.Mend = "see which model, point and channels were recorded and whether both microphones sit in place; a headphone far outside the survey's reach is refused too: seat it again"
 	return out, own.Refused()
+}
+
+// wired reports a recording of which an ear's channel holds an electrical signal: a
+// loopback, with or without the study knowing of one.
+func wired(s seat.Seating) (Misfit, bool) {
+	for _, ear := range capture.Ears {
+		if db, flat := electrical(s.Ears[ear]); flat {
+			return Misfit{s.ID, fmt.Sprintf("the %s channel is flat within %.2f dB from 100 Hz to 10 kHz, as an electrical signal is and no microphone", ear, db),
+				"see which cable went where, and the channel numbers of the study"}, true
+		}
+	}
+	return Misfit{}, false
 }
 
 // electrical reports whether a curve is as flat as no headphone is at an ear,
@@ -122,6 +128,9 @@ func without(ss []seat.Seating, misfits []Misfit) []seat.Seating {
 // point, and which survey of the study explains it. It is false where the study
 // has no survey to tell by.
 func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
+	if m, bad := wired(s); bad {
+		return m, true
+	}
 	for i := range f.Models {
 		fm := &f.Models[i]
 		if fp := fm.at(s.Point); fm.Model == s.Model && fp.Survey != nil {
