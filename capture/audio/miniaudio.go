@@ -84,10 +84,10 @@ func formatName(f malgo.FormatType) string {
 		malgo.FormatS32: "32-bit integer", malgo.FormatF32: "32-bit float"}[f]
 }
 
-// periods is how many buffers a device is given ahead: half a second in all, so
+// periods is how many buffers a device is given ahead: two seconds in all, so
 // that a busy machine loses nothing. A stop does not wait for them, it throws
 // them away.
-const periods = 25
+const periods = 100
 
 // Open opens playback and capture as two devices, not as one duplex device of
 // miniaudio: that puts a ring buffer between them which drops frames silently

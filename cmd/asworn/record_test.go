@@ -1,3 +1,5 @@
+//go:build unix
+
 package main
 
 import (
@@ -16,6 +18,7 @@ import (
 
 	"asworn/capture/audio"
 	"asworn/capture/study"
+	"asworn/capture/wavfile"
 )
 
 // benchStudy starts a study that is quick to record: short sweeps, one model.
@@ -266,5 +269,73 @@ func TestRecordOneModel(t *testing.T) {
 	}
 	if got, want := strings.Join(files, " "), "recordings/fixture-model-a-02-blocked.wav recordings/fixture-model-a-03-blocked.wav"; got != want || len(st.NotRecorded) != 2 {
 		t.Errorf("recorded %s, %d rows left; want %s and 2", got, len(st.NotRecorded), want)
+	}
+}
+
+// Files of another recorder become the next rows, in order; originals stay as
+// they are, a file is taken once, and the last one can be undone.
+func TestRecordFrom(t *testing.T) {
+	dir, from := benchStudy(t, "--seatings", "2"), t.TempDir()
+	b := newSimulatedBench()
+	setup, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	drop := func(name string, noise float64) {
+		t.Helper()
+		b.NoiseRMS = noise
+		x := setup.Sweep.Signal()
+		take, err := audio.Record(t.Context(), b, audio.Config{RateHz: 48000, Outputs: 2, Inputs: 2}, audio.Playing{Signal: x, Gain: 0.1, Seconds: float64(len(x))/48000 + 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := wavfile.Write(filepath.Join(from, name), wavfile.Format{RateHz: 48000, Channels: 2, Bits: 24}, take.Samples[:2]); err != nil {
+			t.Fatal(err)
+		}
+	}
+	same := func(name, file string) {
+		t.Helper()
+		original, err1 := os.ReadFile(filepath.Join(from, name))
+		kept, err2 := os.ReadFile(filepath.Join(dir, filepath.FromSlash(file)))
+		if err1 != nil || err2 != nil || !bytes.Equal(original, kept) {
+			t.Errorf("%s and %s: %v, %v, same %t", name, file, err1, err2, bytes.Equal(original, kept))
+		}
+	}
+	drop("REC001.WAV", 1e-5)
+	s := startSession(t, nil, "record", dir, "--from", from)
+	s.wants("REC001.WAV waits")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	same("REC001.WAV", "recordings/fixture-model-a-01-blocked.wav")
+	drop("REC002.WAV", 1.1e-5) // a listener's: not before the cautions
+	s.wants("y confirms them for this session")
+	s.types("y\r")
+	s.wants("REC002.WAV is recordings/L01-model-a-01.wav")
+	same("REC002.WAV", "recordings/L01-model-a-01.wav")
+	s.types("u")
+	s.wants("REC002.WAV waits")
+	same("REC002.WAV", "retakes/L01-model-a-01-take-1.wav")
+	s.types("x")
+	s.wants("REC002.WAV is left out")
+	s.ends()
+
+	drop("REC003.WAV", 1.2e-5)
+	s = startSession(t, nil, "record", dir, "--from", from)
+	s.wants("Row 2 of 3: Model A on L01, seating 1")
+	s.wants("REC003.WAV waits") // what was taken or left out is not offered again
+	s.types("s")
+	s.wants("Row 3 of 3: Model A on L01, seating 2")
+	s.types("\ry\r")
+	s.wants("REC003.WAV is recordings/L01-model-a-02.wav")
+	same("REC003.WAV", "recordings/L01-model-a-02.wav")
+	s.ends()
+	if _, err := os.Stat(filepath.Join(dir, "recordings", "L01-model-a-01.wav")); err == nil {
+		t.Error("a skipped row has a recording")
+	}
+	if err := os.Mkdir(filepath.Join(dir, "in"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	if code := execute(t.Context(), []string{"record", dir, "--from", filepath.Join(dir, "in")}, io.Discard, io.Discard); code == exitDone {
+		t.Error("a folder inside the study is taken")
 	}
 }

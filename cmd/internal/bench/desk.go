@@ -49,6 +49,8 @@ type Desk struct {
 	spans    []float64 // seconds from one take to the next
 	folder   *folder
 	work     sync.WaitGroup
+	quit     chan struct{} // closed by Close
+	once     sync.Once
 }
 
 // Screen is what there is to see.
@@ -93,7 +95,7 @@ func Open(ctx context.Context, dir string, opt Options) (*Desk, error) {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
-	d := &Desk{opt: opt, ctx: ctx, store: store{dir: dir, now: opt.Now}}
+	d := &Desk{opt: opt, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
 	found, err := d.store.recover()
 	if err != nil {
 		return nil, err
@@ -188,6 +190,7 @@ func (d *Desk) Close() {
 		d.silence()
 	}
 	d.mu.Unlock()
+	d.once.Do(func() { close(d.quit) })
 	d.work.Wait()
 }
 

@@ -77,6 +77,8 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 			select {
 			case <-d.ctx.Done():
 				return
+			case <-d.quit:
+				return
 			case <-tick.C:
 			}
 		}

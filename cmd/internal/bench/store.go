@@ -205,8 +205,8 @@ func another(r capture.Seating, rows []Row) capture.Seating {
 			out.Number = max(out.Number, o.Number+1) // of surveys too: no number is used twice
 		}
 	}
-	for n := out.Number; ; n++ {
-		name := slices.DeleteFunc([]string{r.Subject, plan.Slug(r.Model), plan.Slug(r.Unit), fmt.Sprintf("%02d", n)}, func(s string) bool { return s == "" })
+	for ; ; out.Number++ {
+		name := slices.DeleteFunc([]string{r.Subject, plan.Slug(r.Model), plan.Slug(r.Unit), fmt.Sprintf("%02d", out.Number)}, func(s string) bool { return s == "" })
 		if r.OnFixture() {
 			name = append(name, string(r.Point))
 		}
