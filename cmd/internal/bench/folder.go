@@ -207,6 +207,10 @@ func (f *folder) press(d *Desk, k Key) bool {
 		d.session = d.session.next()
 		return true
 	case k == Enter && f.hold && len(f.waiting) > 0:
+		if row, ok := d.session.Row(); ok && !row.OnFixture() && !d.safety.Cautions {
+			d.session.Phase = Caution
+			return true
+		}
 		f.hold = false
 		d.work.Go(d.pull)
 		return true
