@@ -70,6 +70,7 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 		}
 	}
+	a.misfiled(counts)
 	a.note("%s", countsLine(counts))
 	if a.json {
 		err = report.WriteJSON(a.out, r)
@@ -83,6 +84,28 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 		return errOperator
 	}
 	return nil
+}
+
+// misfiled tells of recordings that are in no row of the sheet, and of the same
+// recording under two names.
+func (a *app) misfiled(c pipeline.Counts) {
+	const most = 10
+	for i, file := range c.Strays {
+		if i == most {
+			a.note("and %d more WAV files that are in no row of the sheet", len(c.Strays)-most)
+			break
+		}
+		message := "in no row of the sheet"
+		if c.Missing > 0 {
+			message += fmt.Sprintf(", and %d rows are not recorded yet", c.Missing)
+		}
+		a.finding(file, capture.Finding{Severity: capture.Warning, Message: message,
+			Mend: "if it is one of them, give it the name that the sheet gives; else move it out of the study's folder"})
+	}
+	for _, t := range c.Twins {
+		a.finding(t.Also, capture.Finding{Severity: capture.Warning, Message: "the same bytes as " + t.File,
+			Mend: "one recording stands under two names: find out which it is, and record the other again"})
+	}
 }
 
 func countsLine(c pipeline.Counts) string {

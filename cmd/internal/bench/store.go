@@ -14,6 +14,7 @@ import (
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 )
 
@@ -22,7 +23,7 @@ import (
 // point loses none: Recover brings the last one to its place.
 const (
 	// RetakesDir holds what a later take replaced, and what was undone.
-	RetakesDir  = "retakes"
+	RetakesDir  = pipeline.RetakesDir
 	droppedFile = "dropped.csv"
 	takePrefix  = ".take-"
 	backupDir   = "sheets" // under RetakesDir: the sheet as it was before a session changed it

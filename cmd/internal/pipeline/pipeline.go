@@ -47,6 +47,8 @@ type Counts struct {
 	Estimated  bool     `json:"estimated"`         // estimates were computed, not taken from the cache
 	Damaged    int      `json:"damaged,omitempty"` // files of earlier runs that were not as written, and made anew
 	Changed    []string `json:"changed,omitempty"` // files of recordings that changed since an earlier run
+	Strays     []string `json:"strays,omitempty"`  // WAV files that are in no row of the sheet
+	Twins      []Twins  `json:"twins,omitempty"`   // recordings that hold the same bytes
 }
 
 // WithChanges returns the results with a finding at every recording that
@@ -110,6 +112,10 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	counts.Processed, counts.Cached = int(l.responder.processed.Load()), int(l.responder.cached.Load())
 	counts.Read = l.stamps.Read()
 	if err != nil {
+		return report.Results{}, counts, err
+	}
+	counts.Strays = strays(dir, study)
+	if counts.Twins, err = twins(dir, study.Seatings, responses, counts.Strays); err != nil {
 		return report.Results{}, counts, err
 	}
 	traits := compareAll(setup, study.Seatings, responses)
