@@ -32,33 +32,34 @@ func Exact(x, fraction int) Band {
 // Fraction is the resolution in which levels are kept: 1/24 octave.
 const Fraction = 24
 
-// first and count place the kept set: every 1/24-octave band of the
-// third-octave bands 20 Hz to 20 kHz, so that eight kept bands make exactly
-// one third-octave band.
+// PerThird is the number of kept bands that make exactly one third-octave band.
+const PerThird = Fraction / 3
+
+// The kept set is every 1/24-octave band of the third-octave bands 20 Hz to
+// 20 kHz, by their numbers in IEC 61260-1.
 const (
 	firstThird = -17
 	lastThird  = 13
-	perThird   = Fraction / 3
 )
 
 // Count is the number of kept 1/24-octave bands; Thirds that of the
 // third-octave bands above them.
 const (
 	Thirds = lastThird - firstThird + 1
-	Count  = Thirds * perThird
+	Count  = Thirds * PerThird
 )
 
 // All returns the Count kept 1/24-octave bands, lowest first.
 func All() []Band {
 	out := make([]Band, Count)
 	for i := range out {
-		out[i] = Exact(firstThird*perThird-perThird/2+i, Fraction)
+		out[i] = Exact(firstThird*PerThird-PerThird/2+i, Fraction)
 	}
 	return out
 }
 
 // AllThirds returns the Thirds third-octave bands above the kept ones; band i
-// spans the kept bands 8i to 8i+7.
+// spans the kept bands PerThird·i to PerThird·(i+1)−1.
 func AllThirds() []Band {
 	out := make([]Band, Thirds)
 	for i := range out {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"asworn/capture/band"
 	"asworn/capture/deconv"
 	"asworn/capture/finding"
 	"asworn/capture/response"
@@ -54,9 +55,9 @@ func jump(t *take.Take, e int, levels func(k, e int) []float64) (repeat int, cha
 	return repeat, change
 }
 
-// thirds lists third-octave bands of eight kept bands each, as their edges.
+// thirds lists third-octave bands of the kept ones, as their edges.
 func thirds(t *take.Take) (out [][2]float64) {
-	const each = 8
+	const each = band.PerThird
 	for i := 0; i+each <= len(t.Bench.Bands); i += each {
 		low, high := t.Bench.Bands[i].Lower, t.Bench.Bands[i+each-1].Upper
 		if low >= max(2*t.Bench.LowHz, 40) && high <= min(t.Bench.HighHz, 10000) {

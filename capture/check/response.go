@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/response"
 	"asworn/capture/study"
@@ -47,7 +48,7 @@ func checkNoise(t *take.Take, e study.Ear) {
 	if m := snr[len(snr)/2]; m < noisySNRDB {
 		f := finding.New(finding.Noisy, fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m)).
 			On(take.ChannelNames[e]).Of(m, "dB")
-		if m < t.Bench.Setup.MinSNR() {
+		if m < study.MinSNRDB {
 			f = f.Rated(finding.Refusal)
 		}
 		t.Add(f)
@@ -62,7 +63,7 @@ func checkDistortion(t *take.Take, e study.Ear) {
 		return
 	}
 	worst, at := math.Inf(-1), 0.0
-	const third = 8
+	const third = band.PerThird
 	for i := 0; i+third <= len(r.LevelDB); i += third {
 		var linear, sum float64
 		for o, h := range t.Bench.Orders {
@@ -74,7 +75,7 @@ func checkDistortion(t *take.Take, e study.Ear) {
 			}
 			var power, noise float64
 			for j := i; j < i+third; j++ {
-				k := j + int(math.Round(24*math.Log2(float64(h.Order))))
+				k := j + int(math.Round(band.Fraction*math.Log2(float64(h.Order))))
 				if k >= len(r.NoiseDB) || !r.Valid[j] || r.HarmonicDB[o][j] <= response.NoLevelDB {
 					power, noise = 0, 1
 					break

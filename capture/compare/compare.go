@@ -172,7 +172,7 @@ func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) strin
 func earDifference(s study.Setup, r response.Recording) []float64 {
 	bands := band.All()
 	out := make([]float64, band.Thirds)
-	each := band.Count / band.Thirds
+	const each = band.PerThird
 	for i := range out {
 		n := 0
 		for j := i * each; j < (i+1)*each; j++ {

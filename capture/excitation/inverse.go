@@ -72,7 +72,7 @@ func (p *Plan) Invert(dst, reference []complex128) {
 	if p.Smooth != nil {
 		for k, s := range smoothPower(reference, p.smoothWidth()) {
 			dst[k] = 0
-			if g := p.Pass[k]; g > 0 && s > 0 {
+			if g := p.pass[k]; g > 0 && s > 0 {
 				dst[k] = complex(real(reference[k])*g/s, -imag(reference[k])*g/s)
 			}
 		}
@@ -86,7 +86,7 @@ func (p *Plan) Invert(dst, reference []complex128) {
 	}
 	low, high := around(p.LowHz*1.1), around(p.HighHz/1.1)
 	for k, r := range reference {
-		g := p.Pass[k]
+		g := p.pass[k]
 		if g == 0 {
 			dst[k] = 0
 			continue

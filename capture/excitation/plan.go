@@ -14,6 +14,8 @@ import (
 	"asworn/capture/locate"
 	"asworn/capture/samples"
 	"asworn/capture/study"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // constants is what all clones share; nobody writes to it after New.
@@ -25,7 +27,7 @@ type Plan struct {
 	X        []float64 // one repeat of the excitation
 	XRMS     float64
 	Preroll  int // samples cut before the expected start of a repeat
-	Gap      int
+	gap      int
 	Period   int
 	Tail     int // samples kept after the end of a repeat
 	Segment  int // preroll + len(x) + tail
@@ -45,7 +47,7 @@ type Plan struct {
 	Flatness float64         // samples at its tops over those just below
 	Abrupt   bool            // it has breaks of its own, as noise and music have
 	Turn     []float64       // 2·cos ω of a sweep, per sample; else nil
-	Pass     []float64       // 1 inside the band, falling to 0 outside, per bin
+	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
 	Correct  [2][]complex128 // 1 over the microphone's response, per bin
 	AWeight  []float64       // of the power, per bin
 	Bands    []band.Band
@@ -87,7 +89,7 @@ func New(s study.Setup) (*Plan, error) {
 			return nil, errors.New("capture: an excitation file needs its rate, and no negative gap, lead or repeats")
 		}
 		c.X = s.Excitation
-		c.XRMS = rms(c.X)
+		c.XRMS = floats.Norm(c.X, 2) / math.Sqrt(float64(len(c.X)))
 		if !(c.XRMS > 0) || math.IsInf(c.XRMS, 0) {
 			return nil, errors.New("capture: the excitation is silent or not finite")
 		}
@@ -127,24 +129,16 @@ func (c *Plan) Bins() int { return c.N/2 + 1 }
 func (c *Plan) layout() {
 	samples := func(seconds float64) int { return int(math.Round(seconds * c.RateHz)) }
 	c.Preroll = samples(prerollSeconds)
-	c.Gap = samples(c.Setup.Sweep.GapSeconds)
-	c.Period = len(c.X) + c.Gap
+	c.gap = samples(c.Setup.Sweep.GapSeconds)
+	c.Period = len(c.X) + c.gap
 	post := c.Setup.Window.PostSeconds
 	if post == 0 {
 		post = DefaultPost
 	}
-	c.Tail = min(samples(post+0.05), max(0, c.Gap-c.Preroll)) // what the window needs
+	c.Tail = min(samples(post+0.05), max(0, c.gap-c.Preroll)) // what the window needs
 	if c.Repeats == 1 {
 		c.Tail = samples(1) // nothing follows: silence as far as it was recorded
 	}
 	c.Segment = c.Preroll + len(c.X) + c.Tail
 	c.N = deconv.FastLen(c.Segment)
-}
-
-func rms(x []float64) float64 {
-	s := 0.0
-	for _, v := range x {
-		s += v * v
-	}
-	return math.Sqrt(s / float64(len(x)))
 }

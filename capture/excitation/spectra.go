@@ -47,11 +47,11 @@ func (c *Plan) prepareSpectra() error {
 	}
 	c.preparePassing(fft, seq)
 	step := c.RateHz / float64(c.N)
-	c.Pass = make([]float64, fft.Bins())
+	c.pass = make([]float64, fft.Bins())
 	c.AWeight = make([]float64, fft.Bins())
-	for k := range c.Pass {
+	for k := range c.pass {
 		f := float64(k) * step
-		c.Pass[k] = passBand(f, c.LowHz, c.HighHz, c.RateHz)
+		c.pass[k] = passBand(f, c.LowHz, c.HighHz, c.RateHz)
 		if k > 0 {
 			c.AWeight[k] = math.Pow(10, exposure.AWeightDB(f)/10)
 		}

@@ -1,7 +1,6 @@
 package exposure
 
 import (
-	"fmt"
 	"math"
 )
 
@@ -27,11 +26,6 @@ func (s Session) With(levelA, seconds float64) Session {
 }
 
 const dayHours = 8
-
-// PascalSquaredHours is the A-weighted sound exposure, Pa²h.
-func (s Session) PascalSquaredHours() float64 {
-	return s.energy * ReferencePa * ReferencePa / 3600
-}
 
 // LEX8hDB is the exposure normalised to a working day of eight hours, in dB:
 // the level that, held for eight hours, carries the same energy (ISO 1999;
@@ -61,32 +55,4 @@ func Limits() []Limit {
 // is all of it.
 func (l Limit) Share(s Session) float64 {
 	return s.energy / (dayHours * 3600 * math.Pow(10, l.LEX8hDB/10))
-}
-
-// SecondsAt is how long the A-weighted level (dB SPL) may last until the limit
-// is used up. Every 3 dB halve it.
-func (l Limit) SecondsAt(levelA float64) float64 {
-	return dayHours * 3600 * math.Pow(10, (l.LEX8hDB-levelA)/10)
-}
-
-// Notes returns the caution about a listener's session in plain words: what
-// was measured, what it is of the lowest usual limit, and what the number is
-// not. The last sentences are the same for every session.
-func (s Session) Notes() []string {
-	if s.Seconds == 0 {
-		return []string{"No calibrated recording: the exposure is not known. Start low, stop at the first discomfort."}
-	}
-	limit := Limits()[0]
-	out := []string{
-		fmt.Sprintf("%.0f s of sound, at most %.1f dB(A), L_EX,8h %.1f dB: %.2g %% of a day at %.0f dB (%s).",
-			s.Seconds, s.MaxLevelA, s.LEX8hDB(), 100*limit.Share(s), limit.LEX8hDB, limit.Name),
-	}
-	if share := limit.Share(s); share >= 1 {
-		out = append(out, "This alone reaches the lower action value. Stop, lower the drive, and ask a qualified person before going on.")
-	} else if share >= 0.1 {
-		out = append(out, "This uses up a tenth of the day or more. Lower the drive if the noise floor allows.")
-	}
-	return append(out,
-		"The level was measured in or at the ear. Limits are meant for the sound field without the listener, which is usually lower by some dB; ISO 11904-1 tells how to turn one into the other. Only what was recorded is counted: setting up, retakes and the rest of the listener's day come on top.",
-		"This is a caution, not a clearance: local rules and qualified people decide.")
 }

@@ -3,6 +3,8 @@ package levels
 import (
 	"asworn/capture/deconv"
 	"asworn/capture/take"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // solve finds the impulse response h, within the window's reach about the
@@ -41,10 +43,10 @@ func solve(t *take.Take, b *take.Desk, whole int) {
 		r[i] = b.Impulse[at(i)]
 	}
 	copy(d, r)
-	rr := dot(r, r)
+	rr := floats.Dot(r, r)
 	for range solveSteps {
 		product(q, d)
-		dq := dot(d, q)
+		dq := floats.Dot(d, q)
 		if !(dq > 0) {
 			break
 		}
@@ -53,8 +55,8 @@ func solve(t *take.Take, b *take.Desk, whole int) {
 			h[i] += a * d[i]
 			r[i] -= a * q[i]
 		}
-		next := dot(r, r)
-		if next < solveTolerance*solveTolerance*dot(h, h) {
+		next := floats.Dot(r, r)
+		if next < solveTolerance*solveTolerance*floats.Dot(h, h) {
 			break
 		}
 		for i := range d {
@@ -142,11 +144,3 @@ const (
 	solveSteps     = 60
 	solveTolerance = 1e-7
 )
-
-func dot(a, b []float64) float64 {
-	s := 0.0
-	for i, v := range a {
-		s += v * b[i]
-	}
-	return s
-}

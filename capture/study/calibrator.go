@@ -4,9 +4,13 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"math/bits"
 	"math/cmplx"
+	"sort"
 
-	"asworn/capture/deconv"
+	"github.com/mjibson/go-dsp/spectral"
+	"gonum.org/v1/gonum/floats"
+
 	"asworn/capture/exposure"
 )
 
@@ -103,23 +107,12 @@ func (c Calibration) check(peak float64) error {
 }
 
 // coarseTone returns the frequency of the strongest line between 100 Hz and
-// 2.5 kHz.
+// 2.5 kHz in a Welch spectrum (Hann windows of about a second).
 func coarseTone(x []float64, rateHz float64) float64 {
-	n := min(len(x), deconv.FastLen(int(rateHz))) // a second or less
-	seq := make([]float64, n)
-	for i := range seq {
-		seq[i] = x[i] * (1 - math.Cos(2*math.Pi*(float64(i)+0.5)/float64(n)))
-	}
-	fft := deconv.NewFFT(n)
-	spectrum := make([]complex128, fft.Bins())
-	fft.Forward(spectrum, seq)
-	best, at := -1.0, 1
-	for k := max(1, int(100*float64(n)/rateHz)); k < len(spectrum)-1 && float64(k)*rateHz/float64(n) < 2500; k++ {
-		if v := cmplx.Abs(spectrum[k]); v > best {
-			best, at = v, k
-		}
-	}
-	return float64(at) * rateHz / float64(n)
+	size := 1 << (bits.Len(uint(rateHz)) - 1)
+	density, hz := spectral.Pwelch(x, rateHz, &spectral.PwelchOptions{NFFT: size})
+	low, high := sort.SearchFloat64s(hz, 100), sort.SearchFloat64s(hz, 2500)
+	return hz[low+floats.MaxIdx(density[low:high])]
 }
 
 // fitTone fits sine, cosine and d.c. at w radians per sample to one block that

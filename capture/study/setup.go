@@ -1,7 +1,6 @@
 package study
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -45,9 +44,6 @@ type Setup struct {
 	// RMS of Excitation) makes at the headphone; 0 when unknown.
 	DriveVoltsRMS float64
 	Window        Window
-	// MinSNRDB is the ratio of signal to noise from which a band counts;
-	// default 10 dB.
-	MinSNRDB float64
 }
 
 // LevelUnit names what the levels of a response are relative to.
@@ -58,7 +54,7 @@ const (
 	RelativeLevel LevelUnit = "dB, relative" // microphones are not calibrated
 	PascalLevel   LevelUnit = "dB re 1 Pa"
 	PascalPerVolt LevelUnit = "dB re 1 Pa/V"
-	leastSNRDB              = 10
+	MinSNRDB                = 10
 )
 
 // LevelUnit is the unit of the levels of recordings made with the setup.
@@ -73,9 +69,6 @@ func (s Setup) LevelUnit() LevelUnit {
 	}
 	return PascalLevel
 }
-
-// MinSNR is MinSNRDB or its default.
-func (s Setup) MinSNR() float64 { return cmp.Or(max(0, s.MinSNRDB), leastSNRDB) }
 
 // Setup reads the excitation, the microphone corrections and the calibrator
 // recordings, and returns all that turns a recording of the study into

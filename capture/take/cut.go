@@ -57,7 +57,7 @@ func (t *Take) NoiseOfSilence(x []float64) float64 {
 func (t *Take) Transform() {
 	p := t.Bench
 	t.Rec.SoundSeconds = float64(len(t.Cut)*len(p.X)) / p.RateHz
-	t.RefGain = 1
+	t.refGain = 1
 	parts := t.Parts()
 	for len(p.Buf.spectra) < len(t.Cut)*Roles {
 		p.Buf.spectra = append(p.Buf.spectra, nil)
@@ -93,7 +93,7 @@ func (t *Take) readLevel(s []complex128, role int) {
 	p := t.Bench
 	flat := deconv.Energy(s)
 	if role == Loopback {
-		t.RefGain = math.Sqrt(flat / p.Energy)
+		t.refGain = math.Sqrt(flat / p.Energy)
 		return
 	}
 	weighted := 0.0

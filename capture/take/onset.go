@@ -15,7 +15,7 @@ func (t *Take) LevelOf(role int) float64 {
 	if role != Loopback {
 		return t.FullScaleLevel(study.Ear(role))
 	}
-	g := t.RefGain * t.Bench.XRMS
+	g := t.refGain * t.Bench.XRMS
 	return response.Decibels(2 * g * g)
 }
 
@@ -35,7 +35,7 @@ func (t *Take) FullScaleLevel(e study.Ear) float64 {
 // into the level unit.
 func (t *Take) Gain(e study.Ear) float64 {
 	p := t.Bench
-	g := p.Setup.Microphones[e].PaPerUnit * p.XRMS * t.RefGain
+	g := p.Setup.Microphones[e].PaPerUnit * p.XRMS * t.refGain
 	switch p.Setup.LevelUnit() {
 	case study.PascalPerVolt:
 		return g / p.Setup.DriveVoltsRMS

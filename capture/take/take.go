@@ -38,7 +38,7 @@ type Take struct {
 	Inverse [2][]float64 // per ear and band, the mean power of what the ear's spectrum was multiplied by
 
 	Ratio   float64 // recorder's clock over the player's, as allowed for
-	RefGain float64 // loopback over digital excitation, or 1
+	refGain float64 // loopback over digital excitation, or 1
 
 	Peak   [Roles]float64 // of the samples
 	Spoilt [Roles]bool    // clipped or cut flat

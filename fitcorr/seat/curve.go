@@ -7,7 +7,7 @@ import (
 )
 
 // PerThird is the number of kept bands in a third-octave band.
-const PerThird = band.Count / band.Thirds
+const PerThird = band.PerThird
 
 // Counts reports whether kept band b of the curve holds a usable level.
 func (c Curve) Counts(b int) bool {
