@@ -5,10 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"math"
-	"reflect"
-	"strconv"
-	"strings"
 )
 
 // Schema names the layout of the JSON export (docs/report.md). Fields may be
@@ -20,7 +16,7 @@ const Schema = "asworn-results-1"
 // the field that holds one, and nothing is written.
 func WriteJSON(w io.Writer, r Results) error {
 	r.Schema = Schema
-	if where := notFinite(reflect.ValueOf(r), ""); where != "" {
+	if where := NotFinite(r); where != "" {
 		return fmt.Errorf("results cannot be written as JSON: %s is not a finite number", where)
 	}
 	var b bytes.Buffer
@@ -45,44 +41,4 @@ func ReadJSON(rd io.Reader) (Results, error) {
 		return Results{}, fmt.Errorf("results with %w; run the study again to write it anew", err)
 	}
 	return r, nil
-}
-
-// notFinite returns the path of the first NaN or infinity in v, "" when none.
-func notFinite(v reflect.Value, at string) string {
-	switch v.Kind() {
-	case reflect.Float64, reflect.Float32:
-		if f := v.Float(); math.IsNaN(f) || math.IsInf(f, 0) {
-			return at
-		}
-	case reflect.Pointer, reflect.Interface:
-		if !v.IsNil() {
-			return notFinite(v.Elem(), at)
-		}
-	case reflect.Slice, reflect.Array:
-		switch v.Type().Elem().Kind() {
-		case reflect.Bool, reflect.String, reflect.Uint8, reflect.Int:
-			return ""
-		}
-		for i := range v.Len() {
-			if s := notFinite(v.Index(i), at+"["+strconv.Itoa(i)+"]"); s != "" {
-				return s
-			}
-		}
-	case reflect.Struct:
-		for i := range v.NumField() {
-			f := v.Type().Field(i)
-			name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-			if name == "-" || !f.IsExported() {
-				continue
-			}
-			sub := at
-			if !f.Anonymous || name != "" {
-				sub = strings.TrimPrefix(at+"."+name, ".")
-			}
-			if s := notFinite(v.Field(i), sub); s != "" {
-				return s
-			}
-		}
-	}
-	return ""
 }

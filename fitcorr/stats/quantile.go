@@ -9,7 +9,8 @@ import (
 // StudentQuantile is the p quantile (0 < p < 1) of Student's t with df degrees
 // of freedom; df of 0 or less stands for no limit, the normal distribution.
 func StudentQuantile(p, df float64) float64 {
-	if df <= 0 {
+	// From 1e8 the two differ by less than gonum errs, and from 1e16 gonum gives NaN.
+	if df <= 0 || df > 1e8 {
 		return distuv.UnitNormal.Quantile(p)
 	}
 	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)

@@ -119,7 +119,12 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if err := ctx.Err(); err != nil {
 		return report.Results{}, err
 	}
-	rec, err := process(s.processor, file)
+	if s.processor == nil { // it failed on the recording before
+		if s.processor, err = capture.NewProcessor(s.frozen.Setup); err != nil {
+			return report.Results{}, err
+		}
+	}
+	rec, err := process(&s.processor, file)
 	if err != nil {
 		return report.Results{}, err
 	}
@@ -141,19 +146,31 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	seating := fitSeating(row, rec)
+	err = guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
+	if err != nil {
+		return report.Results{}, fmt.Errorf("%s: %w", file, err)
+	}
+	return r, nil
+}
+
+// judge adds the verdict of a usable seating of a model to results that hold its
+// recording.
+func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Seating) error {
 	if wrong, bad := s.frozen.Fit.Misfit(seating); bad {
 		refuse(&r.Recordings[0], wrong)
 		r.Analysis.Misfits = []fitcorr.Misfit{wrong}
-		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
-		return r, nil
+		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: model}}
+		return nil
 	}
 	offset, verdict, err := s.frozen.Fit.Check(seating)
 	if err != nil {
-		return report.Results{}, err
+		return err
 	}
-	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name, Offsets: []fitcorr.Offset{offset}, Verdicts: []fitcorr.Verdict{verdict}}}
-	return r, nil
+	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: model, Offsets: []fitcorr.Offset{offset}, Verdicts: []fitcorr.Verdict{verdict}}}
+	if where := report.NotFinite(r.Analysis); where != "" {
+		return fmt.Errorf("analysis.%s is not a finite number: a fault of asworn; %s", where, faultMend)
+	}
+	return nil
 }
 
 // compare adds to a new recording what only the comparison with the study

@@ -36,7 +36,7 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 	g, ctx := errgroup.WithContext(ctx)
 	for range min(max(jobs, 1), len(files)) {
 		g.Go(func() error {
-			own := first.Clone()
+			var own *capture.Processor
 			for {
 				i := int(next.Add(1)) - 1
 				if i >= len(files) {
@@ -45,7 +45,10 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 				if err := ctx.Err(); err != nil {
 					return err
 				}
-				rec, err := process(own, files[i])
+				if own == nil {
+					own = first.Clone()
+				}
+				rec, err := process(&own, files[i])
 				if err != nil {
 					return fmt.Errorf("%s: %w", files[i], err)
 				}

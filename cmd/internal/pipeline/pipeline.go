@@ -218,7 +218,11 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 	}
 	e.fresh = true
 	l.opt.stage("estimating positions")
-	if e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt); err != nil {
+	err = guard(func() error {
+		e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt)
+		return err
+	})
+	if err != nil {
 		return e, err
 	}
 	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen)

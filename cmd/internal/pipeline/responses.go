@@ -116,7 +116,7 @@ func (r *responder) one(i int, row capture.Seating, own **capture.Processor) (re
 		}
 		*own = p.Clone()
 	}
-	if out.Recording, err = processRow(*own, r.dir, row); err != nil {
+	if out.Recording, err = processRow(own, r.dir, row); err != nil {
 		return response{}, err
 	}
 	if now, err := r.stat(row); err != nil || !slices.Equal(now, before) {
