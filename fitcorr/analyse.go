@@ -164,6 +164,9 @@ func (p *prepared) cannot(format string, args ...any) {
 func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAnalysis, FrozenModel) {
 	fm := FrozenModel{Model: p.ma.Model, Open: p.blocked.seal.Open, Blocked: p.blocked.freeze(), Drum: p.drum.freeze()}
 	fm.Mark = position.MarkBetween(fm.Blocked.Mark, fm.Drum.Mark, opt.MarkOr())
+	if p.blocked.model != nil && p.drum.model != nil {
+		fm.Mark = fm.Mark.BySound(p.blocked.model, p.drum.model)
+	}
 	if p.blocked.model == nil && p.drum.model == nil {
 		return p.ma, fm
 	}
@@ -186,7 +189,7 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 	}
 	fixture := p.place(p.blocked, &fm, nil, opt)
 	if p.blocked.model != nil && p.drum.model != nil {
-		if fm.Mark.Read {
+		if fm.Mark.Read || fm.Mark.Sound {
 			p.ma.Mark = &fm.Mark
 		}
 	}

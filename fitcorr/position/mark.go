@@ -10,7 +10,8 @@ import (
 type MarkError struct {
 	By       [ReadDim]float64 `json:"by"`       // mm
 	Variance [ReadDim]float64 `json:"variance"` // mm²
-	Read     bool             `json:"read"`     // readings at both surveys tell it; otherwise it is 0 with what the lab states
+	Read     bool             `json:"read"`     // readings at both surveys tell it
+	Sound    bool             `json:"sound"`    // the two surveys' levels do; where neither does it is 0 with what the lab states
 }
 
 // MarkBetween returns the mark's error from its stated standard uncertainty, mm

@@ -1,0 +1,196 @@
+package position
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
+)
+
+// The grid of mark errors: markSteps × markSteps over ±markReach standard
+// deviations of what is known before.
+const (
+	markSteps = 17
+	markReach = 3.5
+	// markTurnDeg is how far the headband may be turned between the marks, degrees
+	// (common practice, no source).
+	markTurnDeg = 1.0
+)
+
+// markTrials are the rows of the drum's survey held against the blocked survey.
+// Matrices are rows × (position bands of the left ear, then of the right), whitened
+// by the covariance of a survey row; a row without that ear, or one that slipped,
+// holds zeros.
+type markTrials struct {
+	residuals []*mat.Dense // per mark error of the grid
+	turn      *mat.Dense   // change per degree of rotation, at the marked error
+	groups    [][]int      // rows of one displacement
+}
+
+// BySound multiplies into the mark's error what the two surveys say of it. A
+// headphone moved by d from the drum survey's mark is moved by d + error from the
+// blocked one's, and the level changes alike at both points (Møller, Hammershøi,
+// Jensen & Sørensen, JAES 43(4), 1995), but for a constant per band. That is an
+// assumption, and the surveys say how far it holds: their misfit (Birge's ratio) and
+// the scatter of the error over surveys without one displacement (jackknife: Efron
+// & Tibshirani, An Introduction to the Bootstrap, 1993, ch. 11) widen what is
+// told. Surveys without an ear in common change nothing.
+func (e MarkError) BySound(blocked, drum *Model) MarkError {
+	t := e.trials(blocked, drum)
+	if len(t.groups) < 4 {
+		return e
+	}
+	out, ratio := e.weigh(t, -1, 1)
+	if ratio > 1 {
+		out, _ = e.weigh(t, -1, ratio)
+	}
+	var left [][ReadDim]float64
+	for g := range t.groups {
+		without, _ := e.weigh(t, g, math.Max(1, ratio))
+		left = append(left, without.By)
+	}
+	n := float64(len(left))
+	for a := range out.By {
+		var mean, sum float64
+		for _, v := range left {
+			mean += v[a] / n
+		}
+		for _, v := range left {
+			sum += (v[a] - mean) * (v[a] - mean)
+		}
+		// The rows left out were the drum's alone; the blocked survey's, as many and
+		// as uncertain, make the other half.
+		const surveys = 2
+		out.Variance[a] = math.Min(e.Variance[a], surveys*math.Max(out.Variance[a], sum*(n-1)/n))
+	}
+	out.Sound = true
+	return out
+}
+
+// markGrid is mark error number k of the grid.
+func (e MarkError) markGrid(k int) (by [ReadDim]float64) {
+	for a, step := range [ReadDim]int{k / markSteps, k % markSteps} {
+		by[a] = e.By[a] + markReach*math.Sqrt(e.Variance[a])*(2*float64(step)/(markSteps-1)-1)
+	}
+	return by
+}
+
+// trials holds the drum's rows against the blocked survey for every mark error of
+// the grid; without groups when the surveys have no ear in common.
+func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
+	rows := survey.Rows(drum.Seatings, drum.Point)
+	var at [][3]float64
+	for _, s := range rows {
+		at = append(at, s.Survey.Vector())
+	}
+	n := drum.Ears[0].Bands.N
+	for range markSteps * markSteps {
+		t.residuals = append(t.residuals, mat.NewDense(max(1, len(rows)), 2*n, nil))
+	}
+	t.turn = mat.NewDense(max(1, len(rows)), 2*n, nil)
+	some := false
+	for ear := range drum.Ears {
+		from, to := blocked.Ears[ear], drum.Ears[ear]
+		if from.Survey == nil || to.Survey == nil {
+			continue
+		}
+		some = true
+		slipped := to.Survey.Slipped()
+		surface := from.Survey.On(from.Bands)
+		row := to
+		row.Scatter, row.Total = to.Total, from.Total // of a row with its ruler's error; of the other surface
+		for i, s := range rows {
+			o := Observe(s, i, &drum.Ears)
+			if !o.Present[ear] || slipped[i] {
+				continue
+			}
+			_, slope, excess := surface.At(at[i])
+			cov, ok := stats.Factorize(row.Covariance(1, excess, o.Variance[ear]))
+			if !ok {
+				continue
+			}
+			last := len(t.residuals)
+			white := mat.NewDense(n, last+1, nil)
+			white.SetCol(last, slope[2])
+			for k := range t.residuals {
+				d, by := at[i], e.markGrid(k)
+				for a := range by {
+					d[a] += by[a]
+				}
+				level := surface.Level(d)
+				for b := range level {
+					level[b] = o.Level[ear][b] - level[b]
+				}
+				white.SetCol(k, level)
+			}
+			cov.Whiten(white)
+			for b := range n {
+				for k, r := range t.residuals {
+					r.Set(i, ear*n+b, white.At(b, k))
+				}
+				t.turn.Set(i, ear*n+b, white.At(b, last))
+			}
+		}
+	}
+	if some {
+		t.groups = survey.SameDisplacement(at)
+	}
+	return t
+}
+
+// weigh is the posterior of the mark's error on the grid without the rows of one
+// group (-1: of all), what the sound says being divided by temper, and Birge's ratio of
+// the best error. A constant per whitened band, the mean over rows, is taken off, and
+// a turn of the headband profiled out.
+func (e MarkError) weigh(t markTrials, without int, temper float64) (MarkError, float64) {
+	logs := make([]float64, len(t.residuals))
+	top, least, dof := math.Inf(-1), math.Inf(1), 0.0
+	for k, r := range t.residuals {
+		_, bands := r.Dims()
+		var chi2, turned, turns float64
+		dof = 0
+		for b := range bands {
+			var n, r1, r2, t1, t2, rt float64 // sums of residuals and turns, and of their squares and products
+			for g, group := range t.groups {
+				for _, i := range group {
+					if v, u := r.At(i, b), t.turn.At(i, b); g != without && v != 0 {
+						n, r1, r2 = n+1, r1+v, r2+v*v
+						t1, t2, rt = t1+u, t2+u*u, rt+u*v
+					}
+				}
+			}
+			if n > 1 {
+				chi2 += r2 - r1*r1/n
+				turned += rt - r1*t1/n
+				turns += t2 - t1*t1/n
+				dof += n - 1
+			}
+		}
+		chi2 -= turned * turned / (turns + 1/(markTurnDeg*markTurnDeg))
+		least = math.Min(least, chi2)
+		logs[k] = -chi2 / (2 * temper)
+		for a, v := range e.markGrid(k) {
+			logs[k] -= (v - e.By[a]) * (v - e.By[a]) / (2 * e.Variance[a])
+		}
+		top = math.Max(top, logs[k])
+	}
+	out := MarkError{Read: e.Read}
+	var sum float64
+	for k, log := range logs {
+		w := math.Exp(log - top)
+		sum += w
+		for a, v := range e.markGrid(k) {
+			out.By[a] += w * v
+			out.Variance[a] += w * v * v
+		}
+	}
+	for a := range out.By {
+		out.By[a] /= sum
+		// A grid cannot tell less than its step's own uniform law.
+		step := 2 * markReach * math.Sqrt(e.Variance[a]) / (markSteps - 1)
+		out.Variance[a] = out.Variance[a]/sum - out.By[a]*out.By[a] + step*step/12
+	}
+	return out, least / math.Max(1, dof)
+}
