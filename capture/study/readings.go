@@ -74,6 +74,9 @@ func parseReadings(file string, text []byte) ([]ReadingRow, Errors) {
 	}
 	var rows []ReadingRow
 	for _, r := range t.rows {
+		if t.field(r, "forward_mm") == "" && t.field(r, "up_mm") == "" {
+			continue // planned, not read yet
+		}
 		before := len(t.problems)
 		if row := t.readingRow(r); len(t.problems) == before {
 			rows = append(rows, row)
@@ -160,10 +163,21 @@ func (s *Study) readReadings() Errors {
 }
 
 // WriteReadings writes the rows as a readings.csv, in their order.
-func WriteReadings(w io.Writer, rows []ReadingRow) error {
+func WriteReadings(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, false) }
+
+// WriteReadingPlan writes rows that are still to be read: as WriteReadings, with
+// both figures empty. Such rows are passed over until they are filled in.
+func WriteReadingPlan(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, true) }
+
+func writeReadings(w io.Writer, rows []ReadingRow, plan bool) error {
 	out := csv.NewWriter(w)
 	out.Write([]string{"subject", "model", "seating", "side", "forward_mm", "up_mm", "reader", "notes"})
-	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	number := func(v float64) string {
+		if plan {
+			return ""
+		}
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
 	for _, r := range rows {
 		seating := ""
 		if r.Model != "" {

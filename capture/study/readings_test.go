@@ -50,6 +50,13 @@ func TestLoadReadings(t *testing.T) {
 	if got, problems := parseReadings("", []byte(b.String())); !cmp.Equal(got, want) || problems != nil {
 		t.Errorf("written and read again: %+v, %v", got, problems)
 	}
+	b.Reset()
+	if err := WriteReadingPlan(&b, want); err != nil {
+		t.Fatal(err)
+	}
+	if got, problems := parseReadings("", []byte(b.String())); got != nil || problems != nil {
+		t.Errorf("planned and not read yet: %+v, %v", got, problems)
+	}
 	if _, err := LoadReadings(filepath.Join(t.TempDir(), "none.csv")); err == nil || !strings.Contains(err.Error(), "there is no such file") {
 		t.Errorf("missing file: %v", err)
 	}

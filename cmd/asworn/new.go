@@ -19,6 +19,10 @@ type newOptions struct {
 	like   string  // an earlier study
 	want   float64 // half-width of the interval of its worn mean, mm
 	wantDB float64 // or of its worn level, dB; 0 when not asked for
+	wanted plan.Wanted
+	// usePercent and movePercent are wanted as a person writes them.
+	usePercent, movePercent float64
+	reduced                 bool
 }
 
 func (a *app) newCommand() *cobra.Command {
@@ -36,13 +40,44 @@ With --like and --within the panel is planned from an earlier study: the fewest
 listeners and seatings that keep the interval of the mean position of people like
 the panel within so many mm, what the fixture's own ear adds left out.
 With --within-db instead they keep the worn level, and with it the bias of the
-fixture against it, within so many dB in a typical third octave.`,
+fixture against it, within so many dB in a typical third octave.
+
+With --use and --move (or --mean-within) the whole study is planned from what is
+wanted of everyday seatings: of those at the panel's mean so many per cent shown to be,
+of those 6 mm off so many. That chooses listeners, seatings, displaced listeners,
+survey rows at each point and readings for the least time; --like takes the
+uncertainties from an earlier study. The plan says how long each session takes and
+what leaving out readings or displaced listeners costs. --reduced is a protocol
+for one model: no bare-ear reference, nobody displaced, four readings.`,
 		Example: `  asworn new my-study --models "Model A,Model B,Model C"
   asworn new pilot --models "Model A" --listeners 3 --seatings 3 --survey=false
   asworn new next --models "Model D" --like my-study --within 1.5
-  asworn new next --models "Model D" --like my-study --within-db 1`,
+  asworn new next --models "Model D" --like my-study --within-db 1
+  asworn new bench --models "Model A,Model B" --use 80 --move 90
+  asworn new small --models "Model A" --reduced`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			changed := cmd.Flags().Changed
+			if opt.reduced {
+				if changed("bare-ear") || changed("displaced") || changed("readings") {
+					return usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
+				}
+				if len(opt.design.Models) != 1 {
+					return usagef("--reduced is for one model; %d are named", len(opt.design.Models))
+				}
+				opt.design.BareEar, opt.design.Displaced, opt.design.Readings = false, 0, 4
+			}
+			if changed("use") || changed("move") || changed("mean-within") {
+				for _, name := range []string{"listeners", "seatings", "displaced", "survey-repeats", "readings", "within", "within-db", "survey", "reduced"} {
+					if changed(name) {
+						return usagef("--use, --move and --mean-within plan the study; leave --%s out", name)
+					}
+				}
+				if err := a.planStudy(&opt); err != nil {
+					return err
+				}
+				return a.newStudy(args[0], opt)
+			}
 			if opt.like != "" {
 				if cmd.Flags().Changed("listeners") || cmd.Flags().Changed("seatings") {
 					return usagef("--like plans the panel; leave --listeners and --seatings out")
@@ -69,13 +104,107 @@ fixture against it, within so many dB in a typical third octave.`,
 	f.IntVar(&d.Repeats, "survey-repeats", d.Repeats, "repeats of each displacement")
 	f.IntVar(&d.Displaced, "displaced", d.Displaced, "listeners who also wear each model 4 mm off on purpose, four ways")
 	f.BoolVar(&d.BareEar, "bare-ear", d.BareEar, "a bare-ear reference of each listener and of the fixture")
-	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum point at each ordinary fixture seating")
+	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum point too: ordinary fixture seatings and the survey")
+	f.BoolVar(&d.OnePlacement, "one-placement", d.OnePlacement, "the fixture allows both points in one placement, without touching the headphone")
+	f.IntVar(&d.Readings, "readings", d.Readings, "readings of each placement with a ruler; 2 or more have a readings.csv to fill in")
+	f.BoolVar(&opt.reduced, "reduced", false, "a protocol for one model: no bare-ear reference, nobody displaced, four readings")
+	f.Float64Var(&opt.usePercent, "use", 80, "plan: wanted share of seatings at the panel's mean that are shown to be, %")
+	f.Float64Var(&opt.movePercent, "move", 90, "plan: wanted share of seatings 6 mm off that are shown to be, %")
+	f.Float64Var(&opt.wanted.MM, "mean-within", 0, "plan: wanted half-width of the interval of the panel's mean position, mm; 0 is any")
 	f.Uint64Var(&d.Seed, "seed", d.Seed, "draws the order of the seatings")
 	f.StringVar(&opt.like, "like", "", "plan the panel from the last results of this earlier study")
 	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the interval of the people's mean position, mm")
 	f.Float64Var(&opt.wantDB, "within-db", 0, "with --like: wanted half-width of the worn level's interval instead, dB")
 	sweepFlags(f, &opt.sweep)
 	return cmd
+}
+
+// planStudy chooses a design for wanted rates of verdicts.
+func (a *app) planStudy(opt *newOptions) error {
+	for _, p := range []float64{opt.usePercent, opt.movePercent} {
+		if !(p >= 0 && p < 100) {
+			return usagef("%g %%: want 0 to less than 100", p)
+		}
+	}
+	if !(opt.wanted.MM >= 0) {
+		return usagef("--mean-within %g: want 0 or more", opt.wanted.MM)
+	}
+	opt.wanted.Use, opt.wanted.Move = opt.usePercent/100, opt.movePercent/100
+	basis := plan.DefaultBasis()
+	if opt.like != "" {
+		r, err := pipeline.LastResults(opt.like)
+		if err != nil {
+			return err
+		}
+		basis = plan.BasisOf(r)
+	}
+	design, forecast, ok := basis.Cheapest(opt.design, opt.wanted, opt.minutesPerRow())
+	if !ok {
+		return fmt.Errorf("no plan of up to 16 listeners is expected to reach use %.0f %% and move %.0f %%%s; "+
+			"the best is %d listeners × %d seatings, %d displaced, %d readings of each placement: use %.0f %%, move %.0f %%, panel's mean within ±%.1f mm; want less, or a larger limits.max_offset_mm",
+			opt.usePercent, opt.movePercent, withinWords(opt.wanted.MM), design.Listeners, design.Seatings, design.Displaced, design.Readings, 100*forecast.Use, 100*forecast.Move, forecast.MM)
+	}
+	opt.design = design
+	return nil
+}
+
+func withinWords(mm float64) string {
+	if mm == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" with the panel's mean within ±%g mm", mm)
+}
+
+// minutesPerRow is how long one recording sounds.
+func (o newOptions) minutesPerRow() float64 {
+	s := o.sweep
+	return (s.LeadSeconds + float64(s.Repeats)*(s.Seconds+s.GapSeconds)) / 60
+}
+
+// tellPlan says what a design is expected to reach, how long it takes, and what
+// leaving parts of it out costs.
+func (a *app) tellPlan(opt newOptions) {
+	d := opt.design
+	if d.Listeners < 2 || !d.Survey {
+		return
+	}
+	basis := plan.DefaultBasis()
+	if opt.like != "" {
+		if r, err := pipeline.LastResults(opt.like); err == nil {
+			basis = plan.BasisOf(r)
+		}
+	}
+	rates := func(d plan.Design) string {
+		f := basis.Forecast(d)
+		return fmt.Sprintf("use of a seating in place in %.0f %%, move of one 6 mm off in %.0f %%, panel's mean within ±%.1f mm", 100*f.Use, 100*f.Move, f.MM)
+	}
+	points := "at the blocked entrance"
+	if d.Drum {
+		points += " and as many at the drum"
+	}
+	t := d.Minutes(opt.minutesPerRow())
+	a.note("plan: %d listeners × %d seatings of each model, %d of them also displaced; %d survey rows of each model %s; %d readings of each placement",
+		d.Listeners, d.Seatings, d.Displaced, len(plan.Displacements())*d.Repeats, points, d.Readings)
+	a.note("expected (to about ten points): %s", rates(d))
+	a.note("time: %.0f minutes per listener, %.0f of them per model; %.0f minutes at the fixture, about %.0f per model", t.Person, t.Model, t.Fixture, t.Fixture/float64(len(d.Models)))
+	if d.Readings > 0 {
+		without := d
+		without.Readings = 0
+		a.note("without readings: %s", rates(without))
+	} else {
+		with := d
+		with.Readings = 4
+		a.note("with four readings of each placement: %s", rates(with))
+	}
+	if d.Displaced > 0 {
+		without := d
+		without.Displaced = 0
+		a.note("without displaced listeners: %s", rates(without))
+	} else {
+		with := d
+		with.Displaced = d.Listeners
+		a.note("with every listener displaced too: %s", rates(with))
+	}
 }
 
 // planPanel chooses listeners and seatings from an earlier study.
@@ -126,10 +255,11 @@ func (a *app) newStudy(dir string, opt newOptions) error {
 	if err := empty(dir); err != nil {
 		return err
 	}
-	if err := pipeline.WriteStudy(dir, opt.title, opt.sweep, rows); err != nil {
+	if err := pipeline.WriteStudy(dir, opt.title, opt.sweep, rows, opt.design.ReadingRows(rows)); err != nil {
 		return err
 	}
 	a.note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
+	a.tellPlan(opt)
 	a.note("next: complete study.toml, play sweep.wav, record each row under its name, then 'asworn run %s'", dir)
 	a.note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")

@@ -164,24 +164,39 @@ func budget(s seat.Seating, at position.FixturePlace, t *Target, df float64, opt
 	return out, use, move
 }
 
-// rateDraws leaves an expected rate uncertain by some two points.
-const rateDraws = 500
+// rateDraws leaves an expected rate uncertain by some three points.
+const rateDraws = 300
 
-// rates are how often the tests say Matches of a seating whose cups both sit at the
-// worn mean, and Adjust of one twice the tolerance off, with these uncertainties.
+// ExpectedUse says how often a seating whose cups both sit at the worn mean is shown
+// to, when the variance per axis, mm², is common in what both cups share and own in what
+// each has besides; df are its degrees of freedom, 0 for many. Some three points
+// uncertain: drawn, seeded.
+func ExpectedUse(common, own, df float64, opt seat.Options) float64 {
+	return rate(shared{common, own}, df, opt, 0, Matches)
+}
+
+// ExpectedMove says the same of a seating twice the tolerance off, that it is shown to be off.
+func ExpectedMove(common, own, df float64, opt seat.Options) float64 {
+	return rate(shared{common, own}, df, opt, 2*opt.MaxOffsetMM, Adjust)
+}
+
+// rates are the rates of use at the worn mean and of move at twice the tolerance.
 func rates(v shared, df float64, opt seat.Options) (use, move float64) {
+	return rate(v, df, opt, 0, Matches), rate(v, df, opt, 2*opt.MaxOffsetMM, Adjust)
+}
+
+// rate is how often the tests have an outcome of a seating whose cups both sit so
+// many mm off, with these uncertainties.
+func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share float64) {
 	common, own := math.Sqrt(math.Max(0, v.common)), math.Sqrt(math.Max(0, v.own))
 	cov := position.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
 	rng := rand.New(rand.NewPCG(opt.Seed, 0x72617465)) // "rate": apart from other uses of the seed
-	for i := range 2 * rateDraws {
-		var pos [position.HeadsetDim]float64
-		far := i%2 == 1
+	for range rateDraws {
+		pos := [position.HeadsetDim]float64{mm, 0, 0, mm}
 		for a := range 2 {
 			c := common * rng.NormFloat64()
-			if far && a == 0 {
-				c += 2 * opt.MaxOffsetMM
-			}
-			pos[a], pos[3+a] = c+own*rng.NormFloat64(), c+own*rng.NormFloat64()
+			pos[a] += c + own*rng.NormFloat64()
+			pos[3+a] += c + own*rng.NormFloat64()
 		}
 		ears, head := position.Estimates(pos, cov, cov)
 		var tests [3]distanceTests
@@ -189,12 +204,9 @@ func rates(v shared, df float64, opt seat.Options) (use, move float64) {
 			e.DF = df
 			tests[k] = newDistanceTests(e, opt.MaxOffsetMM)
 		}
-		switch out := decide(tests, 1-opt.Confidence).Outcome; {
-		case far && out == Adjust:
-			move += 1.0 / rateDraws
-		case !far && out == Matches:
-			use += 1.0 / rateDraws
+		if decide(tests, 1-opt.Confidence).Outcome == of {
+			share += 1.0 / rateDraws
 		}
 	}
-	return use, move
+	return share
 }

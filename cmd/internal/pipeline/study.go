@@ -32,7 +32,7 @@ func StudySetup(dir string) (capture.Setup, error) {
 
 // WriteStudy starts a study in dir, which is made: study.toml, the sheet, the
 // sweep, the cautions, and the folders that wait for recordings.
-func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error {
+func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating, readings []study.ReadingRow) error {
 	for _, sub := range []string{"recordings", "calibration"} {
 		if err := os.MkdirAll(filepath.Join(dir, sub), 0o777); err != nil {
 			return err
@@ -47,6 +47,12 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating) error
 	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return study.WritePlan(w, rows) })
 	if err != nil {
 		return err
+	}
+	if len(readings) > 0 {
+		err = render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadingPlan(w, readings) })
+		if err != nil {
+			return err
+		}
 	}
 	if err := writeFile(filepath.Join(dir, CautionsFile), []byte(docs.Cautions())); err != nil {
 		return err

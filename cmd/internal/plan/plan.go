@@ -9,6 +9,7 @@ import (
 	"unicode"
 
 	"asworn/capture"
+	"asworn/capture/study"
 )
 
 // Design says what a study is to hold.
@@ -17,19 +18,23 @@ type Design struct {
 	Listeners int      // L01, L02 …
 	Seatings  int      // of each model on each listener
 	Fixture   int      // ordinary seatings of each model on the fixture
-	Survey    bool     // a position survey of each model on the fixture
+	Survey    bool     // a position survey of each model on the fixture, at each point that is recorded there
 	Repeats   int      // of each displacement of the survey
 	Displaced int      // listeners who also wear each model displaced on purpose
 	BareEar   bool     // a bare-ear reference of each subject
-	Drum      bool     // the drum point too, at each ordinary fixture seating
-	Seed      uint64
+	Drum      bool     // the drum point too: ordinary fixture seatings and the survey
+	// OnePlacement says that the fixture allows both points in one placement; a
+	// plug at the entrance shuts the canal, so as a rule each point has placements of its own.
+	OnePlacement bool
+	Readings     int // of each placement with a ruler
+	Seed         uint64
 }
 
 // Default returns the design that the accuracy figures of docs/developing/accuracy.md
 // were found for: eight listeners, five seatings, six on the fixture, survey
 // and bare-ear references.
 func Default() Design {
-	return Design{Listeners: 8, Seatings: 5, Fixture: 6, Survey: true, Repeats: 1, BareEar: true, Drum: true, Seed: 1}
+	return Design{Listeners: 8, Seatings: 5, Fixture: 6, Survey: true, Repeats: 1, BareEar: true, Drum: true, Readings: 1, Seed: 1}
 }
 
 // Validate reports what is wrong with a design.
@@ -45,6 +50,8 @@ func (d Design) Validate() error {
 		return fmt.Errorf("%d fixture seatings: want 0 to 99", d.Fixture)
 	case d.Repeats < 1 || d.Repeats > 9:
 		return fmt.Errorf("%d survey repeats: want 1 to 9", d.Repeats)
+	case d.Readings < 0 || d.Readings > 20:
+		return fmt.Errorf("%d readings: want 0 to 20", d.Readings)
 	case d.Displaced < 0 || d.Displaced > d.Listeners:
 		return fmt.Errorf("%d displaced listeners: want 0 to the %d listeners there are", d.Displaced, d.Listeners)
 	}
@@ -107,28 +114,30 @@ func (d Design) Rows() ([]capture.Seating, error) {
 		}
 	}
 	bareEar(capture.FixtureSubject)
-	for n := 1; n <= d.Fixture; n++ {
-		for _, i := range rng.Perm(len(d.Models)) {
-			model := d.Models[i]
-			s := capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: n}
-			name := fmt.Sprintf("%02d", n)
-			add(s, s.Subject, Slug(model), name, "blocked")
-			if d.Drum {
-				s.Point = capture.Drum
-				add(s, s.Subject, Slug(model), name, "drum")
+	last := make([]int, len(d.Models)) // number given last, per model
+	for _, points := range d.sessions() {
+		for n := 1; n <= d.Fixture; n++ {
+			for _, i := range rng.Perm(len(d.Models)) {
+				last[i]++
+				for _, p := range points {
+					add(capture.Seating{Model: d.Models[i], Subject: capture.FixtureSubject, Point: p, Number: last[i]},
+						capture.FixtureSubject, Slug(d.Models[i]), fmt.Sprintf("%02d", last[i]), string(p))
+				}
 			}
 		}
-	}
-	if d.Survey {
-		for _, model := range d.Models {
-			number := d.Fixture
+		if !d.Survey {
+			continue
+		}
+		for m, model := range d.Models {
 			for range d.Repeats {
 				all := Displacements()
 				for _, i := range rng.Perm(len(all)) {
-					number++
-					where := all[i]
-					add(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked, Number: number, Survey: &where},
-						capture.FixtureSubject, Slug(model), fmt.Sprintf("%02d", number), "survey")
+					last[m]++
+					for _, p := range points {
+						where := all[i]
+						add(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: p, Number: last[m], Survey: &where},
+							capture.FixtureSubject, Slug(model), fmt.Sprintf("%02d", last[m]), "survey", string(p))
+					}
 				}
 			}
 		}
@@ -155,6 +164,43 @@ func (d Design) Rows() ([]capture.Seating, error) {
 		}
 	}
 	return rows, nil
+}
+
+// sessions are the points that are recorded together on the fixture: one after the
+// other, so that the plugs go in and out once, unless one placement serves both.
+func (d Design) sessions() [][]capture.Point {
+	switch {
+	case !d.Drum:
+		return [][]capture.Point{{capture.Blocked}}
+	case d.OnePlacement:
+		return [][]capture.Point{{capture.Blocked, capture.Drum}}
+	}
+	return [][]capture.Point{{capture.Blocked}, {capture.Drum}}
+}
+
+// ReadingRows returns the rows of a readings.csv to fill in, d.Readings for each
+// placement in the order of the rows, left and right in turn. One reading per
+// placement or none has its columns in the sheet: then there are no rows.
+func (d Design) ReadingRows(rows []capture.Seating) (out []study.ReadingRow) {
+	if d.Readings < 2 {
+		return nil
+	}
+	type placement struct {
+		subject, model string
+		number         int
+	}
+	seen := map[placement]bool{}
+	for _, r := range rows {
+		p := placement{r.Subject, r.Model, r.Number}
+		if r.Model == "" || seen[p] {
+			continue
+		}
+		seen[p] = true
+		for k := range d.Readings {
+			out = append(out, study.ReadingRow{Subject: r.Subject, Model: r.Model, Number: r.Number, Side: study.LeftSide + study.Side(k%2)})
+		}
+	}
+	return out
 }
 
 // Slug makes a name fit for files on every system.

@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/fitcorr/sensitivity"
 	"asworn/report"
@@ -43,7 +44,7 @@ func TestRows(t *testing.T) {
 		case r.BareEar():
 			count["bare ear"]++
 		case r.Survey != nil:
-			count["survey "+r.Model]++
+			count["survey "+r.Model+" "+string(r.Point)]++
 		case r.OnFixture():
 			count[fmt.Sprintf("%s %s", r.Model, r.Point)]++
 		default:
@@ -54,8 +55,10 @@ func TestRows(t *testing.T) {
 		t.Errorf("%d bare-ear rows, want %d", count["bare ear"], d.Listeners+1)
 	}
 	for _, m := range d.Models {
-		if got := count["survey "+m]; got != len(Displacements()) {
-			t.Errorf("%s: %d survey rows", m, got)
+		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+			if got := count["survey "+m+" "+string(p)]; got != len(Displacements()) {
+				t.Errorf("%s: %d survey rows at the %s point", m, got, p)
+			}
 		}
 		if count[m+" blocked"] != d.Fixture || count[m+" drum"] != d.Fixture {
 			t.Errorf("%s: %d blocked, %d drum rows on the fixture, want %d", m, count[m+" blocked"], count[m+" drum"], d.Fixture)
@@ -65,6 +68,99 @@ func TestRows(t *testing.T) {
 				t.Errorf("L%02d %s: %d seatings, want %d", l, m, got, d.Seatings)
 			}
 		}
+	}
+}
+
+// A plug at the entrance shuts the canal: the points have placements of their own,
+// unless the fixture allows both in one.
+func TestPlacementsOfPoints(t *testing.T) {
+	for _, one := range []bool{false, true} {
+		d := design()
+		d.OnePlacement = one
+		rows, err := d.Rows()
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := map[string]map[capture.Point]bool{}
+		for _, r := range rows {
+			if r.OnFixture() && r.Model != "" {
+				key := fmt.Sprint(r.Model, r.Number)
+				if at[key] == nil {
+					at[key] = map[capture.Point]bool{}
+				}
+				at[key][r.Point] = true
+			}
+		}
+		for key, points := range at {
+			if (len(points) == 2) != one {
+				t.Errorf("one placement %v: %s at %v", one, key, points)
+			}
+		}
+		if want := (len(Displacements()) + d.Fixture) * len(d.Models) * map[bool]int{false: 2, true: 1}[one]; len(at) != want {
+			t.Errorf("one placement %v: %d placements, want %d", one, len(at), want)
+		}
+	}
+}
+
+// Several readings have rows of their own, left and right in turn, once per placement.
+func TestReadingRows(t *testing.T) {
+	d := design()
+	d.OnePlacement = true
+	rows, _ := d.Rows()
+	if got := d.ReadingRows(rows); got != nil {
+		t.Errorf("one reading stands in the sheet: %d rows", len(got))
+	}
+	d.Readings = 4
+	got := d.ReadingRows(rows)
+	placements := len(d.Models) * (d.Fixture + len(Displacements()) + d.Listeners*d.Seatings)
+	if len(got) != 4*placements || got[0].Side != study.LeftSide || got[1].Side != study.RightSide || got[4].Number == got[0].Number && got[4].Model == got[0].Model {
+		t.Errorf("%d rows, want %d: %+v", len(got), 4*placements, got[:5])
+	}
+}
+
+// More of anything that costs time promises no less, and a plan is the cheapest that
+// keeps what is wanted.
+func TestForecast(t *testing.T) {
+	b, d := DefaultBasis(), design()
+	d.Readings = 0
+	bare := b.Forecast(d)
+	d.Readings = 4
+	read := b.Forecast(d)
+	d.Displaced = d.Listeners
+	displaced := b.Forecast(d)
+	if !(bare.Use < read.Use && read.Use < displaced.Use && bare.Move < read.Move && bare.MM > read.MM && read.MM > displaced.MM) {
+		t.Errorf("without readings %+v, with four %+v, displaced too %+v", bare, read, displaced)
+	}
+	d.Survey = false
+	if f := b.Forecast(d); f.Use != 0 || !math.IsInf(f.MM, 1) {
+		t.Errorf("without a survey: %+v", f)
+	}
+	const perRow = 0.15
+	w := Wanted{Use: 0.25, Move: 0.6, MM: 1.4}
+	got, f, ok := b.Cheapest(design(), w, perRow)
+	if !ok || !w.met(f) || b.Forecast(got) != f {
+		t.Errorf("%+v: %+v, %v", got, f, ok)
+	}
+	if _, f, ok := b.Cheapest(design(), Wanted{Use: 0.999}, perRow); ok || f.Use <= 0 {
+		t.Errorf("promised the impossible: %+v", f)
+	}
+}
+
+// By hand: five seatings of two models, one reading each.
+func TestMinutes(t *testing.T) {
+	d := Default()
+	d.Models = []string{"Model A", "Model B"}
+	m := d.Minutes(0.2)
+	if want := 5 * (0.2 + placeOne + readOne); math.Abs(m.Model-want) > 1e-9 {
+		t.Errorf("%g minutes per model, want %g", m.Model, want)
+	}
+	if want := fitMicrophones + bareEarSetup + 0.2 + 2*m.Model; math.Abs(m.Person-want) > 1e-9 {
+		t.Errorf("%g minutes per listener, want %g", m.Person, want)
+	}
+	apart := m.Fixture
+	d.OnePlacement = true
+	if together := d.Minutes(0.2).Fixture; together >= apart {
+		t.Errorf("%g minutes at the fixture in one placement, %g apart", together, apart)
 	}
 }
 
@@ -217,7 +313,7 @@ func ExampleDesign_Rows() {
 	// Output:
 	// 2 recordings/fixture-bare-ear.wav fixture true
 	// 3 recordings/fixture-model-a-01-blocked.wav fixture true
-	// 4 recordings/fixture-model-a-01-drum.wav fixture false
+	// 4 recordings/fixture-model-a-02-drum.wav fixture false
 	// 5 recordings/L01-bare-ear.wav L01 true
 	// 6 recordings/L01-model-a-01.wav L01 true
 	// 7 recordings/L01-model-a-02.wav L01 true

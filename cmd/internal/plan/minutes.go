@@ -1,0 +1,48 @@
+package plan
+
+// Minutes is how long a study takes.
+type Minutes struct {
+	Person  float64 // of one listener, all models
+	Model   float64 // of which for one model
+	Fixture float64 // at the fixture, all models
+}
+
+// What a session takes besides the sound, minutes (common practice, no source).
+const (
+	fitMicrophones = 10.0 // cautions, questions, microphones in and out, per listener
+	placeOne       = 1.0  // headphone on, still, off again
+	setOne         = 1.5  // the same by a ruler or stops
+	bareEarSetup   = 3.0
+	readOne        = 0.5 // one reading
+)
+
+// Minutes adds up a design's sessions; perRow is how long one recording sounds, minutes.
+func (d Design) Minutes(perRow float64) Minutes {
+	read := readOne * float64(d.Readings)
+	rows := float64(d.Seatings)
+	if d.Displaced > 0 { // the longest session
+		rows += float64(len(OnListener()))
+	}
+	m := Minutes{Model: rows * (perRow + placeOne + read)}
+	bare := 0.0
+	if d.BareEar {
+		bare = bareEarSetup + perRow
+	}
+	models := float64(len(d.Models))
+	m.Person = fitMicrophones + bare + models*m.Model
+	points := 1.0
+	if d.Drum {
+		points = 2
+	}
+	seatings := float64(d.Fixture) * points * (perRow + placeOne + read)
+	survey := 0.0
+	if d.Survey {
+		survey = float64(len(Displacements())*d.Repeats) * points * (perRow + setOne + read)
+	}
+	if d.OnePlacement && d.Drum { // one placement serves both points
+		seatings -= float64(d.Fixture) * (placeOne + read)
+		survey -= survey / 2 * (setOne + read) / (perRow + setOne + read)
+	}
+	m.Fixture = bare + models*(seatings+survey)
+	return m
+}
