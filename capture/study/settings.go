@@ -1,6 +1,10 @@
 package study
 
-import "asworn/capture/sweep"
+import (
+	"fmt"
+
+	"asworn/capture/sweep"
+)
 
 // setting is one key of study.toml. Reading, checking, writing and the table in
 // docs/study-format.md come from what stands here.
@@ -49,13 +53,13 @@ func sections() []section {
 			{key: "sweep.kind", at: func(*Study) any { kind := exponential; return &kind }, def: exponential, written: designed,
 				meaning: "exponential sine sweep with synchronised phase", more: "the only kind"},
 			{key: "sweep.file", at: func(s *Study) any { return &s.Excitation }, file: true,
-				meaning: "the excitation, one repeat of it", more: "a WAV file of one channel with any signal, instead of a sweep. The keys that describe a sweep must then be left out"},
+				meaning: "the excitation, one repeat of it", more: fmt.Sprintf("a WAV file of one channel with any signal, instead of a sweep, %d samples in all repeats at most. The keys that describe a sweep must then be left out", sweep.MaxSamples)},
 			{key: "sweep.start_hz", at: func(s *Study) any { return &s.Sweep.StartHz }, def: d.StartHz, min: sweep.MinStartHz, max: sweep.MaxRateHz / 2, unit: "Hz", written: designed,
 				more: "first frequency"},
 			{key: "sweep.stop_hz", at: func(s *Study) any { return &s.Sweep.StopHz }, def: d.StopHz, min: sweep.MinStartHz, max: sweep.MaxRateHz / 2, unit: "Hz", written: designed,
 				more: "last frequency, below half the rate"},
 			{key: "sweep.seconds", at: func(s *Study) any { return &s.Sweep.Seconds }, def: d.Seconds, min: sweep.MinSeconds, max: sweep.MaxSeconds, unit: "s", written: designed,
-				meaning: "length of one sweep", more: "all of lead, sweeps and gaps together 6,000,000 samples at most"},
+				meaning: "length of one sweep", more: fmt.Sprintf("lead, sweeps and gaps have %d samples together at most", sweep.MaxSamples)},
 			{key: "sweep.repeats", at: func(s *Study) any { return &s.Sweep.Repeats }, def: d.Repeats, defText: "2; 1 with `file`", min: 1, max: sweep.MaxRepeats,
 				more: "sweeps per recording"},
 			{key: "sweep.gap_seconds", at: func(s *Study) any { return &s.Sweep.GapSeconds }, def: d.GapSeconds, defText: "1; 0 with `file`", max: sweep.MaxGapSeconds, unit: "s", written: always,
