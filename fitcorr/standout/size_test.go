@@ -3,125 +3,129 @@ package standout
 import (
 	"math"
 	"math/rand/v2"
-	"os"
 	"testing"
+
+	"asworn/fitcorr/internal/toy"
 )
 
-// draw returns n Gaussian rows with variances along independent directions
-// given by v (the measure does not change under rotation, so this stands for
-// any covariance with these eigenvalues).
-func draw(rng *rand.Rand, n int, v []float64) [][]float64 {
+// draw returns n Gaussian rows with standard deviations sd, turned by angle in
+// the plane of the first two columns.
+func draw(rng *rand.Rand, n int, sd []float64, angle float64) [][]float64 {
 	x := make([][]float64, n)
+	sin, cos := math.Sincos(angle)
 	for i := range x {
-		x[i] = make([]float64, len(v))
-		for k := range v {
-			x[i][k] = math.Sqrt(v[k]) * rng.NormFloat64()
+		x[i] = make([]float64, len(sd))
+		for k := range sd {
+			x[i][k] = sd[k] * rng.NormFloat64()
 		}
+		x[i][0], x[i][1] = cos*x[i][0]-sin*x[i][1], sin*x[i][0]+cos*x[i][1]
 	}
 	return x
 }
 
-// spectra are eigenvalues in 30 columns; only one of them is what the test
-// assumes.
-var spectra = []struct {
-	name string
-	v    func(k int) float64
-}{
-	{"one direction", func(k int) float64 { return map[bool]float64{true: 1}[k == 0] }},
-	{"two and a floor", func(k int) float64 { return [30]float64{1, 0.6}[k] + 0.02 }},
-	{"power law", func(k int) float64 { return math.Pow(float64(k+1), -1.5) }},
-	{"geometric", func(k int) float64 { return math.Pow(0.7, float64(k)) }},
-	{"flat", func(int) float64 { return 1 }},
-}
-
-// TestSize simulates groups without stand-outs: the share of groups in which
-// anything is flagged must not exceed the size. ASWORN_LONG=1 runs the table
-// of docs/developing/standouts.md.
+// Without stand-outs the share of groups in which anything is flagged must not
+// exceed the size, whether the groups scatter alike or each in a shape of its own.
 func TestSize(t *testing.T) {
-	trials, members := 150, []int{5, 10}
-	if os.Getenv("ASWORN_LONG") != "" {
-		trials, members = 600, []int{5, 6, 8, 10, 15}
+	t.Parallel()
+	trials := 150
+	if toy.Long() {
+		trials = 2000
 	}
-	const size = 0.05
-	for _, n := range members {
-		for _, s := range spectra {
-			v := make([]float64, 30)
-			for k := range v {
-				v[k] = s.v(k)
-			}
+	const size, groups = 0.05, 6
+	for _, c := range []struct {
+		name  string
+		sd    []float64
+		angle float64 // groups differ by up to this
+	}{
+		{"alike, one direction", []float64{1, 0.1, 0.1, 0.1, 0.1}, 0},
+		{"alike, falling", []float64{1, 0.7, 0.5, 0.35, 0.25}, 0},
+		{"alike, flat", []float64{1, 1, 1, 1, 1}, 0},
+		{"turned", []float64{1, 0.2, 0.5, 0.35, 0.25}, math.Pi},
+	} {
+		for _, n := range []int{5, 10} {
 			rng := rand.New(rand.NewPCG(3, uint64(n)))
-			alone, among := 0, 0
+			flagged := 0
 			for range trials {
-				x := draw(rng, n, v)
-				var like [][][]float64
-				for range 7 {
-					like = append(like, draw(rng, n, v))
+				var x [][][]float64
+				for range groups {
+					x = append(x, draw(rng, n, c.sd, c.angle*rng.Float64()))
 				}
-				alone += flags(Test(x, 0, size))
-				among += flags(Test(x, 0, size, like...))
+				for _, members := range Test(x, make([]float64, groups), size) {
+					for _, m := range members {
+						if m.Flagged {
+							flagged++
+							break
+						}
+					}
+				}
 			}
-			a, b := float64(alone)/float64(trials), float64(among)/float64(trials)
-			t.Logf("%2d members, %-15s flagged %.3f alone, %.3f among eight groups", n, s.name, a, b)
-			limit := size + 3*math.Sqrt(size*(1-size)/float64(trials))
-			if a > limit || b > limit {
-				t.Errorf("%d members, %s: size %.3f and %.3f, want at most %.2f", n, s.name, a, b, size)
+			share := float64(flagged) / float64(trials*groups)
+			t.Logf("%s, groups of %d: flagged in %.3f", c.name, n, share)
+			if share > size+3*math.Sqrt(size*(1-size)/float64(trials)) {
+				t.Errorf("%s, groups of %d: flagged in %.3f, size %.2f", c.name, n, share, size)
 			}
 		}
 	}
 }
 
-// flags returns 1 if anything is flagged.
-func flags(ms []Member) int {
-	for _, m := range ms {
-		if m.Flagged {
-			return 1
-		}
-	}
-	return 0
-}
-
-// TestPower plants one or two members eight times as far out as the scatter
-// in a direction of their own; both must be found, the second one too.
+// A member that lies in a direction in which other groups show that nothing
+// scatters is found where its own group could not tell, and two alike do not hide
+// each other.
 func TestPower(t *testing.T) {
-	v := make([]float64, 30)
-	for k := range v {
-		v[k] = math.Pow(0.7, float64(k))
-	}
-	for _, plant := range []int{1, 2} {
-		rng := rand.New(rand.NewPCG(4, uint64(plant)))
+	t.Parallel()
+	sd := []float64{1, 0.5, 0.2, 0.1}
+	const trials = 100
+	for _, c := range []struct{ plant, groups, least, most int }{{1, 6, 85, trials}, {1, 1, 0, 60}, {2, 6, 85, trials}} {
+		rng := rand.New(rand.NewPCG(4, uint64(c.plant)))
 		found, wrong := 0, 0
-		const trials = 100
 		for range trials {
-			x := draw(rng, 10, v)
-			for i := range plant {
-				x[i][3] += 8
+			var x [][][]float64
+			for range c.groups {
+				x = append(x, draw(rng, 6+3*(c.plant-1), sd, 0))
 			}
-			for i, m := range Test(x, 0, 0.05) {
+			for i := range c.plant {
+				x[0][i][3] += 2
+			}
+			for i, m := range Test(x, make([]float64, c.groups), 0.05)[0] {
 				switch {
-				case m.Flagged && i < plant:
+				case m.Flagged && i < c.plant:
 					found++
 				case m.Flagged:
 					wrong++
 				}
 			}
 		}
-		t.Logf("%d planted: found %d of %d, false %d", plant, found, plant*trials, wrong)
-		if found < 85*plant*trials/100 || wrong > 10 {
-			t.Errorf("%d planted: found %d of %d, false %d", plant, found, plant*trials, wrong)
+		t.Logf("%d planted, %d groups: found %d of %d, false %d", c.plant, c.groups, found, c.plant*trials, wrong)
+		if found < c.least*c.plant || found > c.most*c.plant || wrong > 10 {
+			t.Errorf("%d planted, %d groups: found %d, want %d to %d; false %d", c.plant, c.groups, found, c.least*c.plant, c.most*c.plant, wrong)
 		}
 	}
 }
 
 func TestDegenerate(t *testing.T) {
+	flags := func(x [][]float64, noise float64) (n int) {
+		for _, m := range Test([][][]float64{x}, []float64{noise}, 0.05)[0] {
+			if m.Flagged {
+				n++
+			}
+			if math.IsNaN(m.P) || math.IsNaN(m.Distance) {
+				t.Errorf("not a number: %+v", m)
+			}
+		}
+		return n
+	}
 	same := [][]float64{{1, 2}, {1, 2}, {1, 2}, {1, 2}, {1, 2}}
-	if flags(Test(same, 0, 0.05)) != 0 {
+	if flags(same, 0) != 0 {
 		t.Error("equal rows must not stand out")
 	}
 	same[4] = []float64{1, 2.001}
-	if flags(Test(same, 1e-4, 0.05)) != 0 {
+	if flags(same, 1e-4) != 0 {
 		t.Error("a difference within the noise must not stand out")
 	}
-	if Test(same[:3], 0, 0.05) != nil {
+	if flags(same, 0) != 1 {
+		t.Error("the only row that differs at all must stand out")
+	}
+	if Test([][][]float64{same[:3]}, []float64{0}, 0.05)[0] != nil {
 		t.Error("three members must give no result")
 	}
 }

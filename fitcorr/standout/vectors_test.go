@@ -27,61 +27,44 @@ func list(t *testing.T, s string) []float64 {
 	return out
 }
 
-// Tail probabilities against scipy.stats.f and scipy.integrate.quad
-// (testdata/standout/make.py).
-func TestVectorsTail(t *testing.T) {
-	for _, row := range vectors.Rows(t, "standout", "tail.csv") {
-		got := tail(number(t, row[3]), int(number(t, row[2])), list(t, row[1]))
-		if want := number(t, row[4]); math.Abs(got-want) > 2e-6 {
-			t.Errorf("%s, spectrum %s, n %s, F %s: %.3g, want %.3g", row[0], row[1], row[2], row[3], got, want)
-		}
-	}
-}
-
-// Measure and effective dimension against NumPy; the planted member is the one
-// that scikit-learn's minimum covariance determinant puts farthest out.
-func TestVectorsGroups(t *testing.T) {
-	type group struct {
-		x     [][]float64
-		ratio []float64
-		mcd   []float64
-	}
-	groups := map[string]*group{}
+// Shape and its shrinkage against scikit-learn, prediction of each member against
+// SciPy's multivariate t, marginal likelihood against its normal and
+// inverse-Wishart densities (testdata/standout/make.py).
+func TestVectorsLaw(t *testing.T) {
+	rows := map[string][][]float64{}
 	for _, row := range vectors.Rows(t, "standout", "members.csv") {
-		g := groups[row[0]]
-		if g == nil {
-			g = &group{}
-			groups[row[0]] = g
-		}
-		g.ratio = append(g.ratio, number(t, row[2]))
-		g.mcd = append(g.mcd, number(t, row[3]))
-		g.x = append(g.x, list(t, row[5]))
+		rows[row[0]] = append(rows[row[0]], list(t, row[2]))
 	}
-	for _, row := range vectors.Rows(t, "standout", "groups.csv") {
-		g, planted := groups[row[0]], int(number(t, row[1]))
-		if got, want := Dimension(g.x), number(t, row[2]); math.Abs(got-want) > 1e-9 {
-			t.Errorf("group %s: dimension %g, want %g", row[0], got, want)
+	for _, row := range vectors.Rows(t, "standout", "shapes.csv") {
+		others := [][][]float64{rows["0"], rows["1"], rows["2"]}
+		got := shapeOf(others, int(number(t, row[0])))
+		for k, want := range list(t, row[1]) {
+			if p := got.SymmetricDim(); math.Abs(got.At(k/p, k%p)-want) > 1e-12 {
+				t.Errorf("group %s, element %d of the shape: %.15g, want %.15g", row[0], k, got.At(k/p, k%p), want)
+			}
 		}
-		in := make([]bool, len(g.x))
+	}
+	for _, row := range vectors.Rows(t, "standout", "laws.csv") {
+		x := rows[row[0]]
+		l := law{len(x[0]), number(t, row[1])}
+		in := make([]bool, len(x))
 		for i := range in {
 			in[i] = true
 		}
-		far := 0
-		for i := range g.x {
-			if f, _ := ratio(g.x, in, i, 0); math.Abs(f/g.ratio[i]-1) > 1e-9 {
-				t.Errorf("group %s member %d: F %g, want %g", row[0], i, f, g.ratio[i])
-			}
-			if g.mcd[i] > g.mcd[far] {
-				far = i
+		for i, want := range list(t, row[2]) {
+			// F by the density of the multivariate t: see make.py.
+			if f, _ := l.predict(x, in, i, 0); math.Abs(f/want-1) > 1e-9 {
+				t.Errorf("group %s, excess %s, member %d: F %.12g, want %.12g", row[0], row[1], i, f, want)
 			}
 		}
-		for i, m := range Test(g.x, 0, 0.05) {
-			if m.Flagged != (i == planted) {
-				t.Errorf("group %s member %d: flagged %v, planted %d (F %.1f, p %.3g)", row[0], i, m.Flagged, planted, m.Distance*m.Distance, m.P)
+		for i, want := range list(t, row[3]) {
+			if _, p := l.predict(x, in, i, 0); math.Abs(p/want-1) > 1e-5 {
+				t.Errorf("group %s, excess %s, member %d: p %.12g, want %.12g", row[0], row[1], i, p, want)
 			}
 		}
-		if far != planted {
-			t.Errorf("group %s: scikit-learn's farthest member is %d, planted %d", row[0], far, planted)
+		least := law{len(x[0]), excesses[0]}
+		if got, want := l.logDensity(x, 0)-least.logDensity(x, 0), number(t, row[4]); math.Abs(got-want) > 1e-8 {
+			t.Errorf("group %s, excess %s: log density %.10g over the least, want %.10g", row[0], row[1], got, want)
 		}
 	}
 }

@@ -1,7 +1,9 @@
 package tabulate
 
 import (
+	"cmp"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -186,10 +188,15 @@ func sensitivityColumns(r *judged.Study, s fitcorr.Sensitivity) []bandColumn {
 	return out
 }
 
-// standOutTable lists seatings that stand out of their own group.
+// standOutRows is how many ears of seatings are listed at least, the most unlike
+// first, whether they stand out or not.
+const standOutRows = 10
+
+// standOutTable lists the seatings that are most unlike their own group: those
+// that stand out, and the next ones.
 func standOutTable(r *judged.Study) table.Table {
 	t := table.Table{
-		Name: "stand-outs", Title: "Seatings that stand out of their group",
+		Name: "stand-outs", Title: "Seatings most unlike their group",
 		Columns: []table.Column{
 			{Head: "Group", Key: "group", Repeat: true},
 			{Head: "Seating", Key: "seating", Repeat: true},
@@ -197,28 +204,42 @@ func standOutTable(r *judged.Study) table.Table {
 			{Head: "Band", Key: "band"},
 			{Head: "Distance", Key: "distance", Kind: table.Number},
 			{Head: "P", Key: "p", Kind: table.Number},
+			{Head: "Stands\nout", Key: "stands_out"},
 			{Head: "Most at\nHz", Key: "worst_hz", Kind: table.Number},
 			{Head: "by\ndB", Key: "worst_db", Kind: table.Number},
 			{Head: "File", Key: "file"},
 		},
 	}
-	tested, size := 0, 0.0
-	for _, s := range r.Analysis.StandOuts {
-		tested++
+	size := 0.0
+	ordered := slices.Clone(r.Analysis.StandOuts)
+	slices.SortStableFunc(ordered, func(a, b fitcorr.StandOut) int {
+		return cmp.Or(cmp.Compare(a.P, b.P), cmp.Compare(b.Distance, a.Distance))
+	})
+	also := map[string][]string{} // points at which the same thing shows
+	for _, s := range ordered {
+		if s.SameAs != "" {
+			also[s.SameAs+s.Ear+s.Band] = append(also[s.SameAs+s.Ear+s.Band], path.Base(s.ID))
+		}
+	}
+	for i, s := range ordered {
 		size = max(size, s.Size)
-		if !s.Flagged {
+		if s.SameAs != "" || i >= standOutRows && !s.Flagged {
 			continue
+		}
+		out := "no"
+		if s.Flagged {
+			out = strings.Join(append([]string{"yes"}, also[s.ID+s.Ear+s.Band]...), "; also ")
 		}
 		no := table.None()
 		if rec, ok := r.Recording(s.ID); ok {
 			no = table.Linked(strconv.Itoa(rec.Number), rec.File)
 		}
 		t.Add(table.Word(s.Group), no, table.Word(s.Ear), table.Word(s.Band), table.Value(s.Distance, 1),
-			table.Cell{Text: text.Probability(s.P), Num: []float64{s.P}},
+			table.Cell{Text: text.Probability(s.P), Num: []float64{s.P}}, table.Word(out),
 			table.Cell{Text: text.Hertz(s.WorstHz), Num: []float64{s.WorstHz}}, table.Value(s.WorstDB, 1), table.Word(path.Base(s.ID)))
 	}
-	t.Note = strconv.Itoa(tested) + " tests; each ear of a group keeps a false-alarm probability of " + text.Percent(size) +
-		". Low: the seal's end of the range; high: the position's. P is corrected for the members and both bands."
+	t.Note = "The most unlike of " + strconv.Itoa(len(ordered)) + " ears and ranges of seatings. The search keeps a false-alarm probability of " +
+		text.Percent(size) + " per study and per group. Low: the seal's end of the range; high: the position's. P is corrected for the group's members, ears and ranges."
 	return t
 }
 

@@ -157,7 +157,7 @@ func (r *View) fixtureLine(f judged.Seating) string {
 func (r *View) standOutSection() Section {
 	s := Section{Title: "Seatings that stand out of their own group"}
 	for _, o := range r.Analysis.StandOuts {
-		if !o.Flagged {
+		if !o.Flagged || o.SameAs != "" {
 			continue
 		}
 		what := o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " +

@@ -3,12 +3,15 @@
 
 usage: make.py OUTDIR
 
-tail.csv: P(sum of weighted chi-square > 0), by scipy.stats.f where all weights
-are equal, else by scipy.integrate.quad over Imhof's integrand.
-groups.csv, members.csv: small groups of rows with a planted member, its
-leave-one-out measure and the effective dimension computed with NumPy, and the
-robust Mahalanobis distances of scikit-learn's minimum covariance determinant
-on the first two principal components, as a second opinion.
+members.csv: rows of three groups. shapes.csv: the shape of the scatter of the
+other groups, the covariance of the directions of their residuals shrunk by
+sklearn.covariance.ledoit_wolf, at least 5 %. laws.csv, per group and excess
+(degrees of freedom of an inverse-Wishart covariance about the unit matrix less
+columns less 1), by member: F, solved from scipy.stats.multivariate_t's density
+of the member given the others at their scale; its tail probability by
+scipy.stats.f with the degrees of freedom as docs/standouts.md has them; and the
+group's log marginal likelihood, less that at the least excess, by Bayes' rule
+from scipy.stats.wishart and invwishart at some covariance, which must not matter.
 """
 import csv
 import os
@@ -17,79 +20,84 @@ import sys
 import numpy as np
 import scipy
 import sklearn
-from scipy.integrate import quad
-from scipy.stats import chi2, f
-from sklearn.covariance import MinCovDet
+from scipy.stats import f, invwishart, multivariate_t, wishart
+from sklearn.covariance import ledoit_wolf
 
 HEAD = ["# scipy %s; scikit-learn %s; numpy %s" % (scipy.__version__, sklearn.__version__, np.__version__)]
+EXCESSES = (1.5, 5, 80)
+SCALE_SHARE = 0.9
 
 
-def imhof(lam, h):
-    lam, h = np.asarray(lam) / np.max(np.abs(lam)), np.asarray(h, float)
-
-    def g(u):
-        theta = 0.5 * np.sum(h * np.arctan(lam * u))
-        rho = np.exp(np.sum(0.25 * h * np.log1p((lam * u) ** 2)))
-        return np.sin(theta) / (u * rho)
-
-    total = 0.0
-    edges = [1e-12, 0.05, 0.2, 0.5, 1, 2, 4, 8, 16, 64, 256, 4096, 1e6]
-    for a, b in zip(edges[:-1], edges[1:]):
-        total += quad(g, a, b, limit=400, epsabs=1e-12, epsrel=1e-10)[0]
-    return 0.5 + total / np.pi
+def words(v):
+    return " ".join(repr(float(x)) for x in np.ravel(v))
 
 
-def tails(out):
-    with open(os.path.join(out, "tail.csv"), "w", newline="") as fh:
-        w = csv.writer(fh, lineterminator="\n")
-        w.writerow(HEAD)
-        w.writerow(["kind", "spectrum", "members", "f", "p"])
-        for p in (1, 2, 5, 20):
-            for n in (5, 10, 20):
-                for q in (0.5, 1, 3, 10, 40):
-                    w.writerow(["f", " ".join(["1"] * p), n, q, repr(float(f.sf(q, p, p * (n - 2))))])
-        for spectrum in ([1, 0.5, 0.25, 0.125], [1, 0.6, 0.02, 0.02, 0.02], [1, 0.9, 0.8, 0.7, 0.6, 0.5]):
-            for n in (5, 8):
-                for q in (1, 3, 8, 20):
-                    lam = list(spectrum) + [-s * q / (n - 2) for s in spectrum]
-                    h = [1] * len(spectrum) + [n - 2] * len(spectrum)
-                    w.writerow(["imhof", " ".join(map(str, spectrum)), n, q, repr(float(imhof(lam, h)))])
+def shape(groups, but):
+    signs = []
+    for g, x in enumerate(groups):
+        if g != but:
+            r = x - x.mean(axis=0)
+            signs.append(r / np.linalg.norm(r, axis=1, keepdims=True) * np.sqrt(x.shape[1]))
+    x = np.vstack(signs)
+    _, weight = ledoit_wolf(x, assume_centered=True)
+    weight = max(weight, 0.05)
+    return (1 - weight) * x.T @ x / len(x) + weight * np.eye(x.shape[1])
 
 
-def groups(out):
+def predict(x, i, excess):
+    rest = np.delete(x, i, axis=0)
+    m, p = rest.shape
+    r = rest - rest.mean(axis=0)
+    s2 = np.sum(r**2) / ((m - 1) * p)
+    a = excess * np.eye(p) + r.T @ r / s2
+    df = excess + m + 1
+    law = multivariate_t(rest.mean(axis=0), s2 * a * (1 + 1 / m) / df, df=df)
+    # density(x)/density(mean) = (1 + p·F/df)^(−(df + p)/2)
+    ratio = np.exp(-2 / (df + p) * (law.logpdf(x[i]) - law.logpdf(rest.mean(axis=0))))
+    big_f = (ratio - 1) * df / p
+    independent = np.trace(a) ** 2 / np.sum(a**2)
+    return big_f, f.sf(big_f, p, 1 / (1 / df + SCALE_SHARE / (independent * (m - 1))))
+
+
+def log_density(x, excess, at):
+    """log p(scatter) = log p(scatter | Σ) + log p(Σ) − log p(Σ | scatter)."""
+    n, p = x.shape
+    r = x - x.mean(axis=0)
+    w = r.T @ r / (np.sum(r**2) / ((n - 1) * p))
+    nu, prior = p + 1 + excess, excess * np.eye(p)
+    return (wishart.logpdf(w, n - 1, at) + invwishart.logpdf(at, nu, prior)
+            - invwishart.logpdf(at, nu + n - 1, prior + w))
+
+
+def main(out):
     rng = np.random.default_rng(20240611)
-    with open(os.path.join(out, "groups.csv"), "w", newline="") as fg, open(os.path.join(out, "members.csv"), "w", newline="") as fm:
-        wg, wm = csv.writer(fg, lineterminator="\n"), csv.writer(fm, lineterminator="\n")
-        wg.writerow(HEAD)
-        wm.writerow(HEAD)
-        wg.writerow(["group", "planted", "dimension"])
-        wm.writerow(["group", "member", "ratio", "mcd_distance", "mcd_outlier", "levels_db"])
-        for g, n in enumerate((8, 10, 12)):
-            p = 12
-            sd = 0.7 ** np.arange(p)
-            x = np.round(rng.standard_normal((n, p)) * sd, 6)
-            planted = g + 2
-            x[planted, 2] += 9
-            s = np.cov(x, rowvar=False)
-            m = n - 1
-            t1, t2 = np.trace(s), np.trace(s @ s)
-            s2 = (t2 - t1**2 / m) * m**2 / ((m - 1) * (m + 2))
-            d = (t1**2 - 2 * s2 / m) / s2
-            wg.writerow([g, planted, repr(float(d))])
-            u, sv, _ = np.linalg.svd(x - np.median(x, axis=0), full_matrices=False)
-            score = u[:, :2] * sv[:2]
-            mcd = MinCovDet(random_state=0, support_fraction=0.75).fit(score).mahalanobis(score)
-            for i in range(n):
-                rest = np.delete(x, i, axis=0)
-                mu = rest.mean(axis=0)
-                own = np.sum((x[i] - mu) ** 2) / (1 + 1 / (n - 1))
-                ratio = own / (np.sum((rest - mu) ** 2) / (n - 2))
-                wm.writerow([g, i, repr(float(ratio)), repr(float(mcd[i])), int(mcd[i] > chi2.ppf(0.999, 2)), " ".join(map(repr, map(float, x[i])))])
+    groups = [np.round(rng.standard_normal((n, 4)) * [1, 0.6, 0.4, 0.3] @ np.linalg.qr(rng.standard_normal((4, 4)))[0], 6)
+              for n in (8, 9, 12)]
+    groups[1][2] += 4
+
+    def table(name, head, lines):
+        with open(os.path.join(out, name), "w", newline="") as fh:
+            w = csv.writer(fh, lineterminator="\n")
+            w.writerow(HEAD)
+            w.writerow(head)
+            w.writerows(lines)
+
+    table("members.csv", ["group", "member", "levels_db"],
+          [[g, i, words(row)] for g, x in enumerate(groups) for i, row in enumerate(x)])
+    table("shapes.csv", ["group", "shape"], [[g, words(shape(groups, g))] for g in range(len(groups))])
+    lines = []
+    for g, x in enumerate(groups):
+        for excess in EXCESSES:
+            both = [predict(x, i, excess) for i in range(len(x))]
+            at = np.eye(4) + 0.1
+            gain = log_density(x, excess, at) - log_density(x, EXCESSES[0], at)
+            assert abs(gain - log_density(x, excess, 2 * at) + log_density(x, EXCESSES[0], 2 * at)) < 1e-9
+            lines.append([g, excess, words([b[0] for b in both]), words([b[1] for b in both]), repr(float(gain))])
+    table("laws.csv", ["group", "excess", "f", "p", "log_density"], lines)
 
 
 if __name__ == "__main__":
     if len(sys.argv) != 2:
         sys.exit(__doc__)
     os.makedirs(sys.argv[1], exist_ok=True)
-    tails(sys.argv[1])
-    groups(sys.argv[1])
+    main(sys.argv[1])
