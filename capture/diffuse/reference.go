@@ -120,9 +120,7 @@ func (s Set) levels(receiver int, weight []float64) Reference {
 	deconv.MeanOver(r.LevelDB, power, s.RateHz/float64(n), bands)
 	for b, edges := range bands {
 		r.Valid[b] = edges.Upper <= 0.47*s.RateHz && edges.Mid >= 2*s.RateHz/float64(taps)
-		if r.LevelDB[b] > 0 {
-			r.LevelDB[b] = 10 * math.Log10(r.LevelDB[b])
-		}
+		r.LevelDB[b] = 10 * math.Log10(r.LevelDB[b])
 	}
 	return r
 }
@@ -137,9 +135,34 @@ func (r Reference) Minus(other Reference) Reference {
 	return d
 }
 
+// maxLevelDB is the largest level that a study takes from a reference curve.
+const maxLevelDB = 300
+
+// Check reports what keeps a curve from being used: fewer than two valid bands, or
+// a level among them that is not a number or impossible.
+func (r Reference) Check() error {
+	n := 0
+	for i, b := range band.All() {
+		if !r.Valid[i] {
+			continue
+		}
+		n++
+		if !(math.Abs(r.LevelDB[i]) <= maxLevelDB) {
+			return fmt.Errorf("its level at %.0f Hz is %.4g dB: the responses are silent there, or the file is damaged", b.Mid, r.LevelDB[i])
+		}
+	}
+	if n < 2 {
+		return fmt.Errorf("no curve comes of it: %d bands lie between the resolution of the responses and half their sampling rate; longer responses reach lower", n)
+	}
+	return nil
+}
+
 // WriteCSV writes the valid bands as a reference curve of a study:
-// frequency_hz,level_db.
+// frequency_hz,level_db. A curve that Check refuses is an error.
 func (r Reference) WriteCSV(w io.Writer) error {
+	if err := r.Check(); err != nil {
+		return err
+	}
 	b := bufio.NewWriter(w)
 	b.WriteString("frequency_hz,level_db\n")
 	for i, edges := range band.All() {

@@ -11,6 +11,17 @@ import (
 	"asworn/capture/hdf5"
 )
 
+// Bounds of a set, many times those of any measurement: beyond them the time that
+// an average takes has no end.
+const (
+	maxDirections = 20000
+	maxTaps       = 1 << 16
+	minRateHz     = 8000
+	maxRateHz     = 768000
+	maxValue      = 1e6     // of a sample: 120 dB
+	maxFile       = 1 << 30 // bytes
+)
+
 // Set is a set of impulse responses from many directions.
 type Set struct {
 	Title     string
@@ -82,9 +93,12 @@ func (s hdf5Set) variable(name string) (v variable, err error) {
 // hdf5 says what of it), or the JSON text that mysofa2json (package
 // libmysofa-utils of Debian) writes of one.
 func Read(r io.Reader) (Set, error) {
-	b, err := io.ReadAll(r)
+	b, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {
 		return Set{}, err
+	}
+	if len(b) > maxFile {
+		return Set{}, fmt.Errorf("more than %d MiB: no set of directional responses is that large", maxFile>>20)
 	}
 	if hdf5.IsHDF5(b) {
 		f, err := hdf5.Read(b)
@@ -123,11 +137,19 @@ func read(f source) (Set, error) {
 		return Set{}, fmt.Errorf("Data.IR has dimensions %v and %d values: want directions × receivers × samples", ir.Dimensions, len(ir.Values))
 	}
 	m, n, taps := ir.Dimensions[0], ir.Dimensions[1], ir.Dimensions[2]
+	if m > maxDirections || taps > maxTaps {
+		return Set{}, fmt.Errorf("Data.IR has %d directions of %d samples: at most %d of %d are read", m, taps, maxDirections, maxTaps)
+	}
+	for i, v := range ir.Values {
+		if !(math.Abs(v) <= maxValue) {
+			return Set{}, fmt.Errorf("Data.IR holds %g in direction %d, sample %d: the file is damaged, or its numbers are no responses", v, i/(n*taps)+1, i%taps+1)
+		}
+	}
 	if len(pos.Values) != 3*m {
 		return Set{}, fmt.Errorf("SourcePosition has %d values for %d directions: want three each", len(pos.Values), m)
 	}
-	if len(rate.Values) != 1 || !(rate.Values[0] > 0) {
-		return Set{}, fmt.Errorf("Data.SamplingRate is %v: want one rate above 0 for all", rate.Values)
+	if len(rate.Values) != 1 || !(rate.Values[0] >= minRateHz && rate.Values[0] <= maxRateHz) {
+		return Set{}, fmt.Errorf("Data.SamplingRate has %d values, %v: want one rate from %d to %d Hz for all", len(rate.Values), rate.Values[:min(len(rate.Values), 3)], minRateHz, maxRateHz)
 	}
 	s := Set{Title: texts[2], RateHz: rate.Values[0]}
 	if s.Title == "" {
@@ -165,6 +187,11 @@ func product(dims []int) int {
 // unit turns a position into a direction. Spherical positions are azimuth and
 // elevation in degrees and radius in metres, azimuth counterclockwise.
 func unit(p []float64, kind string) ([3]float64, error) {
+	for _, v := range p {
+		if !(math.Abs(v) <= maxValue) {
+			return [3]float64{}, fmt.Errorf("%v is no position", p)
+		}
+	}
 	switch kind {
 	case "spherical":
 		sinAz, cosAz := math.Sincos(p[0] * math.Pi / 180)

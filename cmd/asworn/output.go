@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/fatih/color"
@@ -13,6 +14,7 @@ import (
 	"asworn/capture"
 	"asworn/docs"
 	"asworn/report/table"
+	"asworn/report/text"
 )
 
 // terminal returns the file behind w when it is a terminal, else nil.
@@ -41,8 +43,21 @@ func (a *app) tableOptions() table.Options {
 // note tells the operator something on stderr.
 func (a *app) note(format string, args ...any) {
 	if !a.quiet {
-		fmt.Fprintf(a.err, format+"\n", args...)
+		fmt.Fprintln(a.err, shown(fmt.Sprintf(format, args...)))
 	}
+}
+
+// mostShown is how many characters of one line are shown.
+const mostShown = 1000
+
+// shown makes a text that may hold what stands in a file fit for a terminal:
+// nothing in it drives the terminal, and no line is endless.
+func shown(s string) string {
+	lines := strings.Split(s, "\n")
+	for i, line := range lines {
+		lines[i] = text.Bounded(text.Printable(line), mostShown)
+	}
+	return strings.Join(lines, "\n")
 }
 
 // cautions prints the page for sessions with listeners. It is shown even when
@@ -65,11 +80,11 @@ func (a *app) finding(where string, f capture.Finding) {
 	if f.Channel != "" {
 		channel = f.Channel + " channel: "
 	}
-	fmt.Fprintf(a.err, "%s: %s: %s%s", where, paint.Sprint(f.Severity), channel, f.Message)
+	message := channel + f.Message
 	if f.Mend != "" {
-		fmt.Fprintf(a.err, "; %s", f.Mend)
+		message += "; " + f.Mend
 	}
-	fmt.Fprintln(a.err)
+	fmt.Fprintf(a.err, "%s: %s: %s\n", shown(where), paint.Sprint(f.Severity), shown(message))
 }
 
 // progress returns a function that shows how much of a task is done, on a

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -62,13 +61,16 @@ func (a *app) reference(file string, opt referenceOptions) error {
 			return err
 		}
 	}
-	f, err := os.Open(file)
+	f, err := disk.Open(file)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
 	curve, err := diffuseField(f, receiver, opt.freeField)
 	if err != nil {
+		return fmt.Errorf("%s: %w", file, err)
+	}
+	if err := curve.Check(); err != nil {
 		return fmt.Errorf("%s: %w", file, err)
 	}
 	if curve.GapDeg > 20 {

@@ -61,7 +61,7 @@ func (a *app) execute(ctx context.Context, args []string) int {
 	case errors.Is(err, errOperator):
 		return exitOperator
 	case errors.As(err, &usage) || !a.started:
-		fmt.Fprintf(stderr, "asworn: %v\nTry '%s --help'.\n", err, cmd.CommandPath())
+		fmt.Fprintf(stderr, "asworn: %s\nTry '%s --help'.\n", shown(err.Error()), cmd.CommandPath())
 		return exitUsage
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
 		fmt.Fprintln(stderr, "asworn: interrupted; what was finished is kept, run the same command to continue")
@@ -71,15 +71,32 @@ func (a *app) execute(ctx context.Context, args []string) int {
 	return exitFailed
 }
 
-// printError prints one line for each of several joined errors.
+// mostErrors is how many errors are worth reading at once.
+const mostErrors = 50
+
+// printError prints one line for each of several joined errors, and how many
+// more there are.
 func printError(w io.Writer, err error) {
-	if many, ok := err.(interface{ Unwrap() []error }); ok {
-		for _, e := range many.Unwrap() {
-			printError(w, e)
-		}
-		return
+	all := flat(err)
+	for _, e := range all[:min(len(all), mostErrors)] {
+		fmt.Fprintf(w, "asworn: %s\n", shown(e.Error()))
 	}
-	fmt.Fprintf(w, "asworn: %v\n", err)
+	if more := len(all) - mostErrors; more > 0 {
+		fmt.Fprintf(w, "asworn: and %d more; mend these first\n", more)
+	}
+}
+
+// flat is the errors that were joined in one, in their order.
+func flat(err error) []error {
+	many, ok := err.(interface{ Unwrap() []error })
+	if !ok {
+		return []error{err}
+	}
+	var out []error
+	for _, e := range many.Unwrap() {
+		out = append(out, flat(e)...)
+	}
+	return out
 }
 
 func (a *app) root() *cobra.Command {

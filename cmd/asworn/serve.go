@@ -56,7 +56,8 @@ func (a *app) serve(ctx context.Context, dir, model string, port int, open bool)
 	}
 	address := "http://" + listener.Addr().String() + "/"
 	watch := pipeline.NewWatch(dir, model, pipeline.Options{Jobs: a.jobs}, func(err error) { printError(a.err, err) })
-	server := &http.Server{Handler: page.LiveHandler(watch.Latest), ReadHeaderTimeout: 5 * time.Second}
+	server := &http.Server{Handler: page.LiveHandler(watch.Latest), ReadHeaderTimeout: 5 * time.Second,
+		ReadTimeout: 10 * time.Second, WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second, MaxHeaderBytes: 16 << 10}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	followed := make(chan struct{})

@@ -37,7 +37,13 @@ func LiveHandler(latest Latest) http.Handler {
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
 			return
 		}
+		_, js, err := pageAssets()
+		if err != nil {
+			http.Error(w, err.Error(), http.StatusInternalServerError)
+			return
+		}
 		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		w.Header().Set("Content-Security-Policy", policy(js)+"; frame-ancestors 'none'")
 		_, _ = w.Write(b.Bytes()) // the browser has gone: nothing to tell it
 	})
 	return http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {

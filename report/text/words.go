@@ -1,6 +1,8 @@
 package text
 
 import (
+	"fmt"
+	"hash/fnv"
 	"strconv"
 	"strings"
 	"unicode"
@@ -18,8 +20,23 @@ func Printable(s string) string {
 	}, s)
 }
 
+// Bounded cuts a text that is longer than most characters and says how many more
+// there are.
+func Bounded(s string, most int) string {
+	r := []rune(s)
+	if len(r) <= most {
+		return s
+	}
+	return string(r[:most]) + " … (" + strconv.Itoa(len(r)-most) + " more characters)"
+}
+
+// slugBytes is what a slug takes at most: file systems take 255 bytes, and names
+// hold more than one slug.
+const slugBytes = 60
+
 // Slug makes a name fit for a file: lower-case letters and digits with single
-// hyphens; "x" when nothing is left.
+// hyphens, of at most 69 bytes: a longer name ends in a hash of the whole; "x"
+// when nothing is left.
 func Slug(s string) string {
 	var b strings.Builder
 	for _, r := range strings.ToLower(s) {
@@ -30,10 +47,20 @@ func Slug(s string) string {
 			b.WriteByte('-')
 		}
 	}
-	if out := strings.TrimSuffix(b.String(), "-"); out != "" {
-		return out
+	out := strings.TrimSuffix(b.String(), "-")
+	switch {
+	case out == "":
+		return "x"
+	case len(out) > slugBytes:
+		h := fnv.New32a()
+		h.Write([]byte(s))
+		cut := slugBytes
+		for !utf8.RuneStart(out[cut]) {
+			cut--
+		}
+		out = fmt.Sprintf("%s-%08x", strings.TrimSuffix(out[:cut], "-"), h.Sum32())
 	}
-	return "x"
+	return out
 }
 
 // Sentence begins with a capital and ends with a full stop.
