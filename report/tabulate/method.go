@@ -7,6 +7,7 @@ import (
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -45,12 +46,19 @@ func surveyTable(r *judged.Study) table.Table {
 			{Head: "SD\nforward mm", Key: "sd_forward_mm", Kind: table.Number}, {Head: "SD\nup mm", Key: "sd_up_mm", Kind: table.Number}, {Head: "SD\nrotation deg", Key: "sd_rotation_deg", Kind: table.Number},
 			{Head: "Condition", Key: "condition", Kind: table.Number}, {Head: "Warnings", Key: "warnings"}}}
 	for _, m := range r.Analysis.Models {
-		for _, ear := range capture.Ears {
-			s := m.Survey[ear]
+		at := []*survey.Report{m.Survey[0], m.Survey[1]}
+		if m.DrumSurvey != nil {
+			at = append(at, m.DrumSurvey[:]...)
+		}
+		for i, s := range at {
 			if s == nil {
 				continue
 			}
-			row := []table.Cell{table.Word(m.Model), table.Word(ear.String()), table.Count(s.Displacements), table.Word(s.Method), table.Value(s.HeldOutDB, 2)}
+			ear := capture.Ear(i % 2).String()
+			if i >= 2 {
+				ear += ", drum"
+			}
+			row := []table.Cell{table.Word(m.Model), table.Word(ear), table.Count(s.Displacements), table.Word(s.Method), table.Value(s.HeldOutDB, 2)}
 			for _, v := range [][3]float64{s.HeldOutMM, s.PosteriorSD} {
 				for _, a := range fitcorr.Axes {
 					if !s.Visible[a] {
