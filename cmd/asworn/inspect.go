@@ -26,7 +26,13 @@ func (a *app) inspectCommand() *cobra.Command {
 		Short: "Look at recordings one at a time: levels, noise, clipping, drift, what to mend",
 		Long: `Processes each recording by itself and tells what is wrong with it and what
 mends it. What was played and which channel is which come from --study, or from
-the flags. Files need not be in a seating sheet. Nothing is written.`,
+the flags. Files need not be in a seating sheet. Nothing is written.
+
+A microphone at a blocked entrance sits flush with it, in a plug that shuts the
+canal: set in slowly and never pushed deep, on the fixture as on people, held by the plug's rim
+and drawn out slowly, with the headphone off. A level that differs between the
+repeats of one recording means that it moves. docs/protocol.md tells the whole of it, and
+what the mark on the fixture is.`,
 		Example: `  asworn inspect --study my-study my-study/recordings/*.wav
   asworn inspect take1.wav --seconds 3 --repeats 2 --loopback 3
   asworn inspect --study my-study new.wav --json`,
