@@ -18,8 +18,9 @@ func (a *app) demoCommand() *cobra.Command {
 		Use:   "demo [DIR]",
 		Short: "Write an invented study with real WAV files and run everything on it",
 		Long: `Writes an invented study into DIR (asworn-demo when none is named): two
-closed-back and one open-back model, eight listeners, a survey, fixture seatings
-of which some are off on purpose, and a few spoilt recordings. Then runs the
+closed-back and one open-back model, eight listeners, a survey of the fixture at
+the blocked entrance and at the drum, fixture seatings of which some are off on
+purpose, readings by two people, and a few spoilt recordings. Then runs the
 main job on it. What is true of the study lies in ` + simulate.TruthFile + `, which the
 run never reads. The same seed gives the same study.`,
 		Example: `  asworn demo
@@ -40,8 +41,8 @@ run never reads. The same seed gives the same study.`,
 	flags := cmd.Flags()
 	flags.Uint64Var(&opt.Seed, "seed", 1, "draws the study")
 	flags.IntVar(&opt.Listeners, "listeners", 8, "listeners in the panel")
-	flags.IntVar(&opt.Seatings, "seatings", 5, "seatings per listener and model")
-	flags.IntVar(&opt.SurveySize, "survey", 13, "displacements of the survey per model")
+	flags.IntVar(&opt.Seatings, "seatings", 4, "seatings per listener and model")
+	flags.IntVar(&opt.SurveySize, "survey", 13, "displacements of the survey per model and point")
 	flags.BoolVar(&only, "write-only", false, "write the study, do not run it")
 	return cmd
 }

@@ -18,6 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/wavfile"
 )
 
@@ -96,7 +97,7 @@ func wantJSON(ts *testscript.TestScript, _ bool, args []string) {
 
 // linkStudy SRC DST [MODEL...] makes a study of its own out of a shared one:
 // texts are copied, recordings are hard links. Nothing may write into a
-// recording. Rows of other models than those named are left out of the sheet.
+// recording. Rows of other models than those named are left out of the sheets.
 func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
 	src, dst, models := ts.MkAbs(args[0]), ts.MkAbs(args[1]), args[2:]
 	ts.Check(filepath.WalkDir(src, func(p string, d fs.DirEntry, err error) error {
@@ -120,7 +121,7 @@ func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
 		if err != nil {
 			return err
 		}
-		if rel == capture.SheetFile && len(models) > 0 {
+		if (rel == capture.SheetFile || rel == study.ReadingsFile) && len(models) > 0 { // the model is their second column
 			var kept []string
 			for i, line := range strings.SplitAfter(string(content), "\n") {
 				if model := strings.Split(line+",", ",")[1]; i == 0 || model == "" || slices.Contains(models, model) {

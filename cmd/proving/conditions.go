@@ -35,6 +35,9 @@ func ordinary() simulate.Design {
 	return d
 }
 
+// yaw displaces the cups of six fixture seatings in opposite directions, by turns.
+func yaw(mm float64) []float64 { return []float64{mm, -mm, mm, -mm, mm, -mm} }
+
 // conditions is the grid.
 func conditions() []condition {
 	type design = simulate.Design
@@ -57,7 +60,7 @@ func conditions() []condition {
 	add("listeners-5", "5 listeners", bars{fixtureMM: 0.5, wornMM: 2}, func(d *design) { d.Listeners = 5 })
 	add("one-model", "one closed model", bars{fixtureMM: 0.5}, func(d *design) { d.Closed, d.Open = 1, 0 })
 	add("yaw-4", "cups ±4 mm apart in opposite directions, headset in place", odd(bars{fixtureMM: 0.5, wornMM: 2}), func(d *design) {
-		d.YawMM, d.FixtureOffsetsMM = 4, make([]float64, 6)
+		d.FixtureYawMM, d.FixtureOffsetsMM = yaw(4), make([]float64, 6)
 	})
 
 	reading := bars{fixtureMM: 0.5, wornMM: 1.2, meanMM: 0.5, use: 80, move: 90}
@@ -77,7 +80,7 @@ func conditions() []condition {
 	read("-even", "cups nearly even in the displacement", odd(reading), func(d *design) { d.EvenCups = true })
 	for _, mm := range []float64{2, 4, 6} {
 		read(fmt.Sprintf("-yaw-%g", mm), fmt.Sprintf("cups ±%g mm apart in opposite directions, headset in place", mm), odd(still), func(d *design) {
-			d.YawMM, d.FixtureOffsetsMM = mm, make([]float64, 6)
+			d.FixtureYawMM, d.FixtureOffsetsMM = yaw(mm), make([]float64, 6)
 		})
 	}
 	read("-leaks", "leaks belong to listeners, four in ten", odd(reading), func(d *design) { d.LeakListeners, d.LeakChance = true, 0.4 })

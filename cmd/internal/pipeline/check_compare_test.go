@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"testing"
 
@@ -58,6 +59,9 @@ func TestCalibrationReachesTheBudget(t *testing.T) {
 		s := fitcorr.Seating{ID: fmt.Sprint(n), Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Drum, Number: n}
 		for e := range s.Ears {
 			s.Ears[e] = fitcorr.Curve{LevelDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Valid: slices.Repeat([]bool{true}, band.Count)}
+			for b := range s.Ears[e].LevelDB {
+				s.Ears[e].LevelDB[b] = 6 * math.Sin(float64(b)/20) // a flat one would be electrical
+			}
 		}
 		ss = append(ss, s)
 	}

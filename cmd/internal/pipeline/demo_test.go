@@ -33,12 +33,12 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// demo returns the closed-back Model A of a reduced demo study, which has been
-// run. It is shared: those that change something take a copy by copyStudy.
+// demo returns the closed-back Model A of a reduced demo study, read once by one
+// person, which has been run. It is shared: those that change something take a copy by copyStudy.
 var demo = sync.OnceValues(func() (string, error) {
 	dir := filepath.Join(scratch, "demo")
 	ctx := context.Background()
-	if _, err := simulate.WriteDemo(ctx, dir, simulate.DemoOptions{Listeners: 2, Seatings: 2, SurveySize: 5}); err != nil {
+	if _, err := simulate.WriteDemo(ctx, dir, simulate.DemoOptions{Listeners: 2, Seatings: 2, SurveySize: 5, OneReading: true}); err != nil {
 		return "", err
 	}
 	sheet := filepath.Join(dir, capture.SheetFile)
@@ -207,7 +207,7 @@ func TestWatch(t *testing.T) {
 		return false
 	}
 	await("the first results", func(r report.Results, _ string) bool { return len(r.Recordings) > 0 })
-	content, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture_model-a_003_blocked.wav"))
+	content, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture_model-a_023_drum.wav"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -223,7 +223,7 @@ func TestWatch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,blocked,99,,,,,,,\n"...)); err != nil {
+	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,drum,99,,,,,,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
 	await("the new row", func(r report.Results, _ string) bool {
@@ -237,7 +237,7 @@ func TestWatch(t *testing.T) {
 	if text, err = os.ReadFile(sheet); err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(sheet, append(text, later+",Model A,1,fixture,blocked,98,,,,150,150,,\n"...)); err != nil {
+	if err := writeFile(sheet, append(text, later+",Model A,1,fixture,drum,98,,,,150,150,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
 	if err := writeFile(filepath.Join(dir, later), content); err != nil {
@@ -252,7 +252,7 @@ func TestWatch(t *testing.T) {
 // started: read what the last run left, process the new recording, judge it.
 func BenchmarkCheck(b *testing.B) {
 	dir := demoStudy(b)
-	file := filepath.Join(dir, "recordings", "fixture_model-a_003_blocked.wav")
+	file := filepath.Join(dir, "recordings", "fixture_model-a_023_drum.wav")
 	for b.Loop() {
 		study, err := OpenFrozen(dir)
 		if err != nil {

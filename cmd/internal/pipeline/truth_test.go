@@ -61,7 +61,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 		worn[m.Model] = m.Worn
 	}
 	var onFixture, onPeople, mean figures
-	far, found, near, told := 0, 0, 0, 0
+	far, found, near, told, apart, seen := 0, 0, 0, 0, 0, 0
 	for _, m := range r.Analysis.Models {
 		if m.Worn == nil {
 			t.Fatalf("%s: no worn mean", m.Model)
@@ -81,6 +81,14 @@ func TestDemoAgainstTruth(t *testing.T) {
 			target := worn[m.Model].PanelMean
 			distance := math.Hypot(off[0]-target[0], off[1]-target[1])
 			switch {
+			case slices.Contains(seatings[v.ID].Faults, simulate.FaultYaw):
+				apart++
+				if v.Outcome == fitcorr.Adjust {
+					seen++
+				}
+				if v.Outcome == fitcorr.Matches {
+					t.Errorf("%s has its cups 6 mm off in opposite directions and was called a match", v.ID)
+				}
 			case distance > 5.5:
 				far++
 				if v.Outcome == fitcorr.Adjust {
@@ -122,16 +130,16 @@ func TestDemoAgainstTruth(t *testing.T) {
 			t.Errorf("%s: %.0f %% of the intervals hold the truth, want at least %.0f %%", c.name, 100*share, 100*c.covers)
 		}
 	}
-	t.Logf("%d of %d seatings that are 6 mm or more off are to be moved, %d of %d in place are told to be; the others are undetermined", found, far, told, near)
-	if far != 6 || found < 5 || near != 12 || told < 8 {
-		t.Errorf("%d of %d seatings far off and %d of %d in place were told, want at least 5 of 6 and 8 of 12", found, far, told, near)
+	t.Logf("%d of %d seatings that are 6 mm or more off are to be moved, %d of %d whose cups are apart, %d of %d in place are told to be; the others are undetermined", found, far, seen, apart, told, near)
+	if far != 6 || found < 5 || apart != 3 || seen < 2 || near != 15 || told < 7 {
+		t.Errorf("%d of %d seatings far off, %d of %d with cups apart and %d of %d in place were told, want at least 5 of 6, 2 of 3 and 7 of 15", found, far, seen, apart, told, near)
 	}
 	leaksAreNamed(t, r, seatings)
 	correctionsComeNearer(t, r, simulate.DemoStudy(simulate.DemoOptions{}))
 	// What was planted in recordings is the matter of TestFaultsOfTheDemo; a
 	// leak shows only among the estimates.
 	for _, rec := range r.Recordings {
-		leak := slices.Contains(seatings[rec.File].Faults, simulate.FaultLeak) && rec.Point == capture.Blocked
+		leak := slices.Contains(seatings[rec.File].Faults, simulate.FaultLeak)
 		if leak && !leakFound(r, rec.File) {
 			t.Errorf("%s leaks on purpose, and no cup is to be resealed", rec.File)
 		}
@@ -150,24 +158,19 @@ func leakFound(r report.Results, file string) bool {
 	return false
 }
 
-// leaksAreNamed holds the one figure of the drum point, which nobody wore,
-// against the planted leaks: every seating that it leaves out leaks on purpose.
+// leaksAreNamed holds the seating figures against the planted leaks: every seating
+// that one leaves out leaks on purpose.
 func leaksAreNamed(t *testing.T, r report.Results, seatings map[string]simulate.SeatingTruth) {
 	t.Helper()
-	named := 0
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			t.Logf("%s, %s, %s: seating figure %.2f dB, with leaks %.2f, left out %q", m.Model, s.Point, s.Ear, s.SeatingDB, s.WithLeaksDB, s.LeftOut)
 			for _, id := range s.LeftOut {
-				named++
 				if !slices.Contains(seatings[id].Faults, simulate.FaultLeak) {
 					t.Errorf("%s was left out of the seating figure of the %s ear and does not leak", id, s.Ear)
 				}
 			}
 		}
-	}
-	if named == 0 {
-		t.Error("no leaking seating was left out of the seating figures of the drum point")
 	}
 }
 

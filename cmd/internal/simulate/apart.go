@@ -10,6 +10,14 @@ const (
 	firstDrumSurvey  = 200
 )
 
+// fixtureIndex is the place of an ordinary fixture seating in the design's plans.
+func fixtureIndex(r Row) int {
+	if r.Number >= firstDrumSeating {
+		return r.Number - firstDrumSeating
+	}
+	return r.Number - 1
+}
+
 // drawApart adds what the fixture's own ear simulator records: ordinary
 // seatings, and a survey about the same mark, found again with an error.
 func (s *Study) drawApart(r *drawer) {

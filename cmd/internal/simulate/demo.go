@@ -16,8 +16,9 @@ import (
 type DemoOptions struct {
 	Seed       uint64 // default 1
 	Listeners  int    // default 8
-	Seatings   int    // per listener and model, default 5
-	SurveySize int    // displacements per model, default 13, negative for none
+	Seatings   int    // per listener and model, default 4
+	SurveySize int    // displacements per model and point, default 13, negative for none
+	OneReading bool   // positions are read once, by one person, in seatings.csv
 	Jobs       int    // workers, default all cores
 	Progress   func(done, total int)
 }
@@ -30,7 +31,7 @@ func (o DemoOptions) withDefaults() DemoOptions {
 		o.Listeners = 8
 	}
 	if o.Seatings == 0 {
-		o.Seatings = 5
+		o.Seatings = 4
 	}
 	if o.SurveySize == 0 {
 		o.SurveySize = 13
@@ -45,15 +46,28 @@ func (o DemoOptions) withDefaults() DemoOptions {
 // TruthFile is where the truth of a demo study lies, under its folder.
 const TruthFile = "truth/truth.json"
 
-// demoDesign is the bar's panel with fixture seatings to be told apart, and
-// every headphone's position read off the head.
+// demoDesign is the bar's panel by the protocol that a lab can carry out: the
+// fixture surveyed at both points, ordinary seatings at the drum, two of them off, one with its cups
+// apart and one that leaks; glasses that leak on some listeners; and every
+// headphone's position read by two people, left and right.
 func demoDesign(opt DemoOptions) Design {
 	d := BarDesign()
 	d.Listeners, d.Seatings, d.SurveySize = opt.Listeners, opt.Seatings, opt.SurveySize
+	d.Apart, d.BlockedSeatings, d.MarkSD = true, 2, demoMarkMM
 	d.FixtureOffsetsMM = []float64{0, 0.8, 6, 0.5, 7, 0.3}
-	d.FixtureLeak, d.Readings = true, true
+	d.FixtureYawMM = []float64{0, 0, 0, demoYawMM, 0, 0}
+	d.LeakListeners, d.LeakChance, d.FixtureLeak = true, 0.3, true
+	d.Readings = true
+	if !opt.OneReading {
+		d.ReadingsEach, d.Readers, d.AllReadAll, d.ReaderSD = 4, 2, true, 0.5
+	}
 	return d
 }
+
+const (
+	demoMarkMM = 0.3 // how well the stops hold the mark, which study.toml states
+	demoYawMM  = 6.0 // each cup of one fixture seating, in opposite directions
+)
 
 // DemoStudy returns what WriteDemo draws for opt, without a sound of it: the
 // true placements and worn means that recordings of the demo are held against.
@@ -155,8 +169,12 @@ func (s *Study) faults() []map[string]bool {
 		if !r.OnFixture() || r.Survey != nil || r.ModelIndex < 0 {
 			continue
 		}
-		if k := r.Number - 1; k < len(s.Design.FixtureOffsetsMM) && s.Design.FixtureOffsetsMM[k] > 3 {
+		k := fixtureIndex(r)
+		if k < len(s.Design.FixtureOffsetsMM) && s.Design.FixtureOffsetsMM[k] > 3 {
 			out[i][FaultMoved] = true
+		}
+		if k < len(s.Design.FixtureYawMM) && s.Design.FixtureYawMM[k] != 0 {
+			out[i][FaultYaw] = true
 		}
 		if r.True[0].SlitMM > 0 {
 			out[i][FaultLeak] = true

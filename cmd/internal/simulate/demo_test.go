@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 
 	"asworn/capture/study"
@@ -100,9 +101,13 @@ func loads(t *testing.T, dir string, truth Truth) {
 	if len(study.Seatings) != len(truth.Seatings) {
 		t.Fatalf("%d rows read, %d written", len(study.Seatings), len(truth.Seatings))
 	}
+	read := map[[2]string]int{}
+	for _, r := range study.Readings {
+		read[[2]string{r.Subject + " " + r.Model, strconv.Itoa(r.Number)}]++
+	}
 	for i, s := range study.Seatings {
-		if bare := s.Model == ""; (s.Read == nil) != bare {
-			t.Errorf("row %d: read %v, bare ear %v", i, s.Read, bare)
+		if bare := s.Model == ""; (read[[2]string{s.Subject + " " + s.Model, strconv.Itoa(s.Number)}] != 4) != bare {
+			t.Errorf("row %d: %s, %s, seating %d is not read four times", i, s.Subject, s.Model, s.Number)
 		}
 		if want := truth.Seatings[i]; s.File != want.File || s.Subject != want.Subject || (s.Survey != nil) != want.Survey {
 			t.Errorf("row %d: %+v, want %+v", i, s, want)

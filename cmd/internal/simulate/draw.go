@@ -170,7 +170,7 @@ func (s *Study) drawFixture(r *drawer, m int, mean [3]float64) {
 		n = d.BlockedSeatings
 	}
 	for k := range n {
-		row := s.fixtureRow(r, m, capture.Blocked, k+1, r.fixtureAt(k, mean), d.FixtureLeak && k == n-1)
+		row := s.fixtureRow(r, m, capture.Blocked, k+1, r.fixtureAt(k, mean), d.FixtureLeak && !d.Apart && k == n-1)
 		s.Rows = append(s.Rows, row)
 		if !d.Apart {
 			row.Point = capture.Drum
@@ -194,11 +194,9 @@ func (r *drawer) fixtureAt(k int, mean [3]float64) [3]float64 {
 func (s *Study) fixtureRow(r *drawer, m int, point capture.Point, number int, at [3]float64, leak bool) Row {
 	row := s.row(m, s.Design.Listeners, capture.FixtureSubject, point, number)
 	apart := [2]float64{r.normal(0.3), r.normal(0.3)}
-	yaw := s.Design.YawMM
-	if number%2 == 0 {
-		yaw = -yaw
+	if k := fixtureIndex(row); k < len(s.Design.FixtureYawMM) {
+		apart[0] += s.Design.FixtureYawMM[k]
 	}
-	apart[0] += yaw
 	for e := range row.True {
 		p := r.around(at, false)
 		p.ForwardMM += apart[0]

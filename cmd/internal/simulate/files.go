@@ -48,6 +48,7 @@ name = "%s"
 coupler = "invented"
 reference = "calibration/diffuse-field.csv"
 slope_db_per_octave = 0.0
+mark_mm = %g
 `
 
 const fixtureName = "fixture 1"
@@ -58,12 +59,18 @@ Everything here is invented: the laboratory, the headphone models, the
 listeners L01, L02 … and their ears. The sound was computed (see
 docs/developing/simulation.md in the asworn sources), not recorded.
 
-Some things are wrong on purpose: seatings on the fixture that are off or leak,
+Some things are wrong on purpose: seatings on the fixture that are off, whose cups
+are displaced in opposite directions, or that leak,
 a cough, a clipped recording, exchanged cables, mains hum, a recorder's clock.
 truth/truth.json says which; asworn never reads it.
 
-An operator also looked where each headphone sat: read_forward_mm and read_up_mm
-in seatings.csv. Those readings err like a person's.
+The fixture was surveyed twice about one mark: with microphones at the blocked
+entrance, as on people, and with its own ear simulator. In between the headphone came
+off, so the two have seating numbers of their own. Some listeners wear glasses, under
+which the cushions of closed headphones leak.
+
+Two people also looked where each headphone sat, left and right: readings.csv. Those
+readings err like a person's.
 
 cautions.md is to be read before anybody wears a headphone for a measurement.
 `
@@ -75,13 +82,20 @@ func writeText(dir string, s *Study, t Truth) error {
 	}
 	x := demoSweep
 	files := map[string][]byte{
-		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS, fixtureName),
+		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS, fixtureName, demoMarkMM),
 		"seatings.csv":                  sheet,
 		"README.md":                     []byte(readme),
 		"cautions.md":                   []byte(docs.Cautions()),
 		"calibration/mic-left.csv":      []byte(microphones[0].csv()),
 		"calibration/mic-right.csv":     []byte(microphones[1].csv()),
 		"calibration/diffuse-field.csv": []byte(s.diffuseField()),
+	}
+	if len(s.Readings) > 0 {
+		var readings bytes.Buffer
+		if err := study.WriteReadings(&readings, s.Readings); err != nil {
+			return err
+		}
+		files[study.ReadingsFile] = readings.Bytes()
 	}
 	for name, b := range files {
 		if err := writeFile(filepath.Join(dir, name), b); err != nil {

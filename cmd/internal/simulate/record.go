@@ -10,13 +10,14 @@ import (
 
 // Faults that the demo study holds on purpose, as named in Truth.
 const (
-	FaultCough   = "cough"    // during the second repeat
-	FaultClipped = "clipped"  // gain of the recorder set too high
-	FaultSwapped = "swapped"  // left and right cables exchanged
-	FaultHum     = "hum"      // mains hum
-	FaultClock   = "clock"    // recorder farther off than usual
-	FaultMoved   = "moved on" // a headphone placed well off the panel's mean on purpose
-	FaultLeak    = "leak"     // a leak under the cushion on purpose
+	FaultCough   = "cough"      // during the second repeat
+	FaultClipped = "clipped"    // gain of the recorder set too high
+	FaultSwapped = "swapped"    // left and right cables exchanged
+	FaultHum     = "hum"        // mains hum
+	FaultClock   = "clock"      // recorder farther off than usual
+	FaultMoved   = "moved on"   // a headphone placed well off the panel's mean on purpose
+	FaultYaw     = "cups apart" // one cup of a fixture seating forward and the other back on purpose
+	FaultLeak    = "leak"       // a leak under the cushion on purpose
 )
 
 // microphone is one of the recorder's microphones: its response is smooth and

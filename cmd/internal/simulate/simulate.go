@@ -66,11 +66,13 @@ type Design struct {
 	// FixtureOffsetsMM places fixture seating i at exactly this distance from
 	// the target, in a random direction of the forward-up plane.
 	FixtureOffsetsMM []float64
-	YawMM            float64 // ordinary fixture seatings: each cup this far forward or back, the other the opposite way
-	AboutPeople      bool    // the target is the mean of the population, not of this panel's seatings
+	// FixtureYawMM displaces the left cup of fixture seating i forward by so much, and
+	// the right one back; past the list, they are not.
+	FixtureYawMM []float64
+	AboutPeople  bool // the target is the mean of the population, not of this panel's seatings
 	// Apart says that the fixture's drum and blocked recordings are different
 	// placements: ordinary seatings at the drum, BlockedSeatings more at the
-	// blocked entrance, and a survey at each point, about one mark that is found
+	// blocked entrance (of the same plan), and a survey at each point, about one mark that is found
 	// again with the error MarkSD.
 	Apart           bool
 	BlockedSeatings int
@@ -85,7 +87,7 @@ type Design struct {
 	NoiseDB         float64 // microphone noise beyond the usual, dB
 	LeakChance      float64 // probability that an ear of a worn seating of a closed model leaks
 	LeakListeners   bool    // leaks belong to listeners (glasses, hair): LeakChance is that of a person, who leaks on both sides in every seating
-	FixtureLeak     bool    // the last fixture seating of every closed model leaks
+	FixtureLeak     bool    // the last fixture seating of every closed model leaks, with Apart the last at the drum
 	Nonlinearity    float64 // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
 	BetweenSD       float64 // of worn positions between listeners, mm
 	WithinSD        float64 // of worn positions within a listener, mm

@@ -19,6 +19,9 @@ type ModelTruth struct {
 	Model string    `json:"model"`
 	Open  bool      `json:"open_back"`
 	Worn  WornTruth `json:"worn"`
+	// Mark is where the survey at the drum had the mark, in the coordinates of the
+	// survey at the blocked entrance: forward mm, up mm, rotation degrees.
+	Mark [3]float64 `json:"mark_at_the_drum"`
 }
 
 // SeatingTruth is the truth about one row of the seating sheet.
@@ -29,8 +32,8 @@ type SeatingTruth struct {
 	Point   capture.Point `json:"point"`
 	Seating int           `json:"seating"`
 	Survey  bool          `json:"survey"`
-	// Ears and Headset are displacements from the fixture's marked position in
-	// head axes: forward mm, up mm, rotation degrees. Headset is the mean of both ears.
+	// Ears and Headset are displacements from the fixture's marked position, as the
+	// survey at the blocked entrance had it, in head axes: forward mm, up mm, rotation degrees. Headset is the mean of both ears.
 	Ears    [2][3]float64 `json:"ears"`
 	Headset [3]float64    `json:"headset"`
 	Seal    [2]Seal       `json:"seal"`
@@ -45,7 +48,7 @@ func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
 		Seed: seed,
 	}
 	for m, name := range s.Models {
-		t.Models = append(t.Models, ModelTruth{Model: name, Open: s.Open[m], Worn: s.Worn[m]})
+		t.Models = append(t.Models, ModelTruth{Model: name, Open: s.Open[m], Worn: s.Worn[m], Mark: s.Mark[m]})
 	}
 	for i, r := range s.Rows {
 		st := SeatingTruth{
