@@ -51,6 +51,7 @@ func parseStudy(file string, text []byte) (*parsedStudy, Errors) {
 		s.Channels = Channels{}
 	}
 	s.rateGiven = !played || s.doc.has("sweep.rate_hz")
+	s.declareFixtures()
 	s.doc.assign(&s.Study, "", s.doc.keys)
 	s.Title = strings.TrimSpace(s.Title)
 	s.checkSweep(played)

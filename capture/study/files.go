@@ -55,12 +55,11 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 			}
 		}
 	}
-	if s.Fixture.Reference != "" {
-		fixture := s.curve(p, "fixture.reference", s.Fixture.Reference)
-		if fixture != "" && !strings.EqualFold(fixture, s.Fixture.Name) {
-			p.report("fixture.reference", "a reference is never carried to another fixture: name the one of this fixture, or mend fixture.name",
-				"%s belongs to %q, and this study was made on %q", s.Fixture.Reference, fixture, s.Fixture.Name)
-		}
+	if len(s.Fixtures) == 0 {
+		s.checkReference(p, FixtureSubject, s.Fixture)
+	}
+	for _, f := range s.Fixtures {
+		s.checkReference(p, fixturesTable+"."+f.Subject, f)
 	}
 	problems := append(Errors(nil), p.doc.problems[before:]...)
 	channels := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
@@ -68,6 +67,24 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 		channels = 0
 	}
 	return append(problems, s.checkRecordings(partial, channels)...)
+}
+
+// checkReference reads a fixture's reference, and sees to it that it is that of no
+// other.
+func (s *Study) checkReference(p *parsedStudy, table string, f Fixture) {
+	if f.Reference == "" {
+		return
+	}
+	fixture := s.curve(p, table+".reference", f.Reference)
+	if fixture != "" && !strings.EqualFold(fixture, f.Name) {
+		p.report(table+".reference", "a reference is never carried to another fixture: name the one of this fixture, or mend "+table+".name",
+			"%s belongs to %q, and this study was made on %q", f.Reference, fixture, f.Name)
+	}
+	for _, other := range s.Fixtures {
+		if other.Subject < f.Subject && other.Reference == f.Reference {
+			p.report(table+".reference", "measure or find that of each fixture", "%s is the reference of fixture %s too: a reference belongs to one", f.Reference, other.Subject)
+		}
+	}
 }
 
 // join returns the path of a file of the study.

@@ -97,17 +97,7 @@ func sections() []section {
 				meaning: "standard uncertainty of the level calibration, from the certificates of calibrator and microphones",
 				more:    "coverage factor 1: an expanded uncertainty is to be divided by its coverage factor. It enters the budget of the final curve"},
 		}},
-		section{"fixture", "", []setting{
-			{key: "fixture.name", at: func(s *Study) any { return &s.Fixture.Name }, def: FixtureSubject, written: always},
-			{key: "fixture.coupler", at: func(s *Study) any { return &s.Fixture.Coupler }, example: `"IEC 60318-4"`,
-				meaning: "what the fixture's ear is, free text"},
-			{key: "fixture.reference", at: func(s *Study) any { return &s.Fixture.Reference }, file: true, example: `"calibration/diffuse-field.csv"`,
-				meaning: "response at the drum reference point; it belongs to this fixture alone", more: "a CSV file ([below](#curves)) that the fixture's curve is compared with"},
-			{key: "fixture.slope_db_per_octave", at: func(s *Study) any { return &s.Fixture.SlopeDBPerOctave }, def: 0.0, min: -20, max: 20, unit: "dB per octave", written: always,
-				meaning: "extra tilt of the reference about 1 kHz; yours to choose"},
-			{key: "fixture.mark_mm", at: func(s *Study) any { return &s.Fixture.MarkMM }, def: DefaultMarkMM, min: minPositionMM, max: maxPositionMM, unit: "mm",
-				meaning: "standard uncertainty per axis of finding the marked position again between the survey at the blocked entrance and that at the drum", more: "0.5 mm is a working assumption (common practice, no source)"},
-		}},
+		fixtureSection(FixtureSubject, func(s *Study) *Fixture { return &s.Fixture }),
 		section{"window", "How much of the impulse response counts, about its onset.", []setting{
 			{key: "window.pre_seconds", at: func(s *Study) any { return &s.Window.PreSeconds }, defText: "0.2 at most", min: 1e-5, max: 10, unit: "s",
 				more: "before the onset; to compare with somebody else's window, else leave the table out (docs/capture.md)"},

@@ -37,8 +37,9 @@ type placement struct {
 	displacement         Displacement
 }
 
-// parseSheet reads the text of a seatings.csv. Rows with a problem are left out.
-func parseSheet(file string, text []byte) ([]Seating, Errors) {
+// parseSheet reads the text of a seatings.csv of a study with these fixtures, none
+// for the one that is called FixtureSubject. Rows with a problem are left out.
+func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, Errors) {
 	t := readTable(file, text, sheetColumns, sheetRequired, 0)
 	if len(t.problems) > 0 && len(t.columns) == 0 {
 		return nil, t.problems
@@ -48,7 +49,7 @@ func parseSheet(file string, text []byte) ([]Seating, Errors) {
 			return nil, t.problems // every row would complain of the same
 		}
 	}
-	s := &sheetReader{table: t, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
+	s := &sheetReader{table: t, fixtures: fixtures, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
 	var rows []Seating
 	for _, r := range t.rows {
 		before := len(t.problems)
@@ -65,6 +66,7 @@ func parseSheet(file string, text []byte) ([]Seating, Errors) {
 
 type sheetReader struct {
 	*table
+	fixtures   []Fixture
 	files      map[string]int // row of each file
 	placements map[placement]int
 	spellings  map[string]string // of subjects and models, by lower case
@@ -74,8 +76,10 @@ func (s *sheetReader) row(r tableRow) Seating {
 	out := Seating{Row: r.line,
 		Model: s.field(r, "model"), Unit: s.field(r, "unit"), Subject: s.field(r, "subject"),
 		Seal: s.field(r, "seal"), Notes: s.field(r, "notes")}
-	if strings.EqualFold(out.Subject, FixtureSubject) {
-		out.Subject = FixtureSubject
+	if name, ok := isFixture(out.Subject, s.fixtures); ok {
+		out.Subject = name
+	} else if strings.EqualFold(out.Subject, FixtureSubject) {
+		s.report(r.line, "write which of the fixtures that "+SettingsFile+" declares", "subject is %s, and the study has several", out.Subject)
 	}
 	if out.Subject == "" {
 		s.report(r.line, "write a listener's id, or "+FixtureSubject, "subject is empty")
@@ -124,7 +128,7 @@ func (s *sheetReader) point(r tableRow, out *Seating) bool {
 	switch out.Point = Point(strings.ToLower(p)); out.Point {
 	case Blocked:
 	case Drum:
-		if out.Subject != FixtureSubject && out.Subject != "" {
+		if _, ok := isFixture(out.Subject, s.fixtures); !ok && out.Subject != "" {
 			s.report(r.line, "only the fixture has an ear simulator: write blocked, or fixture as subject", "point is drum for the listener %s", out.Subject)
 			return false
 		}

@@ -43,7 +43,8 @@ type Study struct {
 	// from the certificates of calibrator and microphones; 0 when not stated.
 	CalibrationDB float64
 	Fixture       Fixture
-	Window        Window // zero fields take their default
+	Fixtures      []Fixture // where the study has several; Fixture then is that of For
+	Window        Window    // zero fields take their default
 	Limits        Limits
 	Reading       ReadingUncertainty
 
@@ -65,20 +66,6 @@ type MicrophoneFiles struct {
 	Calibrator      string  // WAV; empty when there is none
 	CalibratorAfter string  // WAV of a second time, to see whether the gain stayed; empty when there is none
 	CalibratorDBSPL float64 // level of the calibrator, dB re 20 µPa; default 94
-}
-
-// Fixture describes the fixture.
-type Fixture struct {
-	Name    string // default "fixture"
-	Coupler string // free text
-	// Reference is the CSV of the response at the drum reference point with
-	// which the fixture's curve is compared; empty when there is none.
-	Reference        string
-	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz
-	// MarkMM is the standard uncertainty, mm per axis, of finding the marked
-	// position again between the survey at the blocked entrance and that at the
-	// drum; default 0.5.
-	MarkMM float64
 }
 
 // Limits are the criteria of the verdict.
@@ -109,14 +96,16 @@ type ReadingUncertainty struct {
 // Load reads the study in a folder and checks everything that can be
 // checked without listening to a recording: keys, numbers, rows, and that each
 // file is there, is what it should be and is whole. It returns everything that
-// is wrong at once, as [Errors].
-func Load(dir string) (*Study, error) { return load(dir, false) }
+// is wrong at once, as [Errors]. Of a study with several fixtures an address ([At])
+// gives the part that one of them sees.
+func Load(address string) (*Study, error) { return load(address, false) }
 
 // LoadPartial is Load for a study that is still being recorded: rows
 // whose file is not there are put into NotRecorded.
-func LoadPartial(dir string) (*Study, error) { return load(dir, true) }
+func LoadPartial(address string) (*Study, error) { return load(address, true) }
 
-func load(dir string, partial bool) (*Study, error) {
+func load(address string, partial bool) (*Study, error) {
+	dir, fixture := Split(address)
 	if info, err := os.Stat(dir); err != nil {
 		return nil, fmt.Errorf("study folder: %w", err)
 	} else if !info.IsDir() {
@@ -139,7 +128,7 @@ func load(dir string, partial bool) (*Study, error) {
 	if err != nil {
 		problems = append(problems, missingText(filepath.Join(dir, SheetFile), err))
 	} else {
-		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet)
+		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet, s.Fixtures...)
 		problems = append(problems, bad...)
 		if len(bad) == 0 {
 			problems = append(problems, s.readReadings()...)
@@ -148,6 +137,9 @@ func load(dir string, partial bool) (*Study, error) {
 	problems = append(problems, s.checkFiles(parsed, partial)...)
 	if err := problems.sorted(); err != nil {
 		return nil, err
+	}
+	if fixture != "" {
+		return s.For(fixture)
 	}
 	return &s, nil
 }

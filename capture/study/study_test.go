@@ -121,7 +121,7 @@ func TestLoadStudy(t *testing.T) {
 		Sweep:    sweep.Design{StartHz: 10, StopHz: 20000, Seconds: 1, Repeats: 2, GapSeconds: .5, LeadSeconds: .5, RateHz: 48000},
 		Channels: Channels{1, 2, 3}, DriveVoltsRMS: 0.1,
 		Microphones: [2]MicrophoneFiles{{Correction: "calibration/mic.csv", Calibrator: "calibration/cal.wav", CalibratorDBSPL: 94}, {CalibratorDBSPL: 94}},
-		Fixture:     Fixture{"fixture 1", "invented", "calibration/reference.csv", -1, 0.5},
+		Fixture:     Fixture{"", "fixture 1", "invented", "calibration/reference.csv", -1, 0.5},
 		Limits:      Limits{3, 0.95},
 		Reading:     ReadingUncertainty{1, 0.7, 0.5},
 		Seatings: []Seating{

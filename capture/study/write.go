@@ -23,7 +23,7 @@ func WriteNewSettings(w io.Writer, s Study) error { return writeSettings(w, s, t
 func writeSettings(w io.Writer, s Study, begin bool) error {
 	var b strings.Builder
 	b.WriteString(studyHead)
-	for _, section := range sections() {
+	for _, section := range sectionsOf(s.Fixtures) {
 		var lines []string
 		open := true // nothing but what is commented out
 		for _, k := range section.settings {
