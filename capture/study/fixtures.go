@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/disk"
 	"fmt"
 	"maps"
 	"os"
@@ -133,6 +134,7 @@ func (s *Study) For(fixture string) (*Study, error) {
 			case name == out.Fixture.Subject:
 				r.Subject = FixtureSubject
 			default:
+				out.Elsewhere = append(out.Elsewhere, r.Files()...)
 				continue
 			}
 			kept = append(kept, r)
@@ -152,6 +154,20 @@ func (s *Study) For(fixture string) (*Study, error) {
 		out.Readings = append(out.Readings, r)
 	}
 	return &out, nil
+}
+
+// FixturesOf names the fixtures that the study in a folder declares, none when it
+// has one or cannot be read; Load then says why.
+func FixturesOf(dir string) (names []string) {
+	text, err := disk.ReadFile(filepath.Join(dir, SettingsFile), maxSettings)
+	if err != nil {
+		return nil
+	}
+	s, _ := parseStudy(SettingsFile, text)
+	for _, f := range s.Fixtures {
+		names = append(names, f.Subject)
+	}
+	return names
 }
 
 // At is the address of what one fixture of the study in a folder sees: FOLDER@NAME,

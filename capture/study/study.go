@@ -50,6 +50,8 @@ type Study struct {
 
 	Seatings []Seating
 	Readings []ReadingRow // of readings.csv, where there is one
+	// Elsewhere are the files of rows that another fixture sees (For).
+	Elsewhere []string
 	// NotRecorded are the rows whose recording is not there, left out of
 	// Seatings; only LoadPartial leaves any.
 	NotRecorded []Seating

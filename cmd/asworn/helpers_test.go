@@ -181,3 +181,36 @@ func replace(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(os.Remove(ts.MkAbs(args[0])))
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), content, 0o666))
 }
+
+// twoFixtures DIR declares two fixtures in a study: every row of the only one
+// stands for both, each with files of its own.
+func twoFixtures(ts *testscript.TestScript, _ bool, args []string) {
+	dir := ts.MkAbs(args[0])
+	name := filepath.Join(dir, capture.SheetFile)
+	content, err := os.ReadFile(name)
+	ts.Check(err)
+	var out []string
+	for _, line := range strings.SplitAfter(string(content), "\n") {
+		f := strings.Split(line, ",")
+		if len(f) < 5 || f[3] != capture.FixtureSubject {
+			out = append(out, line)
+			continue
+		}
+		for _, fixture := range []string{"old", "new"} {
+			to := strings.TrimSuffix(f[0], ".wav") + "-" + fixture + ".wav"
+			ts.Check(os.Link(filepath.Join(dir, f[0]), filepath.Join(dir, to)))
+			out = append(out, strings.Join(append([]string{to, f[1], f[2], fixture}, f[4:]...), ","))
+		}
+		ts.Check(os.Remove(filepath.Join(dir, f[0])))
+	}
+	ts.Check(os.WriteFile(name, []byte(strings.Join(out, "")), 0o666))
+	name = filepath.Join(dir, capture.StudyFile)
+	content, err = os.ReadFile(name)
+	ts.Check(err)
+	before, _, ok := strings.Cut(string(content), "[fixture]")
+	if !ok {
+		ts.Fatalf("%s has no [fixture]", name)
+	}
+	before += "[fixtures.old]\ncoupler = \"IEC 60318-4\"\n[fixtures.new]\ncoupler = \"IEC 60318-4\"\n"
+	ts.Check(os.WriteFile(name, []byte(before), 0o666))
+}

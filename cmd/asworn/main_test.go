@@ -45,15 +45,16 @@ func TestScripts(t *testing.T) {
 			return nil
 		},
 		Cmds: map[string]func(ts *testscript.TestScript, neg bool, args []string){
-			"code":      wantCode,
-			"wav":       writeTestWAV,
-			"truncate":  truncate,
-			"sums":      sums,
-			"json":      wantJSON,
-			"link":      linkStudy,
-			"interrupt": interrupt,
-			"edit":      edit,
-			"replace":   replace,
+			"code":        wantCode,
+			"wav":         writeTestWAV,
+			"truncate":    truncate,
+			"sums":        sums,
+			"json":        wantJSON,
+			"link":        linkStudy,
+			"interrupt":   interrupt,
+			"edit":        edit,
+			"replace":     replace,
+			"twofixtures": twoFixtures,
 		},
 	})
 }

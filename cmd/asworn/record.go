@@ -14,6 +14,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/audio"
+	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
 )
 
@@ -59,6 +60,9 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 			}
 			if !cmd.Flags().Changed("limit") {
 				opt.limit = 0
+			}
+			if dir, _ := study.Split(args[0]); len(study.FixturesOf(dir)) > 1 {
+				return fmt.Errorf("%s declares several fixtures, which the guided session does not know: record with another program, and judge takes with 'asworn check DIR@NAME FILE'", dir)
 			}
 			return a.record(cmd.Context(), args[0], opt)
 		},

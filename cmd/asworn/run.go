@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -10,9 +11,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
 	"asworn/report/table"
+	"asworn/report/tabulate"
 	"asworn/report/text"
 	"asworn/report/view"
 )
@@ -27,6 +30,10 @@ every recording, estimates where each seating sits, judges the fixture seatings
 against the worn ones and writes everything under DIR/results: results.json,
 tables as CSV and Markdown, and the page. Recordings are only read.
 
+Of a study that declares several fixtures each is run by itself, under
+DIR/results/NAME, and then they are compared; DIR@NAME runs one of them, here and
+in the other commands.
+
 What was computed is kept (docs/developing/cache.md): a second run does only what changed,
 and an interrupted one continues where it stopped.`,
 		Example: `  asworn run my-study
@@ -35,6 +42,9 @@ and an interrupted one continues where it stopped.`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.Jobs = a.jobs
+			if names := study.FixturesOf(args[0]); len(names) > 1 {
+				return a.runFixtures(cmd.Context(), args[0], names, opt)
+			}
 			return a.run(cmd.Context(), args[0], opt)
 		},
 	}
@@ -47,7 +57,47 @@ func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
 	cmd.Flags().BoolVar(&opt.Partial, "partial", false, "leave out rows whose recording is not there yet")
 }
 
+// runFixtures runs a study for each of its fixtures and compares them.
+func (a *app) runFixtures(ctx context.Context, dir string, names []string, opt pipeline.Options) error {
+	var all []report.Results
+	var verdict error
+	for _, name := range names {
+		if !a.json {
+			fmt.Fprintf(a.out, "Fixture %s\n\n", text.OneLine(name))
+		}
+		r, err := a.runOne(ctx, study.At(dir, name), opt, !a.json)
+		if err != nil && !errors.Is(err, errOperator) {
+			return err
+		}
+		all, verdict = append(all, r), errors.Join(verdict, err)
+	}
+	compared, err := pipeline.CompareFixtures(dir, names, all)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		err = json.NewEncoder(a.out).Encode(compared)
+	} else {
+		brief, _ := tabulate.Fixtures(compared)
+		err = table.WriteAll(a.out, brief, a.tableOptions())
+	}
+	if err != nil {
+		return err
+	}
+	if verdict != nil {
+		return errOperator
+	}
+	return nil
+}
+
 func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
+	_, err := a.runOne(ctx, dir, opt, true)
+	return err
+}
+
+// runOne runs a study, or what one of its fixtures sees, and prints the results
+// if they are to be shown.
+func (a *app) runOne(ctx context.Context, dir string, opt pipeline.Options, show bool) (report.Results, error) {
 	step, end := a.progress("recordings")
 	opt.Progress = step
 	opt.Waiting = func() { a.note("%s: another run of this study has not ended; waiting for it", dir) }
@@ -62,7 +112,7 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 		if !opt.Partial && errors.As(err, &wrong) && errors.Is(err, fs.ErrNotExist) {
 			err = errors.Join(err, errors.New("a study that is still being recorded runs with --partial, which leaves out rows without a file"))
 		}
-		return err
+		return r, err
 	}
 	shown := view.New(counts.WithChanges(r))
 	for _, rec := range shown.Recordings {
@@ -72,18 +122,20 @@ func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
 	}
 	a.misfiled(counts)
 	a.note("%s", countsLine(counts))
-	if a.json {
+	switch {
+	case !show:
+	case a.json:
 		err = report.WriteJSON(a.out, r)
-	} else {
+	default:
 		err = a.printResults(shown)
 	}
 	if err != nil {
-		return err
+		return r, err
 	}
 	if shown.NeedsOperator() {
-		return errOperator
+		return r, errOperator
 	}
-	return nil
+	return r, nil
 }
 
 // misfiled tells of recordings that are in no row of the sheet, and of the same

@@ -64,7 +64,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 	}
 	s := &FrozenStudy{dir: dir}
 	if err := cache.Unseal(raw, key, &s.frozen); err != nil {
-		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(dir, ResultsDir, frozenFile), err, dir)
+		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(resultsRoot(dir), frozenFile), err, dir)
 	}
 	s.processor, err = capture.NewProcessor(s.frozen.Setup)
 	return s, err
@@ -72,7 +72,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 
 // Stale reports whether study.toml or seatings.csv changed since the run.
 func (s *FrozenStudy) Stale() bool {
-	key, err := textsKey(s.dir)
+	key, err := textsKey(folderOf(s.dir))
 	return err != nil || key != s.frozen.Texts
 }
 

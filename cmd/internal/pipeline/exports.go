@@ -76,7 +76,7 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 		return files, err
 	}
 	common := export.HeadphoneSet{Version: what.Version}
-	if info, err := os.Stat(filepath.Join(dir, ResultsDir, resultsFile)); err == nil {
+	if info, err := os.Stat(filepath.Join(resultsRoot(dir), resultsFile)); err == nil {
 		common.Created = info.ModTime()
 	}
 	more, err = export.Headphones(sofa, r, impulses, common)

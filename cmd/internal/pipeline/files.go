@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"asworn/capture/study"
 	"asworn/report"
 )
 
@@ -16,6 +17,19 @@ const (
 	frozenFile  = "frozen.gob"
 	cacheDir    = "cache"
 )
+
+// resultsRoot is the folder for what is written of a study, or of what one of its
+// fixtures sees (study.At).
+func resultsRoot(address string) string {
+	dir, fixture := study.Split(address)
+	return filepath.Join(dir, ResultsDir, fixture)
+}
+
+// folderOf is the study's folder.
+func folderOf(address string) string {
+	dir, _ := study.Split(address)
+	return dir
+}
 
 // maxResults is the largest results.json and frozen.gob that is read back, in bytes:
 // a hundred times those of a study of two hundred recordings.
@@ -29,7 +43,7 @@ func LastResults(dir string) (report.Results, error) {
 	}
 	r, err := report.ReadJSON(bytes.NewReader(raw))
 	if err != nil {
-		return report.Results{}, fmt.Errorf("%s: %w", filepath.Join(dir, ResultsDir, resultsFile), err)
+		return report.Results{}, fmt.Errorf("%s: %w", filepath.Join(resultsRoot(dir), resultsFile), err)
 	}
 	return r, nil
 }

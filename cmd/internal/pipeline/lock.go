@@ -20,7 +20,7 @@ const lockFile = ".lock"
 // The lock is advisory and ends with the process, however that ends; a file
 // system that knows no locks is worked on without.
 func lockResults(ctx context.Context, dir string, waiting func()) (release func(), err error) {
-	root := filepath.Join(dir, ResultsDir)
+	root := resultsRoot(dir)
 	if err := os.MkdirAll(root, 0o777); err != nil {
 		return nil, err
 	}

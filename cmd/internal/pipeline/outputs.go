@@ -57,7 +57,7 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 	if err != nil {
 		return "", err
 	}
-	root, err := os.OpenRoot(filepath.Join(dir, ResultsDir))
+	root, err := os.OpenRoot(resultsRoot(dir))
 	if err != nil {
 		return "", err
 	}
@@ -74,7 +74,7 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 // ownFolder makes a folder under results/ for files that asworn writes. A link
 // leads into a folder of somebody else.
 func ownFolder(dir, name string) (string, error) {
-	path := filepath.Join(dir, ResultsDir, name)
+	path := filepath.Join(resultsRoot(dir), name)
 	if info, err := os.Lstat(path); err == nil && !info.IsDir() {
 		return "", fmt.Errorf("%s is not a folder; asworn writes only into folders of its own: remove it or give it another name", path)
 	}
@@ -93,7 +93,7 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 	if err != nil {
 		return 0, err
 	}
-	root, err := os.OpenRoot(filepath.Join(l.dir, ResultsDir))
+	root, err := os.OpenRoot(resultsRoot(l.dir))
 	if err != nil {
 		return 0, err
 	}
@@ -129,7 +129,7 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 // collect removes what runs left that were killed while they wrote. The caller
 // holds the lock.
 func collect(dir string) error {
-	root := filepath.Join(dir, ResultsDir)
+	root := resultsRoot(dir)
 	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
 		cacheDir, cacheDir + "/responses", cacheDir + "/estimates"} {
 		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {

@@ -67,12 +67,12 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 	return r
 }
 
-// Run does everything in the study folder dir and writes the results under
-// it. All errors of the study are joined in one; what was finished when ctx
+// Run does everything in the study at dir, a folder or what one of its fixtures
+// sees (study.At), and writes the results under it. All errors of the study are joined in one; what was finished when ctx
 // ends is kept for the next run. Recordings are only read.
 func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
 	var counts Counts
-	if _, err := os.Stat(filepath.Join(dir, capture.StudyFile)); err == nil { // else there is no study to lock
+	if _, err := os.Stat(filepath.Join(folderOf(dir), capture.StudyFile)); err == nil { // else there is no study to lock
 		release, err := lockResults(ctx, dir, opt.Waiting)
 		if err != nil {
 			return report.Results{}, counts, err
@@ -86,13 +86,13 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if opt.Partial {
 		load = study.LoadPartial
 	}
-	texts, _ := textsKey(dir) // before they are read; what is missing is told by load
+	texts, _ := textsKey(folderOf(dir)) // before they are read; what is missing is told by load
 	study, err := load(dir)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
 	if len(study.Seatings) == 0 {
-		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(dir, capture.SheetFile), len(study.NotRecorded))
+		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(folderOf(dir), capture.SheetFile), len(study.NotRecorded))
 	}
 	program, err := programKey()
 	if err != nil {
@@ -114,8 +114,8 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	counts.Strays = strays(dir, study)
-	if counts.Twins, err = twins(dir, study.Seatings, responses, counts.Strays); err != nil {
+	counts.Strays = strays(folderOf(dir), study)
+	if counts.Twins, err = twins(folderOf(dir), study.Seatings, responses, counts.Strays); err != nil {
 		return report.Results{}, counts, err
 	}
 	traits := compareAll(setup, study.Seatings, responses)
@@ -157,7 +157,7 @@ type line struct {
 
 func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
 	l := &line{dir: dir, program: program, opt: opt}
-	root := filepath.Join(dir, ResultsDir, cacheDir)
+	root := filepath.Join(resultsRoot(dir), cacheDir)
 	var err error
 	if l.responses, err = cache.Open(filepath.Join(root, "responses")); err != nil {
 		return nil, err
@@ -174,7 +174,7 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 		return nil, err
 	}
 	l.responder = &responder{
-		dir: dir, setup: key, store: l.responses, stamps: l.stamps, opt: opt, changed: map[int]bool{},
+		dir: folderOf(dir), setup: key, store: l.responses, stamps: l.stamps, opt: opt, changed: map[int]bool{},
 		first: sync.OnceValues(func() (*capture.Processor, error) {
 			p, err := capture.NewProcessor(setup)
 			if err == nil && opt.Jobs > 0 {

@@ -29,6 +29,9 @@ func strays(dir string, st *capture.Study) []string {
 			known[r.File] = true
 		}
 	}
+	for _, f := range st.Elsewhere {
+		known[f] = true
+	}
 	for _, m := range st.Microphones {
 		known[m.Calibrator], known[m.CalibratorAfter] = true, true
 	}

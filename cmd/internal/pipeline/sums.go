@@ -15,6 +15,7 @@ import (
 	"strings"
 
 	"asworn/capture/disk"
+	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 )
 
@@ -171,10 +172,12 @@ var errChanged = errors.New("it is not what the last run wrote (" + sumsFile + "
 // readBack reads a file that a run wrote under results/, of at most limit bytes,
 // and holds it against the list of what was written.
 func readBack(dir, name string, limit int64) ([]byte, error) {
-	root := filepath.Join(dir, ResultsDir)
+	root := resultsRoot(dir)
 	path := filepath.Join(root, filepath.FromSlash(name))
 	b, err := disk.ReadFile(path, limit)
 	switch {
+	case errors.Is(err, fs.ErrNotExist) && len(study.FixturesOf(dir)) > 1:
+		return nil, fmt.Errorf("%s: the study declares several fixtures; name one: %s", dir, study.At(dir, study.FixturesOf(dir)[0]))
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, fmt.Errorf("%s: no results yet; run 'asworn run %s' first", path, dir)
 	case err != nil:

@@ -78,11 +78,11 @@ type glimpse struct {
 // calibration, in lexical order.
 func (w *Watch) look() (out []glimpse) {
 	// What cannot be read now will be seen at the next look.
-	_ = filepath.WalkDir(w.dir, func(path string, d fs.DirEntry, err error) error {
+	_ = filepath.WalkDir(folderOf(w.dir), func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return nil
 		}
-		rel, err := filepath.Rel(w.dir, path)
+		rel, err := filepath.Rel(folderOf(w.dir), path)
 		if err != nil {
 			return nil
 		}
@@ -171,7 +171,7 @@ func (w *Watch) check(ctx context.Context, name string, opt CheckOptions) {
 		if err != nil {
 			return report.Results{}, err
 		}
-		return study.Check(ctx, filepath.Join(w.dir, filepath.FromSlash(name)), opt)
+		return study.Check(ctx, filepath.Join(folderOf(w.dir), filepath.FromSlash(name)), opt)
 	}
 	x, err := judge()
 	if err != nil && opt.Read != nil {

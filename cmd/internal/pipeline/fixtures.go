@@ -1,0 +1,69 @@
+package pipeline
+
+import (
+	"bytes"
+	"encoding/json"
+	"io"
+	"path/filepath"
+
+	"asworn/fitcorr/between"
+	"asworn/fitcorr/seat"
+	"asworn/report"
+	"asworn/report/tabulate"
+)
+
+// fixturesDir holds what compares the fixtures of a study, under results/.
+const fixturesDir = "fixtures"
+
+// CompareFixtures sets the results of a study's fixtures, in the order of names,
+// side by side, and writes tables and JSON under results/fixtures.
+func CompareFixtures(dir string, names []string, results []report.Results) (report.Fixtures, error) {
+	out := report.Fixtures{Title: results[0].Title, Confidence: results[0].Options.Confidence, ThirdsHz: results[0].ThirdsHz}
+	for _, m := range results[0].Analysis.Models {
+		var fixtures []between.Fixture
+		for i, r := range results {
+			if f, ok := fixtureOf(names[i], m.Model, r); ok {
+				fixtures = append(fixtures, f)
+			}
+		}
+		model := report.FixtureModel{Model: m.Model}
+		for i, f := range fixtures {
+			for _, g := range fixtures[i+1:] {
+				model.Differences = append(model.Differences, between.Compare(f, g, out.Confidence)...)
+			}
+			model.People = append(model.People, between.People(f, out.Confidence)...)
+		}
+		out.Models = append(out.Models, model)
+	}
+	brief, thirds := tabulate.Fixtures(out)
+	root := filepath.Join(resultsRoot(dir), fixturesDir)
+	var markdown bytes.Buffer
+	for _, t := range append(brief, thirds...) {
+		if err := render(filepath.Join(root, t.Name+".csv"), t.WriteCSV); err != nil {
+			return out, err
+		}
+		if err := t.WriteMarkdown(&markdown); err != nil {
+			return out, err
+		}
+	}
+	if err := writeFile(filepath.Join(root, "fixtures.md"), markdown.Bytes()); err != nil {
+		return out, err
+	}
+	return out, render(filepath.Join(root, "fixtures.json"), func(w io.Writer) error { return json.NewEncoder(w).Encode(out) })
+}
+
+// fixtureOf is what one fixture saw of a model; false when it saw nothing.
+func fixtureOf(name, model string, r report.Results) (between.Fixture, bool) {
+	f := between.Fixture{Name: name, Coupler: r.Coupler, ReferenceDB: r.ReferenceDB}
+	for _, m := range r.Analysis.Models {
+		if m.Model == model {
+			f.Curves, f.Sensitivity = m.Curves, m.Sensitivity
+		}
+	}
+	for _, rec := range r.Recordings {
+		if rec.Usable && rec.Model == model && rec.OnFixture() && rec.Survey == nil {
+			f.Seatings = append(f.Seatings, seat.Seating{ID: rec.File, Model: rec.Model, Subject: rec.Subject, Point: rec.Point, Number: rec.Number, Ears: rec.Ears})
+		}
+	}
+	return f, len(f.Curves) > 0
+}

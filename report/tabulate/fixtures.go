@@ -1,0 +1,119 @@
+package tabulate
+
+import (
+	"fmt"
+	"strconv"
+
+	"asworn/fitcorr/between"
+	"asworn/report"
+	"asworn/report/table"
+	"asworn/report/text"
+)
+
+var fixturesColumn = table.Column{Head: "Fixtures", Key: "fixtures", Repeat: true}
+
+// Fixtures makes the tables of a study with several fixtures: how they differ per
+// model, how each differs from people, and both per third octave.
+func Fixtures(r report.Fixtures) (brief, thirds []table.Table) {
+	return filled(fixtureDifferences(r), fixturePeople(r)), filled(differenceThirds(r), peopleThirds(r))
+}
+
+func fixtureDifferences(r report.Fixtures) table.Table {
+	t := table.Table{Name: "fixtures", Title: "How far a model's curve depends on the fixture",
+		Note: "First minus second, RMS in dB over the third octaves from 50 Hz to 10 kHz. Measured: means of the seatings as they were recorded. " +
+			"Final: the final curves, position and seal taken out. Compensated: final, each less its own reference. " +
+			"Explained: how much of the measured mean square position and seal explain. Apart: third octaves that differ by more than chance, at " +
+			text.Percent(r.Confidence) + " for all together.",
+		Columns: []table.Column{modelColumn, pointColumn, earColumn, fixturesColumn,
+			{Head: "Measured\ndB", Key: "measured_rms_db", Kind: table.Number}, {Head: "Final\ndB", Key: "final_rms_db", Kind: table.Number},
+			{Head: "Compensated\ndB", Key: "compensated_rms_db", Kind: table.Number}, {Head: "Explained\n%", Key: "explained_percent", Kind: table.Number},
+			{Head: "Apart\nof", Key: "apart"}, {Head: "What it says", Key: "says"}}}
+	for _, m := range r.Models {
+		for _, d := range m.Differences {
+			compensated := table.None()
+			if d.CompensatedDB != nil {
+				compensated = table.Value(d.CompensatedRMS, 1)
+			}
+			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), table.Word(pair(d)),
+				table.Value(d.MeasuredRMS, 1), table.Value(d.FinalRMS, 1), compensated, table.Value(100*d.Explained, 0),
+				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)), fixtureWords(d))
+		}
+	}
+	return t
+}
+
+func pair(d between.Difference) string { return d.First + " − " + d.Second }
+
+// fixtureWords says what a difference means. Position is the first suspect when
+// fixtures differ that are declared to be alike.
+func fixtureWords(d between.Difference) table.Cell {
+	explained := fmt.Sprintf("position and seal explain %.0f %% of what was measured", 100*d.Explained)
+	switch {
+	case d.Compared == 0:
+		return table.Toned("nothing to compare", table.Unsure)
+	case d.Apart == 0:
+		return table.Toned("no difference shown; "+explained, table.Good)
+	case d.Alike:
+		return table.Toned("declared to have the same ear, yet apart: position is the first suspect, and "+explained+"; the rest is in ears, couplers or seatings that could not be corrected", table.Act)
+	}
+	return table.Toned("apart, as different ears are; "+explained, table.Plain)
+}
+
+func fixturePeople(r report.Fixtures) table.Table {
+	t := table.Table{Name: "fixtures-people", Title: "What is left between each fixture and people",
+		Note: "Fixture minus the panel's worn mean at the blocked canal entrance, RMS in dB over the third octaves from 50 Hz to 10 kHz: " +
+			"as measured, and once position and seal are taken out.",
+		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn,
+			{Head: "Measured\ndB", Key: "bias_rms_db", Kind: table.Number}, {Head: "Left\ndB", Key: "left_rms_db", Kind: table.Number}}}
+	for _, m := range r.Models {
+		for _, p := range m.People {
+			t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear), table.Value(p.BiasRMS, 1), table.Value(p.LeftRMS, 1))
+		}
+	}
+	return t
+}
+
+var bandColumnHz = table.Column{Head: "Band\nHz", Key: "band_hz", Kind: table.Number, Repeat: true}
+
+func differenceThirds(r report.Fixtures) table.Table {
+	t := table.Table{Name: "fixtures-thirds", Title: "Fixtures against each other per third octave",
+		Note: "First minus second in dB; final with the " + text.Percent(r.Confidence) + " interval of the two uncertainty budgets.",
+		Columns: []table.Column{modelColumn, pointColumn, earColumn, fixturesColumn, bandColumnHz,
+			{Head: "Measured\ndB", Key: "measured_db", Kind: table.Number}, {Head: "Final\ndB", Key: "final_db", Kind: table.Interval},
+			{Head: "Compensated\ndB", Key: "compensated_db", Kind: table.Number}}}
+	for _, m := range r.Models {
+		for _, d := range m.Differences {
+			for i, hz := range r.ThirdsHz {
+				if !d.Valid[i] {
+					continue
+				}
+				compensated := table.None()
+				if d.CompensatedDB != nil {
+					compensated = table.Value(d.CompensatedDB[i], 2)
+				}
+				t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), table.Word(pair(d)), bandCell(hz),
+					table.Value(d.MeasuredDB[i], 2), table.PlusMinus(d.FinalDB[i], d.HalfDB[i]), compensated)
+			}
+		}
+	}
+	return t
+}
+
+func peopleThirds(r report.Fixtures) table.Table {
+	t := table.Table{Name: "fixtures-people-thirds", Title: "What is left between each fixture and people per third octave",
+		Note: "Fixture minus the panel's worn mean at the blocked canal entrance in dB, position and seal taken out, with the " + text.Percent(r.Confidence) + " interval.",
+		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn, bandColumnHz,
+			{Head: "Left\ndB", Key: "left_db", Kind: table.Interval}}}
+	for _, m := range r.Models {
+		for _, p := range m.People {
+			for i, hz := range r.ThirdsHz {
+				if p.Valid[i] {
+					t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear), bandCell(hz), table.PlusMinus(p.LeftDB[i], p.HalfDB[i]))
+				}
+			}
+		}
+	}
+	return t
+}
+
+func bandCell(hz float64) table.Cell { return table.Cell{Text: text.Hertz(hz), Num: []float64{hz}} }
