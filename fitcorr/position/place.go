@@ -82,9 +82,9 @@ func (pl *placer) places(o Observation, prior Prior) []placed {
 	return out
 }
 
-// most returns the most likely place; a narrow prior needs one climb from its mean.
-func (pl *placer) most(o Observation, prior Prior, narrow bool) (placed, bool) {
-	if !narrow {
+// most returns the most likely place, or the one that a climb from a start comes to.
+func (pl *placer) most(o Observation, prior Prior, start *[HeadsetDim]float64) (placed, bool) {
+	if start == nil {
 		if all := pl.places(o, prior); len(all) > 0 {
 			return all[0], true
 		}
@@ -93,7 +93,7 @@ func (pl *placer) most(o Observation, prior Prior, narrow bool) (placed, bool) {
 	if !o.Present[0] && !o.Present[1] {
 		return placed{}, false
 	}
-	return pl.climb(o, prior, prior.mean)
+	return pl.climb(o, prior, *start)
 }
 
 // near reports whether q lies within the uncertainty of p.

@@ -144,18 +144,21 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 	wide := FixturePrior()
 	current := start
 	pl := NewPlacer(models)
+	// Where a seating was in the last round is where the next one climbs from.
+	before := make([]*[HeadsetDim]float64, len(rows)+len(ordinary))
 	for range 6 {
 		var sums [2]*momentSum
 		for e := range models {
 			sums[e] = newMomentSum(survey.NewBands().N)
 		}
 		var moved, count [3]float64
-		visit := func(s seat.Seating, prior Prior, lever func(e int) float64, survey bool) {
+		visit := func(k int, s seat.Seating, prior Prior, lever func(e int) float64, survey bool) {
 			o := Observe(s, 0, models)
-			p, ok := pl.most(o, prior, survey)
+			p, ok := pl.most(o, prior, before[k])
 			if !ok {
 				return
 			}
+			before[k] = &p.pos
 			for e := range models {
 				// A seating that no place explains says nothing of how others scatter.
 				if !o.Present[e] || !survey && p.misfit[e] > DoubtFar*math.Max(1, p.dof[e]) {
@@ -187,10 +190,11 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			visit(s, prior, func(e int) float64 { return models[e].Survey.LeftOver(i) }, true)
+			before[i] = &prior.mean // set to a fraction of a millimetre
+			visit(i, s, prior, func(e int) float64 { return models[e].Survey.LeftOver(i) }, true)
 		}
-		for _, s := range ordinary {
-			visit(s, wide, func(int) float64 { return 1 }, false)
+		for i, s := range ordinary {
+			visit(len(rows)+i, s, wide, func(int) float64 { return 1 }, false)
 		}
 		for e := range models {
 			m := &models[e]
