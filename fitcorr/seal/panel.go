@@ -11,10 +11,19 @@ import (
 // of their seatings, and its standard error comes from how listeners differ.
 type PanelLoss struct {
 	MeanDB [3]float64 // mean over listeners
-	SE     [3]float64 // its standard error, with DF degrees of freedom; 0 of one listener
+	SE     [3]float64 // its standard error, with DF degrees of freedom (panelSpreadDB); 0 of one listener
 	SD     [3]float64 // over seatings; 0 of one seating
 	DF     float64    // listeners − 1
 }
+
+// What is assumed of how far listeners' mean losses lie apart, with how many degrees
+// of freedom: leaks are rare and large, so that a panel that happens to hold few of those
+// who leak shows too little of it (common practice, no source; TestRareLeaks). It only
+// raises what the panel shows, and only where there is more than one listener.
+const (
+	panelSpreadDB = 2.0
+	panelSpreadDF = 7.0
+)
 
 // OfPanel sums up the leaks of one ear; subjects names who wore each. Those
 // without a class are left out; without any the result is zero.
@@ -36,6 +45,10 @@ func OfPanel(subjects []string, leaks []Leak) (p PanelLoss) {
 	for k, x := range loss {
 		p.MeanDB[k], p.SE[k], p.DF = stats.GroupMean(who, x)
 		_, p.SD[k] = stats.MeanSD(x)
+		if n := p.DF + 1; n > 1 {
+			shown := p.SE[k] * p.SE[k] * n
+			p.SE[k] = math.Sqrt(math.Max(shown, (panelSpreadDF*panelSpreadDB*panelSpreadDB+p.DF*shown)/(panelSpreadDF+p.DF)) / n)
+		}
 		for _, v := range []*float64{&p.SE[k], &p.SD[k]} {
 			if math.IsNaN(*v) {
 				*v = 0
