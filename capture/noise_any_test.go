@@ -41,6 +41,9 @@ func noiseLike(x []float64, n int, seed uint64) []float64 {
 // maximum-length sequence and music: the noise has the spectrum of what is
 // played. With ASWORN_LONG set it does so at 20 dB less signal too.
 func TestStandardErrorsOfAnyExcitation(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	const rate = 48000
 	r := rand.New(rand.NewPCG(4, 4))
 	white := make([]float64, 2*rate)

@@ -87,6 +87,9 @@ func pinkNoise(n int, seed uint64) []float64 {
 // TestStandardErrors repeats a measurement at a signal to noise ratio of about
 // 40 dB per band and counts how often the true level lies in the interval.
 func TestStandardErrors(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	for _, c := range []struct {
 		name    string
 		repeats int

@@ -100,6 +100,9 @@ func each(t *testing.T, n int, long bool, do func(w workbench, i int) error) {
 // often it is found, and counts what good recordings raise. With ASWORN_LONG
 // set and -v it prints the table of docs/developing/quality.md.
 func TestFindingTable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	falseAlarms := countFalse(t, false)
 	var table strings.Builder
 	fmt.Fprintf(&table, "| fault | code | size | found |\n|---|---|---|---|\n")
@@ -125,6 +128,9 @@ func TestFindingTable(t *testing.T) {
 // TestBreakTable is TestFindingTable for clicks and dropouts in sweeps of 3 s
 // at 48 kHz.
 func TestBreakTable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	falseAlarms := countFalse(t, true)
 	var table strings.Builder
 	for f, p := range plants {

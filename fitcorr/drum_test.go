@@ -15,6 +15,9 @@ import (
 // entrance, corrected and averaged, and a check gives what the run gave. The
 // blocked seatings keep what they had without the drum's rows.
 func TestDrumSeatings(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	plan := toy.Small(31)
 	plan.Models = 1
 	alone, _ := plan.Study()
@@ -87,6 +90,9 @@ func TestDrumSeatings(t *testing.T) {
 // A drum row whose number a blocked row has is the same placement: it is placed
 // by that one, with or without a survey at the drum.
 func TestEqualNumbersAreOnePlacement(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	plan := toy.Small(32)
 	plan.Models, plan.Drum = 1, true
 	ss, _ := plan.Study()

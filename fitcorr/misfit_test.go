@@ -12,6 +12,9 @@ import (
 // What is no seating of its model at its point is refused by run and check, and
 // the survey that explains it is named; what is one is not.
 func TestMisfits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	plan := toy.Small(41)
 	plan.Drum = true
 	ss, _ := plan.Study()
@@ -83,6 +86,9 @@ func TestMisfits(t *testing.T) {
 
 // Recordings of which an ear is wired to a loopback are refused, and the others go on.
 func TestElectricalEar(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	ss, _ := toy.Small(42).Study()
 	for i := range ss {
 		if ss[i].Model == "Model A" {

@@ -27,7 +27,7 @@ func analyse(t *testing.T, ss []seat.Seating) (Analysis, Frozen) {
 // worn positions nearer, and let the mean of both cups at the worn mean be told.
 func TestReadingsTellPositions(t *testing.T) {
 	if testing.Short() {
-		t.Skip("simulates whole studies")
+		t.Skip("takes long")
 	}
 	var with, without struct{ mean, seating, width, matches float64 }
 	held, means := 0, 0
@@ -83,7 +83,7 @@ func TestReadingsTellPositions(t *testing.T) {
 // A slip of the pen is named and has no say, on a listener as on the fixture.
 func TestReadingSlips(t *testing.T) {
 	if testing.Short() {
-		t.Skip("simulates whole studies")
+		t.Skip("takes long")
 	}
 	plan := toy.Small(5)
 	ss, truth := plan.Study()
@@ -112,7 +112,7 @@ func TestReadingSlips(t *testing.T) {
 // Readings on listeners alone have nothing to be compared with.
 func TestReadingsNeedTheFixture(t *testing.T) {
 	if testing.Short() {
-		t.Skip("simulates whole studies")
+		t.Skip("takes long")
 	}
 	plan := toy.Small(6)
 	ss, truth := plan.Study()
@@ -135,7 +135,7 @@ func TestReadingsNeedTheFixture(t *testing.T) {
 // A lab that states its readings too well is found out by the fixture's.
 func TestReadingErrorIsLearned(t *testing.T) {
 	if testing.Short() {
-		t.Skip("simulates whole studies")
+		t.Skip("takes long")
 	}
 	plan := toy.Small(7)
 	ss, truth := plan.Study()
@@ -149,6 +149,9 @@ func TestReadingErrorIsLearned(t *testing.T) {
 
 // A check with a reading gives what the run gave; a wrong one is refused.
 func TestCheckWithReading(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	plan := toy.Small(8)
 	ss, truth := plan.Study()
 	ss = toy.Read(ss, truth, 8, 1, 0.7)

@@ -47,6 +47,9 @@ func calibratorTake(r *rand.Rand, fault string, size float64) []float64 {
 // good ones, counts how often they are found, and what good ones raise. With
 // ASWORN_LONG set and -v it prints rows of docs/developing/quality.md.
 func TestCalibratorTable(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	n := 40
 	if os.Getenv("ASWORN_LONG") != "" {
 		n = 1000

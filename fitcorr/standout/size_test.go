@@ -26,6 +26,9 @@ func draw(rng *rand.Rand, n int, sd []float64, angle float64) [][]float64 {
 // Without stand-outs the share of groups in which anything is flagged must not
 // exceed the size, whether the groups scatter alike or each in a shape of its own.
 func TestSize(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	t.Parallel()
 	trials := 150
 	if toy.Long() {

@@ -154,6 +154,9 @@ func TestEquivariance(t *testing.T) {
 // The stated 95 % intervals cover the truth, on balanced and unbalanced
 // panels, with and without a listener component.
 func TestIntervalCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	const runs = 1500
 	designs := map[string][]int{
 		"8 × 5":      {5, 5, 5, 5, 5, 5, 5, 5},

@@ -14,6 +14,9 @@ import (
 // TestFaultsOfTheDemo finds every fault that a demo study holds on purpose, in
 // its own recording, and nothing in the others.
 func TestFaultsOfTheDemo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	dir := filepath.Join(t.TempDir(), "demo")
 	truth, err := simulate.WriteDemo(context.Background(), dir, simulate.DemoOptions{Listeners: 3, Seatings: 4, SurveySize: -1})
 	if err != nil {

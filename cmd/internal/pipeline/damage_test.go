@@ -74,6 +74,9 @@ func kept(t *testing.T, dir string) (files []string) {
 // a run reads back: the next run leaves the same bytes, and says that something
 // was made anew when the file was one it needs.
 func TestDamagedResultsAreMadeAnew(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
 	dir := copyStudy(t)
 	ctx := context.Background()
 	if _, _, err := Run(ctx, dir, Options{}); err != nil { // by this test's own program
