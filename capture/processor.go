@@ -1,3 +1,8 @@
+// Package capture turns recordings into responses: a Processor over the rooms
+// below it, which hold the study (study), the excitation (sweep, excitation), the
+// steps of the work (locate, take, clock, divide, levels), what can be found about
+// a recording (finding, samples, check, compare) and what it becomes (response).
+// It knows nothing of statistics over listeners, nor of output formats.
 package capture
 
 import (

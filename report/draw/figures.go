@@ -1,3 +1,5 @@
+// Package draw says what a study's results hold in figures. It knows neither files
+// nor how a figure becomes a picture (package figure), and estimates nothing.
 package draw
 
 import (

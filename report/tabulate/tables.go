@@ -1,3 +1,5 @@
+// Package tabulate says what a study's results hold in tables. It knows neither
+// files nor how a table is written (package table), and estimates nothing.
 package tabulate
 
 import (

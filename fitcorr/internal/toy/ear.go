@@ -1,3 +1,5 @@
+// Package toy invents small studies for the tests of fitcorr, with physics of its
+// own and known truth.
 package toy
 
 import (
