@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/curve"
 	"asworn/capture/finding"
 	"asworn/capture/response"
 	"asworn/capture/study"
@@ -198,7 +199,7 @@ func TestMisfits(t *testing.T) {
 		{Sweep: sweep.Design{}, Left: 1},
 		{Sweep: d, Left: 1, Excitation: []float64{0, 0, 0}},
 		{Sweep: d, Left: 1, Window: study.Window{PreSeconds: -1}},
-		{Sweep: d, Left: 1, Microphones: [2]study.Microphone{{Response: study.Curve{Hz: []float64{2, 1}, DB: []float64{0, 0}}}}},
+		{Sweep: d, Left: 1, Microphones: [2]study.Microphone{{Response: curve.Curve{Hz: []float64{2, 1}, DB: []float64{0, 0}}}}},
 	} {
 		if _, err := capture.NewProcessor(s); err == nil {
 			t.Errorf("no error for %+v", s)
@@ -247,7 +248,7 @@ func TestHarmonics(t *testing.T) {
 func TestUnits(t *testing.T) {
 	d := sweep.Default()
 	x := d.Signal()
-	mic := study.Microphone{PaPerUnit: 10, Response: study.Curve{Hz: []float64{10, 100, 1000, 20000}, DB: []float64{1, 1, 0, -3}, PhaseDeg: []float64{10, 170, -170, -90}}}
+	mic := study.Microphone{PaPerUnit: 10, Response: curve.Curve{Hz: []float64{10, 100, 1000, 20000}, DB: []float64{1, 1, 0, -3}, PhaseDeg: []float64{10, 170, -170, -90}}}
 	for _, c := range []struct {
 		name  string
 		setup study.Setup

@@ -1,15 +1,17 @@
 package capture
 
 import (
+	"asworn/capture/curve"
 	"asworn/capture/finding"
 	"asworn/capture/response"
 	"asworn/capture/study"
+	"asworn/capture/textfile"
 )
 
 // What a Processor is set up with and what it is told about a recording, under
 // one roof; package study says what each is.
 type (
-	Curve      = study.Curve
+	Curve      = curve.Curve
 	Ear        = study.Ear
 	Microphone = study.Microphone
 	Setup      = study.Setup
@@ -21,7 +23,7 @@ type (
 	ReadingUncertainty = study.ReadingUncertainty
 	Seating            = study.Seating
 	Study              = study.Study
-	StudyErrors        = study.Errors
+	StudyErrors        = textfile.Errors
 )
 
 // What a Processor returns.

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"path/filepath"
 
+	"asworn/capture/curve"
 	"asworn/capture/finding"
 	"asworn/capture/given"
 	"asworn/capture/response"
@@ -47,7 +48,7 @@ func (p *Processor) ProcessRow(dir string, row study.Seating) (response.Recordin
 
 // readCurves reads the curves of a row by ear; a row of one file is the ear that
 // the study has.
-func readCurves(dir string, row study.Seating, s study.Setup) (out [2]study.Curve, err error) {
+func readCurves(dir string, row study.Seating, s study.Setup) (out [2]curve.Curve, err error) {
 	ears := []study.Ear{study.Left, study.Right}
 	switch {
 	case s.Left == 0:
@@ -64,7 +65,7 @@ func readCurves(dir string, row study.Seating, s study.Setup) (out [2]study.Curv
 		if len(files) > len(ears) {
 			f = files[e]
 		}
-		if out[e], err = study.ReadCurve(filepath.Join(dir, filepath.FromSlash(f))); err != nil {
+		if out[e], err = curve.ReadText(filepath.Join(dir, filepath.FromSlash(f))); err != nil {
 			return out, err
 		}
 	}

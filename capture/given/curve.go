@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"asworn/capture/band"
+	"asworn/capture/curve"
 	"asworn/capture/finding"
 	"asworn/capture/response"
 	"asworn/capture/study"
@@ -28,7 +29,7 @@ const (
 // the curve's own ("dB, relative"); noise and standard errors are not known and
 // are 0. The setup's microphone corrections are not applied: what made the curve
 // did that.
-func Curves(ears [2]study.Curve) response.Recording {
+func Curves(ears [2]curve.Curve) response.Recording {
 	rec := empty()
 	for e, c := range ears {
 		if len(c.Hz) == 0 {
@@ -49,7 +50,7 @@ func Curves(ears [2]study.Curve) response.Recording {
 }
 
 // bandLevel is the level of the curve in a band, dB.
-func bandLevel(c study.Curve, b band.Band) (float64, bool) {
+func bandLevel(c curve.Curve, b band.Band) (float64, bool) {
 	last := len(c.Hz) - 1
 	if b.Lower < c.Hz[0]*0.999 || b.Upper > c.Hz[last]*1.001 {
 		return response.NoLevelDB, false
@@ -65,7 +66,7 @@ func bandLevel(c study.Curve, b band.Band) (float64, bool) {
 
 // widest is the largest distance of neighbouring points from 200 Hz to 10 kHz, in
 // octaves, and where it is.
-func widest(c study.Curve) (octaves, hz float64) {
+func widest(c curve.Curve) (octaves, hz float64) {
 	for i := 1; i < len(c.Hz); i++ {
 		lo, hi := c.Hz[i-1], c.Hz[i]
 		if d := math.Log2(hi / lo); hi > 200 && lo < 10000 && d > octaves {

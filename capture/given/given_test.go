@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"asworn/capture/band"
+	"asworn/capture/curve"
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
@@ -62,7 +63,7 @@ func open(t *testing.T, channels ...[]float64) *wavfile.Reader {
 // microphone's own response, wherever the direct sound lies in the file.
 func TestImpulse(t *testing.T) {
 	setup := study.Setup{Left: 1, Right: 2}
-	setup.Microphones[study.Right].Response = study.Curve{Hz: []float64{100, 10000}, DB: []float64{2, 2}}
+	setup.Microphones[study.Right].Response = curve.Curve{Hz: []float64{100, 10000}, DB: []float64{2, 2}}
 	for _, delay := range []int{3, 480, 12000} {
 		left, levelLeft := resonance(rate, delay, 3000, 0.98)
 		right, levelRight := resonance(rate, delay+20, 500, 0.99)
@@ -151,12 +152,12 @@ func TestImpulseNoise(t *testing.T) {
 
 // TestCurves: a band counts where points lie about it; its level is the curve's.
 func TestCurves(t *testing.T) {
-	var fine study.Curve
+	var fine curve.Curve
 	for f := 20.0; f < 21000; f *= math.Pow(2, 1./48) {
 		fine.Hz, fine.DB = append(fine.Hz, f), append(fine.DB, 3*math.Log2(f/1000))
 	}
-	coarseCurve := study.Curve{Hz: []float64{100, 200, 260, 300, 340, 2000, 8000}, DB: []float64{0, 0, 0, 0, 0, 0, 0}}
-	rec := Curves([2]study.Curve{fine, coarseCurve})
+	coarseCurve := curve.Curve{Hz: []float64{100, 200, 260, 300, 340, 2000, 8000}, DB: []float64{0, 0, 0, 0, 0, 0, 0}}
+	rec := Curves([2]curve.Curve{fine, coarseCurve})
 	for i, b := range band.All() {
 		if inside := b.Lower > 20 && b.Upper < fine.Hz[len(fine.Hz)-1]; inside != rec.Ears[0].Valid[i] {
 			t.Errorf("%.0f Hz counts: %v", b.Mid, rec.Ears[0].Valid[i])

@@ -7,10 +7,19 @@ import (
 	"testing"
 )
 
+// steady is a recording of a tone at 48 kHz.
+func steady(hz, level, seconds float64) []float64 {
+	x := make([]float64, int(seconds*48000))
+	for i := range x {
+		x[i] = level * math.Sin(2*math.Pi*hz/48000*float64(i))
+	}
+	return x
+}
+
 func TestCalibrate(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, hz := range []float64{1000, 1003.7, 250, 998.2} {
-		x := tone(hz, 0.2, 5)
+		x := steady(hz, 0.2, 5)
 		for i := range x {
 			x[i] += 0.01 + 2e-4*rng.NormFloat64() + 0.002*math.Sin(3*2*math.Pi*hz/48000*float64(i))
 		}
@@ -38,12 +47,12 @@ func TestCalibrate(t *testing.T) {
 func TestCalibrateRefuses(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	noise := make([]float64, 96000)
-	moved := tone(1000, 0.1, 2)
+	moved := steady(1000, 0.1, 2)
 	for i := range noise {
 		noise[i] = 0.1 * rng.NormFloat64()
 		moved[i] *= 1 + 0.1*float64(i)/96000
 	}
-	loud := tone(1000, 1.2, 2)
+	loud := steady(1000, 1.2, 2)
 	for i := range loud {
 		loud[i] = max(-1, min(1, loud[i]))
 	}
@@ -52,9 +61,9 @@ func TestCalibrateRefuses(t *testing.T) {
 		says string
 	}{
 		"silence": {make([]float64, 96000), "silence"},
-		"short":   {tone(1000, 0.1, 0.2), "too short"},
+		"short":   {steady(1000, 0.1, 0.2), "too short"},
 		"noise":   {noise, "above all else"},
-		"440 Hz":  {tone(440, 0.1, 2), "440.0 Hz; a calibrator has 1000 or 250 Hz"},
+		"440 Hz":  {steady(440, 0.1, 2), "440.0 Hz; a calibrator has 1000 or 250 Hz"},
 		"moved":   {moved, "the level moves by"},
 		"clipped": {loud, "full scale"},
 	} {

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"asworn/capture/sweep"
+	"asworn/capture/textfile"
 )
 
 // parsedStudy is what study.toml says, checked as far as that needs no other
@@ -32,7 +33,7 @@ func (s *parsedStudy) doubtful(table string) bool {
 		if key != table && !strings.HasPrefix(key, table+".") {
 			continue
 		}
-		if slices.ContainsFunc(d.problems, func(p Problem) bool { return p.Line == line }) {
+		if slices.ContainsFunc(d.problems, func(p textfile.Problem) bool { return p.Line == line }) {
 			return true
 		}
 	}
@@ -40,7 +41,7 @@ func (s *parsedStudy) doubtful(table string) bool {
 }
 
 // parseStudy reads the text of a study.toml.
-func parseStudy(file string, text []byte) (*parsedStudy, Errors) {
+func parseStudy(file string, text []byte) (*parsedStudy, textfile.Errors) {
 	s := &parsedStudy{Study: Default(), doc: &document{file: file, sections: sections()}}
 	s.doc.parse(text)
 	played := s.doc.has("sweep.file")

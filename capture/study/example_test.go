@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 
 	"asworn/capture/study"
+	"asworn/capture/textfile"
 )
 
 // All that is wrong with a study comes at once.
@@ -20,7 +21,7 @@ func ExampleLoad() {
 	os.WriteFile(filepath.Join(dir, study.SheetFile), []byte("file,model,subject,point,seating\na.wav,Model A,L01,drum,1\n"), 0o644)
 
 	_, err = study.Load(dir)
-	var problems study.Errors
+	var problems textfile.Errors
 	if errors.As(err, &problems) {
 		for _, p := range problems {
 			p.File = filepath.Base(p.File)

@@ -8,13 +8,15 @@ import (
 	"path/filepath"
 	"strings"
 
+	"asworn/capture/curve"
 	"asworn/capture/sweep"
+	"asworn/capture/textfile"
 	"asworn/capture/wavfile"
 )
 
 // checkFiles looks at every file that the study names, and takes the rate from
 // the excitation file where study.toml leaves it open.
-func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
+func (s *Study) checkFiles(p *parsedStudy, partial bool) textfile.Errors {
 	before := len(p.doc.problems)
 	if s.Excitation != "" {
 		f, frames, ok := s.header(p, "sweep.file", s.Excitation)
@@ -61,7 +63,7 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) Errors {
 	for _, f := range s.Fixtures {
 		s.checkReference(p, fixturesTable+"."+f.Subject, f)
 	}
-	problems := append(Errors(nil), p.doc.problems[before:]...)
+	problems := append(textfile.Errors(nil), p.doc.problems[before:]...)
 	channels := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
 	if p.doubtful("channels") {
 		channels = 0
@@ -109,7 +111,7 @@ func (s *Study) curve(p *parsedStudy, key, file string) (fixture string) {
 		p.report(key, mend, "%s: %s", file, message)
 		return ""
 	}
-	_, fixture, problems := readCurve(s.join(file))
+	_, fixture, problems := curve.ReadCSVOf(s.join(file))
 	p.doc.problems = append(p.doc.problems, problems...)
 	return fixture
 }
@@ -123,19 +125,19 @@ func explain(err error) (message, mend string) {
 	case errors.Is(err, fs.ErrNotExist):
 		return "there is no such file", "mend the path, or put the file there"
 	default:
-		return reason(err), "see that it is a file which you may read"
+		return textfile.Reason(err), "see that it is a file which you may read"
 	}
 }
 
 // checkRecordings reads the header of every recording and holds it against the
 // channels that there must be. Another rate than the study's is found when the
 // recording is processed, and keeps only that recording out.
-func (s *Study) checkRecordings(partial bool, channels int) (problems Errors) {
+func (s *Study) checkRecordings(partial bool, channels int) (problems textfile.Errors) {
 	sheet := filepath.Join(s.Dir, SheetFile)
 	var there []Seating
 	for _, row := range s.Seatings {
 		report := func(err error, mend, message string) {
-			problems = append(problems, Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
+			problems = append(problems, textfile.Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
 		}
 		missing, err := s.checkFile(row, channels, report)
 		if missing && partial {
@@ -188,7 +190,7 @@ func (s *Study) checkCurves(row Seating, report func(err error, mend, message st
 		if _, err := os.Stat(s.join(f)); err != nil {
 			return errors.Is(err, fs.ErrNotExist), err
 		}
-		if _, err := ReadCurve(s.join(f)); err != nil {
+		if _, err := curve.ReadText(s.join(f)); err != nil {
 			report(err, "see the line, or leave the row out", err.Error())
 		}
 	}

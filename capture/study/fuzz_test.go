@@ -4,27 +4,11 @@ import (
 	"bytes"
 	"testing"
 
+	"asworn/capture/internal/problemtest"
+
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 )
-
-// checkProblems requires of every problem what the operator needs, and that it
-// comes again the same.
-func checkProblems(t *testing.T, text []byte, got, again Errors) {
-	t.Helper()
-	lines := bytes.Count(text, []byte{'\n'}) + bytes.Count(text, []byte{'\r'}) + 1
-	for _, p := range got {
-		if p.File != "f" || p.Message == "" || p.Mend == "" || p.Line < 0 || p.Line > lines {
-			t.Errorf("of %d lines: %#v", lines, p)
-		}
-		if bytes.ContainsAny([]byte(p.Error()), "\n\r") {
-			t.Errorf("not one line: %q", p.Error())
-		}
-	}
-	if a, b := got.Error(), again.Error(); a != b {
-		t.Errorf("not the same again:\n%s\n%s", a, b)
-	}
-}
 
 // FuzzStudyTOML feeds any text as study.toml: no panic, problems in full, and
 // a study without problems is written and read as the same.
@@ -40,7 +24,7 @@ func FuzzStudyTOML(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		s, problems := parseStudy("f", text)
 		_, again := parseStudy("f", text)
-		checkProblems(t, text, problems, again)
+		problemtest.Check(t, text, problems, again)
 		if len(problems) > 0 {
 			return
 		}
@@ -73,7 +57,7 @@ func FuzzSheet(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
 		rows, problems := parseSheet("f", text)
 		_, again := parseSheet("f", text)
-		checkProblems(t, text, problems, again)
+		problemtest.Check(t, text, problems, again)
 		if len(problems) > 0 {
 			return
 		}
@@ -87,30 +71,6 @@ func FuzzSheet(f *testing.F) {
 		}
 		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(Seating{}, "Row")); d != "" {
 			t.Fatalf("%s\n%s", d, b.Bytes())
-		}
-	})
-}
-
-// FuzzResponseCSV feeds any text as a curve: what is accepted passes the check
-// of those who use it.
-func FuzzResponseCSV(f *testing.F) {
-	f.Add([]byte("frequency_hz,level_db\n20,-0.5\n1000,0\n20000,2\n"))
-	f.Add([]byte("# fixture: fixture 1\nfrequency_hz;level_db;phase_deg\n20;-0,5;0\n1000;0;370\n"))
-	f.Fuzz(func(t *testing.T, text []byte) {
-		c, problems := parseCurve("f", text)
-		_, again := parseCurve("f", text)
-		checkProblems(t, text, problems, again)
-		fixtureOf(text)
-		if len(problems) > 0 {
-			return
-		}
-		if err := c.Check(); err != nil {
-			t.Fatal(err)
-		}
-		for _, hz := range []float64{1e-9, 1, 1000, 1e9} {
-			if v := c.LevelDB(hz); v-v != 0 {
-				t.Fatalf("%g dB at %g Hz", v, hz)
-			}
 		}
 	})
 }

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/textfile"
 	"path"
 	"slices"
 	"strings"
@@ -13,7 +14,7 @@ type Holds string
 const (
 	HoldsRecording Holds = ""
 	HoldsImpulse   Holds = "impulse response" // WAV, the channels of study.toml
-	HoldsCurve     Holds = "curve"            // text: frequency, level and perhaps phase; see ReadCurve
+	HoldsCurve     Holds = "curve"            // text: frequency, level and perhaps phase; see curve.ReadText
 )
 
 // recordingWord is how a sheet may say that a file holds a recording.
@@ -37,8 +38,8 @@ func (s Seating) Files() []string {
 
 // holds reads the column of what the file holds. Text files hold curves, whether
 // the sheet says so or not.
-func (s *sheetReader) holds(r tableRow, out *Seating) {
-	given := strings.ToLower(strings.Join(strings.Fields(s.field(r, "holds")), " "))
+func (s *sheetReader) holds(r textfile.Row, out *Seating) {
+	given := strings.ToLower(strings.Join(strings.Fields(s.Field(r, "holds")), " "))
 	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
 	switch {
 	case given == "" && text, given == string(HoldsCurve):
@@ -46,15 +47,15 @@ func (s *sheetReader) holds(r tableRow, out *Seating) {
 	case given == string(HoldsImpulse):
 		out.Holds = HoldsImpulse
 	case given != "" && given != recordingWord:
-		s.report(r.line, "write "+recordingWord+", "+string(HoldsImpulse)+" or "+string(HoldsCurve)+", or nothing", "holds is %q", given)
+		s.Report(r.Line, "write "+recordingWord+", "+string(HoldsImpulse)+" or "+string(HoldsCurve)+", or nothing", "holds is %q", given)
 	}
 	switch {
 	case out.File == "":
 	case out.Holds == HoldsCurve && !text:
-		s.report(r.line, "name a text file: .txt, .csv, .tsv or .dat", "%s is to hold a curve", out.File)
+		s.Report(r.Line, "name a text file: .txt, .csv, .tsv or .dat", "%s is to hold a curve", out.File)
 	case out.Holds != HoldsCurve && text:
-		s.report(r.line, "name a WAV file, or say that it holds a curve", "%s is a text file", out.File)
+		s.Report(r.Line, "name a WAV file, or say that it holds a curve", "%s is a text file", out.File)
 	case out.Holds != HoldsCurve && len(out.Files()) > 1:
-		s.report(r.line, "one WAV file holds both ears", "%s names a file for each ear", out.File)
+		s.Report(r.Line, "one WAV file holds both ears", "%s names a file for each ear", out.File)
 	}
 }

@@ -1,13 +1,15 @@
 package study
 
+import "asworn/capture/textfile"
+
 // reading reads where the headphone was seen to sit.
-func (s *sheetReader) reading(r tableRow, out *Seating) {
-	forward, up := s.field(r, columnReadForward), s.field(r, columnReadUp)
+func (s *sheetReader) reading(r textfile.Row, out *Seating) {
+	forward, up := s.Field(r, columnReadForward), s.Field(r, columnReadUp)
 	switch {
 	case forward == "" && up == "":
 		return
 	case out.Model == "" && out.Point == Blocked:
-		s.report(r.line, "leave "+columnReadForward+" and "+columnReadUp+" empty, or write the model", "a read position on a bare-ear row, where no headphone is worn")
+		s.Report(r.Line, "leave "+columnReadForward+" and "+columnReadUp+" empty, or write the model", "a read position on a bare-ear row, where no headphone is worn")
 		return
 	case forward == "":
 		s.halfReading(r, columnReadForward, columnReadUp, up)
@@ -18,15 +20,15 @@ func (s *sheetReader) reading(r tableRow, out *Seating) {
 	}
 	var read Reading
 	var ok [2]bool
-	read.ForwardMM, ok[0] = s.number(r, columnReadForward, -MaxReadingMM, MaxReadingMM)
-	read.UpMM, ok[1] = s.number(r, columnReadUp, -MaxReadingMM, MaxReadingMM)
+	read.ForwardMM, ok[0] = s.Number(r, columnReadForward, -MaxReadingMM, MaxReadingMM)
+	read.UpMM, ok[1] = s.Number(r, columnReadUp, -MaxReadingMM, MaxReadingMM)
 	if ok[0] && ok[1] {
 		out.Read = &read
 	}
 }
 
-func (s *sheetReader) halfReading(r tableRow, empty, given, value string) {
-	s.report(r.line, "read both off the head, or leave both empty", "%s is empty, and %s is %s", empty, given, value)
+func (s *sheetReader) halfReading(r textfile.Row, empty, given, value string) {
+	s.Report(r.Line, "read both off the head, or leave both empty", "%s is empty, and %s is %s", empty, given, value)
 }
 
 // shareReadings gives a reading to both rows of a placement that was recorded
@@ -48,7 +50,7 @@ func (s *sheetReader) shareReadings(rows []Seating) {
 		case b.Read == nil:
 			b.Read = a.Read
 		case *a.Read != *b.Read:
-			s.report(b.Row, "it was not touched in between: write the same in both rows, or leave one row's empty; if it was moved, it is another seating",
+			s.Report(b.Row, "it was not touched in between: write the same in both rows, or leave one row's empty; if it was moved, it is another seating",
 				"seating %d of %s on %s was read at %g, %g mm, and in row %d at %g, %g mm",
 				b.Number, b.Model, b.Subject, b.Read.ForwardMM, b.Read.UpMM, a.Row, a.Read.ForwardMM, a.Read.UpMM)
 		}

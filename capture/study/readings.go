@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"asworn/capture/disk"
+	"asworn/capture/textfile"
 )
 
 // ReadingsFile is the optional sheet of readings, one row each.
@@ -53,83 +54,83 @@ const readingRequired = 3
 // LoadReadings reads a readings.csv by itself, as a trial of readers has it. The
 // error holds everything that is wrong with it, as [Errors].
 func LoadReadings(path string) ([]ReadingRow, error) {
-	text, err := disk.ReadFile(path, maxText)
+	text, err := disk.ReadFile(path, textfile.MaxBytes)
 	if err != nil {
-		return nil, Errors{missingText(path, err)}
+		return nil, textfile.Errors{textfile.Missing(path, err)}
 	}
 	rows, problems := parseReadings(path, text)
-	if err := problems.sorted(); err != nil {
+	if err := problems.Sorted(); err != nil {
 		return nil, err
 	}
 	return rows, nil
 }
 
 // parseReadings reads the text of a readings.csv. Rows with a problem are left out.
-func parseReadings(file string, text []byte) ([]ReadingRow, Errors) {
-	t := readTable(file, text, readingColumns, readingRequired, 0)
+func parseReadings(file string, text []byte) ([]ReadingRow, textfile.Errors) {
+	t := textfile.ReadTable(file, text, readingColumns, readingRequired, 0)
 	for _, c := range readingColumns[:readingRequired] {
-		if _, ok := t.columns[c]; !ok {
-			return nil, t.problems
+		if _, ok := t.Columns[c]; !ok {
+			return nil, t.Problems
 		}
 	}
 	var rows []ReadingRow
-	for _, r := range t.rows {
-		if t.field(r, "forward_mm") == "" && t.field(r, "up_mm") == "" {
+	for _, r := range t.Rows {
+		if t.Field(r, "forward_mm") == "" && t.Field(r, "up_mm") == "" {
 			continue // planned, not read yet
 		}
-		before := len(t.problems)
-		if row := t.readingRow(r); len(t.problems) == before {
+		before := len(t.Problems)
+		if row := readingRow(t, r); len(t.Problems) == before {
 			rows = append(rows, row)
 		}
 	}
-	if len(t.rows) == 0 && len(t.problems) == 0 {
-		t.report(0, "add one row per reading, or take the file away", "the sheet has no rows")
+	if len(t.Rows) == 0 && len(t.Problems) == 0 {
+		t.Report(0, "add one row per reading, or take the file away", "the sheet has no rows")
 	}
-	return rows, t.problems
+	return rows, t.Problems
 }
 
-func (t *table) readingRow(r tableRow) ReadingRow {
-	out := ReadingRow{Row: r.line, Subject: t.field(r, "subject"), Model: t.field(r, "model"), Reader: t.field(r, "reader"), Notes: t.field(r, "notes")}
+func readingRow(t *textfile.Table, r textfile.Row) ReadingRow {
+	out := ReadingRow{Row: r.Line, Subject: t.Field(r, "subject"), Model: t.Field(r, "model"), Reader: t.Field(r, "reader"), Notes: t.Field(r, "notes")}
 	if strings.EqualFold(out.Subject, FixtureSubject) {
 		out.Subject = FixtureSubject
 	}
 	if out.Subject == "" {
-		t.report(r.line, "write a listener's id, or "+FixtureSubject, "subject is empty")
+		t.Report(r.Line, "write a listener's id, or "+FixtureSubject, "subject is empty")
 	}
-	out.ForwardMM, _ = t.number(r, "forward_mm", -MaxReadingMM, MaxReadingMM)
-	out.UpMM, _ = t.number(r, "up_mm", -MaxReadingMM, MaxReadingMM)
-	switch seating := t.field(r, "seating"); {
+	out.ForwardMM, _ = t.Number(r, "forward_mm", -MaxReadingMM, MaxReadingMM)
+	out.UpMM, _ = t.Number(r, "up_mm", -MaxReadingMM, MaxReadingMM)
+	switch seating := t.Field(r, "seating"); {
 	case out.Model == "" && seating != "":
-		t.report(r.line, "write the model; a finding of the canal's entrance has neither", "seating is %s, and model is empty", seating)
+		t.Report(r.Line, "write the model; a finding of the canal's entrance has neither", "seating is %s, and model is empty", seating)
 	case out.Model != "":
-		number, ok := t.number(r, "seating", 1, maxSeating)
+		number, ok := t.Number(r, "seating", 1, maxSeating)
 		if ok && number != math.Trunc(number) {
-			t.report(r.line, "write the number that the seating has in "+SheetFile, "seating is %s, not a whole number", seating)
+			t.Report(r.Line, "write the number that the seating has in "+SheetFile, "seating is %s, not a whole number", seating)
 		}
 		out.Number = int(number)
 	}
-	switch side := strings.ToLower(t.field(r, "side")); side {
+	switch side := strings.ToLower(t.Field(r, "side")); side {
 	case "":
 	case "left":
 		out.Side = LeftSide
 	case "right":
 		out.Side = RightSide
 	default:
-		t.report(r.line, "write left, right, or leave it empty for the mean of both cups", "side is %q", side)
+		t.Report(r.Line, "write left, right, or leave it empty for the mean of both cups", "side is %q", side)
 	}
 	return out
 }
 
 // readReadings reads the study's readings.csv if it has one, and holds its rows
 // against the sheet.
-func (s *Study) readReadings() Errors {
+func (s *Study) readReadings() textfile.Errors {
 	path := filepath.Join(s.Dir, ReadingsFile)
-	text, err := disk.ReadFile(path, maxText)
+	text, err := disk.ReadFile(path, textfile.MaxBytes)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil
 	case err != nil:
-		return Errors{missingText(path, err)}
+		return textfile.Errors{textfile.Missing(path, err)}
 	}
 	rows, problems := parseReadings(path, text)
 	type key struct {
@@ -151,10 +152,10 @@ func (s *Study) readReadings() Errors {
 		row := sheet[key{r.Subject, r.Model, r.Number}]
 		switch {
 		case row == nil:
-			problems = append(problems, Problem{File: path, Line: r.Row, Mend: "write subject, model and seating as they stand there, or take the row out",
+			problems = append(problems, textfile.Problem{File: path, Line: r.Row, Mend: "write subject, model and seating as they stand there, or take the row out",
 				Message: "seating " + strconv.Itoa(r.Number) + " of " + r.Model + " on " + r.Subject + " is not in " + SheetFile})
 		case row.Read != nil:
-			problems = append(problems, Problem{File: path, Line: r.Row, Mend: "keep its readings in " + ReadingsFile + " alone, and empty those columns of row " + strconv.Itoa(row.Row) + " of " + SheetFile,
+			problems = append(problems, textfile.Problem{File: path, Line: r.Row, Mend: "keep its readings in " + ReadingsFile + " alone, and empty those columns of row " + strconv.Itoa(row.Row) + " of " + SheetFile,
 				Message: "seating " + strconv.Itoa(r.Number) + " of " + r.Model + " on " + r.Subject + " has a reading in " + SheetFile + " too"})
 		}
 	}

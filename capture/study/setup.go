@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"asworn/capture/curve"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
 )
@@ -14,7 +15,7 @@ type Microphone struct {
 	// Response is the microphone's own response relative to its sensitivity;
 	// it is divided out. Between its points level and phase run linearly over
 	// log frequency, beyond them they stay as at the ends.
-	Response Curve
+	Response curve.Curve
 	// PaPerUnit is the sound pressure of a sample value of 1 (full scale), in
 	// pascals; 0 when the chain is not calibrated.
 	PaPerUnit float64
@@ -94,7 +95,7 @@ func (s *Study) Setup() (Setup, error) {
 		mic := &out.Microphones[e]
 		var err error
 		if m.Correction != "" {
-			mic.Response, err = ReadResponseCSV(s.join(m.Correction))
+			mic.Response, err = curve.ReadCSV(s.join(m.Correction))
 			errs = append(errs, err)
 		}
 		if m.Calibrator != "" {
@@ -166,9 +167,9 @@ func (s *Study) calibration(e Ear, file string) (Calibration, error) {
 
 // Reference reads the fixture's reference curve. A study without one gives a
 // curve without points.
-func (s *Study) Reference() (Curve, error) {
+func (s *Study) Reference() (curve.Curve, error) {
 	if s.Fixture.Reference == "" {
-		return Curve{}, nil
+		return curve.Curve{}, nil
 	}
-	return ReadResponseCSV(s.join(s.Fixture.Reference))
+	return curve.ReadCSV(s.join(s.Fixture.Reference))
 }

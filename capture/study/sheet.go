@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/textfile"
 	"fmt"
 	"math"
 	"strings"
@@ -39,59 +40,59 @@ type placement struct {
 
 // parseSheet reads the text of a seatings.csv of a study with these fixtures, none
 // for the one that is called FixtureSubject. Rows with a problem are left out.
-func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, Errors) {
-	t := readTable(file, text, sheetColumns, sheetRequired, 0)
-	if len(t.problems) > 0 && len(t.columns) == 0 {
-		return nil, t.problems
+func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, textfile.Errors) {
+	t := textfile.ReadTable(file, text, sheetColumns, sheetRequired, 0)
+	if len(t.Problems) > 0 && len(t.Columns) == 0 {
+		return nil, t.Problems
 	}
 	for _, c := range sheetColumns[:sheetRequired] {
-		if _, ok := t.columns[c]; !ok {
-			return nil, t.problems // every row would complain of the same
+		if _, ok := t.Columns[c]; !ok {
+			return nil, t.Problems // every row would complain of the same
 		}
 	}
-	s := &sheetReader{table: t, fixtures: fixtures, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
+	s := &sheetReader{Table: t, fixtures: fixtures, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
 	var rows []Seating
-	for _, r := range t.rows {
-		before := len(t.problems)
-		if seating := s.row(r); len(t.problems) == before {
+	for _, r := range t.Rows {
+		before := len(t.Problems)
+		if seating := s.row(r); len(t.Problems) == before {
 			rows = append(rows, seating)
 		}
 	}
-	if len(t.rows) == 0 && len(t.problems) == 0 {
-		t.report(0, "add one row per recording", "the sheet has no rows")
+	if len(t.Rows) == 0 && len(t.Problems) == 0 {
+		t.Report(0, "add one row per recording", "the sheet has no rows")
 	}
 	s.shareReadings(rows)
-	return rows, t.problems
+	return rows, t.Problems
 }
 
 type sheetReader struct {
-	*table
+	*textfile.Table
 	fixtures   []Fixture
 	files      map[string]int // row of each file
 	placements map[placement]int
 	spellings  map[string]string // of subjects and models, by lower case
 }
 
-func (s *sheetReader) row(r tableRow) Seating {
-	out := Seating{Row: r.line,
-		Model: s.field(r, "model"), Unit: s.field(r, "unit"), Subject: s.field(r, "subject"),
-		Seal: s.field(r, "seal"), Notes: s.field(r, "notes")}
+func (s *sheetReader) row(r textfile.Row) Seating {
+	out := Seating{Row: r.Line,
+		Model: s.Field(r, "model"), Unit: s.Field(r, "unit"), Subject: s.Field(r, "subject"),
+		Seal: s.Field(r, "seal"), Notes: s.Field(r, "notes")}
 	if name, ok := isFixture(out.Subject, s.fixtures); ok {
 		out.Subject = name
 	} else if strings.EqualFold(out.Subject, FixtureSubject) {
-		s.report(r.line, "write which of the fixtures that "+SettingsFile+" declares", "subject is %s, and the study has several", out.Subject)
+		s.Report(r.Line, "write which of the fixtures that "+SettingsFile+" declares", "subject is %s, and the study has several", out.Subject)
 	}
 	if out.Subject == "" {
-		s.report(r.line, "write a listener's id, or "+FixtureSubject, "subject is empty")
+		s.Report(r.Line, "write a listener's id, or "+FixtureSubject, "subject is empty")
 	}
 	s.spelling(r, "subject", out.Subject)
 	s.spelling(r, "model", out.Model)
 	s.file(r, &out)
 	s.holds(r, &out)
 	known := s.point(r, &out)
-	number, ok := s.number(r, "seating", 1, maxSeating)
+	number, ok := s.Number(r, "seating", 1, maxSeating)
 	if ok && number != math.Trunc(number) {
-		s.report(r.line, "count the seatings from 1", "seating is %s, not a whole number", s.field(r, "seating"))
+		s.Report(r.Line, "count the seatings from 1", "seating is %s, not a whole number", s.Field(r, "seating"))
 		ok = false
 	}
 	out.Number = int(number)
@@ -103,47 +104,47 @@ func (s *sheetReader) row(r tableRow) Seating {
 	return out
 }
 
-func (s *sheetReader) file(r tableRow, out *Seating) {
-	name := s.field(r, "file")
+func (s *sheetReader) file(r textfile.Row, out *Seating) {
+	name := s.Field(r, "file")
 	if name == "" {
-		s.report(r.line, "write the path of the recording, from the study folder", "file is empty")
+		s.Report(r.Line, "write the path of the recording, from the study folder", "file is empty")
 		return
 	}
 	file, ok := below(name)
 	if !ok {
-		s.report(r.line, "put the file into the study folder and name it from there", "file is %q, which is not below the study folder", name)
+		s.Report(r.Line, "put the file into the study folder and name it from there", "file is %q, which is not below the study folder", name)
 		return
 	}
 	out.File = file
 	if first, twice := s.files[file]; twice {
-		s.report(r.line, "one row per recording: mend the name, or take one row out", "%s is in row %d already", file, first)
+		s.Report(r.Line, "one row per recording: mend the name, or take one row out", "%s is in row %d already", file, first)
 		return
 	}
-	s.files[file] = r.line
+	s.files[file] = r.Line
 }
 
 // point checks the point and what may go with it.
-func (s *sheetReader) point(r tableRow, out *Seating) bool {
-	p := s.field(r, "point")
+func (s *sheetReader) point(r textfile.Row, out *Seating) bool {
+	p := s.Field(r, "point")
 	switch out.Point = Point(strings.ToLower(p)); out.Point {
 	case Blocked:
 	case Drum:
 		if _, ok := isFixture(out.Subject, s.fixtures); !ok && out.Subject != "" {
-			s.report(r.line, "only the fixture has an ear simulator: write blocked, or fixture as subject", "point is drum for the listener %s", out.Subject)
+			s.Report(r.Line, "only the fixture has an ear simulator: write blocked, or fixture as subject", "point is drum for the listener %s", out.Subject)
 			return false
 		}
 		if out.Model == "" {
-			s.report(r.line, "write the headphone model; a bare-ear reference is a blocked row", "model is empty on a drum row")
+			s.Report(r.Line, "write the headphone model; a bare-ear reference is a blocked row", "model is empty on a drum row")
 			return false
 		}
 	default:
-		s.report(r.line, "write blocked or drum", "point is %q", p)
+		s.Report(r.Line, "write blocked or drum", "point is %q", p)
 		return false
 	}
 	return true
 }
 
-func (s *sheetReader) survey(r tableRow, out *Seating) {
+func (s *sheetReader) survey(r textfile.Row, out *Seating) {
 	var d Displacement
 	given := false
 	for _, c := range []struct {
@@ -151,18 +152,18 @@ func (s *sheetReader) survey(r tableRow, out *Seating) {
 		to     *float64
 		limit  float64
 	}{{"forward_mm", &d.ForwardMM, maxShiftMM}, {"up_mm", &d.UpMM, maxShiftMM}, {"rotation_deg", &d.RotationDeg, maxRotationDeg}} {
-		if s.field(r, c.column) == "" {
+		if s.Field(r, c.column) == "" {
 			continue
 		}
 		given = true
-		*c.to, _ = s.number(r, c.column, -c.limit, c.limit)
+		*c.to, _ = s.Number(r, c.column, -c.limit, c.limit)
 	}
 	if !given {
 		return
 	}
 	out.Survey = &d
 	if out.Model == "" && out.Point == Blocked {
-		s.report(r.line, "leave the displacement empty, or write the model", "a displacement on a bare-ear row, where no headphone is worn")
+		s.Report(r.Line, "leave the displacement empty, or write the model", "a displacement on a bare-ear row, where no headphone is worn")
 	}
 }
 
@@ -175,28 +176,28 @@ func placementOf(out Seating) placement {
 }
 
 // unique reports a placement that another row has too.
-func (s *sheetReader) unique(r tableRow, out Seating) {
+func (s *sheetReader) unique(r textfile.Row, out Seating) {
 	p := placementOf(out)
 	if first, twice := s.placements[p]; twice {
 		what := out.Model
 		if what == "" {
 			what = "the bare ear"
 		}
-		s.report(r.line, "number each placement, or take one row out", "seating %d of %s on %s at the %s point is in row %d already",
+		s.Report(r.Line, "number each placement, or take one row out", "seating %d of %s on %s at the %s point is in row %d already",
 			out.Number, what, out.Subject, out.Point, first)
 		return
 	}
-	s.placements[p] = r.line
+	s.placements[p] = r.Line
 }
 
 // spelling reports a name that differs from an earlier one in case alone, and
 // so would make two listeners or models of one.
-func (s *sheetReader) spelling(r tableRow, column, name string) {
+func (s *sheetReader) spelling(r textfile.Row, column, name string) {
 	key := column + "\x00" + strings.Join(strings.Fields(strings.ToLower(name)), " ")
 	first, ok := s.spellings[key]
 	if !ok {
 		s.spellings[key] = name
 	} else if first != name {
-		s.report(r.line, fmt.Sprintf("write %q in every row", first), "%s %q differs from %q only in case or spaces", column, name, first)
+		s.Report(r.Line, fmt.Sprintf("write %q in every row", first), "%s %q differs from %q only in case or spaces", column, name, first)
 	}
 }

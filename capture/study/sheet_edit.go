@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/textfile"
 	"bytes"
 	"encoding/csv"
 	"fmt"
@@ -22,14 +23,14 @@ type SheetText struct {
 // ParseSheetText reads the text of a sheet; name is what errors call it.
 func ParseSheetText(name string, text []byte) (*SheetText, error) {
 	if _, problems := parseSheet(name, text); len(problems) > 0 {
-		return nil, problems.sorted()
+		return nil, problems.Sorted()
 	}
 	s := &SheetText{name: name, bom: bytes.HasPrefix(text, []byte("\ufeff")), crlf: bytes.Contains(text, []byte("\r\n"))}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if bytes.IndexByte(text, '\n') < 0 {
 		text = bytes.ReplaceAll(text, []byte{'\r'}, []byte{'\n'})
 	}
-	s.comma = separator(text, 0)
+	s.comma = textfile.Separator(text, 0)
 	r := csv.NewReader(bytes.NewReader(text))
 	r.Comma, r.FieldsPerRecord = s.comma, -1
 	var err error
@@ -51,7 +52,7 @@ func (s *SheetText) Bytes() ([]byte, error) {
 		return nil, err
 	}
 	_, problems := parseSheet(s.name, b.Bytes())
-	return b.Bytes(), problems.sorted()
+	return b.Bytes(), problems.Sorted()
 }
 
 // column returns the index of a column, which is added when it is not there.

@@ -8,12 +8,12 @@ package study
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 
 	"asworn/capture/disk"
 	"asworn/capture/sweep"
+	"asworn/capture/textfile"
 )
 
 // Names of the two files that make a folder a study.
@@ -64,7 +64,7 @@ type Channels struct {
 
 // MicrophoneFiles says where the calibration of one ear's microphone is kept.
 type MicrophoneFiles struct {
-	Correction      string  // CSV, see ReadResponseCSV; empty when there is none
+	Correction      string  // CSV, see curve.ReadCSV; empty when there is none
 	Calibrator      string  // WAV; empty when there is none
 	CalibratorAfter string  // WAV of a second time, to see whether the gain stayed; empty when there is none
 	CalibratorDBSPL float64 // level of the calibrator, dB re 20 µPa; default 94
@@ -113,10 +113,10 @@ func load(address string, partial bool) (*Study, error) {
 	} else if !info.IsDir() {
 		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, SettingsFile)
 	}
-	var problems Errors
+	var problems textfile.Errors
 	toml, err := disk.ReadFile(filepath.Join(dir, SettingsFile), maxSettings)
 	if err != nil {
-		problems = append(problems, missingText(filepath.Join(dir, SettingsFile), err))
+		problems = append(problems, textfile.Missing(filepath.Join(dir, SettingsFile), err))
 	}
 	parsed, bad := parseStudy(filepath.Join(dir, SettingsFile), toml)
 	parsed.missing = err != nil
@@ -126,9 +126,9 @@ func load(address string, partial bool) (*Study, error) {
 	if s.Title == "" {
 		s.Title = filepath.Base(filepath.Clean(dir))
 	}
-	sheet, err := disk.ReadFile(filepath.Join(dir, SheetFile), maxText)
+	sheet, err := disk.ReadFile(filepath.Join(dir, SheetFile), textfile.MaxBytes)
 	if err != nil {
-		problems = append(problems, missingText(filepath.Join(dir, SheetFile), err))
+		problems = append(problems, textfile.Missing(filepath.Join(dir, SheetFile), err))
 	} else {
 		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet, s.Fixtures...)
 		problems = append(problems, bad...)
@@ -137,7 +137,7 @@ func load(address string, partial bool) (*Study, error) {
 		}
 	}
 	problems = append(problems, s.checkFiles(parsed, partial)...)
-	if err := problems.sorted(); err != nil {
+	if err := problems.Sorted(); err != nil {
 		return nil, err
 	}
 	if fixture != "" {
@@ -146,27 +146,5 @@ func load(address string, partial bool) (*Study, error) {
 	return &s, nil
 }
 
-// Sizes beyond which a text file cannot be part of a study.
-const (
-	maxText     = 16 << 20
-	maxSettings = 64 << 10 // of study.toml: go-toml looks for each fault from the start
-)
-
-// missingText is the problem of a text file that cannot be read.
-func missingText(path string, err error) Problem {
-	p := Problem{File: path, Message: reason(err), Mend: "see that it is a text file which you may read", Err: err}
-	if errors.Is(err, fs.ErrNotExist) {
-		p.Message, p.Mend = "there is no such file", "make it (docs/study-format.md), or name the folder that holds it"
-	}
-	return p
-}
-
-// reason is an error of the operating system without the path, which the
-// problem names already.
-func reason(err error) string {
-	var p *fs.PathError
-	if errors.As(err, &p) {
-		return p.Err.Error()
-	}
-	return err.Error()
-}
+// maxSettings bounds study.toml: go-toml looks for each fault from the start.
+const maxSettings = 64 << 10

@@ -16,6 +16,7 @@ import (
 	"github.com/google/go-cmp/cmp/cmpopts"
 
 	"asworn/capture/sweep"
+	"asworn/capture/textfile"
 	"asworn/capture/wavfile"
 )
 
@@ -259,7 +260,7 @@ func TestStudyErrors(t *testing.T) {
 			files[c.file] = changed
 			dir := writeStudy(t, files)
 			_, err := Load(dir)
-			var all Errors
+			var all textfile.Errors
 			if !errors.As(err, &all) {
 				t.Fatalf("%v, want %q", err, c.want)
 			}
@@ -280,7 +281,7 @@ func TestAllErrorsAtOnce(t *testing.T) {
 	files[SheetFile] = strings.NewReplacer("blocked,2", "blocked,-2", "recordings/d.wav", "recordings/e.wav").Replace(files[SheetFile])
 	files["recordings/a.wav"] = ""
 	_, err := Load(writeStudy(t, files))
-	var all Errors
+	var all textfile.Errors
 	if !errors.As(err, &all) {
 		t.Fatal(err)
 	}
@@ -328,8 +329,8 @@ func TestNoCascade(t *testing.T) {
 			files["recordings/"+f+".wav"] = string(wavBytes(t, wavfile.Format{RateHz: c.rate, Channels: c.channels, Bits: 16}, silence(c.channels)...))
 		}
 		_, err := Load(writeStudy(t, files))
-		var all Errors
-		if !errors.As(err, &all) || slices.ContainsFunc(all, func(p Problem) bool { return strings.HasSuffix(p.File, SheetFile) }) {
+		var all textfile.Errors
+		if !errors.As(err, &all) || slices.ContainsFunc(all, func(p textfile.Problem) bool { return strings.HasSuffix(p.File, SheetFile) }) {
 			t.Errorf("%s: %v", c.new, err)
 		}
 	}
@@ -349,7 +350,7 @@ func TestStudyFolder(t *testing.T) {
 		t.Error(err)
 	}
 	_, err := Load(t.TempDir())
-	var all Errors
+	var all textfile.Errors
 	if !errors.As(err, &all) || len(all) != 2 || !strings.Contains(all[0].Error(), "study.toml: there is no such file") || !strings.Contains(all[1].Error(), "seatings.csv: there is no such file") {
 		t.Error(err)
 	}
@@ -465,20 +466,5 @@ func TestWriteStudy(t *testing.T) {
 	}
 	if !strings.Contains(toml.String(), "# silence before the first sweep: the noise is estimated there\nlead_seconds = 0.5\n") {
 		t.Errorf("no word on the keys:\n%s", toml.String())
-	}
-}
-
-func TestCurve(t *testing.T) {
-	c, problems := parseCurve("c", []byte("# a comment\nfrequency_hz,level_db,phase_deg\n100,0,170\n1000,6,-170\n"))
-	if len(problems) > 0 {
-		t.Fatal(problems)
-	}
-	for f, want := range map[float64]float64{10: 0, 100: 0, math.Sqrt(1e5): 3, 1000: 6, 5000: 6} {
-		if got := c.LevelDB(f); math.Abs(got-want) > 1e-12 {
-			t.Errorf("%g Hz: %g dB, want %g", f, got, want)
-		}
-	}
-	if c.PhaseDeg[1] != 190 {
-		t.Errorf("the phase jumps: %v", c.PhaseDeg)
 	}
 }

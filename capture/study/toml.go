@@ -1,6 +1,7 @@
 package study
 
 import (
+	"asworn/capture/textfile"
 	"bytes"
 	"errors"
 	"fmt"
@@ -21,21 +22,21 @@ type document struct {
 	sections []section
 	keys     map[string]any // as go-toml decodes it
 	lines    map[string]int // line of each dotted key and table
-	problems Errors
+	problems textfile.Errors
 	// strayTable says that a key outside every known table is unknown: it may
 	// be a table's name, misspelt.
 	strayTable bool
 }
 
 func (d *document) report(line int, mend, format string, args ...any) {
-	d.problems = append(d.problems, Problem{File: d.file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
+	d.problems = append(d.problems, textfile.Problem{File: d.file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
 }
 
 // parse reads the text as TOML.
 func (d *document) parse(text []byte) {
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if !utf8.Valid(text) {
-		d.report(invalidLine(text), "save it as UTF-8", "the text is not UTF-8")
+		d.report(textfile.InvalidLine(text), "save it as UTF-8", "the text is not UTF-8")
 		return
 	}
 	if err := toml.Unmarshal(text, &d.keys); err != nil {
@@ -153,7 +154,7 @@ func (d *document) unknown(table, name string) {
 	}
 	siblings := d.children(table)
 	mend := "known tables: " + strings.Join(siblings[min(1, len(siblings)):], ", ")
-	if near, ok := nearest(name, siblings); ok {
+	if near, ok := textfile.Nearest(name, siblings); ok {
 		mend = "did you mean " + near + "?"
 	} else if home, ok := d.homeOf(name); ok {
 		mend = "it belongs in [" + home + "]"
@@ -248,21 +249,6 @@ func position(err error) int {
 func plain(err error) string {
 	s, _, _ := strings.Cut(strings.TrimPrefix(err.Error(), "toml: "), "\n")
 	return s
-}
-
-func invalidLine(text []byte) int {
-	line := 1
-	for len(text) > 0 {
-		r, n := utf8.DecodeRune(text)
-		if r == utf8.RuneError && n == 1 {
-			break
-		}
-		if r == '\n' {
-			line++
-		}
-		text = text[n:]
-	}
-	return line
 }
 
 // printable quotes a name that would disturb a line.

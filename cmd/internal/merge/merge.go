@@ -19,6 +19,7 @@ import (
 
 	"asworn/capture/disk"
 	"asworn/capture/study"
+	"asworn/capture/textfile"
 )
 
 // Studies makes the study dir out of the studies in two or more other folders:
@@ -26,7 +27,7 @@ import (
 // file that settings and rows name. Rows that are still to be recorded come
 // along as such.
 //
-// It returns study.Errors, all of them at once, and writes nothing when
+// It returns textfile.Errors, all of them at once, and writes nothing when
 // settings differ (the title apart), when two files of one path differ, when a
 // path of a recording is in two studies, or when two rows name the same
 // placement; and an error when dir holds a study already. A folder that was
@@ -77,12 +78,12 @@ func Studies(dir string, from []string) (study.Study, error) {
 }
 
 // settingsDiffer compares the settings of every study with those of the first.
-func settingsDiffer(parts []*study.Study) (study.Errors, error) {
+func settingsDiffer(parts []*study.Study) (textfile.Errors, error) {
 	first, err := settings(*parts[0])
 	if err != nil {
 		return nil, err
 	}
-	var problems study.Errors
+	var problems textfile.Errors
 	for _, s := range parts[1:] {
 		other, err := settings(*s)
 		if err != nil {
@@ -92,7 +93,7 @@ func settingsDiffer(parts []*study.Study) (study.Errors, error) {
 		maps.Copy(keys, other)
 		for _, k := range slices.Sorted(maps.Keys(keys)) {
 			if first[k] != other[k] {
-				problems = append(problems, study.Problem{File: filepath.Join(s.Dir, study.SettingsFile),
+				problems = append(problems, textfile.Problem{File: filepath.Join(s.Dir, study.SettingsFile),
 					Message: fmt.Sprintf("%s is %s, but %s in %s", k, said(other[k]), said(first[k]), parts[0].Dir),
 					Mend:    "studies that are merged share their settings: correct the one that is wrong, or keep the studies apart"})
 			}
@@ -156,12 +157,12 @@ func placementOf(r study.Seating) placement {
 // same recording. A row that two studies have with the same recording, byte for
 // byte, is no clash: it is taken from the first alone. The rows to take are
 // returned by study.
-func clash(parts []*study.Study) ([][]study.Seating, study.Errors, error) {
+func clash(parts []*study.Study) ([][]study.Seating, textfile.Errors, error) {
 	type at struct {
 		part *study.Study
 		row  study.Seating
 	}
-	var problems study.Errors
+	var problems textfile.Errors
 	taken := make([][]study.Seating, len(parts))
 	placements, paths := map[placement]at{}, map[string]at{}
 	for i, s := range parts {
@@ -181,12 +182,12 @@ func clash(parts []*study.Study) ([][]study.Seating, study.Errors, error) {
 				}
 			}
 			if again {
-				problems = append(problems, study.Problem{File: sheet, Line: r.Row,
+				problems = append(problems, textfile.Problem{File: sheet, Line: r.Row,
 					Message: fmt.Sprintf("the same placement is row %d of %s", was.row.Row, filepath.Join(was.part.Dir, study.SheetFile)),
 					Mend:    "give one of the two another seating number, or take one out"})
 			}
 			if used {
-				problems = append(problems, study.Problem{File: sheet, Line: r.Row,
+				problems = append(problems, textfile.Problem{File: sheet, Line: r.Row,
 					Message: fmt.Sprintf("%s is also the recording of row %d of %s", r.File, file.row.Row, filepath.Join(file.part.Dir, study.SheetFile)),
 					Mend:    "rename the recording in one of the studies, in the folder and in the sheet"})
 			}
@@ -198,8 +199,8 @@ func clash(parts []*study.Study) ([][]study.Seating, study.Errors, error) {
 }
 
 // filesDiffer finds files of settings that share a path and not their content.
-func filesDiffer(parts []*study.Study) (study.Errors, error) {
-	var problems study.Errors
+func filesDiffer(parts []*study.Study) (textfile.Errors, error) {
+	var problems textfile.Errors
 	first := parts[0]
 	for _, s := range parts[1:] {
 		for _, f := range settingsFiles(*s) {
@@ -211,7 +212,7 @@ func filesDiffer(parts []*study.Study) (study.Errors, error) {
 				return nil, err
 			}
 			if !same {
-				problems = append(problems, study.Problem{File: filepath.Join(s.Dir, filepath.FromSlash(f)),
+				problems = append(problems, textfile.Problem{File: filepath.Join(s.Dir, filepath.FromSlash(f)),
 					Message: "differs from the file of the same name in " + first.Dir,
 					Mend:    "one study has one calibration, one excitation and one reference; keep studies apart that were recorded with others"})
 			}

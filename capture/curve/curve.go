@@ -1,4 +1,7 @@
-package study
+// Package curve holds a level over frequency, as values and as text: of a
+// microphone, of a reference, or worked out by another program. It does not know
+// what the curve is of.
+package curve
 
 import (
 	"errors"
@@ -14,7 +17,17 @@ type Curve struct {
 	Hz, DB, PhaseDeg []float64
 }
 
-// check reports what makes a curve unusable.
+// LevelDB returns the level at f: linear over log frequency between the points,
+// constant beyond them, 0 for a curve without points. Beyond its points a curve
+// knows nothing; callers that must not extrapolate compare f with Hz.
+func (c Curve) LevelDB(f float64) float64 {
+	if len(c.Hz) == 0 {
+		return 0
+	}
+	return 20 * math.Log10(cmplx.Abs(c.At(f)))
+}
+
+// Check reports what makes a curve unusable.
 func (c Curve) Check() error {
 	if len(c.DB) != len(c.Hz) || (c.PhaseDeg != nil && len(c.PhaseDeg) != len(c.Hz)) {
 		return errors.New("frequencies, levels and phases differ in number")
@@ -30,7 +43,7 @@ func (c Curve) Check() error {
 	return nil
 }
 
-// at returns the complex response at f: level and phase linear over log
+// At returns the complex response at f: level and phase linear over log
 // frequency between the points, constant beyond them.
 func (c Curve) At(f float64) complex128 {
 	i := sort.SearchFloat64s(c.Hz, f)
@@ -51,7 +64,7 @@ func (c Curve) At(f float64) complex128 {
 	return cmplx.Rect(math.Pow(10, db/20), deg*math.Pi/180)
 }
 
-// unwrapped returns the curve with its phase free of jumps by whole turns, so
+// Unwrapped returns the curve with its phase free of jumps by whole turns, so
 // that it can be interpolated: each point lies within half a turn of the one
 // before it.
 func (c Curve) Unwrapped() Curve {

@@ -1,8 +1,13 @@
-package study
+// Package textfile reads what people write with an editor or a spreadsheet and
+// says in which line something is wrong and what mends it. It does not know what
+// the files are for.
+package textfile
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
+	"io/fs"
 	"slices"
 	"strings"
 )
@@ -55,9 +60,9 @@ func (e Errors) Unwrap() []error {
 	return out
 }
 
-// sorted returns the problems in the order of the lines, those of one file
+// Sorted returns the problems in the order of the lines, those of one file
 // together, or nil when there are none.
-func (e Errors) sorted() error {
+func (e Errors) Sorted() error {
 	if len(e) == 0 {
 		return nil
 	}
@@ -71,4 +76,26 @@ func (e Errors) sorted() error {
 		return cmp.Or(cmp.Compare(order[a.File], order[b.File]), cmp.Compare(a.Line, b.Line))
 	})
 	return e
+}
+
+// MaxBytes is the size beyond which a text file cannot be part of a study.
+const MaxBytes = 16 << 20
+
+// Missing is the problem of a text file that cannot be read.
+func Missing(path string, err error) Problem {
+	p := Problem{File: path, Message: Reason(err), Mend: "see that it is a text file which you may read", Err: err}
+	if errors.Is(err, fs.ErrNotExist) {
+		p.Message, p.Mend = "there is no such file", "make it (docs/study-format.md), or name the folder that holds it"
+	}
+	return p
+}
+
+// Reason is an error of the operating system without the path, which the
+// problem names already.
+func Reason(err error) string {
+	var p *fs.PathError
+	if errors.As(err, &p) {
+		return p.Err.Error()
+	}
+	return err.Error()
 }

@@ -1,4 +1,4 @@
-package study
+package curve
 
 import (
 	"strings"
@@ -7,8 +7,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// TestReadCurve: what programs write as text is read as it was meant.
-func TestReadCurve(t *testing.T) {
+// TestReadText: what programs write as text is read as it was meant.
+func TestReadText(t *testing.T) {
 	two := Curve{Hz: []float64{20.5, 1000}, DB: []float64{94.1, -3}}
 	three := Curve{Hz: two.Hz, DB: two.DB, PhaseDeg: []float64{10, -20}}
 	for _, c := range []struct {
@@ -32,7 +32,7 @@ func TestReadCurve(t *testing.T) {
 		{"direct current", "0 0\n20.5 94.1\n1000 -3\n", two},
 		{"minus signs of typesetters", "20.5 94.1\n1000 −3\n", two},
 	} {
-		got, problems := parseForeign("c.txt", []byte(c.text))
+		got, problems := parseText("c.txt", []byte(c.text))
 		if len(problems) > 0 {
 			t.Errorf("%s: %v", c.name, problems)
 		} else if diff := cmp.Diff(c.want, got); diff != "" {
@@ -41,8 +41,8 @@ func TestReadCurve(t *testing.T) {
 	}
 }
 
-// TestReadCurveErrors: the line and the mend are named, and no more than ten.
-func TestReadCurveErrors(t *testing.T) {
+// TestReadTextErrors: the line and the mend are named, and no more than ten.
+func TestReadTextErrors(t *testing.T) {
 	for _, c := range []struct{ text, want string }{
 		{"", "0 points make no curve"},
 		{"20 94\n", "1 points make no curve"},
@@ -53,51 +53,19 @@ func TestReadCurveErrors(t *testing.T) {
 		{"20 94\n30 NaN\n", "is not a line of numbers"},
 		{"20 94\n" + strings.Repeat("x\n", 1000), "c.txt:11:"},
 	} {
-		_, problems := parseForeign("c.txt", []byte(c.text))
+		_, problems := parseText("c.txt", []byte(c.text))
 		if len(problems) == 0 || len(problems) > maxForeignProblems || !strings.Contains(problems.Error(), c.want) {
 			t.Errorf("%q: %v, want %q", c.text[:min(20, len(c.text))], problems, c.want)
 		}
 	}
 }
 
-// TestHolds: what the file of a row holds.
-func TestHolds(t *testing.T) {
-	const head = "file,model,subject,point,seating,holds\n"
-	for _, c := range []struct {
-		row   string
-		want  Holds
-		files int
-		err   string
-	}{
-		{"a.wav,A,L01,blocked,1,", HoldsRecording, 1, ""},
-		{"a.wav,A,L01,blocked,1,Recording", HoldsRecording, 1, ""},
-		{"a.wav,A,L01,blocked,1,impulse response", HoldsImpulse, 1, ""},
-		{"a-{L|R}.txt,A,L01,blocked,1,", HoldsCurve, 2, ""},
-		{"a.txt,A,L01,blocked,1,curve", HoldsCurve, 1, ""},
-		{"a.wav,A,L01,blocked,1,curve", "", 0, "is to hold a curve"},
-		{"a.txt,A,L01,blocked,1,recording", "", 0, "is a text file"},
-		{"a-{L|R}.wav,A,L01,blocked,1,", "", 0, "names a file for each ear"},
-		{"a.wav,A,L01,blocked,1,music", "", 0, `holds is "music"`},
-	} {
-		rows, problems := parseSheet("s.csv", []byte(head+c.row+"\n"))
-		if c.err != "" {
-			if !strings.Contains(problems.Error(), c.err) {
-				t.Errorf("%s: %v", c.row, problems)
-			}
-			continue
-		}
-		if len(problems) > 0 || rows[0].Holds != c.want || len(rows[0].Files()) != c.files {
-			t.Errorf("%s: %v, %+v", c.row, problems, rows)
-		}
-	}
-}
-
-func FuzzReadCurve(f *testing.F) {
+func FuzzText(f *testing.F) {
 	for _, s := range []string{"20.5\t94.1\n1000\t-3\n", "20,5;94,1\n", "x\n20 1 2\n30 2 3", "\ufeff#\n"} {
 		f.Add([]byte(s))
 	}
 	f.Fuzz(func(t *testing.T, text []byte) {
-		c, problems := parseForeign("c.txt", text)
+		c, problems := parseText("c.txt", text)
 		if len(problems) == 0 {
 			if err := c.Check(); err != nil || len(c.Hz) < 2 {
 				t.Errorf("%v, %d points", err, len(c.Hz))

@@ -1,26 +1,28 @@
-package study
+package curve
 
 import (
-	"asworn/capture/disk"
 	"bufio"
 	"bytes"
 	"fmt"
 	"strconv"
 	"strings"
+
+	"asworn/capture/disk"
+	"asworn/capture/textfile"
 )
 
-// ReadCurve reads a curve that another program wrote as text: per line a
+// ReadText reads a curve that another program wrote as text: per line a
 // frequency in hertz, a level in dB and, if there is one, a phase in degrees,
 // separated by tabs, semicolons, blanks or commas; with decimal commas where
 // commas do not separate. Lines before the first of numbers are a head, and such
 // that begin with # * ; " or // are comments. A column behind the third is not
-// read. Errors are [Errors], at most ten.
-func ReadCurve(path string) (Curve, error) {
-	text, err := disk.ReadFile(path, maxText)
+// read. Errors are [textfile.Errors], at most ten.
+func ReadText(path string) (Curve, error) {
+	text, err := disk.ReadFile(path, textfile.MaxBytes)
 	if err != nil {
-		return Curve{}, Errors{missingText(path, err)}
+		return Curve{}, textfile.Errors{textfile.Missing(path, err)}
 	}
-	c, problems := parseForeign(path, text)
+	c, problems := parseText(path, text)
 	if len(problems) > 0 {
 		return Curve{}, problems
 	}
@@ -29,12 +31,12 @@ func ReadCurve(path string) (Curve, error) {
 
 const maxForeignProblems = 10
 
-func parseForeign(file string, text []byte) (Curve, Errors) {
+func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	var c Curve
-	var problems Errors
+	var problems textfile.Errors
 	report := func(line int, mend, format string, args ...any) {
 		if len(problems) < maxForeignProblems {
-			problems = append(problems, Problem{File: file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
+			problems = append(problems, textfile.Problem{File: file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
 		}
 	}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
