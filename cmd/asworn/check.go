@@ -14,7 +14,7 @@ import (
 	"asworn/report/view"
 )
 
-func (a *app) checkCommand() *cobra.Command {
+func checkCommand(a *app) *cobra.Command {
 	var opt pipeline.CheckOptions
 	var read string
 	cmd := &cobra.Command{
@@ -44,7 +44,7 @@ of the cup, without touching cup or cable.`,
 					return err
 				}
 			}
-			return a.check(cmd.Context(), args[0], args[1], opt)
+			return checkFile(cmd.Context(), a, args[0], args[1], opt)
 		},
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
@@ -71,7 +71,7 @@ func parseReading(s string) (*capture.Reading, error) {
 	return &capture.Reading{ForwardMM: v[0], UpMM: v[1]}, nil
 }
 
-func (a *app) check(ctx context.Context, dir, file string, opt pipeline.CheckOptions) error {
+func checkFile(ctx context.Context, a *app, dir, file string, opt pipeline.CheckOptions) error {
 	study, err := pipeline.OpenFrozen(dir)
 	if err != nil {
 		return err

@@ -11,7 +11,7 @@ import (
 	"asworn/cmd/internal/simulate"
 )
 
-func (a *app) demoCommand() *cobra.Command {
+func demoCommand(a *app) *cobra.Command {
 	var opt simulate.DemoOptions
 	var only bool
 	cmd := &cobra.Command{
@@ -35,7 +35,7 @@ run never reads. The same seed gives the same study.`,
 			if opt.Listeners < 1 || opt.Seatings < 1 || opt.SurveySize < 0 {
 				return usagef("--listeners and --seatings must be at least 1, --survey at least 0")
 			}
-			return a.demo(cmd.Context(), dir, opt, only)
+			return writeDemo(cmd.Context(), a, dir, opt, only)
 		},
 	}
 	flags := cmd.Flags()
@@ -47,7 +47,7 @@ run never reads. The same seed gives the same study.`,
 	return cmd
 }
 
-func (a *app) demo(ctx context.Context, dir string, opt simulate.DemoOptions, only bool) error {
+func writeDemo(ctx context.Context, a *app, dir string, opt simulate.DemoOptions, only bool) error {
 	opt.Jobs = a.jobs
 	step, end := a.progress("writing the study")
 	opt.Progress = step
@@ -62,5 +62,5 @@ func (a *app) demo(ctx context.Context, dir string, opt simulate.DemoOptions, on
 		fmt.Fprintln(a.out, dir)
 		return nil
 	}
-	return a.run(ctx, dir, pipeline.Options{Jobs: a.jobs})
+	return runStudy(ctx, a, dir, pipeline.Options{Jobs: a.jobs})
 }

@@ -19,7 +19,7 @@ type inspectOptions struct {
 	setup capture.Setup
 }
 
-func (a *app) inspectCommand() *cobra.Command {
+func inspectCommand(a *app) *cobra.Command {
 	opt := inspectOptions{setup: capture.Setup{Sweep: sweep.Default(), Left: 1, Right: 2}}
 	cmd := &cobra.Command{
 		Use:   "inspect FILE...",
@@ -45,7 +45,7 @@ what the mark on the fixture is.`,
 					}
 				}
 			}
-			return a.inspect(cmd.Context(), files, opt)
+			return inspectFiles(cmd.Context(), a, files, opt)
 		},
 	}
 	f := cmd.Flags()
@@ -57,7 +57,7 @@ what the mark on the fixture is.`,
 	return cmd
 }
 
-func (a *app) inspect(ctx context.Context, files []string, opt inspectOptions) error {
+func inspectFiles(ctx context.Context, a *app, files []string, opt inspectOptions) error {
 	setup := opt.setup
 	if opt.study != "" {
 		var err error

@@ -6,7 +6,7 @@ import (
 	"asworn/cmd/internal/merge"
 )
 
-func (a *app) mergeCommand() *cobra.Command {
+func mergeCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "merge DIR STUDY STUDY...",
 		Short: "Join studies of one lab into a new one",

@@ -25,7 +25,7 @@ type newOptions struct {
 	reduced                 bool
 }
 
-func (a *app) newCommand() *cobra.Command {
+func newCommand(a *app) *cobra.Command {
 	opt := newOptions{design: plan.Default(), sweep: sweep.Default()}
 	cmd := &cobra.Command{
 		Use:   "new DIR",
@@ -73,10 +73,10 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 						return usagef("--use, --move and --mean-within plan the study; leave --%s out", name)
 					}
 				}
-				if err := a.planStudy(&opt); err != nil {
+				if err := planStudy(a, &opt); err != nil {
 					return err
 				}
-				return a.newStudy(args[0], opt)
+				return newStudy(a, args[0], opt)
 			}
 			if opt.like != "" {
 				if cmd.Flags().Changed("listeners") || cmd.Flags().Changed("seatings") {
@@ -85,13 +85,13 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 				if cmd.Flags().Changed("within") && cmd.Flags().Changed("within-db") {
 					return usagef("--within and --within-db plan by different things; give one")
 				}
-				if err := a.planPanel(&opt); err != nil {
+				if err := planPanel(a, &opt); err != nil {
 					return err
 				}
 			} else if cmd.Flags().Changed("within") || cmd.Flags().Changed("within-db") {
 				return usagef("--within needs --like, the earlier study to plan from")
 			}
-			return a.newStudy(args[0], opt)
+			return newStudy(a, args[0], opt)
 		},
 	}
 	f, d := cmd.Flags(), &opt.design
@@ -120,7 +120,7 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 }
 
 // planStudy chooses a design for wanted rates of verdicts.
-func (a *app) planStudy(opt *newOptions) error {
+func planStudy(a *app, opt *newOptions) error {
 	for _, p := range []float64{opt.usePercent, opt.movePercent} {
 		if !(p >= 0 && p < 100) {
 			return usagef("%g %%: want 0 to less than 100", p)
@@ -163,7 +163,7 @@ func (o newOptions) minutesPerRow() float64 {
 
 // tellPlan says what a design is expected to reach, how long it takes, and what
 // leaving parts of it out costs.
-func (a *app) tellPlan(opt newOptions) {
+func tellPlan(a *app, opt newOptions) {
 	d := opt.design
 	if d.Listeners < 2 || !d.Survey {
 		return
@@ -208,7 +208,7 @@ func (a *app) tellPlan(opt newOptions) {
 }
 
 // planPanel chooses listeners and seatings from an earlier study.
-func (a *app) planPanel(opt *newOptions) error {
+func planPanel(a *app, opt *newOptions) error {
 	r, err := pipeline.LastResults(opt.like)
 	if err != nil {
 		return err
@@ -238,7 +238,7 @@ func (a *app) planPanel(opt *newOptions) error {
 	return nil
 }
 
-func (a *app) newStudy(dir string, opt newOptions) error {
+func newStudy(a *app, dir string, opt newOptions) error {
 	if opt.title == "" {
 		opt.title = filepath.Base(filepath.Clean(dir))
 	}
@@ -259,7 +259,7 @@ func (a *app) newStudy(dir string, opt newOptions) error {
 		return err
 	}
 	a.note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
-	a.tellPlan(opt)
+	tellPlan(a, opt)
 	a.note("next: complete study.toml, play sweep.wav, record each row under its name, then 'asworn run %s'", dir)
 	a.note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")

@@ -12,7 +12,7 @@ import (
 	"asworn/report/text"
 )
 
-func (a *app) readingsCommand() *cobra.Command {
+func readingsCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "readings FILE",
 		Short: "Find what readings with a ruler are worth: the values of [reading] for study.toml",
@@ -25,7 +25,7 @@ its own needs none of this: asworn run learns the same from it.`,
 		Example: `  asworn readings trial/readings.csv
   asworn readings my-study/readings.csv --json`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return a.readings(args[0]) },
+		RunE: func(_ *cobra.Command, args []string) error { return showReadings(a, args[0]) },
 	}
 }
 
@@ -41,7 +41,7 @@ type readingTrial struct {
 	Slips           []reading.Slip   `json:"slips,omitempty"`
 }
 
-func (a *app) readings(file string) error {
+func showReadings(a *app, file string) error {
 	rows, err := study.LoadReadings(file)
 	if err != nil {
 		return err

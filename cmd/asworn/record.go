@@ -26,7 +26,7 @@ type recordOptions struct {
 	setup, devices    bool
 }
 
-func (a *app) recordCommand() *cobra.Command {
+func recordCommand(a *app) *cobra.Command {
 	var opt recordOptions
 	cmd := &cobra.Command{
 		Use:   "record DIR",
@@ -64,7 +64,7 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 			if dir, _ := study.Split(args[0]); len(study.FixturesOf(dir)) > 1 {
 				return fmt.Errorf("%s declares several fixtures, which the guided session does not know: record with another program, and judge takes with 'asworn check DIR@NAME FILE'", dir)
 			}
-			return a.record(cmd.Context(), args[0], opt)
+			return recordSession(cmd.Context(), a, args[0], opt)
 		},
 	}
 	f := cmd.Flags()
@@ -79,7 +79,7 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 	return cmd
 }
 
-func (a *app) record(ctx context.Context, dir string, opt recordOptions) error {
+func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) error {
 	var sys audio.System
 	if opt.from == "" {
 		var err error
@@ -91,7 +91,7 @@ func (a *app) record(ctx context.Context, dir string, opt recordOptions) error {
 		if sys == nil {
 			return usagef("--devices lists sound devices; leave --from out")
 		}
-		return a.listDevices(sys)
+		return listDevices(a, sys)
 	}
 	t, err := openTerminal(a)
 	if err != nil {
@@ -117,7 +117,7 @@ func (a *app) record(ctx context.Context, dir string, opt recordOptions) error {
 		}
 	}
 	if sys != nil {
-		if err := a.prepare(ctx, t, desk, sys, opt); err != nil {
+		if err := prepare(ctx, a, t, desk, sys, opt); err != nil {
 			return err
 		}
 	} else if err := desk.Watch(opt.from, time.Second); err != nil {
@@ -129,7 +129,7 @@ func (a *app) record(ctx context.Context, dir string, opt recordOptions) error {
 	return t.walk(ctx, desk, changed)
 }
 
-func (a *app) listDevices(sys audio.System) error {
+func listDevices(a *app, sys audio.System) error {
 	playback, recording, err := sys.Devices()
 	if err != nil {
 		return err
@@ -164,7 +164,7 @@ func deviceWords(d audio.Device) string {
 
 // prepare chooses devices and finds which input is which, where that is not
 // known yet.
-func (a *app) prepare(ctx context.Context, t *terminalUI, desk *bench.Desk, sys audio.System, opt recordOptions) error {
+func prepare(ctx context.Context, a *app, t *terminalUI, desk *bench.Desk, sys audio.System, opt recordOptions) error {
 	missing := desk.Ready()
 	if missing == nil && !opt.setup && opt.playback == "" && opt.capture == "" && opt.outputs == nil {
 		return nil

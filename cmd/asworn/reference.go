@@ -20,7 +20,7 @@ type referenceOptions struct {
 	force     bool
 }
 
-func (a *app) referenceCommand() *cobra.Command {
+func referenceCommand(a *app) *cobra.Command {
 	opt := referenceOptions{ear: capture.Left.String()}
 	cmd := &cobra.Command{
 		Use:   "reference FILE.sofa",
@@ -37,7 +37,7 @@ straight ahead, in which the loudspeaker cancels.`,
   asworn reference fixture.sofa --ear right --free-field`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			return a.reference(args[0], opt)
+			return makeReference(a, args[0], opt)
 		},
 	}
 	cmd.Flags().StringVar(&opt.ear, "ear", opt.ear, "left (first receiver) or right (second)")
@@ -47,7 +47,7 @@ straight ahead, in which the loudspeaker cancels.`,
 	return cmd
 }
 
-func (a *app) reference(file string, opt referenceOptions) error {
+func makeReference(a *app, file string, opt referenceOptions) error {
 	receiver := int(capture.Left)
 	switch opt.ear {
 	case capture.Left.String():

@@ -9,7 +9,7 @@ import (
 	"asworn/cmd/internal/pipeline"
 )
 
-func (a *app) reportCommand() *cobra.Command {
+func reportCommand(a *app) *cobra.Command {
 	var opt pipeline.ReportOptions
 	var open, exports bool
 	export := pipeline.ExportOptions{FilterRateHz: 48000, Version: version()}

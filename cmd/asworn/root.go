@@ -49,7 +49,7 @@ func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 
 func (a *app) execute(ctx context.Context, args []string) int {
 	stderr := a.err
-	root := a.root()
+	root := rootCommand(a)
 	root.SetArgs(args)
 	root.SetOut(a.out)
 	root.SetErr(a.err)
@@ -99,7 +99,7 @@ func flat(err error) []error {
 	return out
 }
 
-func (a *app) root() *cobra.Command {
+func rootCommand(a *app) *cobra.Command {
 	root := &cobra.Command{
 		Use:   "asworn",
 		Short: "Make a headphone measurement on a fixture count for the way people wear it",
@@ -132,9 +132,9 @@ some seating needs the operator.`,
 	flags.IntVar(&a.jobs, "jobs", runtime.NumCPU(), "number of workers")
 	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
 	root.AddCommand(
-		a.demoCommand(), a.newCommand(), a.recordCommand(), a.mergeCommand(), a.sweepCommand(), a.inspectCommand(), a.runCommand(),
-		a.checkCommand(), a.sensitivityCommand(), a.reportCommand(), a.serveCommand(),
-		a.referenceCommand(), a.readingsCommand(),
+		demoCommand(a), newCommand(a), recordCommand(a), mergeCommand(a), sweepCommand(a), inspectCommand(a), runCommand(a),
+		checkCommand(a), sensitivityCommand(a), reportCommand(a), serveCommand(a),
+		referenceCommand(a), readingsCommand(a),
 	)
 	return root
 }

@@ -20,7 +20,7 @@ import (
 	"asworn/report/view"
 )
 
-func (a *app) runCommand() *cobra.Command {
+func runCommand(a *app) *cobra.Command {
 	var opt pipeline.Options
 	cmd := &cobra.Command{
 		Use:   "run DIR",
@@ -43,9 +43,9 @@ and an interrupted one continues where it stopped.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			opt.Jobs = a.jobs
 			if names := study.FixturesOf(args[0]); len(names) > 1 {
-				return a.runFixtures(cmd.Context(), args[0], names, opt)
+				return runFixtures(cmd.Context(), a, args[0], names, opt)
 			}
-			return a.run(cmd.Context(), args[0], opt)
+			return runStudy(cmd.Context(), a, args[0], opt)
 		},
 	}
 	runFlags(cmd, &opt)
@@ -58,14 +58,14 @@ func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
 }
 
 // runFixtures runs a study for each of its fixtures and compares them.
-func (a *app) runFixtures(ctx context.Context, dir string, names []string, opt pipeline.Options) error {
+func runFixtures(ctx context.Context, a *app, dir string, names []string, opt pipeline.Options) error {
 	var all []report.Results
 	var verdict error
 	for _, name := range names {
 		if !a.json {
 			fmt.Fprintf(a.out, "Fixture %s\n\n", text.OneLine(name))
 		}
-		r, err := a.runOne(ctx, study.At(dir, name), opt, !a.json)
+		r, err := runOne(ctx, a, study.At(dir, name), opt, !a.json)
 		if err != nil && !errors.Is(err, errOperator) {
 			return err
 		}
@@ -90,14 +90,14 @@ func (a *app) runFixtures(ctx context.Context, dir string, names []string, opt p
 	return nil
 }
 
-func (a *app) run(ctx context.Context, dir string, opt pipeline.Options) error {
-	_, err := a.runOne(ctx, dir, opt, true)
+func runStudy(ctx context.Context, a *app, dir string, opt pipeline.Options) error {
+	_, err := runOne(ctx, a, dir, opt, true)
 	return err
 }
 
 // runOne runs a study, or what one of its fixtures sees, and prints the results
 // if they are to be shown.
-func (a *app) runOne(ctx context.Context, dir string, opt pipeline.Options, show bool) (report.Results, error) {
+func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show bool) (report.Results, error) {
 	step, end := a.progress("recordings")
 	opt.Progress = step
 	opt.Waiting = func() { a.note("%s: another run of this study has not ended; waiting for it", dir) }
@@ -120,14 +120,14 @@ func (a *app) runOne(ctx context.Context, dir string, opt pipeline.Options, show
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 		}
 	}
-	a.misfiled(counts)
+	misfiled(a, counts)
 	a.note("%s", countsLine(counts))
 	switch {
 	case !show:
 	case a.json:
 		err = report.WriteJSON(a.out, r)
 	default:
-		err = a.printResults(shown)
+		err = printResults(a, shown)
 	}
 	if err != nil {
 		return r, err
@@ -140,7 +140,7 @@ func (a *app) runOne(ctx context.Context, dir string, opt pipeline.Options, show
 
 // misfiled tells of recordings that are in no row of the sheet, and of the same
 // recording under two names.
-func (a *app) misfiled(c pipeline.Counts) {
+func misfiled(a *app, c pipeline.Counts) {
 	const most = 10
 	for i, file := range c.Strays {
 		if i == most {
@@ -176,7 +176,7 @@ func countsLine(c pipeline.Counts) string {
 
 // printResults prints the tables and, last because it is what is read first on
 // a terminal, the summary in plain words.
-func (a *app) printResults(v *view.View) error {
+func printResults(a *app, v *view.View) error {
 	opt := a.tableOptions()
 	if err := table.WriteAll(a.out, v.Tables().Brief(), opt); err != nil {
 		return err

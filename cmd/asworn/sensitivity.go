@@ -17,7 +17,7 @@ import (
 	"asworn/report/view"
 )
 
-func (a *app) sensitivityCommand() *cobra.Command {
+func sensitivityCommand(a *app) *cobra.Command {
 	point := string(capture.Blocked)
 	cmd := &cobra.Command{
 		Use:   "sensitivity DIR...",
@@ -34,7 +34,7 @@ it. Listeners of the same name in one study are the same person.`,
 			if p := capture.Point(point); p != capture.Blocked && p != capture.Drum {
 				return usagef("--point %q: want %s or %s", point, capture.Blocked, capture.Drum)
 			}
-			return a.sensitivity(dirs, capture.Point(point))
+			return showSensitivity(a, dirs, capture.Point(point))
 		},
 	}
 	cmd.Flags().StringVar(&point, "point", point, "microphone point: blocked or drum")
@@ -48,7 +48,7 @@ type sideBySide struct {
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
 }
 
-func (a *app) sensitivity(dirs []string, point capture.Point) error {
+func showSensitivity(a *app, dirs []string, point capture.Point) error {
 	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
 	var contenders []sensitivity.Contender
 	var studies []report.Results

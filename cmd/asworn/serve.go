@@ -17,7 +17,7 @@ import (
 	"asworn/report/page"
 )
 
-func (a *app) serveCommand() *cobra.Command {
+func serveCommand(a *app) *cobra.Command {
 	var model string
 	var port int
 	var open bool
@@ -36,7 +36,7 @@ not recorded yet are left out. End with Ctrl-C.`,
 			if port < 0 || port > 65535 {
 				return usagef("--port %d: want 0 to 65535", port)
 			}
-			return a.serve(cmd.Context(), args[0], model, port, open)
+			return serveStudy(cmd.Context(), a, args[0], model, port, open)
 		},
 	}
 	cmd.Flags().StringVar(&model, "model", "", "headphone model of recordings that are in no row of the sheet")
@@ -45,7 +45,7 @@ not recorded yet are left out. End with Ctrl-C.`,
 	return cmd
 }
 
-func (a *app) serve(ctx context.Context, dir, model string, port int, open bool) error {
+func serveStudy(ctx context.Context, a *app, dir, model string, port int, open bool) error {
 	study, err := study.LoadPartial(dir)
 	if err != nil {
 		return err

@@ -11,7 +11,7 @@ import (
 	"asworn/cmd/internal/pipeline"
 )
 
-func (a *app) sweepCommand() *cobra.Command {
+func sweepCommand(a *app) *cobra.Command {
 	d := sweep.Default()
 	out, bits := "sweep.wav", 24
 	var force bool
@@ -31,7 +31,7 @@ effect, normaliser and equaliser off, and record at the same rate.`,
 			if bits != 16 && bits != 24 && bits != 32 {
 				return usagef("--bits %d: want 16, 24 or 32", bits)
 			}
-			return a.writeSweep(out, d, bits, force)
+			return writeSweep(a, out, d, bits, force)
 		},
 	}
 	sweepFlags(cmd.Flags(), &d)
@@ -52,7 +52,7 @@ func sweepFlags(flags *pflag.FlagSet, d *sweep.Design) {
 	flags.Float64Var(&d.RateHz, "rate", d.RateHz, "sampling rate, Hz")
 }
 
-func (a *app) writeSweep(file string, d sweep.Design, bits int, force bool) error {
+func writeSweep(a *app, file string, d sweep.Design, bits int, force bool) error {
 	if !force {
 		if err := absent(file); err != nil {
 			return err
