@@ -110,7 +110,8 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	if err != nil {
 		var wrong capture.StudyErrors
 		if !opt.Partial && errors.As(err, &wrong) && errors.Is(err, fs.ErrNotExist) {
-			err = errors.Join(err, errors.New("a study that is still being recorded runs with --partial, which leaves out rows without a file"))
+			// first, since of many missing files not all are shown
+			err = errors.Join(errors.New("a study that is still being recorded runs with --partial, which leaves out rows without a file"), err)
 		}
 		return r, err
 	}
