@@ -124,7 +124,7 @@ func TestToyStudies(t *testing.T) {
 			t.Errorf("%v: worn offsets miss by %.1f of their standard deviations", seat.Axis(a), z)
 		}
 	}
-	if sum.far[verdict.Matches] > 0 || sum.near[verdict.Adjust] > sum.near[verdict.Matches]+sum.near[verdict.Undetermined] {
+	if sum.far[verdict.Use] > 0 || sum.near[verdict.Move] > sum.near[verdict.Use]+sum.near[verdict.Undetermined] {
 		t.Errorf("verdicts near %v, far %v", sum.near, sum.far)
 	}
 }

@@ -34,6 +34,7 @@ type (
 	EarVerdict = verdict.EarVerdict
 	Likeness   = verdict.Likeness
 	Outcome    = verdict.Outcome
+	Seal       = verdict.Seal
 	Verdict    = verdict.Verdict
 
 	BudgetRow   = correct.BudgetRow
@@ -65,11 +66,21 @@ const (
 	Headset  = verdict.Headset
 )
 
-// The three outcomes of a verdict.
+// The outcomes of a verdict: of position, and of position and seal together.
 const (
-	Matches      = verdict.Matches
-	Adjust       = verdict.Adjust
+	Use          = verdict.Use
+	Move         = verdict.Move
 	Undetermined = verdict.Undetermined
+	Reseal       = verdict.Reseal
+	MoveReseal   = verdict.MoveReseal
+)
+
+// How a cup seals against the worn ones.
+const (
+	SealAsWorn       = verdict.SealAsWorn
+	SealLeaks        = verdict.SealLeaks
+	SealTighter      = verdict.SealTighter
+	SealUndetermined = verdict.SealUndetermined
 )
 
 // DefaultOptions returns the defaults of the study format.

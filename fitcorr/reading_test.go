@@ -64,7 +64,7 @@ func TestReadingsTellPositions(t *testing.T) {
 					}
 				}
 				for _, v := range m.Verdicts {
-					if v.Headset.Outcome == verdict.Matches {
+					if v.Headset.Outcome == verdict.Use {
 						f.matches++
 					}
 				}

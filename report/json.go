@@ -9,7 +9,7 @@ import (
 
 // Schema names the layout of the JSON export (docs/report.md). Fields may be
 // added under the same name; a change of meaning gets a new one.
-const Schema = "asworn-results-1"
+const Schema = "asworn-results-2"
 
 // WriteJSON writes r as one line of JSON with a line end. The same value gives
 // the same bytes. NaN and infinities have no place in JSON: the error names

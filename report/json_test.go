@@ -50,7 +50,7 @@ func TestJSONNotFinite(t *testing.T) {
 
 func TestReadJSONRefuses(t *testing.T) {
 	for _, in := range []string{"", "{", `{"schema":"other"}`, `[]`,
-		`{"schema":"asworn-results-1"}`, `{"schema":"asworn-results-1","options":{"confidence":1}}`} {
+		`{"schema":"asworn-results-2"}`, `{"schema":"asworn-results-2","options":{"confidence":1}}`} {
 		if _, err := report.ReadJSON(strings.NewReader(in)); err == nil {
 			t.Errorf("%q: no error", in)
 		}

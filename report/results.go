@@ -12,7 +12,7 @@ import (
 
 // Results is all that a run found; the JSON export holds exactly this.
 type Results struct {
-	Schema     string           `json:"schema"` // "asworn-results-1"
+	Schema     string           `json:"schema"` // "asworn-results-2"
 	Title      string           `json:"title"`
 	Fixture    string           `json:"fixture"`
 	Coupler    string           `json:"coupler,omitempty"`

@@ -137,7 +137,7 @@ func (s *Study) checkRecordings(partial bool, channels int) (problems textfile.E
 	var there []Seating
 	for _, row := range s.Seatings {
 		report := func(err error, mend, message string) {
-			problems = append(problems, textfile.Problem{File: sheet, Line: row.Row, Message: row.File + ": " + message, Mend: mend, Err: err})
+			problems = append(problems, textfile.Problem{File: sheet, Line: row.Row, Item: row.File, Message: message, Mend: mend, Err: err})
 		}
 		missing, err := s.checkFile(row, channels, report)
 		if missing && partial {

@@ -287,7 +287,7 @@ func TestAllErrorsAtOnce(t *testing.T) {
 	}
 	var got []string
 	for _, p := range all {
-		got = append(got, p.Message)
+		got = append(got, strings.TrimPrefix(p.Item+": "+p.Message, ": "))
 		if p.Mend == "" {
 			t.Errorf("no mend: %v", p)
 		}

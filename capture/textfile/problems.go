@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"io/fs"
 	"slices"
+	"strconv"
 	"strings"
 )
 
@@ -16,7 +17,8 @@ import (
 type Problem struct {
 	File    string // the file in which to mend it
 	Line    int    // 1-based line, or row of the sheet (the head is row 1); 0 when it concerns the whole file
-	Message string // what was found
+	Item    string // what of the row it concerns, such as the recording's file; "" when the message says it
+	Message string // what was found; the same words for the same cause
 	Mend    string // what the operator can do
 	Err     error  // what was underneath, or nil
 }
@@ -27,6 +29,9 @@ func (p Problem) Error() string {
 	b.WriteString(p.File)
 	if p.Line > 0 {
 		fmt.Fprintf(&b, ":%d", p.Line)
+	}
+	if p.Item != "" {
+		b.WriteString(": " + p.Item)
 	}
 	b.WriteString(": " + p.Message)
 	if p.Mend != "" {
@@ -49,6 +54,52 @@ func (e Errors) Error() string {
 		lines[i] = p.Error()
 	}
 	return strings.Join(lines, "\n")
+}
+
+// firstRows is how many rows a line names that stands for many.
+const firstRows = 3
+
+// Lines gives one line per cause: problems of one file with the same words are
+// told once, with their number and the first rows.
+func (e Errors) Lines() []string {
+	type cause struct{ file, message, mend string }
+	var order []cause
+	of := map[cause][]Problem{}
+	for _, p := range e {
+		c := cause{p.File, p.Message, p.Mend}
+		if of[c] == nil {
+			order = append(order, c)
+		}
+		of[c] = append(of[c], p)
+	}
+	var out []string
+	for _, c := range order {
+		all := of[c]
+		if len(all) == 1 {
+			out = append(out, all[0].Error())
+			continue
+		}
+		var rows, items []string
+		for _, p := range all[:min(len(all), firstRows)] {
+			rows = append(rows, strconv.Itoa(p.Line))
+			if p.Item != "" {
+				items = append(items, p.Item)
+			}
+		}
+		more := ""
+		if len(all) > firstRows {
+			more = ", …"
+		}
+		line := fmt.Sprintf("%s: %d rows (%s%s): %s", c.file, len(all), strings.Join(rows, ", "), more, c.message)
+		if len(items) > 0 {
+			line += " (" + strings.Join(items, ", ") + more + ")"
+		}
+		if c.mend != "" {
+			line += "; " + c.mend
+		}
+		out = append(out, line)
+	}
+	return out
 }
 
 // Unwrap returns every problem, for errors.Is and errors.As.

@@ -49,6 +49,9 @@ of the cup, without touching cup or cable.`,
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
 	cmd.Flags().StringVar((*string)(&opt.Point), "point", "", "point of the recording, blocked or drum (default: the one whose survey explains it best)")
+	completeModels(cmd, "model")
+	complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
+	cmd.ValidArgsFunction = folderThenWAV
 	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
 	cmd.Flags().StringVar(&read, "read", "", "where the headphone was seen to sit, `FORWARD,UP` in mm, as in the study's sheet")
 	return cmd

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -12,6 +13,7 @@ import (
 	"golang.org/x/term"
 
 	"asworn/capture"
+	"asworn/cmd/internal/pipeline"
 	"asworn/docs"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -60,9 +62,17 @@ func shown(s string) string {
 	return strings.Join(lines, "\n")
 }
 
-// cautions prints the page for sessions with listeners. It is shown even when
-// notes are not wanted.
-func (a *app) cautions() { fmt.Fprintln(a.err, docs.Cautions()) }
+// cautions prints the page for sessions with listeners, as plain text.
+func (a *app) cautions() {
+	page := strings.ReplaceAll(docs.Cautions(), "**", "")
+	a.note("%s", strings.ReplaceAll(strings.TrimPrefix(page, "# "), "`", "'"))
+}
+
+// reminder is the one line that stands for the cautions where they were shown
+// in full before.
+func (a *app) reminder(dir string) {
+	a.note("listeners: start at a low level, never push a microphone deep, stop on discomfort; %s says the rest", filepath.Join(dir, pipeline.CautionsFile))
+}
 
 // finding prints what was found about one file: where, how bad, what, and the
 // mend below.

@@ -123,8 +123,11 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 	} else if err := desk.Watch(opt.from, time.Second); err != nil {
 		return err
 	}
-	if hasListeners(desk.Study()) {
+	switch s := desk.Study(); {
+	case hasListeners(s) && len(s.Seatings) == 0: // the first recording of the study
 		a.cautions()
+	case hasListeners(s):
+		a.reminder(dir)
 	}
 	return t.walk(ctx, desk, changed)
 }

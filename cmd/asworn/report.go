@@ -42,6 +42,7 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 			return nil
 		},
 	}
+	cmd.ValidArgsFunction = folders
 	f := cmd.Flags()
 	f.BoolVar(&open, "open", false, "open the page in the browser")
 	f.StringSliceVar(&opt.Plots.Formats, "format", []string{"svg", "png"}, "formats of the plots: svg, png")
@@ -51,6 +52,8 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 	f.StringVar(&opt.Plots.Font, "font", "sans", "lettering: sans, serif or mono")
 	f.IntVar(&opt.Plots.DPI, "dpi", 200, "dots per inch of PNG")
 	f.BoolVar(&opt.Plots.NoTitle, "no-title", false, "leave the title to the paper's caption")
+	complete(cmd, "format", "svg", "png")
+	complete(cmd, "font", "sans", "serif", "mono")
 	f.BoolVar(&exports, "exports", false, "also write filters, impulse responses and headphone responses")
 	f.Float64Var(&export.FilterRateHz, "filter-rate", export.FilterRateHz, "sampling rate of the exported filters, Hz")
 	return cmd

@@ -8,9 +8,11 @@ import (
 	"os"
 	"runtime"
 	"runtime/debug"
+	"strings"
 
 	"github.com/spf13/cobra"
 
+	"asworn/capture"
 	"asworn/capture/audio"
 )
 
@@ -75,26 +77,29 @@ func (a *app) execute(ctx context.Context, args []string) int {
 const mostErrors = 50
 
 // printError prints one line for each of several joined errors, and how many
-// more there are.
+// more there are; those of a study that have one cause share a line.
 func printError(w io.Writer, err error) {
-	all := flat(err)
-	for _, e := range all[:min(len(all), mostErrors)] {
-		fmt.Fprintf(w, "asworn: %s\n", shown(e.Error()))
+	all := lines(err)
+	for _, line := range all[:min(len(all), mostErrors)] {
+		fmt.Fprintf(w, "asworn: %s\n", shown(line))
 	}
 	if more := len(all) - mostErrors; more > 0 {
 		fmt.Fprintf(w, "asworn: and %d more; mend these first\n", more)
 	}
 }
 
-// flat is the errors that were joined in one, in their order.
-func flat(err error) []error {
+// lines is what the errors that were joined in one say, in their order.
+func lines(err error) []string {
+	if wrong, ok := err.(capture.StudyErrors); ok {
+		return wrong.Lines()
+	}
 	many, ok := err.(interface{ Unwrap() []error })
 	if !ok {
-		return []error{err}
+		return []string{err.Error()}
 	}
-	var out []error
+	var out []string
 	for _, e := range many.Unwrap() {
-		out = append(out, flat(e)...)
+		out = append(out, lines(e)...)
 	}
 	return out
 }
@@ -139,16 +144,23 @@ some seating needs the operator.`,
 	return root
 }
 
-// version is the module's version and revision as the Go tool recorded them.
+// release is the version of the source; a build from a tagged module tells its own.
+const release = "0.1.0-dev"
+
+// version is the module's version, else that of the source, with the revision
+// where the Go tool recorded one.
 func version() string {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
-		return "unknown"
+		return release
 	}
 	v := info.Main.Version
+	if v == "" || v == "(devel)" {
+		v = release
+	}
 	for _, s := range info.Settings {
-		if s.Key == "vcs.revision" && len(s.Value) >= 12 && v == "(devel)" {
-			v = s.Value[:12]
+		if s.Key == "vcs.revision" && len(s.Value) >= 12 && !strings.Contains(v, s.Value[:12]) {
+			v += "+" + s.Value[:12]
 		}
 	}
 	return v

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -49,6 +50,7 @@ and an interrupted one continues where it stopped.`,
 		},
 	}
 	runFlags(cmd, &opt)
+	cmd.ValidArgsFunction = folders
 	return cmd
 }
 
@@ -108,12 +110,13 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	r, counts, err := pipeline.Run(ctx, dir, opt)
 	end()
 	if err != nil {
-		var wrong capture.StudyErrors
-		if !opt.Partial && errors.As(err, &wrong) && errors.Is(err, fs.ErrNotExist) {
-			// first, since of many missing files not all are shown
-			err = errors.Join(errors.New("a study that is still being recorded runs with --partial, which leaves out rows without a file"), err)
+		if n := rowsWithoutFile(err); n > 0 && !opt.Partial {
+			a.note("%s of the sheet without a recording; while a study is being recorded: asworn run --partial %s", text.Plural(n, "row"), dir)
 		}
 		return r, err
+	}
+	for _, doubt := range counts.Doubts {
+		a.note("warning: %s", doubt)
 	}
 	shown := view.New(counts.WithChanges(r))
 	for _, rec := range shown.Recordings {
@@ -133,6 +136,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	if err != nil {
 		return r, err
 	}
+	a.note("%s; open %s", shown.Done(), filepath.Join(dir, pipeline.ResultsDir, pipeline.PageFile))
 	if shown.NeedsOperator() {
 		return r, errOperator
 	}
@@ -161,6 +165,19 @@ func misfiled(a *app, c pipeline.Counts) {
 	}
 }
 
+// rowsWithoutFile counts the rows of a sheet whose recording is not there.
+func rowsWithoutFile(err error) (n int) {
+	var wrong capture.StudyErrors
+	if errors.As(err, &wrong) {
+		for _, p := range wrong {
+			if p.Item != "" && errors.Is(p, fs.ErrNotExist) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
 func countsLine(c pipeline.Counts) string {
 	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d refused", c.Recordings, c.Processed, c.Cached, c.Refused)}
 	if c.Missing > 0 {
@@ -179,6 +196,9 @@ func countsLine(c pipeline.Counts) string {
 // a terminal, the summary in plain words.
 func printResults(a *app, v *view.View) error {
 	opt := a.tableOptions()
+	if lacks := v.Lacks(); lacks != "" {
+		fmt.Fprintln(a.out, strings.Join(table.Wrap(lacks, opt.Columns()), "\n")+"\n")
+	}
 	if err := table.WriteAll(a.out, v.Tables().Brief(), opt); err != nil {
 		return err
 	}

@@ -3,7 +3,9 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -14,18 +16,20 @@ import (
 	"asworn/fitcorr/sensitivity"
 	"asworn/report"
 	"asworn/report/table"
+	"asworn/report/text"
 	"asworn/report/view"
 )
 
 func sensitivityCommand(a *app) *cobra.Command {
 	point := string(capture.Blocked)
+	var bands bool
 	cmd := &cobra.Command{
 		Use:   "sensitivity DIR...",
 		Short: "Put models side by side by their fit sensitivity, over one or several studies",
 		Long: `Ranks models by how much their response depends on how they sit, from the
 last results of each study: one figure per model (docs/sensitivity.md) with its
-interval, the interval of the rank, and per third octave the components behind
-it. Listeners of the same name in one study are the same person.`,
+interval and the interval of the rank, last; before it each figure per ear and
+point, with --bands the components behind it per third octave. Listeners of the same name in one study are the same person.`,
 		Example: `  asworn sensitivity my-study
   asworn sensitivity spring-study autumn-study --json
   asworn sensitivity my-study --point drum`,
@@ -34,10 +38,13 @@ it. Listeners of the same name in one study are the same person.`,
 			if p := capture.Point(point); p != capture.Blocked && p != capture.Drum {
 				return usagef("--point %q: want %s or %s", point, capture.Blocked, capture.Drum)
 			}
-			return showSensitivity(a, dirs, capture.Point(point))
+			return showSensitivity(a, dirs, capture.Point(point), bands)
 		},
 	}
 	cmd.Flags().StringVar(&point, "point", point, "microphone point: blocked or drum")
+	cmd.Flags().BoolVar(&bands, "bands", false, "also the components per third octave")
+	complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
+	cmd.ValidArgsFunction = folders
 	return cmd
 }
 
@@ -48,21 +55,21 @@ type sideBySide struct {
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
 }
 
-func showSensitivity(a *app, dirs []string, point capture.Point) error {
+func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) error {
 	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
 	var contenders []sensitivity.Contender
 	var studies []report.Results
+	if err := distinct(dirs); err != nil {
+		return err
+	}
 	for _, dir := range dirs {
 		r, err := pipeline.LastResults(dir)
 		if err != nil {
 			return err
 		}
 		name := filepath.Base(filepath.Clean(dir))
-		if _, twice := out.Studies[name]; twice {
+		if _, taken := out.Studies[name]; taken { // another folder of that name
 			name = filepath.Clean(dir)
-		}
-		if _, twice := out.Studies[name]; twice {
-			return usagef("study %s is named twice", dir)
 		}
 		out.Studies[name] = map[string][]fitcorr.Sensitivity{}
 		for _, m := range r.Analysis.Models {
@@ -88,16 +95,34 @@ func showSensitivity(a *app, dirs []string, point capture.Point) error {
 		return json.NewEncoder(a.out).Encode(out)
 	}
 	tables := a.tableOptions()
-	if err := standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, tables); err != nil {
-		return err
-	}
 	for i, r := range studies {
 		if len(dirs) > 1 {
 			fmt.Fprintf(a.out, "%s\n\n", dirs[i])
 		}
-		if err := table.WriteAll(a.out, view.New(r).Tables().Scatter(), tables); err != nil {
+		t := view.New(r).Tables()
+		show := []table.Table{t.Sensitivity}
+		if bands {
+			show = t.Scatter()
+		}
+		if err := table.WriteAll(a.out, show, tables); err != nil {
 			return err
 		}
+	}
+	return standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, tables)
+}
+
+// distinct returns an error when a folder is named twice, whatever its spelling.
+func distinct(dirs []string) error {
+	var seen []os.FileInfo
+	for _, dir := range dirs {
+		info, err := os.Stat(dir)
+		if err != nil {
+			return err
+		}
+		if i := slices.IndexFunc(seen, func(s os.FileInfo) bool { return os.SameFile(s, info) }); i >= 0 {
+			return usagef("study %s is named twice (as %s too); a study counts once", dir, dirs[i])
+		}
+		seen = append(seen, info)
 	}
 	return nil
 }
@@ -122,7 +147,7 @@ func standingTable(standings []sensitivity.Standing, confidence float64, several
 	t.Columns = append(t.Columns,
 		table.Column{Head: "Model", Key: "model", Repeat: true},
 		table.Column{Head: "Rank", Key: "rank", Kind: table.Number},
-		table.Column{Head: "Rank\nfrom to", Key: "rank_interval"},
+		table.Column{Head: "Rank\ninterval", Key: "rank_interval"},
 		table.Column{Head: head, Key: "summary_db", Kind: table.Interval},
 		table.Column{Head: "Steadier than\nthe next", Key: "less_than_next", Kind: table.Number},
 	)
@@ -137,9 +162,9 @@ func standingTable(standings []sensitivity.Standing, confidence float64, several
 			t.Rows = append(t.Rows, row)
 			continue
 		}
-		figure := table.Cell{Text: fmt.Sprintf("%.2f", s.SummaryDB[0]), Num: s.SummaryDB[:1]}
+		figure := table.Cell{Text: text.Fixed(s.SummaryDB[0], 1) + " (interval not known)", Num: s.SummaryDB[:1]}
 		if s.SummaryDB[2] > 0 {
-			figure = table.Cell{Text: fmt.Sprintf("%.2f (%.2f to %.2f)", s.SummaryDB[0], s.SummaryDB[1], s.SummaryDB[2]), Num: s.SummaryDB[:]}
+			figure = table.Between(s.SummaryDB[0], s.SummaryDB[1], s.SummaryDB[2])
 		}
 		next := table.Cell{Text: "–"}
 		if i+1 < len(standings) && standings[i+1].Rank > 0 {
@@ -147,7 +172,7 @@ func standingTable(standings []sensitivity.Standing, confidence float64, several
 		}
 		t.Rows = append(t.Rows, append(row,
 			table.Cell{Text: fmt.Sprint(s.Rank), Num: []float64{float64(s.Rank)}},
-			table.Cell{Text: fmt.Sprintf("%d to %d", s.RankLow, s.RankHigh)}, figure, next))
+			table.Cell{Text: fmt.Sprintf("%d…%d", s.RankLow, s.RankHigh)}, figure, next))
 	}
 	return t
 }

@@ -39,7 +39,9 @@ not recorded yet are left out. End with Ctrl-C.`,
 			return serveStudy(cmd.Context(), a, args[0], model, port, open)
 		},
 	}
+	cmd.ValidArgsFunction = folders
 	cmd.Flags().StringVar(&model, "model", "", "headphone model of recordings that are in no row of the sheet")
+	completeModels(cmd, "model")
 	cmd.Flags().IntVar(&port, "port", 0, "port on the loopback address, 0 for a free one")
 	cmd.Flags().BoolVar(&open, "open", false, "open the page in the browser")
 	return cmd
@@ -73,7 +75,7 @@ func serveStudy(ctx context.Context, a *app, dir, model string, port int, open b
 	}()
 	fmt.Fprintln(a.out, address)
 	if hasListeners(study) {
-		a.cautions()
+		a.reminder(dir)
 	}
 	a.note("watching %s; Ctrl-C ends", dir)
 	if open {

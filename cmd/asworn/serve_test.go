@@ -76,7 +76,7 @@ func TestServe(t *testing.T) {
 	if c := <-code; c != exitDone {
 		t.Errorf("code %d after the end, want %d; stderr:\n%s", c, exitDone, stderr.String())
 	}
-	if !strings.Contains(stderr.String(), "Cautions for listener sessions") {
-		t.Error("no cautions for a study with listeners")
+	if !strings.Contains(stderr.String(), "listeners: start at a low level") {
+		t.Error("no reminder of the cautions for a study with listeners")
 	}
 }

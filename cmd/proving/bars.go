@@ -45,8 +45,8 @@ func misses(r result) []string {
 			miss("%s: %d not answered", quantityNames[q], n)
 		}
 	}
-	below("use at 0 mm, %", rate(r.scores, at(0), fitcorr.Matches), b.use)
-	below("move at 6 mm, %", rate(r.scores, at(6), fitcorr.Adjust), b.move)
+	below("use at 0 mm, %", rate(r.scores, at(0), fitcorr.Use), b.use)
+	below("move at 6 mm, %", rate(r.scores, at(6), fitcorr.Move), b.move)
 	if _, count, of := wrongs(r.scores); of > 0 && atLeast(count, of, 0.01) < 0.025 {
 		miss("%d of %d verdicts wrong, at most 1 %%", count, of)
 	}

@@ -51,7 +51,7 @@ func (v verdictTrial) near() bool { return v.distance <= 1 && v.cup < 3 }
 
 // wrong reports a verdict that the method's bars forbid.
 func (v verdictTrial) wrong() bool {
-	return v.outcome == fitcorr.Matches && v.far() || v.outcome == fitcorr.Adjust && v.near()
+	return v.outcome == fitcorr.Use && v.far() || v.outcome == fitcorr.Move && v.near()
 }
 
 // leakTrial is the seal of one ear whose truth loses more than 3 dB at 50 Hz.

@@ -45,7 +45,7 @@ func oracle(s *simulate.Study, shift, sd float64) fitcorr.Analysis {
 			ma.Offsets = append(ma.Offsets, o)
 			if r.OnFixture() {
 				ma.Verdicts = append(ma.Verdicts, fitcorr.Verdict{
-					ID: r.File, Outcome: fitcorr.Matches,
+					ID: r.File, Outcome: fitcorr.Use,
 				})
 			}
 		}
@@ -79,7 +79,7 @@ func TestJudgeScoresTheTruth(t *testing.T) {
 			}
 		}
 		for _, d := range distances {
-			if got := rate(scores, at(d), fitcorr.Matches); got.value != 100 {
+			if got := rate(scores, at(d), fitcorr.Use); got.value != 100 {
 				t.Errorf("verdicts at %g mm: %+v", d, got)
 			}
 		}

@@ -18,7 +18,7 @@ type result struct {
 
 var (
 	axisNames = [3]string{"forward", "up", "rotation"}
-	outcomes  = [3]fitcorr.Outcome{fitcorr.Matches, fitcorr.Adjust, fitcorr.Undetermined}
+	outcomes  = [3]fitcorr.Outcome{fitcorr.Use, fitcorr.Move, fitcorr.Undetermined}
 	distances = []float64{0, 0.8, 6, 7}
 )
 
@@ -70,7 +70,7 @@ lose more than 3 dB at 50 Hz; the panel's leak is its mean loss at 50 Hz as an e
 	for _, r := range results {
 		fmt.Fprintf(w, "| %s |", r.label())
 		for _, mm := range []float64{0, 0.8, 6} {
-			fmt.Fprintf(w, " %s, %s |", rate(r.scores, at(mm), fitcorr.Matches).show(0), rate(r.scores, at(mm), fitcorr.Adjust).show(0))
+			fmt.Fprintf(w, " %s, %s |", rate(r.scores, at(mm), fitcorr.Use).show(0), rate(r.scores, at(mm), fitcorr.Move).show(0))
 		}
 		_, wrong, of := wrongs(r.scores)
 		none := 0
@@ -145,8 +145,8 @@ func writeJSON(w io.Writer, results []result) error {
 		wrong, count, of := wrongs(r.scores)
 		put("verdict", "", "wrong_percent", wrong)
 		put("verdict", "", "wrong", figure{value: float64(count), n: of})
-		put("verdict", "", "wrong_use_percent", rate(r.scores, verdictTrial.far, fitcorr.Matches))
-		put("verdict", "", "wrong_move_percent", rate(r.scores, verdictTrial.near, fitcorr.Adjust))
+		put("verdict", "", "wrong_use_percent", rate(r.scores, verdictTrial.far, fitcorr.Use))
+		put("verdict", "", "wrong_move_percent", rate(r.scores, verdictTrial.near, fitcorr.Move))
 		l := leaksOf(r.scores)
 		put("leak", "", "found_percent", l.found)
 		put("leak", "", "corner_within_10_percent", l.within10)

@@ -228,7 +228,7 @@ func (c *Corrector) sitsAsWorn(o position.Offset) bool {
 	for e := range ears {
 		ears[e] = seat.Apart(o.Ears[e], c.means[e])
 	}
-	return verdict.JudgePosition(ears, seat.Apart(o.Headset, c.mean), c.opt.MaxOffsetMM, c.opt.Confidence).Outcome == verdict.Matches
+	return verdict.JudgePosition(ears, seat.Apart(o.Headset, c.mean), c.opt.MaxOffsetMM, c.opt.Confidence).Outcome == verdict.Use
 }
 
 // outside says why an offset is out of the survey's reach, if it is.

@@ -98,9 +98,9 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 		corr := ch.correctionOf(s)
 		v, judged := ch.verdicts[s.Number]
 		stands, flagged := ch.flagged[s.Number]
-		leakOff := judged && v.Ears[ch.ear].LeakOutcome == verdict.Adjust
+		leakOff := judged && (v.Ears[ch.ear].Seal == verdict.SealLeaks || v.Ears[ch.ear].Seal == verdict.SealTighter)
 		switch {
-		case judged && (v.Outcome == verdict.Adjust || v.Ears[ch.ear].Outcome == verdict.Adjust):
+		case judged && (v.Outcome == verdict.Move || v.Ears[ch.ear].Outcome == verdict.Move):
 			m.Used, m.Corrected = covers(corr, 1000, 10000)
 			switch {
 			case m.Corrected:
@@ -112,7 +112,7 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 			}
 		case flagged:
 			m.Why = fmt.Sprintf("stands out of its group (%s band)", stands)
-		case judged && v.Outcome == verdict.Matches:
+		case judged && v.Outcome == verdict.Use:
 			m.Used, m.Why = true, "matches the worn mean"
 		case judged:
 			m.Why = "undetermined: shown neither to sit as worn nor to be off its place"

@@ -38,9 +38,9 @@ func TestFinalCurves(t *testing.T) {
 		corr := New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, opt)
 		var verdicts []verdict.Verdict
 		for i := range at {
-			v := verdict.Verdict{ID: st.offsets[i].ID, Seating: i, Outcome: verdict.Matches}
+			v := verdict.Verdict{ID: st.offsets[i].ID, Seating: i, Outcome: verdict.Use}
 			if i < 2 {
-				v.Outcome = verdict.Adjust
+				v.Outcome = verdict.Move
 			}
 			verdicts = append(verdicts, v)
 		}
@@ -125,7 +125,7 @@ func TestUndeterminedStaysOut(t *testing.T) {
 		return c
 	}
 	rows := []seat.Seating{row(1), row(2), row(3)}
-	verdicts := map[int]verdict.Verdict{1: {Outcome: verdict.Matches}, 2: {Outcome: verdict.Undetermined}, 3: {Outcome: verdict.Adjust}}
+	verdicts := map[int]verdict.Verdict{1: {Outcome: verdict.Use}, 2: {Outcome: verdict.Undetermined}, 3: {Outcome: verdict.Move}}
 	ch := chooser{verdicts: verdicts, corrections: []Correction{full(2), full(3)}}
 	fc := FinalCurve{Point: capture.Drum, Ear: "left"}
 	fc.average(ch.choose(rows, &fc), 0)

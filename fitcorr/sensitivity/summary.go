@@ -205,17 +205,3 @@ func (s Sensitivity) BiasHalf(i int, confidence float64) float64 {
 	}
 	return stats.Coverage(confidence, df) * s.BiasSE[i]
 }
-
-// BiasRMS is the RMS of fixture minus worn, dB, over the third octaves from
-// 50 Hz to 10 kHz that count; ok is false when none does.
-func (s Sensitivity) BiasRMS(thirdsHz []float64) (db float64, ok bool) {
-	var sum float64
-	n := 0
-	for i, f := range thirdsHz {
-		if f > 49 && f < 10100 && s.BiasCounts(i) {
-			sum += s.BiasDB[i] * s.BiasDB[i]
-			n++
-		}
-	}
-	return math.Sqrt(sum / float64(n)), n > 0
-}

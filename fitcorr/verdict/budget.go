@@ -172,17 +172,17 @@ const rateDraws = 300
 // each has besides; df are its degrees of freedom, 0 for many. Some three points
 // uncertain: drawn, seeded.
 func ExpectedUse(common, own, df float64, opt seat.Options) float64 {
-	return rate(shared{common, own}, df, opt, 0, Matches)
+	return rate(shared{common, own}, df, opt, 0, Use)
 }
 
 // ExpectedMove says the same of a seating twice the tolerance off, that it is shown to be off.
 func ExpectedMove(common, own, df float64, opt seat.Options) float64 {
-	return rate(shared{common, own}, df, opt, 2*opt.MaxOffsetMM, Adjust)
+	return rate(shared{common, own}, df, opt, 2*opt.MaxOffsetMM, Move)
 }
 
 // rates are the rates of use at the worn mean and of move at twice the tolerance.
 func rates(v shared, df float64, opt seat.Options) (use, move float64) {
-	return rate(v, df, opt, 0, Matches), rate(v, df, opt, 2*opt.MaxOffsetMM, Adjust)
+	return rate(v, df, opt, 0, Use), rate(v, df, opt, 2*opt.MaxOffsetMM, Move)
 }
 
 // rate is how often the tests have an outcome of a seating whose cups both sit so

@@ -88,8 +88,8 @@ func TestRates(t *testing.T) {
 	use, move := rates(shared{0.36, 0.16}, 0, opt)
 	near := cupRates(t, [2]float64{}, [2]float64{}, 0.6, 0.4, 0)
 	far := cupRates(t, [2]float64{6, 0}, [2]float64{6, 0}, 0.6, 0.4, 0)
-	if math.Abs(use-near[Matches]) > 0.05 || math.Abs(move-far[Adjust]) > 0.03 {
-		t.Errorf("use %.2f, move %.2f; drawn anew %.2f, %.2f", use, move, near[Matches], far[Adjust])
+	if math.Abs(use-near[Use]) > 0.05 || math.Abs(move-far[Move]) > 0.03 {
+		t.Errorf("use %.2f, move %.2f; drawn anew %.2f, %.2f", use, move, near[Use], far[Move])
 	}
 	if again, _ := rates(shared{0.36, 0.16}, 0, opt); again != use {
 		t.Error("not the same twice")

@@ -19,8 +19,8 @@ const (
 // Position is the judgement of where both cups sit.
 type Position struct {
 	Outcome Outcome
-	// Decides is the number that the outcome rests on: for Matches and
-	// Undetermined the cup that may be the farther off, for Adjust the number
+	// Decides is the number that the outcome rests on: for Use and
+	// Undetermined the cup that may be the farther off, for Move the number
 	// that is shown most clearly to be off.
 	Decides Part
 	// Parts are the outcomes of the left cup, the right cup and the headset,
@@ -33,11 +33,11 @@ type Position struct {
 // forward–up plane (two one-sided tests: Schuirmann, J. Pharmacokin. Biopharm.
 // 15(6), 1987).
 //
-// Matches: each cup is shown to lie within the tolerance, each at the stated size.
+// Use: each cup is shown to lie within the tolerance, each at the stated size.
 // A test that asks for both has no larger size than either (intersection–union:
 // Berger, Technometrics 24(4), 1982, quoted from memory).
 //
-// Adjust: the left cup, the right cup or the headset is shown to lie outside. Each
+// Move: the left cup, the right cup or the headset is shown to lie outside. Each
 // of the three is tested at a third of the stated size (Bonferroni): errors that
 // the cups have in common work against each other where the cups lie off in
 // different directions, so nothing less keeps the size everywhere.
@@ -63,10 +63,10 @@ func decide(tests [3]distanceTests, alpha float64) Position {
 	for i, t := range tests {
 		p.Parts[i] = Undetermined
 		if t.within(alpha) {
-			p.Parts[i] = Matches
+			p.Parts[i] = Use
 		}
 		if v := t.beyond(shared); v <= shared {
-			p.Parts[i], p.Outcome = Adjust, Adjust
+			p.Parts[i], p.Outcome = Move, Move
 			if v < least {
 				least, clearest = v, names[i]
 			}
@@ -76,10 +76,10 @@ func decide(tests [3]distanceTests, alpha float64) Position {
 		}
 	}
 	switch {
-	case p.Outcome == Adjust:
+	case p.Outcome == Move:
 		p.Decides = clearest
-	case p.Parts[0] == Matches && p.Parts[1] == Matches:
-		p.Outcome = Matches
+	case p.Parts[0] == Use && p.Parts[1] == Use:
+		p.Outcome = Use
 	}
 	return p
 }

@@ -61,8 +61,8 @@ func TestPositionSize(t *testing.T) {
 	for _, c := range []struct{ common, own, df float64 }{{0.6, 0.1, 0}, {0.6, 0.4, 0}, {0.1, 0.6, 0}, {0.6, 0.4, 10}} {
 		for _, cups := range [][2][2]float64{{at(3, 0), at(3, 0)}, {at(3, 40), at(3, 40)}, {at(3, 0), at(3, 180)}, {at(3, 0), at(0, 0)}, {at(3, 90), at(3, 0)}} {
 			r := cupRates(t, cups[0], cups[1], c.common, c.own, c.df)
-			if r[Matches] > most || r[Adjust] > most {
-				t.Errorf("cups %v: matches in %.3f, adjust in %.3f of the cases on the border", cups, r[Matches], r[Adjust])
+			if r[Use] > most || r[Move] > most {
+				t.Errorf("cups %v: matches in %.3f, adjust in %.3f of the cases on the border", cups, r[Use], r[Move])
 			}
 		}
 	}
@@ -75,9 +75,9 @@ func TestPositionYaw(t *testing.T) {
 		mm                 float64
 		want               Outcome
 		least, mostMatches float64
-	}{{0, Matches, 0.75, 1}, {2, Undetermined, 0.9, 0.1}, {4, Undetermined, 0.4, 0.01}, {6, Adjust, 0.95, 0}} {
+	}{{0, Use, 0.75, 1}, {2, Undetermined, 0.9, 0.1}, {4, Undetermined, 0.4, 0.01}, {6, Move, 0.95, 0}} {
 		r := cupRates(t, [2]float64{c.mm, 0}, [2]float64{-c.mm, 0}, 0.6, 0.5, 12)
-		if r[c.want] < c.least || r[Matches] > c.mostMatches {
+		if r[c.want] < c.least || r[Use] > c.mostMatches {
 			t.Errorf("%g mm: %v", c.mm, r)
 		}
 	}
@@ -95,10 +95,10 @@ func TestPositionDecides(t *testing.T) {
 		outcome     Outcome
 		decides     Part
 	}{
-		{"both in", [2]float64{0.5, 0}, [2]float64{0, 1}, Matches, RightCup},
+		{"both in", [2]float64{0.5, 0}, [2]float64{0, 1}, Use, RightCup},
 		{"one in", [2]float64{0.5, 0}, [2]float64{0, 2.8}, Undetermined, RightCup},
-		{"opposite", [2]float64{5, 0}, [2]float64{-6, 0}, Adjust, RightCup},
-		{"headset alone", [2]float64{3.7, 0}, [2]float64{3.7, 0}, Adjust, Headset},
+		{"opposite", [2]float64{5, 0}, [2]float64{-6, 0}, Move, RightCup},
+		{"headset alone", [2]float64{3.7, 0}, [2]float64{3.7, 0}, Move, Headset},
 	} {
 		p := at(c.left, c.right, 0.4)
 		if p.Outcome != c.outcome || p.Decides != c.decides {

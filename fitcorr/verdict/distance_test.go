@@ -13,9 +13,9 @@ func alone(e seat.Estimate, tol, confidence float64) (Outcome, [3]float64) {
 	d := newDistanceTests(e, tol)
 	switch alpha := 1 - confidence; {
 	case d.within(alpha):
-		return Matches, d.interval(confidence)
+		return Use, d.interval(confidence)
 	case d.beyond(alpha) <= alpha:
-		return Adjust, d.interval(confidence)
+		return Move, d.interval(confidence)
 	}
 	return Undetermined, d.interval(confidence)
 }
@@ -41,9 +41,9 @@ func TestDistanceJudged(t *testing.T) {
 			e.Cov[0][0], e.Cov[1][1] = sd*sd, sd*sd
 			out, d := alone(e, tol, 0.95)
 			switch out {
-			case Matches:
+			case Use:
 				matches++
-			case Adjust:
+			case Move:
 				adjust++
 			}
 			if d[1] <= c.true && c.true <= d[2] {

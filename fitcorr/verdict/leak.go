@@ -17,30 +17,32 @@ const at50 = 1
 
 // judgeLeak compares the loss at 50 Hz with the worn one.
 func judgeLeak(v *Verdict, o position.Offset, t *Target, open bool, opt seat.Options) {
-	worst := Matches
 	for e := range 2 {
 		ev := &v.Ears[e]
 		if open {
-			ev.LeakOutcome = Matches
+			ev.Seal = SealAsWorn
 			continue
 		}
 		ev.judgeSeal(o.Leak[e].Class != "", o.Leak[e].LossDB[at50]-t.LossDB[e][at50], o.Leak[e].LossSE[at50], t.LossSE[e][at50], t.LossDF[e], opt.Confidence)
-		if ev.LeakOutcome == Adjust || (ev.LeakOutcome == Undetermined && worst == Matches) {
-			worst = ev.LeakOutcome
-		}
 	}
 	farther := 1
 	if math.Abs(v.Ears[0].LeakExcessDB[0]) > math.Abs(v.Ears[1].LeakExcessDB[0]) {
 		farther = 0
 	}
-	v.Headset.LeakOutcome, v.Headset.LeakExcessDB = worst, v.Ears[farther].LeakExcessDB
+	v.Headset.LeakExcessDB = v.Ears[farther].LeakExcessDB
+	v.Headset.Seal = SealAsWorn
+	for _, s := range []Seal{SealUndetermined, SealTighter, SealLeaks} { // the worst of both, last
+		if v.Ears[0].Seal == s || v.Ears[1].Seal == s {
+			v.Headset.Seal = s
+		}
+	}
 }
 
 // judgeSeal judges a difference of losses with the standard errors of this
 // seating's loss and of the panel's mean loss, dB; df are the latter's degrees of
 // freedom, 0 of a single listener.
 func (ev *EarVerdict) judgeSeal(known bool, diff, own, panel, df, confidence float64) {
-	ev.LeakOutcome = Undetermined
+	ev.Seal = SealUndetermined
 	if !known {
 		ev.LeakWhy = "its low end does not count in enough bands: record it again with less noise below 900 Hz"
 		return
@@ -53,9 +55,11 @@ func (ev *EarVerdict) judgeSeal(known bool, diff, own, panel, df, confidence flo
 	case df == 0:
 		ev.LeakWhy = "one listener does not tell how leaks differ between people: more listeners would"
 	case told && margin < 0:
-		ev.LeakOutcome = Matches
+		ev.Seal = SealAsWorn
+	case told && diff > 0:
+		ev.Seal = SealLeaks
 	case told:
-		ev.LeakOutcome = Adjust
+		ev.Seal = SealTighter
 	case own > panel:
 		ev.LeakWhy = fmt.Sprintf("its own loss at 50 Hz is known to ±%.1f dB only: a recording with less noise below 100 Hz, or a leak made on purpose in the survey, would tell", k*own)
 	default:

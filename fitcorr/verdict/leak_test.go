@@ -14,25 +14,25 @@ func TestJudgeSeal(t *testing.T) {
 		name            string
 		diff, own, mean float64
 		df              float64
-		want            Outcome
+		want            Seal
 		why             string
 	}{
-		{"as worn", 0.2, 0.2, 0.3, 7, Matches, ""},
-		{"leaks", 5, 0.5, 0.5, 7, Adjust, ""},
-		{"seals better", -5, 0.5, 0.5, 7, Adjust, ""},
-		{"listeners differ", 0.3, 0.2, 0.9, 7, Undetermined, "15 listeners in all"},
-		{"close to the tolerance", 1.5, 0.2, 0.9, 7, Undetermined, "too close"},
-		{"its own loss", 0.3, 1.2, 0.3, 7, Undetermined, "less noise"},
-		{"one listener", 0, 0.1, 0, 0, Undetermined, "one listener"},
+		{"as worn", 0.2, 0.2, 0.3, 7, SealAsWorn, ""},
+		{"leaks", 5, 0.5, 0.5, 7, SealLeaks, ""},
+		{"seals better", -5, 0.5, 0.5, 7, SealTighter, ""},
+		{"listeners differ", 0.3, 0.2, 0.9, 7, SealUndetermined, "15 listeners in all"},
+		{"close to the tolerance", 1.5, 0.2, 0.9, 7, SealUndetermined, "too close"},
+		{"its own loss", 0.3, 1.2, 0.3, 7, SealUndetermined, "less noise"},
+		{"one listener", 0, 0.1, 0, 0, SealUndetermined, "one listener"},
 	} {
 		var e EarVerdict
 		e.judgeSeal(true, c.diff, c.own, c.mean, c.df, 0.95)
-		if e.LeakOutcome != c.want || (c.why == "") != (e.LeakWhy == "") || !strings.Contains(e.LeakWhy, c.why) {
-			t.Errorf("%s: %s, %q; want %s, %q", c.name, e.LeakOutcome, e.LeakWhy, c.want, c.why)
+		if e.Seal != c.want || (c.why == "") != (e.LeakWhy == "") || !strings.Contains(e.LeakWhy, c.why) {
+			t.Errorf("%s: %s, %q; want %s, %q", c.name, e.Seal, e.LeakWhy, c.want, c.why)
 		}
 	}
 	var e EarVerdict
-	if e.judgeSeal(false, 0, 0, 0, 7, 0.95); e.LeakOutcome != Undetermined || e.LeakWhy == "" {
+	if e.judgeSeal(false, 0, 0, 0, 7, 0.95); e.Seal != SealUndetermined || e.LeakWhy == "" {
 		t.Errorf("unknown: %+v", e)
 	}
 }
@@ -47,7 +47,7 @@ func TestSealSize(t *testing.T) {
 		var e EarVerdict
 		stated := panel * math.Sqrt(distuv.ChiSquared{K: df, Src: rng}.Rand()/df)
 		e.judgeSeal(true, leakToleranceDB+own*rng.NormFloat64()+panel*rng.NormFloat64(), own, stated, df, 0.95)
-		if e.LeakOutcome == Matches {
+		if e.Seal == SealAsWorn {
 			said += 1.0 / draws
 		}
 	}

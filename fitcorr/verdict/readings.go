@@ -76,9 +76,9 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence)}
 	switch {
 	case d.within(alpha):
-		out.Outcome = Matches
+		out.Outcome = Use
 	case d.beyond(alpha) <= alpha:
-		out.Outcome = Adjust
+		out.Outcome = Move
 	}
 	return &out
 }

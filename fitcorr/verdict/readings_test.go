@@ -42,7 +42,7 @@ func TestByReadingsClosedForm(t *testing.T) {
 	// The tests by hand: equal errors in both axes, so the upper limit is a t quantile.
 	near := ByReadings(readAt("fixture", 4, 5, 1), &target, opt)
 	limit := stats.TScale(df, 0.05) * 1.6448536 * math.Sqrt(v)
-	if (near.Outcome == Matches) != (limit <= 3) {
+	if (near.Outcome == Use) != (limit <= 3) {
 		t.Errorf("at the mean with an upper limit of %.2f mm: %s", limit, near.Outcome)
 	}
 	if a := ByReadings(seat.Seating{Subject: "fixture"}, &target, opt); a != nil {
@@ -64,7 +64,7 @@ func TestByReadingsRates(t *testing.T) {
 		each, mm     float64
 		want         Outcome
 		least, wrong float64
-	}{{4, 0, Matches, 0.8, 0.01}, {4, 6, Adjust, 0.9, 0.01}, {1, 0, Matches, 0.15, 0.01}, {1, 6, Adjust, 0.5, 0.01}} {
+	}{{4, 0, Use, 0.8, 0.01}, {4, 6, Move, 0.9, 0.01}, {1, 0, Use, 0.15, 0.01}, {1, 6, Move, 0.5, 0.01}} {
 		said := map[Outcome]float64{}
 		for range studies {
 			n := func(sd float64) float64 { return sd * rng.NormFloat64() }
@@ -82,9 +82,9 @@ func TestByReadingsRates(t *testing.T) {
 			said[ByReadings(f, &Target{Ruler: NewRuler(ss, opt)}, opt).Outcome] += 1.0 / studies
 		}
 		t.Logf("%g readings each, %g mm off: %v", c.each, c.mm, said)
-		wrong := said[Adjust]
-		if c.want == Adjust {
-			wrong = said[Matches]
+		wrong := said[Move]
+		if c.want == Move {
+			wrong = said[Use]
 		}
 		if said[c.want] < c.least || wrong > c.wrong {
 			t.Errorf("%g readings each, %g mm off: %v", c.each, c.mm, said)

@@ -8,25 +8,39 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Outcome is the three-way verdict.
+// Outcome is a verdict in the word that tables, page and JSON show.
 type Outcome string
 
-// The three outcomes (equivalence by two one-sided tests).
+// The three outcomes of position (equivalence by two one-sided tests), and those
+// of position and seal together. Only Verdict.Verdict holds the latter.
 const (
-	Matches      Outcome = "matches"
-	Adjust       Outcome = "adjust"
+	Use          Outcome = "use"
+	Move         Outcome = "move"
 	Undetermined Outcome = "undetermined"
+	Reseal       Outcome = "reseal"
+	MoveReseal   Outcome = "move, reseal"
+)
+
+// Seal is how a cup seals against the worn ones.
+type Seal string
+
+// The seals. A cup that is tighter than worn cannot be mended by hand.
+const (
+	SealAsWorn       Seal = "as worn"
+	SealLeaks        Seal = "leaks"
+	SealTighter      Seal = "tighter than worn"
+	SealUndetermined Seal = "undetermined"
 )
 
 // EarVerdict is the verdict on one ear or on the headset.
 type EarVerdict struct {
-	Outcome Outcome `json:"outcome"`
+	Outcome Outcome `json:"position"`
 	// Off is the seating minus the worn mean; the move to make is its negative.
 	Off seat.Estimate `json:"off"`
 	// Distance is the offset's length in mm in the forward-up plane, with its interval.
 	DistanceMM [3]float64 `json:"distance_mm"` // estimate, lower, upper
-	// LeakOutcome and LeakExcessDB compare the loss at 50 Hz with the worn one.
-	LeakOutcome  Outcome    `json:"leak_outcome"`
+	// Seal and LeakExcessDB compare the loss at 50 Hz with the worn one.
+	Seal         Seal       `json:"seal"`
 	LeakExcessDB [3]float64 `json:"leak_excess_db"` // estimate, lower, upper
 	// LeakWhy says why a seal is undetermined and what would tell.
 	LeakWhy string `json:"leak_why,omitempty"`
@@ -36,7 +50,8 @@ type EarVerdict struct {
 type Verdict struct {
 	ID      string  `json:"id"`
 	Seating int     `json:"seating"`
-	Outcome Outcome `json:"outcome"` // of position, both cups considered
+	Verdict Outcome `json:"verdict"`  // of position and seal together
+	Outcome Outcome `json:"position"` // of position, both cups considered
 	// Decides says which number the outcome rests on, DistanceMM is that number:
 	// the distance from the worn mean, mm: estimate, lower, upper.
 	Decides    Part          `json:"decides"`
@@ -52,6 +67,19 @@ type Verdict struct {
 	Readings *Alone `json:"readings_alone,omitempty"`
 	// Nearest lists worn seatings by likelihood, most alike first.
 	Nearest []Likeness `json:"nearest,omitempty"`
+}
+
+// Together puts position and seal into one outcome: a cup that leaks more than
+// it does on people is to be resealed, whatever its position.
+func (v Verdict) Together() Outcome {
+	leaks := v.Ears[0].Seal == SealLeaks || v.Ears[1].Seal == SealLeaks
+	switch {
+	case leaks && v.Outcome == Move:
+		return MoveReseal
+	case leaks:
+		return Reseal
+	}
+	return v.Outcome
 }
 
 // Likeness is a worn seating and its share of the likelihood.
@@ -87,6 +115,7 @@ func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt s
 		to.Off, to.Outcome, to.DistanceMM = off[i], p.Parts[i], p.DistancesMM[i]
 	}
 	judgeLeak(&v, o, t, open, opt)
+	v.Verdict = v.Together()
 	v.settle(s, at, t, opt)
 	v.Readings = ByReadings(s, t, opt)
 	v.Nearest = nearest(at.Pos, at.Cov, t.Worn)

@@ -56,7 +56,7 @@ func TestDistanceSize(t *testing.T) {
 				o, _ := alone(est, tol, 0.95)
 				count[o]++
 			}
-			for _, o := range []Outcome{Matches, Adjust} {
+			for _, o := range []Outcome{Use, Move} {
 				// The Monte Carlo error is 0.005; allow for the simulation.
 				if p := float64(count[o]) / draws; p > 0.066 {
 					t.Errorf("sd %v, direction %.1f: %s in %.3f of the cases on the border", sd, phi, o, p)
@@ -73,7 +73,7 @@ func TestDistancePower(t *testing.T) {
 		offset float64
 		want   Outcome
 		least  float64
-	}{{0, Matches, 0.87}, {6, Adjust, 0.95}} {
+	}{{0, Use, 0.87}, {6, Move, 0.95}} {
 		var est seat.Estimate
 		const sd, draws = 0.8, 2000
 		est.Cov[0][0], est.Cov[1][1] = sd*sd, sd*sd
@@ -96,7 +96,7 @@ func TestDistanceWide(t *testing.T) {
 	for _, c := range []struct {
 		sd   float64
 		want Outcome
-	}{{0.5, Matches}, {1.7, Matches}, {1.9, Undetermined}, {4, Undetermined}} {
+	}{{0.5, Use}, {1.7, Use}, {1.9, Undetermined}, {4, Undetermined}} {
 		var est seat.Estimate
 		est.Cov[0][0], est.Cov[1][1] = c.sd*c.sd, c.sd*c.sd
 		if got, d := alone(est, 3, 0.95); got != c.want {

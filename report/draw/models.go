@@ -146,9 +146,9 @@ func sealWord(e fitcorr.EarVerdict) (string, table.Tone) {
 	switch {
 	case judged.Leaks(e):
 		return "reseal", table.Act
-	case e.LeakOutcome == fitcorr.Adjust:
-		return "seals better than worn", table.Plain
-	case e.LeakOutcome == fitcorr.Matches:
+	case e.Seal == fitcorr.SealTighter:
+		return "tighter than worn", table.Plain
+	case e.Seal == fitcorr.SealAsWorn:
 		return "as worn", table.Good
 	}
 	return "undetermined", table.Unsure

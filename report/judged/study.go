@@ -10,6 +10,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/seal"
 	"asworn/report"
 )
 
@@ -157,3 +158,29 @@ func (r *Study) SeatingCounts(model, who string) (of, used int) {
 	}
 	return of, used
 }
+
+// Leak reports whether a stand-out is a leak: less level than the rest of its
+// group at the low end, in a cup that leaks or by more than leakDB.
+func (r *Study) Leak(o fitcorr.StandOut) bool {
+	if o.Band != "low" || o.WorstDB >= 0 || o.WorstHz > leakTopHz {
+		return false
+	}
+	for _, m := range r.Analysis.Models {
+		if off := offsetOf(m, o.ID); off != nil {
+			for _, ear := range capture.Ears {
+				if ear.String() == o.Ear && off.Leak[ear].Class == seal.Leaking {
+					return true
+				}
+			}
+		}
+	}
+	return o.WorstDB < -leakDB
+}
+
+// Where no seal was estimated, a loss of more than leakDB below leakTopHz is
+// called a leak (common practice, no source: nothing else in a closed cup takes
+// as much away there).
+const (
+	leakTopHz = 200
+	leakDB    = 3
+)

@@ -14,9 +14,10 @@ import (
 	"asworn/report/text"
 )
 
-// action is what an operator does about one fixture seating.
+// Action is what an operator does about one fixture seating.
 type Action int
 
+// The actions. All but Refused are outcomes of a verdict, in the same word.
 const (
 	Use Action = iota
 	Move
@@ -26,9 +27,14 @@ const (
 	Refused
 )
 
+var outcomes = [...]fitcorr.Outcome{fitcorr.Use, fitcorr.Move, fitcorr.Reseal, fitcorr.MoveReseal, fitcorr.Undetermined}
+
 // String is the word that reports use.
 func (a Action) String() string {
-	return [...]string{"use", "move", "reseal", "move, reseal", "undetermined", "refused"}[a]
+	if int(a) < len(outcomes) {
+		return string(outcomes[a])
+	}
+	return "refused"
 }
 
 // Tone is the emphasis of the word.
@@ -36,34 +42,23 @@ func (a Action) Tone() table.Tone {
 	return [...]table.Tone{table.Good, table.Act, table.Act, table.Act, table.Unsure, table.Bad}[a]
 }
 
-// ActionFor puts position and seal together. A cup that seals better than it
-// does on people cannot be mended by hand: it is told in the leak line, not as
-// an action.
+// ActionFor is the verdict on position and seal together; Undetermined of one
+// that says nothing.
 func ActionFor(v fitcorr.Verdict) Action {
-	reseal := Leaks(v.Ears[0]) || Leaks(v.Ears[1])
-	switch {
-	case v.Outcome == fitcorr.Adjust && reseal:
-		return MoveReseal
-	case v.Outcome == fitcorr.Adjust:
-		return Move
-	case reseal:
-		return Reseal
-	case v.Outcome == fitcorr.Matches:
-		return Use
+	if i := slices.Index(outcomes[:], v.Together()); i >= 0 {
+		return Action(i)
 	}
 	return Undetermined
 }
 
 // Leaks reports whether a cup leaks more than it does on people.
-func Leaks(e fitcorr.EarVerdict) bool {
-	return e.LeakOutcome == fitcorr.Adjust && e.LeakExcessDB[0] > 0
-}
+func Leaks(e fitcorr.EarVerdict) bool { return e.Seal == fitcorr.SealLeaks }
 
 // MoveWords says what to do with a fixture seating: "left cup: 4 mm toward the
 // nose, 1 mm down; reseal right". The move is the negative of the offset.
 func MoveWords(v fitcorr.Verdict, opt report.Options) string {
 	var out []string
-	if v.Outcome == fitcorr.Adjust {
+	if v.Outcome == fitcorr.Move {
 		out = append(out, cupMoves(v, opt)...)
 		if r := turn(v.Headset.Off, opt.Confidence); r != "" {
 			out = append(out, r)
@@ -84,7 +79,7 @@ func MoveWords(v fitcorr.Verdict, opt report.Options) string {
 	case 2:
 		out = append(out, "reseal both cups")
 	}
-	if len(out) == 0 && v.Outcome == fitcorr.Matches {
+	if len(out) == 0 && v.Outcome == fitcorr.Use {
 		return "leave as it is"
 	}
 	if len(out) == 0 {
@@ -100,7 +95,7 @@ func cupMoves(v fitcorr.Verdict, opt report.Options) []string {
 	var per [2]slide
 	for _, ear := range capture.Ears {
 		e := v.Ears[ear]
-		if e.Outcome == fitcorr.Adjust || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.MaxOffsetMM {
+		if e.Outcome == fitcorr.Move || e.Outcome == fitcorr.Undetermined && e.DistanceMM[0] > opt.MaxOffsetMM {
 			per[ear] = slideFor(e.Off, opt.Confidence)
 		}
 	}
@@ -199,11 +194,20 @@ func LeakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
 	return "left " + one[0] + "; right " + one[1]
 }
 
+// CupsThat says that cups, "left" and "right", do something: "right leaks",
+// "both cups leak".
+func CupsThat(does, do string, cups []string) string {
+	if len(cups) == 2 {
+		return "both cups " + do
+	}
+	return cups[0] + " " + does
+}
+
 // WhySeal says why the seal of a cup is undetermined and what would tell, "" when
 // none is.
 func WhySeal(v fitcorr.Verdict) string {
 	for _, ear := range capture.Ears {
-		if e := v.Ears[ear]; e.LeakOutcome == fitcorr.Undetermined && e.LeakWhy != "" {
+		if e := v.Ears[ear]; e.Seal == fitcorr.SealUndetermined && e.LeakWhy != "" {
 			return " (" + e.LeakWhy + ")"
 		}
 	}
@@ -213,12 +217,12 @@ func WhySeal(v fitcorr.Verdict) string {
 // sealWords says how one cup seals, for one ear and for both alike.
 func sealWords(e fitcorr.EarVerdict) (one, both string) {
 	db := e.LeakExcessDB[0]
-	switch {
-	case e.LeakOutcome == fitcorr.Matches:
+	switch e.Seal {
+	case fitcorr.SealAsWorn:
 		return "seals as worn", "both seal as worn"
-	case e.LeakOutcome == fitcorr.Adjust && db > 0:
+	case fitcorr.SealLeaks:
 		return "loses " + text.Fixed(db, 1) + " dB more than worn", "both lose " + text.Fixed(db, 1) + " dB more than worn"
-	case e.LeakOutcome == fitcorr.Adjust:
+	case fitcorr.SealTighter:
 		return "loses " + text.Fixed(-db, 1) + " dB less than worn", "both lose " + text.Fixed(-db, 1) + " dB less than worn"
 	}
 	return "undetermined", "seal undetermined"

@@ -100,6 +100,24 @@ func (t *Table) Add(cells ...Cell) { t.Rows = append(t.Rows, cells) }
 // Empty reports whether the table has no rows.
 func (t Table) Empty() bool { return len(t.Rows) == 0 }
 
+// Silent reports whether the table has columns of numbers and not one number in
+// those of kind Interval: it would be a screen of dashes.
+func (t Table) Silent() bool {
+	intervals := false
+	for i, c := range t.Columns {
+		if c.Kind != Interval {
+			continue
+		}
+		intervals = true
+		for _, row := range t.Rows {
+			if len(row[i].Num) > 0 {
+				return false
+			}
+		}
+	}
+	return intervals
+}
+
 // Wide reports whether a text column holds more than fits beside the others.
 func (t Table) Wide(col int) bool {
 	for _, row := range t.Rows {

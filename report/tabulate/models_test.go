@@ -120,7 +120,7 @@ func TestOpenModelHasNoLeakExcess(t *testing.T) {
 	m := &r.Analysis.Models[2]
 	for i := range m.Verdicts {
 		for e := range m.Verdicts[i].Ears {
-			m.Verdicts[i].Ears[e].LeakOutcome = fitcorr.Matches
+			m.Verdicts[i].Ears[e].Seal = fitcorr.SealAsWorn
 		}
 	}
 	for _, row := range fixtureOffsetTable(judged.Of(r)).Rows {

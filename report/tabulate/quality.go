@@ -31,7 +31,6 @@ func sensitivityTable(r *judged.Study) table.Table {
 			{Head: "Fixture\nseatings", Key: "fixture_seatings", Kind: table.Number},
 			{Head: "Listener and\nseating, dB", Key: "summary_db", Kind: table.Interval},
 			{Head: "Seating\ndB", Key: "seating_db", Kind: table.Interval},
-			{Head: "Fixture bias\nRMS dB", Key: "bias_rms_db", Kind: table.Number},
 		},
 	}
 	figure := func(v [3]float64) table.Cell {
@@ -46,18 +45,11 @@ func sensitivityTable(r *judged.Study) table.Table {
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			t.Add(table.Word(m.Model), table.Word(s.Ear), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
-				figure(s.SummaryDB), figure(s.SeatingDB), biasCell(s, r.ThirdsHz))
+				figure(s.SummaryDB), figure(s.SeatingDB))
 		}
 		t.Note += leakNotes(r, m)
 	}
 	return t
-}
-
-func biasCell(s fitcorr.Sensitivity, thirdsHz []float64) table.Cell {
-	if db, ok := s.BiasRMS(thirdsHz); ok {
-		return table.Value(db, 1)
-	}
-	return table.None()
 }
 
 // leakNotes says which seatings of a model with a leaking seal the seating

@@ -51,16 +51,22 @@ func Of(r *judged.Study) Tables {
 
 // All returns every table that has rows, in reading order, for exports.
 func (t Tables) All() []table.Table {
-	out := t.Brief()
+	out := t.leading()
 	if t.panel {
 		out = append(out, filled(t.Repeatability...)...)
 	}
 	return append(out, filled(t.Leaks, t.Survey, t.Corrections, t.Members, t.Budget, t.Recordings)...)
 }
 
-// Brief returns those that a person reads after a run. Without a panel the
-// scatter per third octave is the main result; with one it is in the exports.
+// Brief returns those that a person reads after a run, without any that would be
+// dashes alone.
 func (t Tables) Brief() []table.Table {
+	return slices.DeleteFunc(t.leading(), table.Table.Silent)
+}
+
+// leading are the tables that come first. Without a panel the scatter per third
+// octave is the main result; with one it is in the exports.
+func (t Tables) leading() []table.Table {
 	out := []table.Table{t.Fixture, t.FixtureOffsets, t.Listeners, t.Models, t.Sensitivity}
 	if !t.panel {
 		out = append(out, t.Repeatability...)
@@ -123,14 +129,7 @@ func readingsCell(a *fitcorr.Alone) table.Cell {
 	if a == nil {
 		return table.None()
 	}
-	said := judged.Undetermined
-	switch a.Outcome {
-	case fitcorr.Matches:
-		said = judged.Use
-	case fitcorr.Adjust:
-		said = judged.Move
-	}
-	return table.Word(said.String() + ", " + distanceCell(a.DistanceMM).Text)
+	return table.Word(string(a.Outcome) + ", " + distanceCell(a.DistanceMM).Text)
 }
 
 // distanceCell is a distance with its interval. One that reaches down to zero
@@ -174,7 +173,7 @@ func fixtureOffsetTable(r *judged.Study) table.Table {
 			if s.Offset != nil {
 				misfit = table.Value(s.Offset.MisfitP[ear], 2)
 			}
-			if e.LeakOutcome != "" && (s.Offset == nil || s.Offset.Leak[ear].Class != seal.Open) {
+			if e.Seal != "" && (s.Offset == nil || s.Offset.Leak[ear].Class != seal.Open) {
 				leak = table.Between(e.LeakExcessDB[0], e.LeakExcessDB[1], e.LeakExcessDB[2])
 			}
 			t.Add(table.Word(s.Model.Model), table.Count(s.Verdict.Seating), table.Word(ear.String()), distanceCell(e.DistanceMM),

@@ -142,6 +142,19 @@ func (r *View) State(id string) State {
 	return s
 }
 
+// Done sums the verdicts up in one line: "Done: 9 to use, 8 to redo, 1 undetermined".
+func (r *View) Done() string {
+	if len(r.Seatings) == 0 {
+		return "Done: no fixture seating to judge"
+	}
+	n := map[judged.Action]int{}
+	for _, f := range r.Seatings {
+		n[f.Action]++
+	}
+	redo := n[judged.Move] + n[judged.Reseal] + n[judged.MoveReseal] + n[judged.Refused]
+	return "Done: " + strconv.Itoa(n[judged.Use]) + " to use, " + strconv.Itoa(redo) + " to redo, " + strconv.Itoa(n[judged.Undetermined]) + " undetermined"
+}
+
 func (r *View) liveCounts() string {
 	n := map[judged.Action]int{}
 	for _, f := range r.Seatings {

@@ -10,7 +10,7 @@ import (
 
 func TestNeedsOperator(t *testing.T) {
 	good := func() report.Results {
-		v := fitcorr.Verdict{ID: "a.wav", Outcome: fitcorr.Matches}
+		v := fitcorr.Verdict{ID: "a.wav", Outcome: fitcorr.Use}
 		return report.Results{
 			Recordings: []report.Recording{{Seating: capture.Seating{File: "a.wav", Model: "A", Subject: capture.FixtureSubject}, Usable: true}},
 			Analysis: fitcorr.Analysis{
@@ -26,7 +26,7 @@ func TestNeedsOperator(t *testing.T) {
 	}{
 		{"all is well", func(*report.Results) {}, false},
 		{"refused", func(r *report.Results) { r.Recordings[0].Usable = false }, true},
-		{"to be moved", func(r *report.Results) { r.Analysis.Models[0].Verdicts[0].Outcome = fitcorr.Adjust }, true},
+		{"to be moved", func(r *report.Results) { r.Analysis.Models[0].Verdicts[0].Outcome = fitcorr.Move }, true},
 		{"undetermined", func(r *report.Results) { r.Analysis.Models[0].Verdicts[0].Outcome = fitcorr.Undetermined }, true},
 		{"stands out", func(r *report.Results) { r.Analysis.StandOuts[0].Flagged = true }, true},
 	} {

@@ -17,15 +17,15 @@ import (
 func oneSeating() report.Results {
 	seen := [3]bool{true, true, false}
 	off := fitcorr.Estimate{Value: [3]float64{-4, 0.3, 0}, Cov: [3][3]float64{{0.25, 0, 0}, {0, 0.25, 0}, {0, 0, 9}}, Seen: seen}
-	left := fitcorr.EarVerdict{Outcome: fitcorr.Adjust, Off: off, DistanceMM: [3]float64{4, 3, 5}, LeakOutcome: fitcorr.Matches}
+	left := fitcorr.EarVerdict{Outcome: fitcorr.Move, Off: off, DistanceMM: [3]float64{4, 3, 5}, Seal: fitcorr.SealAsWorn}
 	right := left
-	right.LeakOutcome, right.LeakExcessDB = fitcorr.Adjust, [3]float64{4.2, 3.1, 5.3}
+	right.Seal, right.LeakExcessDB = fitcorr.SealLeaks, [3]float64{4.2, 3.1, 5.3}
 	id := "recordings/fixture_model-a_001.wav"
 	return report.Results{
 		Title: "Example", Options: report.Options{Limits: study.Limits{MaxOffsetMM: 3, Confidence: 0.95}},
 		Recordings: []report.Recording{{Seating: capture.Seating{Row: 2, File: id, Model: "Model A", Subject: capture.FixtureSubject, Point: capture.Blocked, Number: 1}, Usable: true}},
 		Analysis: fitcorr.Analysis{Models: []fitcorr.ModelAnalysis{{Model: "Model A",
-			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Adjust, Decides: fitcorr.LeftCup, DistanceMM: left.DistanceMM, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},
+			Verdicts: []fitcorr.Verdict{{ID: id, Seating: 1, Outcome: fitcorr.Move, Decides: fitcorr.LeftCup, DistanceMM: left.DistanceMM, Ears: [2]fitcorr.EarVerdict{left, right}, Headset: left}}}}},
 	}
 }
 

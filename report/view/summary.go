@@ -2,6 +2,7 @@ package view
 
 import (
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -31,7 +32,8 @@ type Line struct {
 // them, and what the study cannot answer. Empty parts are left out.
 func (r *View) Sections() []Section {
 	sections := []Section{
-		r.useSection(),
+		r.fixtureSection("Use these fixture seatings", judged.Use),
+		r.nearestSection(),
 		r.fixtureSection("Move or reseal these, then record again", judged.Move, judged.Reseal, judged.MoveReseal),
 		r.unsureSection(),
 		r.refusedSection(),
@@ -48,6 +50,27 @@ func (r *View) Sections() []Section {
 		out = append(out, Section{Title: "Nothing to judge", Lines: []Line{{Text: "This study holds no usable fixture seating."}}})
 	}
 	return out
+}
+
+// Lacks says in a line what keeps all or some models from being judged in mm,
+// and what to do; "" when each has its survey, or nothing is to be judged.
+func (r *View) Lacks() string {
+	var without []string
+	for _, m := range r.Analysis.Models {
+		if m.Survey[0] == nil && m.Survey[1] == nil {
+			without = append(without, m.Model)
+		}
+	}
+	if len(without) == 0 {
+		return ""
+	}
+	of := "of " + strings.Join(without, ", ")
+	if len(without) == len(r.Analysis.Models) {
+		of = "in this study"
+	}
+	return "No position survey " + of + ": offsets in mm, and with them verdicts, are not known. " +
+		"Record the headphone on the fixture displaced by known distances (forward_mm, up_mm in seatings.csv; 'asworn new' plans it), then run again. " +
+		"What follows needs no survey."
 }
 
 // WriteSummary writes the sections as plain text that fits the columns of opt.
@@ -107,10 +130,10 @@ func (r *View) unsureSection() Section {
 	return s
 }
 
-// useSection lists the seatings to use, and for a model without one the seating
-// that is nearest by its best estimate: an operator has to go on from somewhere.
-func (r *View) useSection() Section {
-	s := r.fixtureSection("Use these fixture seatings", judged.Use)
+// nearestSection names, for a model without a seating to use, the one that is
+// nearest by its best estimate: an operator has to go on from somewhere.
+func (r *View) nearestSection() Section {
+	s := Section{Title: "No fixture seating to use", Verdicts: true}
 	best := make(map[string]*judged.Seating)
 	var models []string
 	for _, f := range r.Seatings {
@@ -129,8 +152,8 @@ func (r *View) useSection() Section {
 	for _, name := range models {
 		if b := best[name]; b != nil && b.Action == judged.Undetermined {
 			s.Lines = append(s.Lines, Line{
-				Text: name + ": none is shown to sit as worn; by its best estimate seating " + strconv.Itoa(b.Verdict.Seating) +
-					" is nearest (" + judged.DistanceWords(b.Verdict) + ").",
+				Text: name + ": nearest by its best estimate is seating " + strconv.Itoa(b.Verdict.Seating) +
+					" (" + judged.DistanceWords(b.Verdict) + ").",
 				Link: b.Verdict.ID, Tone: table.Unsure,
 			})
 		}
@@ -154,24 +177,51 @@ func (r *View) fixtureLine(f judged.Seating) string {
 	return line + "."
 }
 
+// standOutSection has one line per seating, whatever of it stands out: a leak is
+// one thing, however many points, ears and bands show it.
 func (r *View) standOutSection() Section {
 	s := Section{Title: "Seatings that stand out of their own group"}
+	var leaks, others []string // of the seating that the last line speaks of
+	last := ""
+	flush := func() {
+		if len(s.Lines) == 0 || len(leaks)+len(others) == 0 {
+			return
+		}
+		what := others
+		if len(leaks) > 0 {
+			what = append([]string{judged.CupsThat("leaks", "leak", leaks)}, others...)
+		}
+		s.Lines[len(s.Lines)-1].Text += text.Join(what) + "."
+		leaks, others = nil, nil
+	}
 	for _, o := range r.Analysis.StandOuts {
 		if !o.Flagged || o.SameAs != "" {
 			continue
 		}
-		what := o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " +
-			text.Fixed(o.WorstDB, 1) + " dB (P " + text.Probability(o.P) + ")"
-		if n := len(s.Lines); n > 0 && s.Lines[n-1].Link == o.ID { // one line per recording
-			s.Lines[n-1].Text += "; " + what
-			continue
+		if name := r.placement(o.ID); name != last {
+			flush()
+			last = name
+			s.Lines = append(s.Lines, Line{Text: name + ": ", Link: o.ID, Tone: table.Unsure})
 		}
-		s.Lines = append(s.Lines, Line{Text: r.Called(o.ID) + ": " + what, Link: o.ID, Tone: table.Unsure})
+		switch {
+		case r.Leak(o) && !slices.Contains(leaks, o.Ear):
+			leaks = append(leaks, o.Ear)
+		case !r.Leak(o):
+			others = append(others, o.Ear+" ear, "+o.Band+" band, most at "+text.HertzUnit(o.WorstHz)+" by "+
+				text.Fixed(o.WorstDB, 1)+" dB (P "+text.Probability(o.P)+")")
+		}
 	}
-	for i := range s.Lines {
-		s.Lines[i].Text += "."
-	}
+	flush()
 	return s
+}
+
+// placement calls a seating without the point at which it was recorded.
+func (r *View) placement(id string) string {
+	rec, ok := r.Recording(id)
+	if !ok {
+		return id
+	}
+	return text.OneLine(rec.Model + ", " + rec.Subject + ", seating " + strconv.Itoa(rec.Number))
 }
 
 func (r *View) refusedSection() Section {

@@ -135,13 +135,13 @@ func TestCSVMatches(t *testing.T) {
 func TestMoveWords(t *testing.T) {
 	est := func(f, u, r float64) fitcorr.Estimate { return sample.Estimate([3]float64{f, u, r}, 0.5, true) }
 	off := func(o fitcorr.Outcome, f, u, r float64) fitcorr.EarVerdict {
-		return fitcorr.EarVerdict{Outcome: o, Off: est(f, u, r), LeakOutcome: fitcorr.Matches}
+		return fitcorr.EarVerdict{Outcome: o, Off: est(f, u, r), Seal: fitcorr.SealAsWorn}
 	}
-	leaking := off(fitcorr.Matches, 0, 0, 0)
-	leaking.LeakOutcome, leaking.LeakExcessDB = fitcorr.Adjust, [3]float64{4, 3, 5}
+	leaking := off(fitcorr.Use, 0, 0, 0)
+	leaking.Seal, leaking.LeakExcessDB = fitcorr.SealLeaks, [3]float64{4, 3, 5}
 	tight := leaking
-	tight.LeakExcessDB = [3]float64{-4, -5, -3}
-	ok := off(fitcorr.Matches, 0.4, 0.2, 0)
+	tight.Seal, tight.LeakExcessDB = fitcorr.SealTighter, [3]float64{-4, -5, -3}
+	ok := off(fitcorr.Use, 0.4, 0.2, 0)
 	far := off(fitcorr.Undetermined, 0, 4, 0)
 	far.DistanceMM = [3]float64{4, 2, 6}
 	for _, c := range []struct {
@@ -150,21 +150,21 @@ func TestMoveWords(t *testing.T) {
 		want string
 		act  judged.Action
 	}{
-		{"sits back and high on the left", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -4.2, 1.1, 0), ok}, Headset: ok},
+		{"sits back and high on the left", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, -4.2, 1.1, 0), ok}, Headset: ok},
 			"left cup: 4 mm toward the nose, 1 mm down", judged.Move},
-		{"both alike", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, 5, 0, 0), off(fitcorr.Adjust, 5.3, 0.1, 0)}, Headset: ok},
+		{"both alike", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, 5, 0, 0), off(fitcorr.Move, 5.3, 0.1, 0)}, Headset: ok},
 			"both cups: 5 mm toward the back of the head", judged.Move},
-		{"headset only, turned", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: off(fitcorr.Adjust, 0, -3, 6)},
+		{"headset only, turned", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: off(fitcorr.Move, 0, -3, 6)},
 			"both cups: 3 mm up; turn the headband's top 6° toward the back of the head", judged.Move},
-		{"a part not told from zero", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -6, 0.7, 0), ok}, Headset: ok},
+		{"a part not told from zero", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, -6, 0.7, 0), ok}, Headset: ok},
 			"left cup: 6 mm toward the nose", judged.Move},
-		{"the other ear beyond the tolerance, not shown", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, 0, 6, 0), far}, Headset: ok},
+		{"the other ear beyond the tolerance, not shown", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, 0, 6, 0), far}, Headset: ok},
 			"left cup: 6 mm down; right cup: 4 mm down", judged.Move},
-		{"leak", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", judged.Reseal},
-		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", judged.Use},
-		{"fine", fitcorr.Verdict{Outcome: fitcorr.Matches, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", judged.Use},
+		{"leak", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", judged.Reseal},
+		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", judged.Use},
+		{"fine", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", judged.Use},
 		{"unknown", fitcorr.Verdict{Outcome: fitcorr.Undetermined, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "cannot be told yet", judged.Undetermined},
-		{"both reasons", fitcorr.Verdict{Outcome: fitcorr.Adjust, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Adjust, -4, 0, 0), leaking}, Headset: ok},
+		{"both reasons", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, -4, 0, 0), leaking}, Headset: ok},
 			"left cup: 4 mm toward the nose; reseal right", judged.MoveReseal},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -13,7 +13,7 @@ import (
 const (
 	ResultsDir  = "results"
 	resultsFile = "results.json"
-	pageFile    = "report.html"
+	PageFile    = "report.html"
 	frozenFile  = "frozen.gob"
 	cacheDir    = "cache"
 )

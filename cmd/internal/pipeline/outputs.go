@@ -68,7 +68,7 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 			before.key = cache.Key{} // by another program: the next run writes its own
 		}
 	}
-	return filepath.Join(root.Name(), pageFile), exchange(root, before.key, files, resultsFile, frozenFile)
+	return filepath.Join(root.Name(), PageFile), exchange(root, before.key, files, resultsFile, frozenFile)
 }
 
 // ownFolder makes a folder under results/ for files that asworn writes. A link

@@ -49,6 +49,7 @@ type Counts struct {
 	Changed    []string `json:"changed,omitempty"` // files of recordings that changed since an earlier run
 	Strays     []string `json:"strays,omitempty"`  // WAV files that are in no row of the sheet
 	Twins      []Twins  `json:"twins,omitempty"`   // recordings that hold the same bytes
+	Doubts     []string `json:"doubts,omitempty"`  // what is allowed in the sheet and yet looks like a slip
 }
 
 // WithChanges returns the results with a finding at every recording that
@@ -93,6 +94,9 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	}
 	if len(study.Seatings) == 0 {
 		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(folderOf(dir), capture.SheetFile), len(study.NotRecorded))
+	}
+	for _, p := range study.Doubts() {
+		counts.Doubts = append(counts.Doubts, p.Error())
 	}
 	program, err := programKey()
 	if err != nil {

@@ -83,26 +83,26 @@ func TestDemoAgainstTruth(t *testing.T) {
 			switch {
 			case slices.Contains(seatings[v.ID].Faults, simulate.FaultYaw):
 				apart++
-				if v.Outcome == fitcorr.Adjust {
+				if v.Outcome == fitcorr.Move {
 					seen++
 				}
-				if v.Outcome == fitcorr.Matches {
+				if v.Outcome == fitcorr.Use {
 					t.Errorf("%s has its cups 6 mm off in opposite directions and was called a match", v.ID)
 				}
 			case distance > 5.5:
 				far++
-				if v.Outcome == fitcorr.Adjust {
+				if v.Outcome == fitcorr.Move {
 					found++
 				}
-				if v.Outcome == fitcorr.Matches {
+				if v.Outcome == fitcorr.Use {
 					t.Errorf("%s is %.1f mm off and was called a match", v.ID, distance)
 				}
 			case distance < 1.1:
 				near++
-				if v.Outcome == fitcorr.Matches {
+				if v.Outcome == fitcorr.Use {
 					told++
 				}
-				if v.Outcome == fitcorr.Adjust {
+				if v.Outcome == fitcorr.Move {
 					t.Errorf("%s is %.1f mm off and is to be moved", v.ID, distance)
 				}
 			}
@@ -151,7 +151,7 @@ func leakFound(r report.Results, file string) bool {
 	for _, m := range r.Analysis.Models {
 		for _, v := range m.Verdicts {
 			if v.ID == file {
-				return v.Ears[0].LeakOutcome == fitcorr.Adjust || v.Ears[1].LeakOutcome == fitcorr.Adjust
+				return v.Ears[0].Seal == fitcorr.SealLeaks || v.Ears[1].Seal == fitcorr.SealLeaks
 			}
 		}
 	}

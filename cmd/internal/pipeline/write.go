@@ -46,5 +46,5 @@ func pages(v *view.View) ([]outFile, error) {
 	if err := page.Write(&html, v); err != nil {
 		return nil, err
 	}
-	return append(out, outFile{"tables.md", markdown.Bytes()}, outFile{pageFile, html.Bytes()}), nil
+	return append(out, outFile{"tables.md", markdown.Bytes()}, outFile{PageFile, html.Bytes()}), nil
 }

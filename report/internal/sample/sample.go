@@ -171,13 +171,13 @@ func (g *generator) model(name string, open bool, kind float64) {
 }
 
 func (g *generator) verdict(m *fitcorr.ModelAnalysis, id string, n int, d, mean [3]float64, leakHz float64) {
-	v := fitcorr.Verdict{ID: id, Seating: n, Outcome: fitcorr.Matches,
+	v := fitcorr.Verdict{ID: id, Seating: n, Outcome: fitcorr.Use,
 		Nearest: []fitcorr.Likeness{{ID: m.Offsets[n*3].ID, Share: 0.31}, {ID: m.Offsets[n].ID, Share: 0.2}}}
 	off := [3]float64{d[0] - mean[0], d[1] - mean[1], d[2] - mean[2]}
 	dist := math.Hypot(off[0], off[1])
 	switch {
 	case dist > 4:
-		v.Outcome = fitcorr.Adjust
+		v.Outcome = fitcorr.Move
 	case dist > 1.8:
 		v.Outcome = fitcorr.Undetermined
 		v.Settle = []string{"two more seatings of each listener", "a longer survey"}
@@ -186,9 +186,9 @@ func (g *generator) verdict(m *fitcorr.ModelAnalysis, id string, n int, d, mean 
 		e := fitcorr.EarVerdict{Outcome: v.Outcome, Off: Estimate(off, 0.9, seen), DistanceMM: [3]float64{dist, max(0, dist-1.6), dist + 1.7}}
 		if !m.OpenBack {
 			x := 10*math.Log10(1+sq(leakHz/50)) - 1.2
-			e.LeakOutcome, e.LeakExcessDB = fitcorr.Matches, [3]float64{x, x - 0.7, x + 0.7}
+			e.Seal, e.LeakExcessDB = fitcorr.SealAsWorn, [3]float64{x, x - 0.7, x + 0.7}
 			if x > 2 {
-				e.LeakOutcome = fitcorr.Adjust
+				e.Seal = fitcorr.SealLeaks
 			}
 		}
 		return e
