@@ -9,11 +9,11 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/cmd/internal/pipeline"
-	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/demo"
 )
 
 func demoCommand(a *app) *cobra.Command {
-	var opt simulate.DemoOptions
+	var opt demo.Options
 	var only bool
 	cmd := &cobra.Command{
 		Use:   "demo [DIR]",
@@ -22,7 +22,7 @@ func demoCommand(a *app) *cobra.Command {
 closed-back and one open-back model, eight listeners, a survey of the fixture at
 the blocked entrance and at the drum, fixture seatings of which some are off on
 purpose, readings by two people, and a few spoilt recordings. Then runs the
-main job on it. What is true of the study lies in ` + simulate.TruthFile + `, which the
+main job on it. What is true of the study lies in ` + demo.TruthFile + `, which the
 run never reads. The same seed gives the same study.`,
 		Example: `  asworn demo
   asworn demo /tmp/trial --listeners 4 --seatings 3
@@ -48,17 +48,17 @@ run never reads. The same seed gives the same study.`,
 	return cmd
 }
 
-func writeDemo(ctx context.Context, a *app, dir string, opt simulate.DemoOptions, only bool) error {
+func writeDemo(ctx context.Context, a *app, dir string, opt demo.Options, only bool) error {
 	opt.Jobs = a.jobs
 	step, end := a.progress("writing the study")
 	opt.Progress = step
-	truth, err := simulate.WriteDemo(ctx, dir, opt)
+	truth, err := demo.Write(ctx, dir, opt)
 	end()
 	if err != nil {
 		return err
 	}
 	a.note("%s: an invented study of %d recordings; what is true of it is in %s",
-		dir, len(truth.Seatings), filepath.Join(dir, filepath.FromSlash(simulate.TruthFile)))
+		dir, len(truth.Seatings), filepath.Join(dir, filepath.FromSlash(demo.TruthFile)))
 	if only {
 		fmt.Fprintln(a.out, dir)
 		return nil

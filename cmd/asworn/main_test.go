@@ -8,9 +8,9 @@ import (
 	"strconv"
 	"testing"
 
-	"asworn/cmd/internal/simulate"
-
 	"github.com/rogpeppe/go-internal/testscript"
+
+	"asworn/cmd/internal/simulate/demo"
 )
 
 func TestMain(m *testing.M) {
@@ -33,14 +33,14 @@ func TestMain(m *testing.M) {
 //	replace FILE BY        put a copy of BY in the place of FILE
 func TestScripts(t *testing.T) {
 	// One small demo study for all scripts that need one; they link it.
-	demo := filepath.Join(t.TempDir(), "demo")
-	if _, err := simulate.WriteDemo(t.Context(), demo, simulate.DemoOptions{Listeners: 3, Seatings: 2, SurveySize: 5}); err != nil {
+	dir := filepath.Join(t.TempDir(), "demo")
+	if _, err := demo.Write(t.Context(), dir, demo.Options{Listeners: 3, Seatings: 2, SurveySize: 5}); err != nil {
 		t.Fatal(err)
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(env *testscript.Env) error {
-			env.Setenv("DEMO", demo)
+			env.Setenv("DEMO", dir)
 			env.Setenv("NO_COLOR", "")
 			return nil
 		},

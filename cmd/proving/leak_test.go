@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/piston"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
 )
@@ -87,7 +88,7 @@ type sealTrial struct {
 }
 
 func sealTrials(t *testing.T, seed uint64, d simulate.Design) []sealTrial {
-	s := simulate.Draw(seed, d, simulate.Piston)
+	s := simulate.Draw(seed, d, piston.World)
 	measured, err := s.Seatings(t.Context(), seed, 0)
 	if err != nil {
 		t.Fatal(err)

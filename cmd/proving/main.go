@@ -26,6 +26,7 @@ import (
 	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
+	"asworn/cmd/internal/simulate/piston"
 	"asworn/fitcorr"
 	"asworn/fitcorr/reading"
 )
@@ -46,7 +47,7 @@ type generator struct {
 }
 
 var generators = map[string]generator{
-	"a": {world: simulate.Piston}, "b": {world: modal.World}, "c": {world: lattice.World},
+	"a": {world: piston.World}, "b": {world: modal.World}, "c": {world: lattice.World},
 	"d": {beam.World, simulate.UnlikeLaws},
 }
 

@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/piston"
 	"asworn/fitcorr"
 )
 
@@ -59,7 +60,7 @@ func studies(n int) []*simulate.Study {
 	d.Listeners, d.Seatings, d.SurveySize, d.BareEar, d.LeakChance = 3, 2, 0, false, 0.9
 	var out []*simulate.Study
 	for i := range n {
-		out = append(out, simulate.Draw(uint64(i), d, simulate.Piston))
+		out = append(out, simulate.Draw(uint64(i), d, piston.World))
 	}
 	return out
 }
@@ -143,7 +144,7 @@ func TestCorrectScoresTheTruth(t *testing.T) {
 	d := simulate.BarDesign()
 	d.Listeners, d.Seatings, d.SurveySize, d.BareEar, d.Closed, d.Open, d.Scatter = 2, 1, 0, false, 1, 0, 0
 	d.FixtureOffsetsMM = []float64{6, 6, 6, 6, 6, 6}
-	s := simulate.Draw(3, d, simulate.Piston)
+	s := simulate.Draw(3, d, piston.World)
 	measured, err := s.Seatings(t.Context(), 3, 2)
 	if err != nil {
 		t.Fatal(err)

@@ -8,7 +8,7 @@ import (
 
 	"asworn/capture/finding"
 	"asworn/capture/study"
-	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/demo"
 )
 
 // TestFaultsOfTheDemo finds every fault that a demo study holds on purpose, in
@@ -18,7 +18,7 @@ func TestFaultsOfTheDemo(t *testing.T) {
 		t.Skip("takes long")
 	}
 	dir := filepath.Join(t.TempDir(), "demo")
-	truth, err := simulate.WriteDemo(context.Background(), dir, simulate.DemoOptions{Listeners: 3, Seatings: 4, SurveySize: -1})
+	truth, err := demo.Write(context.Background(), dir, demo.Options{Listeners: 3, Seatings: 4, SurveySize: -1})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -40,8 +40,8 @@ func TestFaultsOfTheDemo(t *testing.T) {
 	}
 	compareAll(setup, study.Seatings, responses)
 	codes := map[string]finding.Code{
-		simulate.FaultCough: finding.RepeatDropped, simulate.FaultClipped: finding.Clipping, simulate.FaultSwapped: finding.ChannelsSwapped,
-		simulate.FaultHum: finding.MainsHum, simulate.FaultClock: finding.Drift,
+		demo.FaultCough: finding.RepeatDropped, demo.FaultClipped: finding.Clipping, demo.FaultSwapped: finding.ChannelsSwapped,
+		demo.FaultHum: finding.MainsHum, demo.FaultClock: finding.Drift,
 	}
 	faults := map[string][]string{}
 	for _, s := range truth.Seatings {

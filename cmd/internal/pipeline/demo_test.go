@@ -13,7 +13,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/wavfile"
-	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/demo"
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/table"
@@ -33,12 +33,12 @@ func TestMain(m *testing.M) {
 	os.Exit(code)
 }
 
-// demo returns the closed-back Model A of a reduced demo study, read once by one
+// small returns the closed-back Model A of a reduced demo study, read once by one
 // person, which has been run. It is shared: those that change something take a copy by copyStudy.
-var demo = sync.OnceValues(func() (string, error) {
+var small = sync.OnceValues(func() (string, error) {
 	dir := filepath.Join(scratch, "demo")
 	ctx := context.Background()
-	if _, err := simulate.WriteDemo(ctx, dir, simulate.DemoOptions{Listeners: 2, Seatings: 2, SurveySize: 5, OneReading: true}); err != nil {
+	if _, err := demo.Write(ctx, dir, demo.Options{Listeners: 2, Seatings: 2, SurveySize: 5, OneReading: true}); err != nil {
 		return "", err
 	}
 	sheet := filepath.Join(dir, capture.SheetFile)
@@ -61,7 +61,7 @@ var demo = sync.OnceValues(func() (string, error) {
 
 func demoStudy(t testing.TB) string {
 	t.Helper()
-	dir, err := demo()
+	dir, err := small()
 	if err != nil {
 		t.Fatal(err)
 	}

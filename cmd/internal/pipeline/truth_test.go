@@ -9,6 +9,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/demo"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -44,7 +45,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 		t.Skip("the whole demo study takes half a minute")
 	}
 	dir := filepath.Join(t.TempDir(), "demo")
-	truth, err := simulate.WriteDemo(context.Background(), dir, simulate.DemoOptions{})
+	truth, err := demo.Write(context.Background(), dir, demo.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,7 +53,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	seatings := map[string]simulate.SeatingTruth{}
+	seatings := map[string]demo.SeatingTruth{}
 	for _, s := range truth.Seatings {
 		seatings[s.File] = s
 	}
@@ -81,7 +82,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 			target := worn[m.Model].PanelMean
 			distance := math.Hypot(off[0]-target[0], off[1]-target[1])
 			switch {
-			case slices.Contains(seatings[v.ID].Faults, simulate.FaultYaw):
+			case slices.Contains(seatings[v.ID].Faults, demo.FaultYaw):
 				apart++
 				if v.Outcome == fitcorr.Move {
 					seen++
@@ -135,11 +136,11 @@ func TestDemoAgainstTruth(t *testing.T) {
 		t.Errorf("%d of %d seatings far off, %d of %d with cups apart and %d of %d in place were told, want at least 5 of 6, 2 of 3 and 7 of 15", found, far, seen, apart, told, near)
 	}
 	leaksAreNamed(t, r, seatings)
-	correctionsComeNearer(t, r, simulate.DemoStudy(simulate.DemoOptions{}))
+	correctionsComeNearer(t, r, demo.Study(demo.Options{}))
 	// What was planted in recordings is the matter of TestFaultsOfTheDemo; a
 	// leak shows only among the estimates.
 	for _, rec := range r.Recordings {
-		leak := slices.Contains(seatings[rec.File].Faults, simulate.FaultLeak)
+		leak := slices.Contains(seatings[rec.File].Faults, demo.FaultLeak)
 		if leak && !leakFound(r, rec.File) {
 			t.Errorf("%s leaks on purpose, and no cup is to be resealed", rec.File)
 		}
@@ -160,13 +161,13 @@ func leakFound(r report.Results, file string) bool {
 
 // leaksAreNamed holds the seating figures against the planted leaks: every seating
 // that one leaves out leaks on purpose.
-func leaksAreNamed(t *testing.T, r report.Results, seatings map[string]simulate.SeatingTruth) {
+func leaksAreNamed(t *testing.T, r report.Results, seatings map[string]demo.SeatingTruth) {
 	t.Helper()
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			t.Logf("%s, %s, %s: seating figure %.2f dB, with leaks %.2f, left out %q", m.Model, s.Point, s.Ear, s.SeatingDB, s.WithLeaksDB, s.LeftOut)
 			for _, id := range s.LeftOut {
-				if !slices.Contains(seatings[id].Faults, simulate.FaultLeak) {
+				if !slices.Contains(seatings[id].Faults, demo.FaultLeak) {
 					t.Errorf("%s was left out of the seating figure of the %s ear and does not leak", id, s.Ear)
 				}
 			}

@@ -48,7 +48,7 @@ func NewAim(s *Study) *Aim {
 func (a *Aim) level(model, subject int, e capture.Ear, point capture.Point, p Placement) []float64 {
 	row := Row{ModelIndex: model, SubjectIndex: subject}
 	row.Point, row.True[e] = point, p
-	return a.grid.LevelDB(a.study.pressure(row, e, &a.grid.Grid))
+	return a.grid.LevelDB(a.study.Pressure(row, e, &a.grid.Grid))
 }
 
 // LevelDB returns the level aimed at.

@@ -10,8 +10,8 @@ const (
 	firstDrumSurvey  = 200
 )
 
-// fixtureIndex is the place of an ordinary fixture seating in the design's plans.
-func fixtureIndex(r Row) int {
+// FixtureIndex is the place of an ordinary fixture seating in the design's plans.
+func FixtureIndex(r Row) int {
 	if r.Number >= firstDrumSeating {
 		return r.Number - firstDrumSeating
 	}

@@ -120,25 +120,6 @@ func TestLeaksOfListeners(t *testing.T) {
 	}
 }
 
-// The loss of everybody is that of the seatings drawn, but for the draw.
-func TestPeopleLoss(t *testing.T) {
-	for _, laws := range []Laws{NormalLaws, UnlikeLaws} {
-		d := BarDesign()
-		d.Listeners, d.Seatings, d.Closed, d.Open, d.LeakChance, d.Scatter, d.Laws = 400, 5, 1, 0, 0.5, 0, laws
-		s := Draw(4, d, func(seed uint64, d Design, open []bool) Acoustics { d.Listeners = 1; return Piston(seed, d, open) })
-		var sum, n float64
-		for _, r := range s.Rows {
-			if r.ModelIndex == 0 && !r.OnFixture() {
-				sum += s.World.Seal(0, 0, capture.Right, r.True[capture.Right]).LossDB[1]
-				n++
-			}
-		}
-		if want, got := sum/n, s.PeopleLossDB(0, capture.Right); math.Abs(got-want) > 0.4 || want < 1 {
-			t.Errorf("laws %d: %.2f dB, drawn %.2f dB", laws, got, want)
-		}
-	}
-}
-
 // Several readings are as good as one each, a reader who reads the fixture and
 // listeners errs in common, and slips are rare and large.
 func TestReaders(t *testing.T) {

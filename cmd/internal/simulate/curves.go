@@ -34,7 +34,7 @@ func (s *Study) Seatings(ctx context.Context, seed uint64, jobs int) ([]fitcorr.
 				out[i] = s.Rows[i].plain()
 				rnd := rand.New(rand.NewPCG(seed, streamCurves<<32+uint64(i)))
 				for _, e := range capture.Ears {
-					h := s.pressure(s.Rows[i], e, &grid.Grid)
+					h := s.Pressure(s.Rows[i], e, &grid.Grid)
 					out[i].Ears[e] = grid.measure(h, s.Design.NoiseDB, rnd)
 				}
 			}
@@ -43,8 +43,8 @@ func (s *Study) Seatings(ctx context.Context, seed uint64, jobs int) ([]fitcorr.
 	return out, g.Wait()
 }
 
-// pressure is the response from volts to pascals at the row's point.
-func (s *Study) pressure(row Row, e capture.Ear, g *Grid) []complex128 {
+// Pressure is the response from volts to pascals at the row's point.
+func (s *Study) Pressure(row Row, e capture.Ear, g *Grid) []complex128 {
 	p := row.True[e]
 	if row.ModelIndex < 0 {
 		h := s.World.Loudspeaker(row.SubjectIndex, e, row.YawDeg, p.MicMM, g)

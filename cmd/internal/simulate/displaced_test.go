@@ -12,9 +12,9 @@ import (
 // Displaced listeners add rows and change nothing else.
 func TestDisplacedListeners(t *testing.T) {
 	d := BarDesign()
-	plain := Draw(7, d, Piston)
+	plain := Draw(7, d, silent)
 	d.DisplacedListeners = 2
-	s := Draw(7, d, Piston)
+	s := Draw(7, d, silent)
 	n := len(plain.Rows)
 	if diff := cmp.Diff(plain.Rows, s.Rows[:n]); diff != "" {
 		t.Error("ordinary rows differ:", diff)

@@ -13,15 +13,16 @@ import (
 // the kinds of the models.
 type World func(seed uint64, d Design, open []bool) Acoustics
 
-// streams of the seeded generator: each part of a study has its own, so that
+// Streams of the seeded generator, second arguments of rand.NewPCG: each part of a
+// study has its own, so that
 // changing one leaves the others as they are.
 const (
 	streamStudy = iota + 1
-	streamWorld
-	streamCups
-	streamNoise
-	streamCalibrator
-	streamClock
+	StreamWorld
+	StreamCups
+	StreamNoise
+	StreamCalibrator
+	StreamClock
 	streamCurves
 	streamDisplaced
 	streamReadings
@@ -194,7 +195,7 @@ func (r *drawer) fixtureAt(k int, mean [3]float64) [3]float64 {
 func (s *Study) fixtureRow(r *drawer, m int, point capture.Point, number int, at [3]float64, leak bool) Row {
 	row := s.row(m, s.Design.Listeners, capture.FixtureSubject, point, number)
 	apart := [2]float64{r.normal(0.3), r.normal(0.3)}
-	if k := fixtureIndex(row); k < len(s.Design.FixtureYawMM) {
+	if k := FixtureIndex(row); k < len(s.Design.FixtureYawMM) {
 		apart[0] += s.Design.FixtureYawMM[k]
 	}
 	for e := range row.True {

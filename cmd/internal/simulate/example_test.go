@@ -5,13 +5,14 @@ import (
 	"fmt"
 
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/piston"
 )
 
 // A study as the estimators see it, beside its truth.
 func Example() {
 	d := simulate.BarDesign()
 	d.Listeners, d.Seatings, d.Closed, d.Open, d.SurveySize = 2, 2, 1, 0, 0
-	study := simulate.Draw(1, d, simulate.Piston)
+	study := simulate.Draw(1, d, piston.World)
 	seatings, err := study.Seatings(context.Background(), 1, 2)
 	if err != nil {
 		panic(err)

@@ -15,13 +15,13 @@ type Grid struct {
 	Coarse int
 }
 
-// coarseStep is fine enough for sound that has left the cup after about 4 ms.
-const coarseStep = 48000.0 / 1024
+// CoarseStepHz is fine enough for sound that has left the cup after about 4 ms.
+const CoarseStepHz = 48000.0 / 1024
 
 // UniformGrid holds k·stepHz up to and including topHz.
 func UniformGrid(stepHz, topHz float64) *Grid {
 	n := int(topHz/stepHz+1e-9) + 1
-	g := &Grid{Hz: make([]float64, n), StepHz: coarseStep, Coarse: int(topHz/coarseStep) + 3}
+	g := &Grid{Hz: make([]float64, n), StepHz: CoarseStepHz, Coarse: int(topHz/CoarseStepHz) + 3}
 	for i := range g.Hz {
 		g.Hz[i] = float64(i) * stepHz
 	}
@@ -51,19 +51,19 @@ type BandGrid struct {
 // NewBandGrid returns the grid of the kept 1/24-octave bands.
 func NewBandGrid() *BandGrid {
 	g := &BandGrid{}
-	g.StepHz = coarseStep
+	g.StepHz = CoarseStepHz
 	for _, b := range band.All() {
 		g.from = append(g.from, len(g.Hz))
-		first, last := math.Ceil(b.Lower/coarseStep), math.Ceil(b.Upper/coarseStep)
+		first, last := math.Ceil(b.Lower/CoarseStepHz), math.Ceil(b.Upper/CoarseStepHz)
 		if last-first < 2 {
 			g.Hz = append(g.Hz, b.Mid)
 		} else {
 			for k := first; k < last; k++ {
-				g.Hz = append(g.Hz, k*coarseStep)
+				g.Hz = append(g.Hz, k*CoarseStepHz)
 			}
 		}
 		g.to = append(g.to, len(g.Hz))
-		g.Coarse = int(b.Upper/coarseStep) + 3
+		g.Coarse = int(b.Upper/CoarseStepHz) + 3
 	}
 	return g
 }
@@ -79,4 +79,9 @@ func (g *BandGrid) LevelDB(h []complex128) []float64 {
 		out[i] = 10 * math.Log10(sum/float64(g.to[i]-g.from[i])+1e-30)
 	}
 	return out
+}
+
+// LevelDB is that of a ratio p, in dB; -Inf for 0.
+func LevelDB(p complex128) float64 {
+	return 10 * math.Log10(real(p)*real(p)+imag(p)*imag(p))
 }

@@ -1,9 +1,10 @@
-// Package simulate invents studies whose truth is known: headphones on ears,
-// computed from physics, for the demo study and for the proving ground. It
+// Package simulate invents studies whose truth is known, for the demo study and for
+// the proving ground: who wears what where, and what the estimators see of it. It
 // shares nothing with the estimators but plain types and file formats.
 //
-// Generator A (this package) is a piston driver in a cup over an ear, see
-// Piston; docs/developing/simulation.md describes it and lists its sources.
+// How headphones sound on ears is computed from physics in the rooms below: piston,
+// modal, lattice and beam, each a World; demo makes files of a study.
+// docs/developing/simulation.md describes them and lists their sources.
 package simulate
 
 import (

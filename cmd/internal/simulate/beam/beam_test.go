@@ -10,9 +10,10 @@ import (
 	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
+	"asworn/cmd/internal/simulate/piston"
 )
 
-var worlds = map[string]simulate.World{"a": simulate.Piston, "b": modal.World, "c": lattice.World, "d": beam.World}
+var worlds = map[string]simulate.World{"a": piston.World, "b": modal.World, "c": lattice.World, "d": beam.World}
 
 // levels of a closed model from 2 kHz to 16 kHz at the blocked entrance.
 func levels(w simulate.Acoustics, subject int, p simulate.Placement) []float64 {

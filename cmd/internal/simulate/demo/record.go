@@ -1,4 +1,4 @@
-package simulate
+package demo
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 	"math/rand/v2"
 
 	"asworn/capture"
+	"asworn/cmd/internal/simulate"
 )
 
 // Faults that the demo study holds on purpose, as named in Truth.
@@ -47,24 +48,24 @@ const (
 // recorder makes recordings; one per worker.
 type recorder struct {
 	*convolver
-	grid  *Grid
-	study *Study
+	grid  *simulate.Grid
+	study *simulate.Study
 	chans [3][]float64
 }
 
-func newRecorder(s *Study) *recorder {
-	r := &recorder{convolver: newConvolver(demoSweep), study: s}
-	r.grid = UniformGrid(demoSweep.rate/irLength, demoSweep.rate/2)
+func newRecorder(s *simulate.Study) *recorder {
+	r := &recorder{convolver: newConvolver(played), study: s}
+	r.grid = simulate.UniformGrid(played.rate/irLength, played.rate/2)
 	for i := range r.chans {
-		r.chans[i] = make([]float64, demoSweep.samples())
+		r.chans[i] = make([]float64, played.samples())
 	}
 	return r
 }
 
 // hear returns what the microphones and the loopback record of a row, digital
 // full scale 1: left, right, loopback. The slices are used again by the next call.
-func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int) [3][]float64 {
-	rnd := rand.New(rand.NewPCG(seed, streamNoise<<32+uint64(index)))
+func (r *recorder) hear(row simulate.Row, faults map[string]bool, seed uint64, index int) [3][]float64 {
+	rnd := rand.New(rand.NewPCG(seed, simulate.StreamNoise<<32+uint64(index)))
 	k := clock{ppm: clockPPM(faults, seed, index)}
 	if row.ModelIndex >= 0 {
 		k.square, k.cube = 0.001, 0.0006*float64(row.ModelIndex+1)
@@ -73,7 +74,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 		clear(c)
 	}
 	for e, mic := range microphones {
-		h := r.study.pressure(row, capture.Ear(e), r.grid)
+		h := r.study.Pressure(row, capture.Ear(e), r.grid)
 		for i, f := range r.grid.Hz {
 			h[i] *= mic.response(f) * complex(mic.fullScale*driveVoltsRMS*math.Sqrt2, 0)
 		}
@@ -106,7 +107,7 @@ func (r *recorder) hear(row Row, faults map[string]bool, seed uint64, index int)
 // clockPPM is how fast the recorder's clock runs, in whole ppm: warm or cold,
 // and in one session another recorder.
 func clockPPM(faults map[string]bool, seed uint64, index int) float64 {
-	rnd := rand.New(rand.NewPCG(seed, streamClock<<32+uint64(index)))
+	rnd := rand.New(rand.NewPCG(seed, simulate.StreamClock<<32+uint64(index)))
 	ppm := 18 + 2*rnd.NormFloat64()
 	if faults[FaultClock] {
 		ppm += 47
@@ -144,15 +145,15 @@ func (r *recorder) disturb(x []float64, fullScale float64, faults map[string]boo
 
 // calibrator is a tone of 94 dB SPL at 1 kHz, recorded with the other microphone silent.
 func calibrator(ear capture.Ear, seed uint64) [3][]float64 {
-	rnd := rand.New(rand.NewPCG(seed, streamCalibrator<<32+uint64(ear)))
-	n := int(2 * demoSweep.rate)
+	rnd := rand.New(rand.NewPCG(seed, simulate.StreamCalibrator<<32+uint64(ear)))
+	n := int(2 * played.rate)
 	var out [3][]float64
 	for i := range out {
 		out[i] = make([]float64, n)
 		for j := range out[i] {
 			v := 5e-4 * rnd.NormFloat64()
 			if i == int(ear) {
-				v += math.Sqrt2 * math.Sin(2*math.Pi*1000/(1+18e-6)*float64(j)/demoSweep.rate)
+				v += math.Sqrt2 * math.Sin(2*math.Pi*1000/(1+18e-6)*float64(j)/played.rate)
 			}
 			if i < 2 {
 				out[i][j] = microphones[i].fullScale * v
@@ -164,9 +165,9 @@ func calibrator(ear capture.Ear, seed uint64) [3][]float64 {
 
 func (m microphone) csv() string {
 	out := "frequency_hz,level_db\n"
-	ref := level(m.response(1000))
+	ref := simulate.LevelDB(m.response(1000))
 	for f := 10.0; f < 24001; f *= math.Pow(2, 1.0/6) {
-		out += fmt.Sprintf("%.2f,%.3f\n", f, level(m.response(f))-ref)
+		out += fmt.Sprintf("%.2f,%.3f\n", f, simulate.LevelDB(m.response(f))-ref)
 	}
 	return out
 }

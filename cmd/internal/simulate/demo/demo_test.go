@@ -1,4 +1,4 @@
-package simulate
+package demo
 
 import (
 	"bytes"
@@ -14,7 +14,7 @@ import (
 	"asworn/capture/study"
 )
 
-var small = DemoOptions{Listeners: 1, Seatings: 1, SurveySize: 1}
+var small = Options{Listeners: 1, Seatings: 1, SurveySize: 1}
 
 // tree reads every file under dir.
 func tree(t *testing.T, dir string) map[string][]byte {
@@ -34,12 +34,12 @@ func tree(t *testing.T, dir string) map[string][]byte {
 	return out
 }
 
-func TestWriteDemo(t *testing.T) {
+func TestWrite(t *testing.T) {
 	a, b := filepath.Join(t.TempDir(), "a"), filepath.Join(t.TempDir(), "b")
 	last := 0
 	opt := small
 	opt.Progress = func(done, total int) { last = total - done }
-	truth, err := WriteDemo(t.Context(), a, opt)
+	truth, err := Write(t.Context(), a, opt)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -48,7 +48,7 @@ func TestWriteDemo(t *testing.T) {
 	}
 	one := small
 	one.Jobs = 1
-	if _, err := WriteDemo(t.Context(), b, one); err != nil {
+	if _, err := Write(t.Context(), b, one); err != nil {
 		t.Fatal(err)
 	}
 	fa, fb := tree(t, a), tree(t, b)
@@ -70,19 +70,19 @@ func TestWriteDemo(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(read.Seatings) != len(truth.Seatings) || read.Seatings[3].Headset != truth.Seatings[3].Headset {
-		t.Error("truth.json does not hold what WriteDemo returned")
+		t.Error("truth.json does not hold what Write returned")
 	}
 	loads(t, a, truth)
-	if _, err := WriteDemo(t.Context(), a, small); err == nil {
+	if _, err := Write(t.Context(), a, small); err == nil {
 		t.Error("a full folder was written over")
 	}
 }
 
-func TestWriteDemoStopped(t *testing.T) {
+func TestWriteStopped(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
 	parent := t.TempDir()
-	if _, err := WriteDemo(ctx, filepath.Join(parent, "d"), small); !errors.Is(err, context.Canceled) {
+	if _, err := Write(ctx, filepath.Join(parent, "d"), small); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 	left, _ := os.ReadDir(parent)

@@ -1,18 +1,21 @@
-package simulate
+// Package piston is generator A of invented studies: a piston driver in a cup over
+// an ear; docs/developing/simulation.md describes it and lists its sources.
+package piston
 
 import (
 	"math"
 	"math/rand/v2"
 
 	"asworn/capture"
+	"asworn/cmd/internal/simulate"
 )
 
-// Piston is generator A: a piston driver by the Rayleigh integral, mirrored in
+// World is generator A: a piston driver by the Rayleigh integral, mirrored in
 // the walls of a cup, over an ear of scattering points and concha resonances;
 // below the first mode of the cup, a circuit of driver, cavity and slit leak.
-func Piston(seed uint64, d Design, open []bool) Acoustics {
-	r := rand.New(rand.NewPCG(seed, streamWorld))
-	w := &pistonWorld{}
+func World(seed uint64, d simulate.Design, open []bool) simulate.Acoustics {
+	r := rand.New(rand.NewPCG(seed, simulate.StreamWorld))
+	w := &world{}
 	for range d.Listeners + 1 {
 		shapes := drawShapes(r)
 		w.ears = append(w.ears, [2]ear{shapes[0].build(d.EarStrength), shapes[1].build(d.EarStrength)})
@@ -26,7 +29,7 @@ func Piston(seed uint64, d Design, open []bool) Acoustics {
 		fixture[e].canal = canal{length: 0.0225, radius: 0.00375, load: 1}
 	}
 	// A stream of their own: other listeners wear the same models.
-	r = rand.New(rand.NewPCG(seed, streamCups))
+	r = rand.New(rand.NewPCG(seed, simulate.StreamCups))
 	for _, o := range open {
 		left := drawCup(r, o, d.Nonlinearity)
 		w.cups = append(w.cups, [2]cup{left, left.twin(r)})
@@ -34,13 +37,13 @@ func Piston(seed uint64, d Design, open []bool) Acoustics {
 	return w
 }
 
-type pistonWorld struct {
+type world struct {
 	ears [][2]ear
 	cups [][2]cup
 }
 
 // Headphone implements Acoustics.
-func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placement, g *Grid) []complex128 {
+func (w *world) Headphone(model, subject int, side capture.Ear, p simulate.Placement, g *simulate.Grid) []complex128 {
 	c, e := w.cups[model][side], w.ears[subject][side]
 	src := c.sources(p)
 	at := e.receivers(p.MicMM)
@@ -64,7 +67,7 @@ func (w *pistonWorld) Headphone(model, subject int, side capture.Ear, p Placemen
 			soft := 1 / (1 + (f/c.softHz)*(f/c.softHz))
 			one := complex(c.wall*soft, 0)
 			sum := order[0][n] + one*order[1][n] + one*one*order[2][n]
-			order[0][n] = complex(0, f*AirDensity*skin/area) * sum
+			order[0][n] = complex(0, f*simulate.AirDensity*skin/area) * sum
 			uniform[i][n] = 1
 		}
 		waves[i] = order[0]
@@ -86,7 +89,7 @@ var images = [3]int{1, 5, 12}
 
 // Loudspeaker implements Acoustics: a plane wave from 60° to each side of the
 // nose, on the side of a large head.
-func (w *pistonWorld) Loudspeaker(subject int, side capture.Ear, yawDeg float64, micMM [2]float64, g *Grid) []complex128 {
+func (w *world) Loudspeaker(subject int, side capture.Ear, yawDeg float64, micMM [2]float64, g *simulate.Grid) []complex128 {
 	turn := yawDeg
 	if side == capture.Right {
 		turn = -yawDeg
@@ -101,7 +104,7 @@ func (w *pistonWorld) Loudspeaker(subject int, side capture.Ear, yawDeg float64,
 
 // freeField is the pressure at the blocked entrance for a plane wave of one
 // pascal from a direction (a unit vector toward the source).
-func (w *pistonWorld) freeField(subject int, side capture.Ear, from point, micMM [2]float64, g *Grid) []complex128 {
+func (w *world) freeField(subject int, side capture.Ear, from point, micMM [2]float64, g *simulate.Grid) []complex128 {
 	e := w.ears[subject][side]
 	at := e.receivers(micMM)
 	field := make([][]complex128, len(at))
@@ -119,10 +122,10 @@ func (w *pistonWorld) freeField(subject int, side capture.Ear, from point, micMM
 	return out
 }
 
-// diffuse is the level at the drum in a diffuse field of one pascal, in dB:
+// Diffuse is the level at the drum in a diffuse field of one pascal, in dB:
 // the power average over directions on this ear's side of the head, spread
 // evenly on a spiral; the far side arrives weaker and is left out.
-func (w *pistonWorld) diffuse(subject int, g *Grid) []float64 {
+func (w *world) Diffuse(subject int, g *simulate.Grid) []float64 {
 	const directions = 60
 	power := make([]float64, len(g.Hz))
 	for d := range directions {
@@ -136,7 +139,7 @@ func (w *pistonWorld) diffuse(subject int, g *Grid) []float64 {
 	}
 	out := make([]float64, len(g.Hz))
 	for i, t := range w.Canal(subject, capture.Left, g) {
-		out[i] = 10*math.Log10(power[i]) + level(t)
+		out[i] = 10*math.Log10(power[i]) + simulate.LevelDB(t)
 	}
 	return out
 }
@@ -148,7 +151,7 @@ func highPass(f, f0 float64) complex128 {
 }
 
 // Canal implements Acoustics.
-func (w *pistonWorld) Canal(subject int, side capture.Ear, g *Grid) []complex128 {
+func (w *world) Canal(subject int, side capture.Ear, g *simulate.Grid) []complex128 {
 	out := make([]complex128, len(g.Hz))
 	for i, f := range g.Hz {
 		out[i] = w.ears[subject][side].canal.transfer(f)
@@ -157,6 +160,6 @@ func (w *pistonWorld) Canal(subject int, side capture.Ear, g *Grid) []complex128
 }
 
 // Seal implements Acoustics.
-func (w *pistonWorld) Seal(model, _ int, side capture.Ear, p Placement) Seal {
+func (w *world) Seal(model, _ int, side capture.Ear, p simulate.Placement) simulate.Seal {
 	return w.cups[model][side].sealTruth(p)
 }

@@ -1,9 +1,10 @@
-package simulate
+package demo
 
 import (
 	"sort"
 
 	"asworn/capture"
+	"asworn/cmd/internal/simulate"
 )
 
 // Truth is what truth.json of a demo study holds.
@@ -16,9 +17,9 @@ type Truth struct {
 
 // ModelTruth is the truth about one headphone model.
 type ModelTruth struct {
-	Model string    `json:"model"`
-	Open  bool      `json:"open_back"`
-	Worn  WornTruth `json:"worn"`
+	Model string             `json:"model"`
+	Open  bool               `json:"open_back"`
+	Worn  simulate.WornTruth `json:"worn"`
 	// Mark is where the survey at the drum had the mark, in the coordinates of the
 	// survey at the blocked entrance: forward mm, up mm, rotation degrees.
 	Mark [3]float64 `json:"mark_at_the_drum"`
@@ -34,15 +35,15 @@ type SeatingTruth struct {
 	Survey  bool          `json:"survey"`
 	// Ears and Headset are displacements from the fixture's marked position, as the
 	// survey at the blocked entrance had it, in head axes: forward mm, up mm, rotation degrees. Headset is the mean of both ears.
-	Ears    [2][3]float64 `json:"ears"`
-	Headset [3]float64    `json:"headset"`
-	Seal    [2]Seal       `json:"seal"`
+	Ears    [2][3]float64    `json:"ears"`
+	Headset [3]float64       `json:"headset"`
+	Seal    [2]simulate.Seal `json:"seal"`
 	// ClockPPM is how fast the recorder's clock ran against the player's.
 	ClockPPM float64  `json:"clock_ppm"`
 	Faults   []string `json:"faults,omitempty"` // sorted; the Fault constants
 }
 
-func (s *Study) truth(seed uint64, faults []map[string]bool) Truth {
+func truthOf(s *simulate.Study, seed uint64, faults []map[string]bool) Truth {
 	t := Truth{
 		Note: "The truth of an invented study. asworn never reads this file; docs/developing/simulation.md explains it.",
 		Seed: seed,

@@ -1,6 +1,7 @@
-package simulate
+package piston
 
 import (
+	"asworn/cmd/internal/simulate"
 	"math"
 )
 
@@ -29,7 +30,7 @@ func disc(rings, perRing int) [][2]float64 {
 
 // addWave adds amp·exp(−jkd) to acc for k = 2π·n·step/c, n = 0 … len(acc)−1.
 func addWave(acc []complex128, step, d, amp float64) {
-	sin, cos := math.Sincos(-2 * math.Pi * step * d / SoundSpeed)
+	sin, cos := math.Sincos(-2 * math.Pi * step * d / simulate.SoundSpeed)
 	re, im := amp, 0.0
 	for i := range acc {
 		acc[i] += complex(re, im)
@@ -60,5 +61,5 @@ func resonance(f, f0, q float64) complex128 {
 // height h, width w and length l in metres: 12ηl/(h³w) and 6ρl/(5hw)
 // (Beranek and Mellow, Acoustics: Sound Fields and Transducers, ch. 4).
 func slit(h, w, l float64) (r, m float64) {
-	return 12 * AirViscosity * l / (h * h * h * w), 6 * AirDensity * l / (5 * h * w)
+	return 12 * simulate.AirViscosity * l / (h * h * h * w), 6 * simulate.AirDensity * l / (5 * h * w)
 }

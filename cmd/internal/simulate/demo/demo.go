@@ -1,4 +1,7 @@
-package simulate
+// Package demo writes the demo study: what an invented study sounds like through a
+// recorder, with its calibration, its sheets and a few faults on purpose. Physics and
+// placements are those of simulate; here they become files.
+package demo
 
 import (
 	"context"
@@ -10,10 +13,13 @@ import (
 	"sync/atomic"
 
 	"golang.org/x/sync/errgroup"
+
+	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/piston"
 )
 
-// DemoOptions choose the size of the demo study; zero values take the default.
-type DemoOptions struct {
+// Options choose the size of the demo study; zero values take the default.
+type Options struct {
 	Seed       uint64 // default 1
 	Listeners  int    // default 8
 	Seatings   int    // per listener and model, default 4
@@ -23,7 +29,7 @@ type DemoOptions struct {
 	Progress   func(done, total int)
 }
 
-func (o DemoOptions) withDefaults() DemoOptions {
+func (o Options) withDefaults() Options {
 	if o.Seed == 0 {
 		o.Seed = 1
 	}
@@ -46,16 +52,16 @@ func (o DemoOptions) withDefaults() DemoOptions {
 // TruthFile is where the truth of a demo study lies, under its folder.
 const TruthFile = "truth/truth.json"
 
-// demoDesign is the bar's panel by the protocol that a lab can carry out: the
+// designOf is the bar's panel by the protocol that a lab can carry out: the
 // fixture surveyed at both points, ordinary seatings at the drum, two of them off, one with its cups
 // apart and one that leaks; glasses that leak on some listeners; and every
 // headphone's position read by two people, left and right.
-func demoDesign(opt DemoOptions) Design {
-	d := BarDesign()
+func designOf(opt Options) simulate.Design {
+	d := simulate.BarDesign()
 	d.Listeners, d.Seatings, d.SurveySize = opt.Listeners, opt.Seatings, opt.SurveySize
-	d.Apart, d.BlockedSeatings, d.MarkSD = true, 2, demoMarkMM
+	d.Apart, d.BlockedSeatings, d.MarkSD = true, 2, markMM
 	d.FixtureOffsetsMM = []float64{0, 0.8, 6, 0.5, 7, 0.3}
-	d.FixtureYawMM = []float64{0, 0, 0, demoYawMM, 0, 0}
+	d.FixtureYawMM = []float64{0, 0, 0, yawMM, 0, 0}
 	d.LeakListeners, d.LeakChance, d.FixtureLeak = true, 0.3, true
 	d.Readings = true
 	if !opt.OneReading {
@@ -65,22 +71,22 @@ func demoDesign(opt DemoOptions) Design {
 }
 
 const (
-	demoMarkMM = 0.3 // how well the stops hold the mark, which study.toml states
-	demoYawMM  = 6.0 // each cup of one fixture seating, in opposite directions
+	markMM = 0.3 // how well the stops hold the mark, which study.toml states
+	yawMM  = 6.0 // each cup of one fixture seating, in opposite directions
 )
 
-// DemoStudy returns what WriteDemo draws for opt, without a sound of it: the
+// Study returns what Write draws for opt, without a sound of it: the
 // true placements and worn means that recordings of the demo are held against.
-func DemoStudy(opt DemoOptions) *Study {
+func Study(opt Options) *simulate.Study {
 	opt = opt.withDefaults()
-	return Draw(opt.Seed, demoDesign(opt), Piston)
+	return simulate.Draw(opt.Seed, designOf(opt), piston.World)
 }
 
-// WriteDemo writes an invented study into dir, which must not exist or be
+// Write writes an invented study into dir, which must not exist or be
 // empty: recordings, calibration, study.toml, seatings.csv, a page of cautions, and
 // the truth where the pipeline does not look. It appears all at once when it
 // is complete; an error leaves nothing behind. The same options give the same bytes.
-func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) {
+func Write(ctx context.Context, dir string, opt Options) (Truth, error) {
 	opt = opt.withDefaults()
 	if entries, err := os.ReadDir(dir); err == nil && len(entries) > 0 {
 		return Truth{}, fmt.Errorf("%s is not empty; name a new folder for the demo study", dir)
@@ -93,9 +99,9 @@ func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) 
 		return Truth{}, err
 	}
 	defer os.RemoveAll(tmp)
-	study := DemoStudy(opt)
-	faults := study.faults()
-	truth := study.truth(opt.Seed, faults)
+	study := Study(opt)
+	faults := faultsOf(study)
+	truth := truthOf(study, opt.Seed, faults)
 	if err := writeText(tmp, study, truth); err != nil {
 		return Truth{}, err
 	}
@@ -109,7 +115,7 @@ func WriteDemo(ctx context.Context, dir string, opt DemoOptions) (Truth, error) 
 	return truth, os.Rename(tmp, dir)
 }
 
-func writeSounds(ctx context.Context, dir string, study *Study, faults []map[string]bool, opt DemoOptions) error {
+func writeSounds(ctx context.Context, dir string, study *simulate.Study, faults []map[string]bool, opt Options) error {
 	var next, done atomic.Int64
 	total := len(study.Rows)
 	g, ctx := errgroup.WithContext(ctx)
@@ -147,8 +153,8 @@ func writeSounds(ctx context.Context, dir string, study *Study, faults []map[str
 	return g.Wait()
 }
 
-// faults chooses which rows hold what, by place in the sheet.
-func (s *Study) faults() []map[string]bool {
+// faultsOf chooses which rows hold what, by place in the sheet.
+func faultsOf(s *simulate.Study) []map[string]bool {
 	out := make([]map[string]bool, len(s.Rows))
 	for i := range out {
 		out[i] = map[string]bool{}
@@ -169,7 +175,7 @@ func (s *Study) faults() []map[string]bool {
 		if !r.OnFixture() || r.Survey != nil || r.ModelIndex < 0 {
 			continue
 		}
-		k := fixtureIndex(r)
+		k := simulate.FixtureIndex(r)
 		if k < len(s.Design.FixtureOffsetsMM) && s.Design.FixtureOffsetsMM[k] > 3 {
 			out[i][FaultMoved] = true
 		}

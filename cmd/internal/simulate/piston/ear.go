@@ -1,6 +1,7 @@
-package simulate
+package piston
 
 import (
+	"asworn/cmd/internal/simulate"
 	"math"
 	"math/rand/v2"
 )
@@ -134,7 +135,7 @@ func (e ear) gather(field [][]complex128, receivers []point, step float64) []com
 		tmp := make([]complex128, len(out))
 		addWave(tmp, step, d, s.gain)
 		for n := range out {
-			ka := 2 * math.Pi * float64(n) * step * s.size / SoundSpeed
+			ka := 2 * math.Pi * float64(n) * step * s.size / simulate.SoundSpeed
 			out[n] += field[5+i][n] * tmp[n] * complex(ka*ka/(1+ka*ka), 0)
 		}
 	}

@@ -1,4 +1,4 @@
-package simulate
+package demo
 
 import (
 	"math"
@@ -16,8 +16,8 @@ type excitation struct {
 	repeats                               int
 }
 
-// demoSweep is short so that a study of two hundred files stays small.
-var demoSweep = excitation{rate: 48000, start: 10, stop: 22000, seconds: 1, gap: 0.5, lead: 0.5, repeats: 2}
+// played is short so that a study of two hundred files stays small.
+var played = excitation{rate: 48000, start: 10, stop: 22000, seconds: 1, gap: 0.5, lead: 0.5, repeats: 2}
 
 // peak of what is played, digital full scale 1.
 const peak = 0.5

@@ -1,6 +1,7 @@
-package simulate
+package piston
 
 import (
+	"asworn/cmd/internal/simulate"
 	"math"
 	"math/cmplx"
 )
@@ -19,11 +20,11 @@ type canal struct {
 func (c canal) transfer(f float64) complex128 {
 	w := 2 * math.Pi * math.Max(f, 1)
 	area := math.Pi * c.radius * c.radius
-	z0 := AirDensity * SoundSpeed / area
-	k := w / SoundSpeed
+	z0 := simulate.AirDensity * simulate.SoundSpeed / area
+	k := w / simulate.SoundSpeed
 	radiation := complex(z0*k*k*c.radius*c.radius/2, z0*k*8*c.radius/(3*math.Pi))
 	// Drum: about 0.8 cm³ of air at low frequencies, mostly resistive above 1 kHz.
-	cd := c.load * 0.8e-6 / (AirDensity * SoundSpeed * SoundSpeed)
+	cd := c.load * 0.8e-6 / (simulate.AirDensity * simulate.SoundSpeed * simulate.SoundSpeed)
 	drum := complex(3.5e7, w*4e2-1/(w*cd))
 	g := complex(0, k*c.length) + complex(0.02*math.Sqrt(f/1000), 0)
 	sh, ch := cmplx.Sinh(g), cmplx.Cosh(g)

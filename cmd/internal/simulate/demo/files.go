@@ -1,4 +1,4 @@
-package simulate
+package demo
 
 import (
 	"bytes"
@@ -10,6 +10,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/simulate"
 	"asworn/docs"
 )
 
@@ -75,20 +76,20 @@ readings err like a person's.
 cautions.md is to be read before anybody wears a headphone for a measurement.
 `
 
-func writeText(dir string, s *Study, t Truth) error {
-	sheet, err := s.sheet()
+func writeText(dir string, s *simulate.Study, t Truth) error {
+	sheet, err := sheetOf(s)
 	if err != nil {
 		return err
 	}
-	x := demoSweep
+	x := played
 	files := map[string][]byte{
-		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS, fixtureName, demoMarkMM),
+		"study.toml":                    fmt.Appendf(nil, studyTOML, x.start, x.stop, x.seconds, x.repeats, x.gap, x.lead, x.rate, driveVoltsRMS, fixtureName, markMM),
 		"seatings.csv":                  sheet,
 		"README.md":                     []byte(readme),
 		"cautions.md":                   []byte(docs.Cautions()),
 		"calibration/mic-left.csv":      []byte(microphones[0].csv()),
 		"calibration/mic-right.csv":     []byte(microphones[1].csv()),
-		"calibration/diffuse-field.csv": []byte(s.diffuseField()),
+		"calibration/diffuse-field.csv": []byte(diffuseField(s)),
 	}
 	if len(s.Readings) > 0 {
 		var readings bytes.Buffer
@@ -114,8 +115,8 @@ func writeText(dir string, s *Study, t Truth) error {
 	return writeJSON(filepath.Join(dir, TruthFile), t)
 }
 
-// sheet is seatings.csv.
-func (s *Study) sheet() ([]byte, error) {
+// sheetOf is seatings.csv.
+func sheetOf(s *simulate.Study) ([]byte, error) {
 	var b bytes.Buffer
 	rows := make([]capture.Seating, len(s.Rows))
 	for i, r := range s.Rows {
@@ -126,19 +127,19 @@ func (s *Study) sheet() ([]byte, error) {
 }
 
 // diffuseField is the fixture's response at the drum in a diffuse field.
-func (s *Study) diffuseField() string {
+func diffuseField(s *simulate.Study) string {
 	w, ok := s.World.(interface {
-		diffuse(subject int, g *Grid) []float64
+		Diffuse(subject int, g *simulate.Grid) []float64
 	})
 	if !ok {
 		return ""
 	}
-	g := &Grid{StepHz: coarseStep, Coarse: int(24000/coarseStep) + 3}
+	g := &simulate.Grid{StepHz: simulate.CoarseStepHz, Coarse: int(24000/simulate.CoarseStepHz) + 3}
 	for f := 20.0; f < 20001; f *= math.Pow(2, 1.0/12) {
 		g.Hz = append(g.Hz, f)
 	}
 	out := "# fixture: " + fixtureName + "\nfrequency_hz,level_db\n"
-	for i, l := range w.diffuse(s.Design.Listeners, g) {
+	for i, l := range w.Diffuse(s.Design.Listeners, g) {
 		out += fmt.Sprintf("%.2f,%.3f\n", g.Hz[i], l)
 	}
 	return out
@@ -146,6 +147,6 @@ func (s *Study) diffuseField() string {
 
 // writeWAV writes a 24-bit WAV file of the demo's rate.
 func writeWAV(path string, channels [][]float64) error {
-	f := wavfile.Format{RateHz: int(demoSweep.rate), Channels: len(channels), Bits: 24}
+	f := wavfile.Format{RateHz: int(played.rate), Channels: len(channels), Bits: 24}
 	return wavfile.Write(path, f, channels)
 }

@@ -1,6 +1,7 @@
-package simulate
+package piston
 
 import (
+	"asworn/cmd/internal/simulate"
 	"math"
 	"math/rand/v2"
 )
@@ -32,7 +33,7 @@ func (c cup) volume(gap float64) float64 {
 }
 
 func (c cup) compliance(gap float64) float64 {
-	return c.volume(gap) / (AirDensity * SoundSpeed * SoundSpeed)
+	return c.volume(gap) / (simulate.AirDensity * simulate.SoundSpeed * simulate.SoundSpeed)
 }
 
 func between(r *rand.Rand, lo, hi float64) float64 { return lo + (hi-lo)*r.Float64() }
@@ -123,30 +124,26 @@ func (c cup) drive(f, slitMM, gap float64) (u, p complex128) {
 
 // sealTruth is the exact level loss of a slit, and its corner with the
 // compliance of cavity and driver together.
-func (c cup) sealTruth(p Placement) Seal {
+func (c cup) sealTruth(p simulate.Placement) simulate.Seal {
 	if c.open || p.SlitMM == 0 {
-		return Seal{}
+		return simulate.Seal{}
 	}
 	gap := p.GapMM / 1000
 	_, m := slit(p.SlitMM/1000, c.slitWidth, c.slitLength)
 	total := c.compliance(gap) + c.stiffness*c.compliance(0)
-	s := Seal{CornerHz: 1 / (2 * math.Pi * math.Sqrt(m*total))}
+	s := simulate.Seal{CornerHz: 1 / (2 * math.Pi * math.Sqrt(m*total))}
 	for i, f := range []float64{20, 50, 100} {
 		_, sealed := c.drive(f, 0, gap)
 		_, leaking := c.drive(f, p.SlitMM, gap)
-		s.LossDB[i] = level(sealed) - level(leaking)
+		s.LossDB[i] = simulate.LevelDB(sealed) - simulate.LevelDB(leaking)
 	}
 	return s
-}
-
-func level(p complex128) float64 {
-	return 10 * math.Log10(real(p)*real(p)+imag(p)*imag(p))
 }
 
 // sources returns the driver's radiating points and their mirror images in
 // the cup, by order of reflection, for a placement: the box around the opening
 // stands for the cushion's wall, the baffle sends back what the head reflects.
-func (c cup) sources(p Placement) [3][]point {
+func (c cup) sources(p simulate.Placement) [3][]point {
 	sin, cos := math.Sincos(p.RotationDeg * math.Pi / 180)
 	cx := c.centre.x + p.ForwardMM/1000
 	cy := c.centre.y + p.UpMM/1000

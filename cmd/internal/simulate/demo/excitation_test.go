@@ -1,4 +1,4 @@
-package simulate
+package demo
 
 import (
 	"math"
@@ -9,7 +9,7 @@ import (
 
 // The demo's own sweep, in continuous time, is the one that study.toml designs.
 func TestExcitationIsTheDesignedSweep(t *testing.T) {
-	x := demoSweep
+	x := played
 	d := sweep.Design{
 		StartHz: x.start, StopHz: x.stop, Seconds: x.seconds, Repeats: x.repeats,
 		GapSeconds: x.gap, LeadSeconds: x.lead, RateHz: x.rate,

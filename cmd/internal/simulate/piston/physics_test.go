@@ -1,4 +1,4 @@
-package simulate
+package piston
 
 import (
 	"math"
@@ -7,6 +7,7 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/cmd/internal/simulate"
 )
 
 // On its axis a baffled piston of velocity v has the closed form
@@ -31,11 +32,11 @@ func TestRayleighOnAxis(t *testing.T) {
 			rayleigh(acc, step, src, math.Pi*a*a/float64(len(src)), point{})
 			for n := 1; n < c.topN; n++ {
 				f := step * float64(n)
-				k := 2 * math.Pi * f / SoundSpeed
-				got := complex(0, f*AirDensity) * acc[n]
+				k := 2 * math.Pi * f / simulate.SoundSpeed
+				got := complex(0, f*simulate.AirDensity) * acc[n]
 				far := math.Hypot(z, a)
-				want := complex(AirDensity*SoundSpeed, 0) * (cmplx.Exp(complex(0, -k*z)) - cmplx.Exp(complex(0, -k*far)))
-				if d := cmplx.Abs(got-want) / (AirDensity * SoundSpeed); d > c.tol {
+				want := complex(simulate.AirDensity*simulate.SoundSpeed, 0) * (cmplx.Exp(complex(0, -k*z)) - cmplx.Exp(complex(0, -k*far)))
+				if d := cmplx.Abs(got-want) / (simulate.AirDensity * simulate.SoundSpeed); d > c.tol {
 					t.Errorf("%d points, z %g m, %g Hz: off by %.4f ρcv", len(src), z, f, d)
 				}
 			}
@@ -52,8 +53,8 @@ func TestSealedCavityIsFlat(t *testing.T) {
 	c := someCup(t, false)
 	for _, f := range []float64{5, 20, 50, 100} {
 		_, p := c.drive(f, 0, 0)
-		if math.Abs(level(p)-20*math.Log10(c.gain)) > 0.2 {
-			t.Errorf("%g Hz: %.2f dB, want %.2f", f, level(p), 20*math.Log10(c.gain))
+		if math.Abs(simulate.LevelDB(p)-20*math.Log10(c.gain)) > 0.2 {
+			t.Errorf("%g Hz: %.2f dB, want %.2f", f, simulate.LevelDB(p), 20*math.Log10(c.gain))
 		}
 	}
 }
@@ -76,7 +77,7 @@ func TestLeakFollowsTheClosedForm(t *testing.T) {
 	loss := func(f float64) float64 {
 		_, tight := c.drive(f, 0, 0)
 		_, leak := c.drive(f, slitMM, 0)
-		return level(tight) - level(leak)
+		return simulate.LevelDB(tight) - simulate.LevelDB(leak)
 	}
 	if d := loss(2) - loss(4); math.Abs(d-6) > 0.15 {
 		t.Errorf("slope %.2f dB per octave, want 6", d)
@@ -91,7 +92,7 @@ func TestLeakFollowsTheClosedForm(t *testing.T) {
 			t.Errorf("%g Hz: off the closed form by %.2f dB", f, d)
 		}
 	}
-	s := c.sealTruth(Placement{SlitMM: slitMM})
+	s := c.sealTruth(simulate.Placement{SlitMM: slitMM})
 	if want := 1 / (2 * math.Pi * math.Sqrt(m*total)); math.Abs(s.CornerHz/want-1) > 1e-9 {
 		t.Errorf("corner %g, want %g", s.CornerHz, want)
 	}
@@ -106,10 +107,10 @@ func TestOpenBackRollsOff(t *testing.T) {
 	c := someCup(t, true)
 	_, p10 := c.drive(10, 0, 0)
 	_, p20 := c.drive(20, 0, 0)
-	if d := level(p20) - level(p10); d < 5 || d > 13 {
+	if d := simulate.LevelDB(p20) - simulate.LevelDB(p10); d < 5 || d > 13 {
 		t.Errorf("%.1f dB per octave at 10 Hz", d)
 	}
-	if s := c.sealTruth(Placement{SlitMM: 0.3}); s != (Seal{}) {
+	if s := c.sealTruth(simulate.Placement{SlitMM: 0.3}); s != (simulate.Seal{}) {
 		t.Errorf("open back has a seal: %+v", s)
 	}
 }
@@ -128,13 +129,13 @@ func TestMirror(t *testing.T) {
 func TestAxes(t *testing.T) {
 	c := someCup(t, false)
 	c.centre, c.driverX, c.driverY, c.lean = point{}, 0, 0.010, [2]float64{}
-	mean := func(p Placement) (x, y float64) {
+	mean := func(p simulate.Placement) (x, y float64) {
 		for _, s := range c.sources(p)[0] {
 			x, y = x+s.x/float64(len(fine)), y+s.y/float64(len(fine))
 		}
 		return x, y
 	}
-	x, y := mean(Placement{Displacement: capture.Displacement{ForwardMM: 2, UpMM: -3, RotationDeg: 90}})
+	x, y := mean(simulate.Placement{Displacement: capture.Displacement{ForwardMM: 2, UpMM: -3, RotationDeg: 90}})
 	if math.Abs(x-0.012) > 1e-9 || math.Abs(y+0.003) > 1e-9 {
 		t.Errorf("driver at %g, %g", x, y)
 	}
@@ -143,17 +144,17 @@ func TestAxes(t *testing.T) {
 // Where the wavelength is long, nothing about the ear matters: the entrance
 // has the pressure of the free field, the drum that of the entrance.
 func TestLongWaves(t *testing.T) {
-	w := Piston(1, BarDesign(), []bool{false}).(*pistonWorld)
-	g := &Grid{Hz: []float64{20, 40}, StepHz: coarseStep, Coarse: 5}
+	w := World(1, simulate.BarDesign(), []bool{false}).(*world)
+	g := &simulate.Grid{Hz: []float64{20, 40}, StepHz: simulate.CoarseStepHz, Coarse: 5}
 	for s := range w.ears {
 		for i, p := range w.freeField(s, capture.Left, point{z: 1}, [2]float64{}, g) {
-			if math.Abs(level(p)) > 0.2 {
-				t.Errorf("subject %d, %g Hz: %.2f dB", s, g.Hz[i], level(p))
+			if math.Abs(simulate.LevelDB(p)) > 0.2 {
+				t.Errorf("subject %d, %g Hz: %.2f dB", s, g.Hz[i], simulate.LevelDB(p))
 			}
 		}
 		for i, p := range w.Canal(s, capture.Left, g) {
-			if math.Abs(level(p)) > 0.1 {
-				t.Errorf("subject %d, %g Hz: canal %.2f dB", s, g.Hz[i], level(p))
+			if math.Abs(simulate.LevelDB(p)) > 0.1 {
+				t.Errorf("subject %d, %g Hz: canal %.2f dB", s, g.Hz[i], simulate.LevelDB(p))
 			}
 		}
 	}
@@ -163,7 +164,7 @@ func TestLongWaves(t *testing.T) {
 func TestCanalResonance(t *testing.T) {
 	best, at := 0.0, 0.0
 	for f := 1000.0; f < 6000; f += 50 {
-		if l := level((canal{0.0245, 0.0037, 1}).transfer(f)); l > best {
+		if l := simulate.LevelDB((canal{0.0245, 0.0037, 1}).transfer(f)); l > best {
 			best, at = l, f
 		}
 	}
@@ -174,12 +175,12 @@ func TestCanalResonance(t *testing.T) {
 
 // The coarse sum agrees with one taken four times as fine.
 func TestCoarseStep(t *testing.T) {
-	w := Piston(1, BarDesign(), []bool{false, true})
-	g := NewBandGrid()
+	w := World(1, simulate.BarDesign(), []bool{false, true})
+	g := simulate.NewBandGrid()
 	dense := *g
 	dense.StepHz, dense.Coarse = g.StepHz/4, g.Coarse*4
 	for m := range 2 {
-		p := Placement{Displacement: capture.Displacement{ForwardMM: 3}}
+		p := simulate.Placement{Displacement: capture.Displacement{ForwardMM: 3}}
 		a := g.LevelDB(w.Headphone(m, 0, capture.Left, p, &g.Grid))
 		b := g.LevelDB(w.Headphone(m, 0, capture.Left, p, &dense.Grid))
 		for i := range a {
@@ -191,9 +192,9 @@ func TestCoarseStep(t *testing.T) {
 }
 
 func BenchmarkHeadphone(b *testing.B) {
-	w := Piston(1, BarDesign(), []bool{false})
-	g := NewBandGrid()
+	w := World(1, simulate.BarDesign(), []bool{false})
+	g := simulate.NewBandGrid()
 	for b.Loop() {
-		w.Headphone(0, 0, capture.Left, Placement{}, &g.Grid)
+		w.Headphone(0, 0, capture.Left, simulate.Placement{}, &g.Grid)
 	}
 }
