@@ -49,13 +49,18 @@ const (
 	Count  = Thirds * PerThird
 )
 
-// All returns the Count kept 1/24-octave bands, lowest first.
-func All() []Band {
-	out := make([]Band, Count)
+// kept is what All returns.
+var kept = func() (out [Count]Band) {
 	for i := range out {
 		out[i] = Exact(firstThird*PerThird-PerThird/2+i, Fraction)
 	}
 	return out
+}()
+
+// All returns the Count kept 1/24-octave bands, lowest first.
+func All() []Band {
+	out := kept
+	return out[:]
 }
 
 // AllThirds returns the Thirds third-octave bands above the kept ones; band i

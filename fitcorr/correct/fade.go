@@ -38,20 +38,22 @@ func faded(share []float64) []float64 {
 	return out
 }
 
-// edgeFade rises from 0 to 1 over the third of an octave above the frequency low and
-// falls again below high, both in Hz; 0 there is no edge.
-func edgeFade(b int, low, high float64) float64 {
-	f := band.All()[b].Mid
+// edgeFade returns, per kept band, what rises from 0 to 1 over the third of an octave
+// above the frequency low and falls again below high, both in Hz; 0 there is no edge.
+func edgeFade(low, high float64) []float64 {
 	rise := func(octaves float64) float64 {
 		x := math.Max(0, math.Min(1, 3*octaves))
 		return (1 - math.Cos(math.Pi*x)) / 2
 	}
-	w := 1.0
-	if low > 0 {
-		w *= rise(math.Log2(f / low))
+	out := make([]float64, band.Count)
+	for b, f := range band.All() {
+		out[b] = 1
+		if low > 0 {
+			out[b] *= rise(math.Log2(f.Mid / low))
+		}
+		if high > 0 {
+			out[b] *= rise(math.Log2(high / f.Mid))
+		}
 	}
-	if high > 0 {
-		w *= rise(math.Log2(high / f))
-	}
-	return w
+	return out
 }

@@ -56,18 +56,19 @@ func TestFaded(t *testing.T) {
 }
 
 func TestEdgeFade(t *testing.T) {
+	fade := edgeFade(300, 16000)
 	for b, f := range band.All() {
-		w := edgeFade(b, 300, 16000)
+		w := fade[b]
 		if f.Mid > 300*math.Cbrt(2)*1.001 && f.Mid < 16000/math.Cbrt(2)*0.999 && math.Abs(w-1) > 1e-9 || f.Mid < 300 && w != 0 || f.Mid > 16000 && w != 0 {
 			t.Errorf("%.0f Hz: %g", f.Mid, w)
 		}
 		if b > 0 {
-			if step := math.Abs(w - edgeFade(b-1, 300, 16000)); step > 0.21 {
+			if step := math.Abs(w - fade[b-1]); step > 0.21 {
 				t.Errorf("%.0f Hz: a step of %.2f", f.Mid, step)
 			}
 		}
 	}
-	if w := edgeFade(10, 0, 0); w != 1 {
+	if w := edgeFade(0, 0)[10]; w != 1 {
 		t.Errorf("without edges: %g", w)
 	}
 }

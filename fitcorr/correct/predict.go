@@ -51,11 +51,12 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 	}
 	mark := e.AtMark()
 	surface := learn(e, [2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
+	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
-			p.delta[b] += edgeFade(b, survey.LowHz, survey.HighHz) * (surface.level[0][b] - surface.level[1][b])
+			p.delta[b] += ofPlace[b] * (surface.level[0][b] - surface.level[1][b])
 		}
-		p.delta[b] += edgeFade(b, 0, leakTopHz) * p.seal.change[b]
+		p.delta[b] += ofSeal[b] * p.seal.change[b]
 		p.known[b] = p.position[b] || p.seal.known[b]
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))

@@ -191,6 +191,7 @@ func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share
 	common, own := math.Sqrt(math.Max(0, v.common)), math.Sqrt(math.Max(0, v.own))
 	cov := position.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
 	rng := rand.New(rand.NewPCG(opt.Seed, 0x72617465)) // "rate": apart from other uses of the seed
+	each := newSizes(1-opt.Confidence, df)
 	for range rateDraws {
 		pos := [position.HeadsetDim]float64{mm, 0, 0, mm}
 		for a := range 2 {
@@ -199,12 +200,12 @@ func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share
 			pos[3+a] += c + own*rng.NormFloat64()
 		}
 		ears, head := position.Estimates(pos, cov, cov)
-		var tests [3]distanceTests
-		for k, e := range [3]seat.Estimate{ears[0], ears[1], head} {
+		var tests [parts]distanceTests
+		for k, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
 			e.DF = df
 			tests[k] = newDistanceTests(e, opt.MaxOffsetMM)
 		}
-		if decide(tests, 1-opt.Confidence).Outcome == of {
+		if decide(tests, [parts]sizes{each, each, each}).Outcome == of {
 			share += 1.0 / rateDraws
 		}
 	}

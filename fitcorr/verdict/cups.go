@@ -14,6 +14,8 @@ const (
 	LeftCup  Part = "left cup"
 	RightCup Part = "right cup"
 	Headset  Part = "headset" // mean of both cups
+
+	parts = 3 // how many they are
 )
 
 // Position is the judgement of where both cups sit.
@@ -25,8 +27,8 @@ type Position struct {
 	Decides Part
 	// Parts are the outcomes of the left cup, the right cup and the headset,
 	// each alone, and DistancesMM their distances: estimate, lower, upper.
-	Parts       [3]Outcome
-	DistancesMM [3][3]float64
+	Parts       [parts]Outcome
+	DistancesMM [parts][3]float64
 }
 
 // JudgePosition holds both cups and their mean against a tolerance in mm in the
@@ -42,11 +44,12 @@ type Position struct {
 // the cups have in common work against each other where the cups lie off in
 // different directions, so nothing less keeps the size everywhere.
 func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence float64) Position {
-	var tests [3]distanceTests
-	for i, e := range [3]seat.Estimate{ears[0], ears[1], headset} {
-		tests[i] = newDistanceTests(e, tol)
+	var tests [parts]distanceTests
+	var at [parts]sizes
+	for i, e := range [parts]seat.Estimate{ears[0], ears[1], headset} {
+		tests[i], at[i] = newDistanceTests(e, tol), newSizes(1-confidence, e.DF)
 	}
-	p := decide(tests, 1-confidence)
+	p := decide(tests, at)
 	for i, t := range tests {
 		p.DistancesMM[i] = t.interval(confidence)
 	}
@@ -54,24 +57,23 @@ func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence
 }
 
 // decide is JudgePosition without the intervals.
-func decide(tests [3]distanceTests, alpha float64) Position {
-	shared := alpha / float64(len(tests))
-	names := [3]Part{LeftCup, RightCup, Headset}
+func decide(tests [parts]distanceTests, at [parts]sizes) Position {
+	names := [parts]Part{LeftCup, RightCup, Headset}
 	p := Position{Outcome: Undetermined}
 	least, farthest := math.Inf(1), math.Inf(-1)
 	var clearest Part
 	for i, t := range tests {
 		p.Parts[i] = Undetermined
-		if t.within(alpha) {
+		if t.within(at[i].alone) {
 			p.Parts[i] = Use
 		}
-		if v := t.beyond(shared); v <= shared {
+		if v := t.beyond(at[i].shared); v <= at[i].shared.alpha {
 			p.Parts[i], p.Outcome = Move, Move
 			if v < least {
 				least, clearest = v, names[i]
 			}
 		}
-		if u := t.upper(alpha); i < 2 && u > farthest {
+		if u := t.upper(at[i].alone); i < 2 && u > farthest {
 			farthest, p.Decides = u, names[i]
 		}
 	}

@@ -38,13 +38,14 @@ func cupRates(t *testing.T, left, right [2]float64, common, own, df float64) map
 	const draws = 2000
 	rng := rand.New(rand.NewPCG(7, 8))
 	rates := map[Outcome]float64{}
+	at := newSizes(0.05, df)
 	for range draws {
 		ears, head := cupTrial(rng, left, right, common, own, df)
-		var tests [3]distanceTests
-		for i, e := range [3]seat.Estimate{ears[0], ears[1], head} {
+		var tests [parts]distanceTests
+		for i, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
 			tests[i] = newDistanceTests(e, 3)
 		}
-		rates[decide(tests, 0.05).Outcome] += 1.0 / draws
+		rates[decide(tests, [parts]sizes{at, at, at}).Outcome] += 1.0 / draws
 	}
 	t.Logf("left %v, right %v, errors %g mm shared, %g mm own, %g degrees of freedom: %v", left, right, common, own, df, rates)
 	return rates

@@ -30,10 +30,27 @@ func newDistanceTests(off seat.Estimate, tol float64) distanceTests {
 	return t
 }
 
-// upper is the one-sided upper limit of the distance at size alpha.
-func (t distanceTests) upper(alpha float64) float64 {
-	return t.dist + distuv.UnitNormal.Quantile(1-alpha)*t.along*stats.TScale(t.df, alpha)
+// size is the size of a test with what follows from it alone.
+type size struct {
+	alpha  float64
+	normal float64 // the normal quantile that it leaves above
+	wider  float64 // factor of Student's t on that
 }
+
+func newSize(alpha, df float64) size {
+	return size{alpha, distuv.UnitNormal.Quantile(1 - alpha), stats.TScale(df, alpha)}
+}
+
+// sizes are those of the tests of one part: of the test for itself, and of one among
+// the tests of all three.
+type sizes struct{ alone, shared size }
+
+func newSizes(alpha, df float64) sizes {
+	return sizes{newSize(alpha, df), newSize(alpha/parts, df)}
+}
+
+// upper is the one-sided upper limit of the distance.
+func (t distanceTests) upper(s size) float64 { return t.dist + s.normal*t.along*s.wider }
 
 // within tests H₀: the true distance is at least the tolerance. It asks that the
 // one-sided upper limit lies within the tolerance. The law of the distance alone
@@ -41,17 +58,16 @@ func (t distanceTests) upper(alpha float64) float64 {
 // is far wider than the tolerance and the estimate happens to fall near zero;
 // nothing was shown there (the case against such tests: Berger & Hsu, Stat. Sci.
 // 11(4), 1996).
-func (t distanceTests) within(alpha float64) bool { return t.upper(alpha) <= t.tol }
+func (t distanceTests) within(s size) bool { return t.upper(s) <= t.tol }
 
 // beyond tests H₀: the true distance is at most the tolerance, against the law
 // of the distance of a true offset on the border. It returns the P value of the
-// distance, with the t law of size alpha.
-func (t distanceTests) beyond(alpha float64) float64 {
+// distance, with the t law of the size.
+func (t distanceTests) beyond(s size) float64 {
 	if t.dist <= t.tol {
 		return 1
 	}
-	k := stats.TScale(t.df, alpha)
-	return 1 - insideDisk(t.dist, t.tol, t.along*k, t.across*k)
+	return 1 - insideDisk(t.dist, t.tol, t.along*s.wider, t.across*s.wider)
 }
 
 // interval is the distance with its two-sided limits.

@@ -11,10 +11,10 @@ import (
 // alone judges one number by both tests, each at the whole size.
 func alone(e seat.Estimate, tol, confidence float64) (Outcome, [3]float64) {
 	d := newDistanceTests(e, tol)
-	switch alpha := 1 - confidence; {
-	case d.within(alpha):
+	switch at := newSize(1-confidence, e.DF); {
+	case d.within(at):
 		return Use, d.interval(confidence)
-	case d.beyond(alpha) <= alpha:
+	case d.beyond(at) <= at.alpha:
 		return Move, d.interval(confidence)
 	}
 	return Undetermined, d.interval(confidence)

@@ -72,12 +72,12 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 		e.Value[a] = r - t.Ruler.Mean[a]
 		e.Cov[a][a] = learned + fixture
 	}
-	d, alpha := newDistanceTests(e, opt.MaxOffsetMM), 1-opt.Confidence
+	d, at := newDistanceTests(e, opt.MaxOffsetMM), newSize(1-opt.Confidence, df)
 	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence)}
 	switch {
-	case d.within(alpha):
+	case d.within(at):
 		out.Outcome = Use
-	case d.beyond(alpha) <= alpha:
+	case d.beyond(at) <= at.alpha:
 		out.Outcome = Move
 	}
 	return &out
