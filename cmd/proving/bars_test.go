@@ -11,12 +11,13 @@ import (
 // The bars of the method, on every generator: conditions with positions read, which
 // are the ones that a lab is told to use, and from levels alone the one whose
 // intervals had held least. Coverage is held on both sides, as far as a few
-// studies show it; ASWORN_PROVING sets how many (2 in all tests).
+// studies show it; ASWORN_PROVING sets how many (3 in all tests). What the grid shows
+// to be missed with more of them stands in docs/developing/proving.md.
 func TestBars(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
-	studies := 2
+	studies := 3
 	if s := os.Getenv("ASWORN_PROVING"); s != "" {
 		n, err := strconv.Atoi(s)
 		if err != nil {
@@ -30,11 +31,11 @@ func TestBars(t *testing.T) {
 	} {
 		for _, g := range strings.Split(c.generators, "") {
 			cond := named(c.name)
-			cond.design.Laws = generators[g].laws
+			cond.design.Laws, cond.seed = generators[g].laws, 3000+conditionSeeds*uint64(len(results))
 			results = append(results, result{cond, g, make([]score, studies)})
 		}
 	}
-	if err := prove(t.Context(), results, 3000, 2); err != nil {
+	if err := prove(t.Context(), results, 2); err != nil {
 		t.Fatal(err)
 	}
 	var b strings.Builder
@@ -62,10 +63,10 @@ func TestCorrectionBars(t *testing.T) {
 	var results []result
 	for _, g := range []string{"a", "b", "c", "d"} {
 		c := named("read-off-4")
-		c.design.Laws = generators[g].laws
+		c.design.Laws, c.seed = generators[g].laws, 3000
 		results = append(results, result{c, g, make([]score, studies)})
 	}
-	if err := prove(t.Context(), results, 3000, 2); err != nil {
+	if err := prove(t.Context(), results, 2); err != nil {
 		t.Fatal(err)
 	}
 	for _, r := range results {

@@ -14,7 +14,8 @@ type condition struct {
 	stated     float64 // what the lab states of its readings' errors, in true ones
 	method     bool    // named by the method: part of the grid that has to be met
 	bars       bars
-	curves     bool // corrections and final curves are scored as well
+	curves     bool   // corrections and final curves are scored as well
+	seed       uint64 // of the first study
 }
 
 // bars are upper limits in mm per axis and lower limits of rates in %; 0 is none.

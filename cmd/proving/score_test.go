@@ -201,7 +201,7 @@ func TestCoverageOnBothSides(t *testing.T) {
 		}
 	}
 	few := figure{value: 100, se: 0, n: 12}
-	if 100-shown*coverSE(few, 4) > 97 {
+	if 100-shown(4)*rateSE(few, 95, 4) > 97 {
 		t.Error("twelve trials of four studies cannot show that too many are covered")
 	}
 	if atLeast(1, 100, 0.01) < 0.6 || atLeast(5, 100, 0.01) > 0.005 {
