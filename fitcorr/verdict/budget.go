@@ -200,10 +200,10 @@ func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share
 			pos[3+a] += c + own*rng.NormFloat64()
 		}
 		ears, head := position.Estimates(pos, cov, cov)
-		var tests [parts]distanceTests
+		var tests [parts]mixtureTests
 		for k, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
 			e.DF = df
-			tests[k] = newDistanceTests(e, opt.MaxOffsetMM)
+			tests[k] = oneTest(newDistanceTests(e, opt.MaxOffsetMM))
 		}
 		if decide(tests, [parts]sizes{each, each, each}).Outcome == of {
 			share += 1.0 / rateDraws

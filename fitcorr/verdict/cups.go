@@ -44,10 +44,18 @@ type Position struct {
 // the cups have in common work against each other where the cups lie off in
 // different directions, so nothing less keeps the size everywhere.
 func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence float64) Position {
-	var tests [parts]distanceTests
-	var at [parts]sizes
+	var tests [parts]mixtureTests
 	for i, e := range [parts]seat.Estimate{ears[0], ears[1], headset} {
-		tests[i], at[i] = newDistanceTests(e, tol), newSizes(1-confidence, e.DF)
+		tests[i] = oneTest(newDistanceTests(e, tol))
+	}
+	return judgeNumbers(tests, confidence)
+}
+
+// judgeNumbers is JudgePosition by the tests of its three numbers.
+func judgeNumbers(tests [parts]mixtureTests, confidence float64) Position {
+	var at [parts]sizes
+	for i, t := range tests {
+		at[i] = newSizes(1-confidence, t[0].df)
 	}
 	p := decide(tests, at)
 	for i, t := range tests {
@@ -57,7 +65,7 @@ func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence
 }
 
 // decide is JudgePosition without the intervals.
-func decide(tests [parts]distanceTests, at [parts]sizes) Position {
+func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 	names := [parts]Part{LeftCup, RightCup, Headset}
 	p := Position{Outcome: Undetermined}
 	least, farthest := math.Inf(1), math.Inf(-1)

@@ -41,9 +41,9 @@ func cupRates(t *testing.T, left, right [2]float64, common, own, df float64) map
 	at := newSizes(0.05, df)
 	for range draws {
 		ears, head := cupTrial(rng, left, right, common, own, df)
-		var tests [parts]distanceTests
+		var tests [parts]mixtureTests
 		for i, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
-			tests[i] = newDistanceTests(e, 3)
+			tests[i] = oneTest(newDistanceTests(e, 3))
 		}
 		rates[decide(tests, [parts]sizes{at, at, at}).Outcome] += 1.0 / draws
 	}

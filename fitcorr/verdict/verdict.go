@@ -92,20 +92,16 @@ type Likeness struct {
 func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
 	o := at.Offset
 	v := Verdict{ID: o.ID, Seating: o.Seating}
-	sum := mat.NewSymDense(position.HeadsetDim, nil)
-	var diff [position.HeadsetDim]float64
-	for i := range position.HeadsetDim {
-		diff[i] = at.Pos[i] - t.Mean[i]
-		for j := i; j < position.HeadsetDim; j++ {
-			sum.SetSym(i, j, at.Cov.At(i, j)+t.Cov[i][j])
-		}
-	}
+	diff, sum := t.apart(at.Pos, at.Cov)
 	wide := mat.NewSymDense(position.HeadsetDim, nil)
 	wide.AddSym(position.WornPrior(), position.FixturePrior().Cov)
 	ears, head := position.Estimates(diff, sum, wide)
 	df := stats.PooledDF(t.planeVariance(), t.DF, o.Headset.PlaneVariance(), o.Headset.DF)
 	ears[0].DF, ears[1].DF, head.DF = df, df, df
 	p := JudgePosition(ears, head, opt.MaxOffsetMM, opt.Confidence)
+	if len(at.Posterior) > 1 {
+		p = judgeNumbers(numbersOf(at.Posterior, t, df, opt.MaxOffsetMM), opt.Confidence)
+	}
 	v.Outcome, v.Decides, v.DistanceMM = p.Outcome, p.Decides, p.Distance()
 	if len(o.Places) > 1 || o.Quarrel {
 		v.Outcome = Undetermined // which of the places it is, only a reading tells
