@@ -24,6 +24,8 @@ type recordOptions struct {
 	outputs           []int
 	limit             float64
 	setup, devices    bool
+	page              bool
+	serve             pageOptions
 }
 
 func recordCommand(a *app) *cobra.Command {
@@ -44,16 +46,21 @@ the sound at once.
 
 With --model one fixture seating after the other is recorded and judged, each
 under a number of its own. With --from the takes come from a folder into which
-another recorder writes; its files are copied, never moved or changed.
+another recorder writes; its files are copied, never moved or changed. With
+--page the same is driven from a page on the loopback address, by keys or touch.
 
 Sound cards need a build with '-tags soundcard' and a C compiler; --from does not.`,
 		Example: `  asworn record my-study
   asworn record my-study --model "Model B"
-  asworn record my-study --from /media/recorder`,
+  asworn record my-study --from /media/recorder
+  asworn record my-study --page --open`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if opt.from != "" && opt.model != "" {
 				return usagef("--from takes the rows of the plan; leave --model out")
+			}
+			if err := opt.serve.check(); err != nil {
+				return err
 			}
 			if cmd.Flags().Changed("limit") && !(opt.limit >= 40 && opt.limit <= 94) {
 				return usagef("--limit %g: want 40 to 94 dB(A)", opt.limit)
@@ -75,6 +82,8 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 	f.IntSliceVar(&opt.outputs, "outputs", nil, "outputs that play, counted from 1 (default 1,2)")
 	f.Float64Var(&opt.limit, "limit", bench.DefaultLimitDB, "highest level at a listener's ear, dB(A) SPL; local rules come first")
 	f.BoolVar(&opt.setup, "setup", false, "choose devices and touch the microphones again")
+	f.BoolVar(&opt.page, "page", false, "drive it from a page on the loopback address instead of the terminal")
+	opt.serve.flags(f)
 	f.BoolVar(&opt.devices, "devices", false, "list the sound devices and end")
 	return cmd
 }
@@ -93,11 +102,14 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 		}
 		return listDevices(a, sys)
 	}
-	t, err := openTerminal(a)
-	if err != nil {
-		return err
+	var t *terminalUI // nil where a page drives, once the bench is set up
+	if !opt.page || opt.setup {
+		var err error
+		if t, err = openTerminal(a); err != nil {
+			return err
+		}
+		defer t.close()
 	}
-	defer t.close()
 	changed := make(chan struct{}, 1)
 	step, end := a.progress("recordings")
 	desk, err := bench.Open(ctx, dir, bench.Options{System: sys, Model: opt.model, Jobs: a.jobs, Progress: step, Changed: func() {
@@ -128,6 +140,10 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 		a.cautions()
 	case hasListeners(s):
 		a.reminder(dir)
+	}
+	if opt.page {
+		t.close() // Ctrl-C ends the page again
+		return recordPage(ctx, a, dir, desk, opt.serve)
 	}
 	return t.walk(ctx, desk, changed)
 }
@@ -171,6 +187,12 @@ func prepare(ctx context.Context, a *app, t *terminalUI, desk *bench.Desk, sys a
 	missing := desk.Ready()
 	if missing == nil && !opt.setup && opt.playback == "" && opt.capture == "" && opt.outputs == nil {
 		return nil
+	}
+	if t == nil {
+		if missing == nil {
+			missing = errors.New("devices are chosen in a terminal")
+		}
+		return fmt.Errorf("%w; run 'asworn record' in a terminal once, to choose devices and touch the microphones, or give --setup", missing)
 	}
 	playback, recording, err := sys.Devices()
 	if err != nil {
@@ -290,7 +312,7 @@ var errQuit = errors.New("ended before the first row; the same command goes on")
 func openTerminal(a *app) (*terminalUI, error) {
 	in, ok := a.in.(*os.File)
 	if !ok || !term.IsTerminal(int(in.Fd())) || terminal(a.out) == nil {
-		return nil, usagef("this needs a terminal, key by key")
+		return nil, usagef("this needs a terminal; --page drives it from a browser")
 	}
 	old, err := term.MakeRaw(int(in.Fd()))
 	if err != nil {

@@ -2,25 +2,25 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"net"
-	"net/http"
-	"strconv"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/pipeline"
+	"asworn/fitcorr"
+	"asworn/report"
 	"asworn/report/page"
+	"asworn/report/view"
 )
 
 func serveCommand(a *app) *cobra.Command {
 	var model string
-	var port int
-	var open bool
+	var opt pageOptions
 	cmd := &cobra.Command{
 		Use:   "serve DIR",
 		Short: "Show the last seating's verdict in large letters while you record at the fixture",
@@ -33,33 +33,25 @@ not recorded yet are left out. End with Ctrl-C.`,
   asworn serve my-study --model "Model A" --port 8090`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if port < 0 || port > 65535 {
-				return usagef("--port %d: want 0 to 65535", port)
+			if err := opt.check(); err != nil {
+				return err
 			}
-			return serveStudy(cmd.Context(), a, args[0], model, port, open)
+			return serveStudy(cmd.Context(), a, args[0], model, opt)
 		},
 	}
 	cmd.ValidArgsFunction = folders
 	cmd.Flags().StringVar(&model, "model", "", "headphone model of recordings that are in no row of the sheet")
 	completeModels(cmd, "model")
-	cmd.Flags().IntVar(&port, "port", 0, "port on the loopback address, 0 for a free one")
-	cmd.Flags().BoolVar(&open, "open", false, "open the page in the browser")
+	opt.flags(cmd.Flags())
 	return cmd
 }
 
-func serveStudy(ctx context.Context, a *app, dir, model string, port int, open bool) error {
-	study, err := study.LoadPartial(dir)
+func serveStudy(ctx context.Context, a *app, dir, model string, opt pageOptions) error {
+	st, err := study.LoadPartial(dir)
 	if err != nil {
 		return err
 	}
-	listener, err := (&net.ListenConfig{}).Listen(ctx, "tcp", net.JoinHostPort("127.0.0.1", strconv.Itoa(port)))
-	if err != nil {
-		return fmt.Errorf("the page cannot be served: %w; name another --port", err)
-	}
-	address := "http://" + listener.Addr().String() + "/"
 	watch := pipeline.NewWatch(dir, model, pipeline.Options{Jobs: a.jobs}, func(err error) { printError(a.err, err) })
-	server := &http.Server{Handler: page.LiveHandler(watch.Latest), ReadHeaderTimeout: 5 * time.Second,
-		ReadTimeout: 10 * time.Second, WriteTimeout: 30 * time.Second, IdleTimeout: 30 * time.Second, MaxHeaderBytes: 16 << 10}
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	followed := make(chan struct{})
@@ -67,29 +59,56 @@ func serveStudy(ctx context.Context, a *app, dir, model string, port int, open b
 		defer close(followed)
 		watch.Follow(ctx, time.Second)
 	}()
-	go func() {
-		<-ctx.Done()
-		wait, cancel := context.WithTimeout(context.Background(), time.Second)
-		defer cancel()
-		_ = server.Shutdown(wait) // what is still open is closed with the process
-	}()
-	fmt.Fprintln(a.out, address)
-	if hasListeners(study) {
+	if hasListeners(st) {
 		a.reminder(dir)
 	}
-	a.note("watching %s; Ctrl-C ends", dir)
-	if open {
-		if err := openInBrowser(ctx, address); err != nil {
-			a.note("%v", err)
-		}
-	}
-	err = server.Serve(listener)
+	a.note("watching %s", dir)
+	err = servePage(ctx, a, page.Live{Latest: watch.Latest, Desk: func() page.Desk { return watchedDesk(watch) }}.Handler(), opt)
 	stop()
 	<-followed
-	if errors.Is(err, http.ErrServerClosed) {
-		return nil
-	}
 	return err
+}
+
+// watchedDesk is what the view shows of a study that is recorded elsewhere.
+func watchedDesk(w *pipeline.Watch) page.Desk {
+	d := page.Desk{Judging: w.Judging(), Meters: []page.Meter{}, History: []page.Take{}, Buttons: []page.Button{}}
+	rows, of := w.Left()
+	if len(rows) > 0 {
+		d.Next = fmt.Sprintf("Next, row %d of %d: %s", rows[0].Row-1, of, bench.Words(rows[0]))
+		d.Left = fmt.Sprintf("%d rows left", len(rows))
+	}
+	r, last, err := w.Latest()
+	if err != nil {
+		return d
+	}
+	d.ToleranceMM = r.Options.MaxOffsetMM
+	d.History = history(r, last)
+	return d
+}
+
+// history is where the fixture seatings of the model that came last sit, the
+// last one at the end.
+func history(r report.Results, last string) []page.Take {
+	out := []page.Take{}
+	at := slices.IndexFunc(r.Analysis.Models, func(m fitcorr.ModelAnalysis) bool {
+		return slices.ContainsFunc(m.Verdicts, func(v fitcorr.Verdict) bool { return v.ID == last })
+	})
+	if at < 0 {
+		return out
+	}
+	shown := view.New(r)
+	var newest page.Take
+	for _, v := range r.Analysis.Models[at].Verdicts {
+		s, off := shown.State(v.ID), v.Headset.Off
+		t := page.Take{File: v.ID, Title: s.Seating, Word: s.Word, Tone: s.Tone.String(), Do: []string{}, More: []string{},
+			ForwardMM: off.Value[0], UpMM: off.Value[1], Placed: off.Seen[0] && off.Seen[1]}
+		if v.ID == last {
+			newest = t
+			continue
+		}
+		out = append(out, t)
+	}
+	return append(out, newest)
 }
 
 // hasListeners reports whether people take part in a study.

@@ -23,10 +23,16 @@ type Latest func() (r report.Results, lastID string, err error)
 // second; "/report" is the whole page. It answers only requests that name the
 // loopback address as their host, so that no other site can read it by a
 // name of its own; listening on the loopback address alone is the caller's part.
-func LiveHandler(latest Latest) http.Handler {
+func LiveHandler(latest Latest) http.Handler { return Live{Latest: latest}.Handler() }
+
+// Handler serves the view as LiveHandler does. Where it can be asked for
+// something, by "POST /act", it refuses requests that come from other sites.
+func (l Live) Handler() http.Handler {
+	latest := l.Latest
 	mux := http.NewServeMux()
 	mux.HandleFunc("GET /{$}", liveRoot)
-	mux.HandleFunc("GET /state", func(w http.ResponseWriter, req *http.Request) { liveNews(w, req, latest) })
+	mux.HandleFunc("GET /state", l.news)
+	mux.Handle("POST /act", http.NewCrossOriginProtection().Handler(http.HandlerFunc(l.act)))
 	mux.HandleFunc("GET /report", func(w http.ResponseWriter, req *http.Request) {
 		r, _, err := latest()
 		var b bytes.Buffer
@@ -77,11 +83,17 @@ type liveState struct {
 	view.State
 	Tone  string `json:"tone"`
 	Error string `json:"error"`
+	Desk  Desk   `json:"desk"`
 }
 
-func liveNews(w http.ResponseWriter, req *http.Request, latest Latest) {
+func (l Live) news(w http.ResponseWriter, req *http.Request) {
 	var s liveState
-	if r, id, err := latest(); err != nil {
+	if l.Desk != nil {
+		s.Desk = l.Desk()
+	}
+	if l.Act != nil {
+		s.Title = "asworn" // the session says the rest
+	} else if r, id, err := l.Latest(); err != nil {
 		s.Error = err.Error()
 	} else {
 		s.State = view.New(r).State(id)

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"asworn/capture"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -120,8 +121,10 @@ func (r *View) State(id string) State {
 		return s
 	}
 	for _, f := range r.Seatings {
-		// The drum row of a seating shows the verdict of its blocked row.
-		if f.Action == judged.Refused || f.Verdict.ID != id && !(rec.OnFixture() && f.Model.Model == rec.Model && f.Verdict.Seating == rec.Number && rec.Survey == nil) {
+		// The drum row of a seating shows the verdict of its blocked row; every other
+		// recording is told by its file, since several may bear one number.
+		partner := rec.Point == capture.Drum && f.Model.Model == rec.Model && f.Verdict.Seating == rec.Number && rec.Survey == nil
+		if f.Action == judged.Refused || f.Verdict.ID != id && !partner {
 			continue
 		}
 		s.Word, s.Tone = f.Action.String(), f.Action.Tone()

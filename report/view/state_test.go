@@ -33,3 +33,19 @@ func TestState(t *testing.T) {
 		}
 	}
 }
+
+// A take that is in no verdict never shows that of another with its number.
+func TestStateByFile(t *testing.T) {
+	r := sample.Results()
+	v := r.Analysis.Models[0].Verdicts[1]
+	for _, rec := range r.Recordings {
+		if rec.File == v.ID {
+			rec.File = "recordings/new.wav"
+			r.Recordings = append(r.Recordings, rec)
+			break
+		}
+	}
+	if s := New(r).State("recordings/new.wav"); s.Word != "recorded" {
+		t.Errorf("a new take with the number of another is shown as %q", s.Word)
+	}
+}

@@ -476,8 +476,8 @@ func (d *Desk) describe(r *Result, j pipeline.Judgement, doubt bool) {
 		r.Do = []string{r.More[0]}
 	}
 	for _, m := range j.Results.Analysis.Models {
-		for _, o := range m.Offsets {
-			r.ForwardMM, r.UpMM, r.Placed = position(o)
+		for _, v := range m.Verdicts {
+			r.ForwardMM, r.UpMM, r.Placed = position(v)
 		}
 	}
 }

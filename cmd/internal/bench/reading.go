@@ -20,9 +20,11 @@ func sortRows(rows []Row) {
 	slices.SortStableFunc(rows, func(a, b Row) int { return cmp.Compare(a.Seating.Row, b.Seating.Row) })
 }
 
-// position returns where a seating sits, against where people wear the model.
-func position(o fitcorr.Offset) (forwardMM, upMM float64, known bool) {
-	return o.Headset.Value[0], o.Headset.Value[1], len(o.Places) == 0 && o.Headset.Seen[0] && o.Headset.Seen[1]
+// position returns where a fixture seating sits, against where people wear the
+// model on the average.
+func position(v fitcorr.Verdict) (forwardMM, upMM float64, known bool) {
+	off := v.Headset.Off
+	return off.Value[0], off.Value[1], off.Seen[0] && off.Seen[1]
 }
 
 // read keeps where a headphone was seen to sit: in readings.csv where the study

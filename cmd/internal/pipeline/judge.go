@@ -2,7 +2,9 @@ package pipeline
 
 import (
 	"context"
+	"fmt"
 	"slices"
+	"strings"
 
 	"asworn/capture"
 	"asworn/capture/compare"
@@ -70,6 +72,36 @@ func (j *Judge) Study() *capture.Study { return j.study }
 
 // Setup returns what recordings are processed with.
 func (j *Judge) Setup() capture.Setup { return j.setup }
+
+// Fixture returns what a recording that is in no row is taken for: the next
+// ordinary seating of a model on the fixture, at the blocked entrance. An empty
+// model is the only one of the study.
+func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
+	out := capture.Seating{File: file, Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked}
+	var models []string
+	for _, rows := range [][]capture.Seating{j.study.Seatings, j.study.NotRecorded, j.rows} {
+		for _, r := range rows {
+			if r.Model != "" && !slices.Contains(models, r.Model) {
+				models = append(models, r.Model)
+			}
+		}
+	}
+	if model == "" && len(models) == 1 {
+		out.Model = models[0]
+	}
+	if !slices.Contains(models, out.Model) {
+		return out, fmt.Errorf("%s is in no row of the sheet, and whose it is is not known: put it into the sheet, or name one of the study's models with --model: %s", file, strings.Join(models, ", "))
+	}
+	for _, rows := range [][]capture.Seating{j.study.Seatings, j.study.NotRecorded, j.rows} {
+		for _, r := range rows {
+			if r.OnFixture() && r.Model == out.Model && r.Survey == nil && r.File != file {
+				out.Number = max(out.Number, r.Number)
+			}
+		}
+	}
+	out.Number++
+	return out, nil
+}
 
 // Judge processes the recording of a row and compares it with those before it,
 // whose place it takes where it is a row's second. An ordinary fixture seating

@@ -22,11 +22,16 @@ type Watch struct {
 	opt   Options
 	told  func(error) // hears of every error; may be nil
 
+	judge *Judge // of the study as it is; nil when it has to be opened anew
+
 	mu     sync.Mutex
 	r      report.Results
 	last   string
 	err    error
 	extras []report.Results // of recordings outside the sheet, in the order of landing
+	new    string           // the recording that arrives or is being judged, and since when
+	rows   []capture.Seating
+	left   []capture.Seating // rows that are not recorded yet
 }
 
 // NewWatch returns a watch of the study in dir; Follow starts it.
@@ -41,6 +46,34 @@ func (w *Watch) Latest() (report.Results, string, error) {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return w.r, w.last, w.err
+}
+
+// Judging names the recording that arrives or is being judged now, and since
+// when; empty when there is none.
+func (w *Watch) Judging() string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.new
+}
+
+// Left returns the rows that are not recorded yet, in the order of the sheet, and
+// how many rows there are.
+func (w *Watch) Left() (rows []capture.Seating, of int) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.left, len(w.rows) + len(w.left)
+}
+
+// judging says what is being judged; nothing clears it.
+func (w *Watch) judging(file string) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	switch {
+	case file == "":
+		w.new = ""
+	case !strings.HasPrefix(w.new, file+", "):
+		w.new = file + ", " + time.Now().Format("15:04:05")
+	}
 }
 
 // Follow runs the study and then again whenever something in its folder has
@@ -58,13 +91,26 @@ func (w *Watch) Follow(ctx context.Context, interval time.Duration) {
 		case <-tick.C:
 		}
 		now := w.look()
+		w.judging(arriving(acted, now))
 		// A file that still grows is left alone until two looks agree.
 		if slices.Equal(now, seen) && !slices.Equal(now, acted) {
 			w.act(ctx, acted, now)
 			acted = now
+			w.judging("")
 		}
 		seen = now
 	}
+}
+
+// arriving is a recording that is new or changed since the last time that
+// something was done about it.
+func arriving(acted, now []glimpse) string {
+	for _, g := range now {
+		if !written(g.name) && g.name != SweepFile && !slices.Contains(acted, g) {
+			return g.name
+		}
+	}
+	return ""
 }
 
 // glimpse is what a look at the folder sees of one file.
@@ -88,7 +134,7 @@ func (w *Watch) look() (out []glimpse) {
 		}
 		name := filepath.ToSlash(rel)
 		if d.IsDir() {
-			if name == ResultsDir || name == "calibration" {
+			if name == ResultsDir || name == RetakesDir || name == "calibration" {
 				return fs.SkipDir
 			}
 			return nil
@@ -109,38 +155,48 @@ func written(name string) bool {
 	return name == capture.StudyFile || name == capture.SheetFile || name == study.ReadingsFile
 }
 
-// act judges what is new at once, as a check does, and then runs the study
+// act judges what is new at once, with its findings, and then runs the study
 // when one of its own files changed.
 func (w *Watch) act(ctx context.Context, before, now []glimpse) {
-	study, err := study.LoadPartial(w.dir)
+	st, err := study.LoadPartial(w.dir)
 	if err != nil {
 		w.show(nil, "", err)
 		return
 	}
+	w.rowsOf(st)
 	own := false
 	for _, g := range now {
 		if slices.Contains(before, g) {
 			continue
 		}
-		row := slices.IndexFunc(study.Seatings, func(s capture.Seating) bool { return s.File == g.name })
-		switch {
-		case written(g.name):
-			own = true
-		case row < 0:
-			if g.name != study.Excitation && g.name != SweepFile {
-				w.check(ctx, g.name, CheckOptions{Model: w.model})
-			}
-		default:
-			own = true
-			if s := study.Seatings[row]; s.OnFixture() && s.Point == capture.Blocked && s.Model != "" && s.Survey == nil {
-				w.check(ctx, g.name, CheckOptions{Model: s.Model, Number: s.Number, Read: s.Read})
-			}
-			w.show(nil, g.name, nil)
+		if written(g.name) {
+			own, w.judge = true, nil
 		}
 	}
+	for _, g := range now {
+		if slices.Contains(before, g) || written(g.name) || g.name == st.Excitation || g.name == SweepFile {
+			continue
+		}
+		w.judging(g.name)
+		row := slices.IndexFunc(st.Seatings, func(s capture.Seating) bool { return s.File == g.name })
+		if row >= 0 {
+			own = true
+			w.assess(ctx, g.name, &st.Seatings[row])
+			continue
+		}
+		w.assess(ctx, g.name, nil)
+	}
 	if own || len(now) < len(before) {
+		w.judging("")
 		w.run(ctx)
 	}
+}
+
+// rowsOf takes down which rows there are.
+func (w *Watch) rowsOf(st *capture.Study) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.rows, w.left = st.Seatings, st.NotRecorded
 }
 
 // run does the whole study and shows its results.
@@ -162,39 +218,44 @@ func (w *Watch) run(ctx context.Context) {
 	}
 	w.mu.Unlock()
 	w.show(&r, "", nil)
+	if st, err := study.LoadPartial(w.dir); err == nil {
+		w.rowsOf(st)
+	}
+	// Opened before the next recording comes, so that its verdict need not wait.
+	if w.judge, err = OpenJudge(ctx, w.dir, w.opt); err != nil && ctx.Err() == nil {
+		w.show(nil, "", err)
+	}
 }
 
-// check judges one recording by the last run and shows it among its results.
-func (w *Watch) check(ctx context.Context, name string, opt CheckOptions) {
-	judge := func() (report.Results, error) {
-		study, err := OpenFrozen(w.dir)
-		if err != nil {
-			return report.Results{}, err
+// assess judges one recording and shows it among the results: that of a row, or
+// of none.
+func (w *Watch) assess(ctx context.Context, name string, row *capture.Seating) {
+	x, err := func() (Judgement, error) {
+		if w.judge == nil {
+			var err error
+			if w.judge, err = OpenJudge(ctx, w.dir, w.opt); err != nil {
+				return Judgement{}, err
+			}
 		}
-		return study.Check(ctx, filepath.Join(folderOf(w.dir), filepath.FromSlash(name)), opt)
-	}
-	x, err := judge()
-	if err != nil && opt.Read != nil {
-		opt.Read = nil // a reading that does not fit is for the run to tell
-		x, err = judge()
-	}
+		if row == nil {
+			s, err := w.judge.Fixture(w.model, name)
+			if err != nil {
+				return Judgement{}, err
+			}
+			row = &s
+		}
+		return w.judge.Judge(ctx, *row)
+	}()
 	if err != nil {
-		w.show(nil, "", err)
+		if ctx.Err() == nil {
+			w.show(nil, "", err)
+		}
 		return
 	}
-	x.Recordings[0].File = name
-	for i := range x.Analysis.Models {
-		m := &x.Analysis.Models[i]
-		for j := range m.Verdicts {
-			m.Verdicts[j].ID = name
-		}
-		for j := range m.Offsets {
-			m.Offsets[j].ID = name
-		}
-	}
 	w.mu.Lock()
-	w.extras = append(w.extras, x)
-	r := merge(w.r, x)
+	w.extras = slices.DeleteFunc(w.extras, func(e report.Results) bool { return e.Recordings[0].File == name })
+	w.extras = append(w.extras, x.Results)
+	r := merge(w.r, x.Results)
 	w.mu.Unlock()
 	w.show(&r, name, nil)
 }

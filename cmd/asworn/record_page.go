@@ -1,0 +1,167 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+
+	"asworn/cmd/internal/bench"
+	"asworn/cmd/internal/pipeline"
+	"asworn/docs"
+	"asworn/report"
+	"asworn/report/page"
+)
+
+// recordPage drives a desk from a page.
+func recordPage(ctx context.Context, a *app, dir string, desk *bench.Desk, opt pageOptions) error {
+	return servePage(ctx, a, page.Live{
+		Latest: func() (report.Results, string, error) {
+			r, err := pipeline.LastResults(dir)
+			return r, "", err
+		},
+		Desk: func() page.Desk { return pageDesk(desk.Screen(), desk.Study().Limits.MaxOffsetMM) },
+		Act:  func(do, words string) error { return pageAct(desk, do, words) },
+	}.Handler(), opt)
+}
+
+// pageDesk puts a screen into what the page shows.
+func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
+	d := page.Desk{Phase: s.Phase.String(), Next: s.Title, Left: leftWords(s.Left, s.Minutes), Message: s.Message, Safety: s.Safety,
+		ToleranceMM: toleranceMM, Meters: []page.Meter{}, History: []page.Take{}, Buttons: []page.Button{}}
+	if s.Phase == bench.Judging {
+		d.Judging = s.Now
+	}
+	if s.Phase == bench.Caution {
+		d.Cautions = docs.Cautions()
+	}
+	if s.Recorded && s.Phase == bench.Ready && d.Message == "" {
+		d.Message = "This row is recorded; a new take is kept beside the first."
+	}
+	if s.From != "" {
+		d.Safety = "files from " + s.From
+		if s.Offer != "" {
+			d.Message = strings.TrimSpace(d.Message + " " + s.Offer + " waits.")
+		}
+	}
+	for i, p := range s.Peaks {
+		d.Meters = append(d.Meters, page.Meter{Name: fmt.Sprintf("input %d", i+1), DB: 20 * math.Log10(math.Max(p, 1e-6))})
+	}
+	for _, r := range s.History {
+		d.History = append(d.History, pageTake(r))
+	}
+	if s.Phase == bench.Judged {
+		t := pageTake(s.Result)
+		keep := "keep"
+		if !s.Result.Keep {
+			keep = "again"
+		}
+		t.Word = keep + ": " + t.Word
+		d.Take = &t
+	}
+	d.Buttons = pageButtons(s)
+	return d
+}
+
+func leftWords(rows int, minutes float64) string {
+	return fmt.Sprintf("%d rows left, about %.0f minutes", rows, minutes)
+}
+
+func pageTake(r bench.Result) page.Take {
+	t := page.Take{File: r.File, Title: r.Title, Word: r.Word, Tone: r.Tone.String(), Do: r.Do, More: r.More,
+		ForwardMM: r.ForwardMM, UpMM: r.UpMM, Placed: r.Placed}
+	if t.Do == nil {
+		t.Do = []string{}
+	}
+	if t.More == nil {
+		t.More = []string{}
+	}
+	return t
+}
+
+// pageButtons are what can be asked for in a phase, by the keys of the terminal.
+func pageButtons(s bench.Screen) []page.Button {
+	enter := page.Button{Do: "enter", Key: "Enter", Main: true}
+	other := []page.Button{
+		{Do: "back", Label: "Back", Key: "b"}, {Do: "skip", Label: "Skip", Key: "s"},
+		{Do: "note", Label: "Note", Key: "n", Ask: "Note for this row"},
+		{Do: "read", Label: "Reading", Key: "r", Ask: "Reading: forward and up in mm, as in -31.5 12"},
+		{Do: "repeat", Label: "One more seating", Key: "+"},
+	}
+	sound := []page.Button{
+		{Do: "drop", Label: "Drop row", Key: "x", Sure: "Take this row out of the plan?"},
+		{Do: "level", Label: "Level check", Key: "l", Sure: "Is this headphone on the fixture, and does nobody wear it?"},
+		{Do: "read-level", Label: "Level read", Key: "v", Ask: "Level read at the fixture's ear, dB(A)"},
+		{Do: "up", Label: "Gain +1 dB", Key: "k"}, {Do: "down", Label: "Gain −1 dB", Key: "j"},
+	}
+	if s.From != "" {
+		sound = []page.Button{{Do: "again", Label: "Undo the last file", Key: "u"}}
+		if s.Offer != "" {
+			sound = append(sound, page.Button{Do: "drop", Label: "Leave this file out", Key: "x"})
+		}
+	}
+	switch s.Phase {
+	case bench.Playing:
+		return []page.Button{{Do: "other", Label: "STOP", Main: true}}
+	case bench.Judging:
+		return []page.Button{}
+	case bench.Caution:
+		return []page.Button{{Do: "confirm", Label: "The listener and I have been through these cautions and our local rules", Key: "y", Main: true}, {Do: "back", Label: "Back", Key: "b"}}
+	case bench.Judged:
+		enter.Label = "Next"
+		if !s.Result.Keep {
+			enter.Label = "Again"
+			other = append([]page.Button{{Do: "next", Label: "Keep as it is", Key: ">"}}, other...)
+		} else if s.From == "" {
+			other = append([]page.Button{{Do: "again", Label: "Again", Key: "a"}}, other...)
+		}
+	case bench.Ready:
+		enter.Label = "Play and record"
+		if s.From != "" {
+			enter.Label = "Take this file"
+			if s.Offer == "" {
+				return append(other, sound...)
+			}
+		}
+	case bench.Finished:
+		return []page.Button{{Do: "back", Label: "Back", Key: "b"}}
+	}
+	return append(append([]page.Button{enter}, other...), sound...)
+}
+
+// pageAct does what the page asks for.
+func pageAct(desk *bench.Desk, do, words string) error {
+	keys := map[string]bench.Key{"enter": bench.Enter, "confirm": bench.Confirm, "next": bench.Next, "again": bench.Again, "back": bench.Back,
+		"skip": bench.Skip, "repeat": bench.Repeat, "drop": bench.Drop, "other": bench.Other}
+	if k, ok := keys[do]; ok {
+		desk.Press(k)
+		return nil
+	}
+	switch do {
+	case "note":
+		desk.Note(words)
+	case "read":
+		r, err := typedReading(words)
+		if err != nil {
+			return errors.New("a reading is two numbers of mm, forward then up, as in -31.5 12")
+		}
+		desk.Read(*r)
+	case "level":
+		desk.CheckLevel()
+	case "read-level":
+		db, err := strconv.ParseFloat(strings.Replace(strings.TrimSpace(words), ",", ".", 1), 64)
+		if err != nil {
+			return fmt.Errorf("%q is not a number of dB(A)", words)
+		}
+		desk.ReadLevel(db)
+	case "up":
+		desk.SetGain(1)
+	case "down":
+		desk.SetGain(-1)
+	default:
+		return fmt.Errorf("nobody knows what %q asks for", do)
+	}
+	return nil
+}

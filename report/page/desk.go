@@ -1,0 +1,87 @@
+package page
+
+import (
+	"encoding/json"
+	"errors"
+	"net/http"
+)
+
+// Desk is what the live view shows of a session beside the last seating, in
+// words and numbers that are ready to show. Without a session the zero value.
+type Desk struct {
+	Phase    string `json:"phase"`    // "ready", "caution", "playing", "judging", "judged", "finished"; empty when nothing is driven from here
+	Next     string `json:"next"`     // the row that is next
+	Left     string `json:"left"`     // rows and minutes left
+	Judging  string `json:"judging"`  // the recording that is being judged, and since when
+	Message  string `json:"message"`  // what happened, or what keeps the row from being played
+	Safety   string `json:"safety"`   // what is known of the level
+	Cautions string `json:"cautions"` // to be read and confirmed now; plain text
+	// Take is what came of the last take. Nil where the results say it.
+	Take    *Take    `json:"take"`
+	Meters  []Meter  `json:"meters"`
+	History []Take   `json:"history"` // oldest first
+	Buttons []Button `json:"buttons"`
+	// ToleranceMM is the radius within which a seating on the map is as good as
+	// in the middle.
+	ToleranceMM float64 `json:"tolerance_mm"`
+}
+
+// Take is one take of the session.
+type Take struct {
+	File  string   `json:"file"`
+	Title string   `json:"title"`
+	Word  string   `json:"word"`
+	Tone  string   `json:"tone"`
+	Do    []string `json:"do"`
+	More  []string `json:"more"`
+	// ForwardMM and UpMM are where it sits against the worn mean, mm; they count
+	// when Placed.
+	ForwardMM float64 `json:"forward_mm"`
+	UpMM      float64 `json:"up_mm"`
+	Placed    bool    `json:"placed"`
+}
+
+// Meter is the peak of one input now.
+type Meter struct {
+	Name string  `json:"name"`
+	DB   float64 `json:"db"` // re full scale
+}
+
+// Button is something that the operator can ask for.
+type Button struct {
+	Do    string `json:"do"`    // what Act is told
+	Label string `json:"label"` //
+	Key   string `json:"key"`   // as the browser names it: "Enter", "b"
+	Ask   string `json:"ask"`   // a question to answer in words first; empty for none
+	Sure  string `json:"sure"`  // a question to confirm first; empty for none
+	Main  bool   `json:"main"`  // the one that is meant to be pressed now
+}
+
+// Live is a live view: what it shows, and what it can be asked for.
+type Live struct {
+	Latest Latest
+	Desk   func() Desk                  // nil for none
+	Act    func(do, words string) error // nil when nothing is driven from here
+}
+
+// act takes what the operator asks for. The handler about it refuses other
+// sites.
+func (l Live) act(w http.ResponseWriter, req *http.Request) {
+	if l.Act == nil {
+		http.Error(w, "nothing is recorded from this page", http.StatusNotFound)
+		return
+	}
+	var ask struct{ Do, Words string }
+	err := json.NewDecoder(http.MaxBytesReader(w, req.Body, 1<<12)).Decode(&ask)
+	if err == nil && req.Header.Get("Content-Type") != "application/json" {
+		err = errors.New("want application/json")
+	}
+	if err == nil {
+		err = l.Act(ask.Do, ask.Words)
+	}
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
+}
