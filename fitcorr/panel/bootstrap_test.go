@@ -56,7 +56,7 @@ func TestBootstrapMean(t *testing.T) {
 				var mean mat.VecDense
 				mean.MulVec(&reduced, eta)
 				b.AddVec(b, &mean)
-				fit.per = append(fit.per, listenerFit{reduced: &reduced, score: b})
+				fit.per = append(fit.per, listenerFit{reduced: stats.Symmetric(&reduced), score: b})
 				info.AddSym(info, stats.Symmetric(&reduced))
 				rhs.AddVec(rhs, b)
 			}
@@ -84,7 +84,7 @@ func TestBootstrapMean(t *testing.T) {
 	}
 	stated, drawn := (&panelFit{panel: &panel{layout: p.layout, models: p.models, listeners: p.listeners[:1]},
 		root0: normal(p.dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
-		per: []listenerFit{{reduced: normal(r0, r0), score: mat.NewVecDense(r0, nil)}}}).bootstrapMean(0, seat.Options{})
+		per: []listenerFit{{reduced: stats.Symmetric(normal(r0, r0)), score: mat.NewVecDense(r0, nil)}}}).bootstrapMean(0, seat.Options{})
 	if stated != [3]float64{} || drawn != [3]float64{} {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
 	}

@@ -20,9 +20,7 @@ func (fit *panelFit) maximiseEars(s *covariances) {
 	for i := range fit.per {
 		fit.law().addEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
 	}
-	var thetaRoot mat.Dense
-	thetaRoot.Mul(fit.root0, fit.etaRoot)
-	fit.law().addEarMoment(fixture, fit.theta, &thetaRoot)
+	fit.law().addEarMoment(fixture, fit.theta, fit.thetaRoot)
 	draws := float64(len(fit.listeners)) + 1
 	prior, now := [2]*mat.SymDense{fit.law().priorEars(1), fit.law().priorEars(earDifference)}, [2]*mat.SymDense{fit.cov.sum, fit.cov.diff}
 	for part := range people {

@@ -16,33 +16,19 @@ import (
 // panelFit is the posterior of a panel.
 type panelFit struct {
 	*panel
-	cov      *covariances
-	root0    *mat.Dense // L₀: θ = L₀η
-	eta      *mat.VecDense
-	etaCov   *mat.SymDense
-	etaRoot  *mat.Dense // Cov(η) = etaRoot·etaRoot'
-	theta    *mat.VecDense
-	per      []listenerFit
-	deviance float64 // −2 log marginal likelihood of all seatings, up to a constant
-	levels   float64 // how many levels of worn seatings it is the deviance of
-	rounds   int     // of expectation–maximisation
-	change   float64 // of the deviance per level in the last round
-	ears     [2]int  // columns of L₀, as of L, that are of ears
-}
-
-// listenerFit is the posterior of one listener's latent vector.
-type listenerFit struct {
-	u       *mat.VecDense // mean of u_s
-	x       *mat.VecDense // mean of x_s
-	xRoot   *mat.Dense    // Cov(x_s) = xRoot·xRoot'
-	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
-	ev      evidence
-	binv    *mat.SymDense // B⁻¹, B = I + L'PL
-	logDet  float64       // of B
-	pl      *mat.Dense    // PL
-	gain    *mat.Dense    // B⁻¹L'PL₀
-	reduced *mat.Dense    // R = L₀'M L₀
-	score   *mat.VecDense // b: what the listener says about η is normal with mean Rη and covariance R
+	cov       *covariances
+	root0     *mat.Dense // L₀: θ = L₀η
+	eta       *mat.VecDense
+	etaCov    *mat.SymDense
+	etaRoot   *mat.Dense // Cov(η) = etaRoot·etaRoot'
+	theta     *mat.VecDense
+	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
+	per       []listenerFit
+	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
+	deviance  float64                  // −2 log marginal likelihood of all seatings, up to a constant
+	levels    float64                  // how many levels of worn seatings it is the deviance of
+	rounds    int                      // of expectation–maximisation
+	change    float64                  // of the deviance per level in the last round
 }
 
 // estimate runs expectation–maximisation and returns the posterior. The M-step of
@@ -90,53 +76,24 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 
 // expect computes the posterior of θ and of every listener.
 func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit, error) {
-	l, ears := p.root(s)
-	l0 := p.root0(s, l, ears)
-	_, r := l.Dims()
-	_, r0 := l0.Dims()
-	fit := &panelFit{panel: p, cov: s, root0: l0, ears: ears, per: make([]listenerFit, len(p.listeners))}
-	fails := make([]bool, len(p.listeners))
+	l := p.root(s)
+	l0, scale := p.root0(s, l)
+	fit := &panelFit{panel: p, cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}
 	first := firstsOfPrecision(fit.per)
+	fails := make([]bool, len(p.listeners))
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
-		if first[i] != i {
-			return
-		}
-		lf := &fit.per[i]
-		var lplSq, l0pl0 mat.Dense
-		lf.pl = p.times(lf.ev, l)
-		pl0 := p.times(lf.ev, l0)
-		lplSq.Mul(l.T(), lf.pl)
-		lpl0 := mat.NewDense(r, r0, nil)
-		lpl0.Mul(l.T(), pl0)
-		l0pl0.Mul(l0.T(), pl0)
-		b := stats.Symmetric(&lplSq)
-		for k := range r {
-			b.SetSym(k, k, b.At(k, k)+1)
-		}
-		var chol mat.Cholesky
-		lf.binv = mat.NewSymDense(r, nil)
-		if !chol.Factorize(b) || chol.InverseTo(lf.binv) != nil {
-			fails[i] = true
-			return
-		}
-		lf.logDet = chol.LogDet()
-		lf.gain = mat.NewDense(r, r0, nil)
-		lf.gain.Mul(mat.DenseCopyOf(lf.binv), lpl0)
-		lf.reduced = mat.NewDense(r0, r0, nil)
-		lf.reduced.Mul(lpl0.T(), lf.gain)
-		lf.reduced.Sub(&l0pl0, lf.reduced)
+		fails[i] = first[i] == i && !fit.per[i].eliminate(l, l0, scale)
 	}); err != nil {
 		return nil, err
 	}
-	for _, f := range fails {
-		if f {
-			return nil, stats.ErrSingular
-		}
+	if slices.Contains(fails, true) {
+		return nil, stats.ErrSingular
 	}
 	fit.deviance, fit.levels = p.seatingsDeviance()
+	_, r0 := l0.Dims()
 	info := mat.NewSymDense(r0, nil)
 	rhs := mat.NewVecDense(r0, nil)
 	for k := range r0 {
@@ -144,18 +101,16 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 	}
 	for i := range fit.per {
 		lf := &fit.per[i]
-		like := &fit.per[first[i]]
-		lf.pl, lf.binv, lf.gain, lf.reduced = like.pl, like.binv, like.gain, like.reduced
-		info.AddSym(info, stats.Symmetric(lf.reduced))
-		var lq, l0q, t mat.VecDense
-		lq.MulVec(l.T(), lf.ev.rhs)
+		lf.likeFirst(&fit.per[first[i]])
+		info.AddSym(info, lf.reduced)
+		var l0q, t mat.VecDense
+		lf.lq.MulVec(l.whole.T(), lf.ev.rhs)
 		l0q.MulVec(l0.T(), lf.ev.rhs)
-		t.MulVec(lf.gain.T(), &lq)
+		t.MulVec(lf.gain.T(), &lf.lq)
 		l0q.SubVec(&l0q, &t)
 		lf.score = &l0q
 		rhs.AddVec(rhs, &l0q)
-		lf.logDet = like.logDet
-		fit.deviance += lf.logDet - mat.Inner(&lq, lf.binv, &lq)
+		fit.deviance += lf.logDet - mat.Inner(&lf.lq, lf.binv, &lf.lq)
 	}
 	var chol mat.Cholesky
 	fit.etaCov = mat.NewSymDense(r0, nil)
@@ -168,35 +123,26 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 	fit.theta = mat.NewVecDense(p.dim(), nil)
 	fit.theta.MulVec(l0, fit.eta)
 	fit.etaRoot = stats.CholeskyRoot(fit.etaCov)
+	fit.thetaRoot = timesLower(l0, fit.etaRoot)
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
 		lf := &fit.per[i]
-		var lq, t, xi mat.VecDense
-		lq.MulVec(l.T(), lf.ev.rhs)
+		var t, xi mat.VecDense
 		t.MulVec(lf.pl.T(), fit.theta)
-		t.SubVec(&lq, &t)
+		t.SubVec(&lf.lq, &t)
 		xi.MulVec(lf.binv, &t)
-		lf.x = mat.NewVecDense(p.dim(), nil)
-		lf.x.MulVec(l, &xi)
-		lf.u = mat.NewVecDense(p.dim(), nil)
+		lf.x, lf.u = mat.NewVecDense(p.dim(), nil), mat.NewVecDense(p.dim(), nil)
+		lf.x.MulVec(l.whole, &xi)
 		lf.u.AddVec(lf.x, fit.theta)
-		// Roots: Cov ξ = B⁻¹ + G C₀ G', u = θ + Lξ.
-		if first[i] != i {
-			return
+		if first[i] == i {
+			lf.setRoots(l, fit)
 		}
-		var lb, lg, tl0, a, b mat.Dense
-		lb.Mul(l, stats.CholeskyRoot(lf.binv))
-		lg.Mul(l, lf.gain)
-		tl0.Sub(l0, &lg)
-		a.Mul(&lg, fit.etaRoot)
-		b.Mul(&tl0, fit.etaRoot)
-		lf.xRoot, lf.uRoot = new(mat.Dense), new(mat.Dense)
-		lf.xRoot.Augment(&lb, &a)
-		lf.uRoot.Augment(&lb, &b)
 	}); err != nil {
 		return nil, err
 	}
 	for i := range fit.per {
-		fit.per[i].xRoot, fit.per[i].uRoot = fit.per[first[i]].xRoot, fit.per[first[i]].uRoot
+		lf := &fit.per[i]
+		lf.xRoot, lf.uRoot = fit.per[first[i]].xRoot, fit.per[first[i]].uRoot
+		lf.binv, lf.half, lf.pl, lf.gain = nil, nil, nil, nil // large, and done with
 	}
 	return fit, nil
 }

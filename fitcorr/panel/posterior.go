@@ -15,22 +15,24 @@ type blockPosterior struct {
 	cov  *mat.Dense    // block × block, root·root'
 }
 
-// blockOf returns a listener's block; same is that of a listener whose
-// covariances are the same, or nil.
-func (fit *panelFit) blockOf(li, m int, same *blockPosterior) *blockPosterior {
+// blockKind names a block's covariance: listeners of equal covariance share the root.
+type blockKind struct {
+	root  *mat.Dense
+	model int
+}
+
+// blockOf returns a listener's block of one model.
+func (fit *panelFit) blockOf(li, m int) *blockPosterior {
 	lf := &fit.per[li]
-	from, to := m*fit.block(), (m+1)*fit.block()
-	_, cols := lf.uRoot.Dims()
-	b := blockPosterior{
-		u:    lf.u.SliceVec(from, to).(*mat.VecDense),
-		root: lf.uRoot.Slice(from, to, 0, cols).(*mat.Dense),
+	from, size := m*fit.block(), fit.block()
+	b := blockPosterior{u: lf.u.SliceVec(from, from+size).(*mat.VecDense), root: rowsOf(lf.uRoot, from, size)}
+	kind := blockKind{lf.uRoot, m}
+	if b.cov = fit.blocks[kind]; b.cov == nil {
+		var cov mat.SymDense
+		cov.SymOuterK(1, b.root)
+		b.cov = mat.DenseCopyOf(&cov)
+		fit.blocks[kind] = b.cov
 	}
-	if same != nil {
-		b.cov = same.cov
-		return &b
-	}
-	b.cov = mat.NewDense(to-from, to-from, nil)
-	b.cov.Mul(b.root, b.root.T())
 	return &b
 }
 
@@ -102,11 +104,6 @@ const allModels = -1
 
 // eachSeating calls f with the posterior of every worn seating of a model, in order.
 func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
-	type kind struct {
-		root  *mat.Dense // listeners of equal covariance share it
-		model int
-	}
-	blocks := map[kind]*blockPosterior{}
 	for li, l := range fit.listeners {
 		own := make([]*blockPosterior, len(fit.models))
 		for i := range l.worn {
@@ -115,9 +112,7 @@ func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *bl
 				continue
 			}
 			if own[w.model] == nil {
-				k := kind{fit.per[li].uRoot, w.model}
-				own[w.model] = fit.blockOf(li, w.model, blocks[k])
-				blocks[k] = own[w.model]
+				own[w.model] = fit.blockOf(li, w.model)
 			}
 			sp := fit.seating(own[w.model], w)
 			f(li, w, own[w.model], &sp)

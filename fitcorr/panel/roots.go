@@ -22,9 +22,8 @@ type covariances struct {
 	fixture [2]float64
 }
 
-// root returns L with Λ = LL' and how many of its columns are of ears: first
-// those of (left + right)/√2, then those of (left − right)/√2, then positions.
-func (p *panel) root(s *covariances) (l *mat.Dense, ears [2]int) {
+// root returns L with Λ = LL'.
+func (p *panel) root(s *covariances) factor {
 	rs, rd := balancedRoot(s.sum), balancedRoot(s.diff)
 	_, cs := rs.Dims()
 	_, cd := rd.Dims()
@@ -55,15 +54,15 @@ func (p *panel) root(s *covariances) (l *mat.Dense, ears [2]int) {
 	if p.read {
 		p.fillLandmark(out, cs+cd+p.smallColumns()-position.ReadDim, p.reading.LandmarkMM)
 	}
-	return out, [2]int{cs, cd}
+	return p.newFactor(out, rs, rd)
 }
 
 // root0 returns L₀: the fixture's own ear, the survey's error at the panel's
-// mean position, which all its seatings share, and the prior of the worn means.
-func (p *panel) root0(s *covariances, l *mat.Dense, earColumns [2]int) *mat.Dense {
+// mean position, which all its seatings share, and the prior of the worn means. Its
+// first columns are those of L that are of ears, each times scale.
+func (p *panel) root0(s *covariances, l factor) (root *mat.Dense, scale []float64) {
 	n := p.bands.N
-	_, lc := l.Dims()
-	ears := earColumns[0] + earColumns[1]
+	ears, lc := l.cols()
 	var survey []*mat.Dense
 	cols := lc
 	if p.read {
@@ -89,13 +88,14 @@ func (p *panel) root0(s *covariances, l *mat.Dense, earColumns [2]int) *mat.Dens
 		}
 	}
 	out := mat.NewDense(p.dim(), cols, nil)
-	for j := range ears {
-		k := math.Sqrt(s.fixture[0])
-		if j >= earColumns[0] {
-			k = math.Sqrt(s.fixture[1])
+	scale = make([]float64, ears)
+	for j := range scale {
+		scale[j] = math.Sqrt(s.fixture[0])
+		if j >= l.ears[0] {
+			scale[j] = math.Sqrt(s.fixture[1])
 		}
 		for i := range p.dim() { // zero on the rows of positions
-			out.Set(i, j, k*l.At(i, j))
+			out.Set(i, j, scale[j]*l.whole.At(i, j))
 		}
 	}
 	prior := stats.CholeskyRoot(position.WornPrior())
@@ -121,7 +121,7 @@ func (p *panel) root0(s *covariances, l *mat.Dense, earColumns [2]int) *mat.Dens
 		}
 		col += w
 	}
-	return out
+	return out, scale
 }
 
 // smallColumns is how many columns of a root are not of ears: positions, what
