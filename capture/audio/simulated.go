@@ -17,6 +17,7 @@ type Simulated struct {
 	LatencyFrame int     // from an output to an input
 	PPM          float64 // by how much the recording clock runs fast
 	NoiseRMS     float64 // at every input, white
+	NoiseSeed    uint64  // of the streams that are opened from now on
 	// Lost are the places at which recording loses frames, in recorded frames.
 	Lost []Gap
 	// StopsAt is the recorded frame at which the device stops by itself; 0 for
@@ -65,7 +66,7 @@ func (s *Simulated) Open(cfg Config, call Callbacks) (Stream, error) {
 		}
 	}
 	return &simulation{Simulated: s, cfg: cfg, call: call, quit: make(chan struct{}), ended: make(chan struct{}),
-		noise: rand.New(rand.NewPCG(1, 2))}, nil
+		noise: rand.New(rand.NewPCG(1, 2+s.NoiseSeed))}, nil
 }
 
 type simulation struct {

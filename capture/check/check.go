@@ -73,7 +73,11 @@ func Responses(t *take.Take) {
 	for e := range study.Ears {
 		work = append(work, func(d *take.Desk) { repeats[e] = checkRepeats(t, d, e) })
 	}
-	work = append(work, func(*take.Desk) { copies = checkCopies(t) }, func(*take.Desk) { wire = checkLoopback(t) })
+	work = append(work, func(*take.Desk) { copies = checkCopies(t) }, func(*take.Desk) {
+		if wire = checkLoopback(t); len(wire) == 0 {
+			wire = checkWire(t)
+		}
+	})
 	t.Bench.Share(len(work), func(d *take.Desk, i int) { work[i](d) })
 
 	t.Add(slices.Concat(tops[:]...)...)

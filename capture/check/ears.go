@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/response"
 	"asworn/capture/samples"
@@ -102,6 +103,45 @@ func checkLoopback(t *take.Take) []finding.Finding {
 	return nil
 }
 
+// checkWire looks for a loopback that is not flat: the response is divided by it,
+// and takes over the inverse of what it lacks.
+func checkWire(t *take.Take) []finding.Finding {
+	p := t.Bench
+	if t.X[take.Loopback] == nil {
+		return nil
+	}
+	wire, step := t.Spectrum(t.FirstKept(), take.Loopback), p.RateHz/float64(p.N)
+	level := func(b band.Band) float64 {
+		var played, heard float64
+		for k := int(math.Ceil(b.Lower / step)); float64(k) < b.Upper/step && k < len(wire); k++ {
+			played += real(p.Spectrum[k])*real(p.Spectrum[k]) + imag(p.Spectrum[k])*imag(p.Spectrum[k])
+			heard += real(wire[k])*real(wire[k]) + imag(wire[k])*imag(wire[k])
+		}
+		return response.Decibels(heard) - response.Decibels(played)
+	}
+	var at, hz []float64
+	for _, b := range band.AllThirds() {
+		if b.Lower > 1.05*p.LowHz && b.Upper < min(p.HighHz/1.05, 0.45*p.RateHz) && b.Mid > 15 && b.Upper/step-b.Lower/step > 4 {
+			at, hz = append(at, level(b)), append(hz, b.Mid)
+		}
+	}
+	if len(at) < 6 {
+		return nil
+	}
+	usual, worst := samples.Median(at), 0
+	for i := range at {
+		if math.Abs(at[i]-usual) > math.Abs(at[worst]-usual) {
+			worst = i
+		}
+	}
+	off := at[worst] - usual
+	if math.Abs(off) < notFlatDB {
+		return nil
+	}
+	return []finding.Finding{finding.New(finding.LoopbackNotFlat, fmt.Sprintf("the loopback is %+.1f dB at %.0f Hz against its middle: the responses have the opposite error", off, hz[worst])).
+		On(take.ChannelNames[take.Loopback]).Of(off, "dB")}
+}
+
 // roughness returns the standard deviation over third octaves of a level in dB.
 func roughness(t *take.Take, power func(k int) float64) float64 {
 	p := t.Bench
@@ -130,6 +170,7 @@ const (
 	louderDB      = 10.0 // one ear over the other, median from 200 Hz to 5 kHz
 	flatLoopDB    = 0.5  // standard deviation of the level of a wire over the thirds
 	bumpyLoopDB   = 1.0  // … of what is no wire
+	notFlatDB     = 1.0  // of one third octave of a wire from its middle
 	oppositeOver  = 1.4  // negative over positive correlation of the ears
 	oppositeLeast = 0.4  // normalised
 )

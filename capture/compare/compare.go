@@ -57,26 +57,6 @@ func With(rows []study.Seating, traits []Traits, row study.Seating, own Traits) 
 	return compareTraits(rows, traits, func(i int) bool { return i == last })[last]
 }
 
-// Traits are what recordings of a study are compared by.
-type Traits struct {
-	EarsDB           []float64  // left less right as recorded, dB per third octave; NaN where either does not count
-	Polarity         [2]float64 // Response.Polarity of left and right
-	ClockPPM         float64    // Recording.DriftPPM
-	ClockSEPPM       float64
-	Repeats          int
-	Usable           bool
-	Drift, Inversion bool // was found already: drift, polarity
-}
-
-// TraitsOf returns the traits of a recording made with the setup.
-func TraitsOf(s study.Setup, r response.Recording) Traits {
-	return Traits{
-		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
-		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
-		Drift: finding.Has(r.Quality.Findings, finding.Drift), Inversion: finding.Has(r.Quality.Findings, finding.Polarity),
-	}
-}
-
 // compareTraits compares the recordings that judge names with all others.
 func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) [][]finding.Finding {
 	out := make([][]finding.Finding, len(rows))
@@ -122,6 +102,8 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 	}
 	comparePolarity(out, rows, recs, levels[2].key, judge)
 	compareClocks(out, recs, judge)
+	compareLevels(out, rows, recs, judge)
+	compareHarmonics(out, rows, recs, judge)
 	return out
 }
 

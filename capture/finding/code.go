@@ -30,6 +30,14 @@ const (
 	RepeatDropped     Code = "repeat-dropped"
 	LevelJump         Code = "level-jump"
 	EarsUnequal       Code = "ears-unequal"
+	SameContent       Code = "same-content"
+	OtherGroup        Code = "other-group"
+	UnlikeGroup       Code = "unlike-group"
+	MicrophoneBlocked Code = "microphone-blocked"
+	MicrophoneOut     Code = "microphone-out"
+	GainChanged       Code = "gain-changed"
+	Compression       Code = "compression"
+	LoopbackNotFlat   Code = "loopback-not-flat"
 	Unreadable        Code = "unreadable"
 	Changed           Code = "changed"
 	GivenResponse     Code = "given-response"
@@ -71,6 +79,14 @@ func table() []usual {
 		{RepeatDropped, Note, "nothing, if the remaining repeats are good; else record again in quiet"},
 		{LevelJump, Warning, "seat the microphone again, let the subject hold still, and record again"},
 		{EarsUnequal, Warning, "see that both microphones sit in place, both gains are as they were calibrated, and the balance of the player is in the middle"},
+		{SameContent, Refusal, "find out which of the two it is; record the other again, or take its row out"},
+		{OtherGroup, Warning, "look at its curve beside both groups; mend the row if model or subject were mistaken, else record again"},
+		{UnlikeGroup, Warning, "look at its curve beside the others; when nothing in the sheet explains it, record the seating again"},
+		{MicrophoneBlocked, Warning, "see that nothing lies over the microphone's opening (hair, wax, the ear's own edge, a cable), and record again"},
+		{MicrophoneOut, Warning, "put the microphone back in its place without pushing it deep, and record again"},
+		{GainChanged, Warning, "set gain and level as they were, record a calibrator with them, and record again"},
+		{Compression, Warning, "switch off limiter, compressor and automatic gain of player and recorder, lower the drive, and record again"},
+		{LoopbackNotFlat, Warning, "connect the player's output straight to the recorder's input, with every filter and equaliser off, and record again"},
 		{Unreadable, Refusal, "record again"},
 		{WrongRecording, Refusal, "say what was recorded, or record it again"},
 		{Changed, Note, "it was read anew; recordings should never change, so make sure that this was meant"},

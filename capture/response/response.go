@@ -63,6 +63,7 @@ type Recording struct {
 	SoundSeconds float64         `json:"sound_seconds"`
 	DriftPPM     float64         `json:"drift_ppm"` // recorder clock against the playback clock
 	DriftSEPPM   float64         `json:"drift_stderr_ppm"`
+	LoopbackDB   *float64        `json:"loopback_db,omitempty"` // level of the loopback re the digital excitation; nil without a loopback
 	Quality      finding.Quality `json:"quality"`
 }
 

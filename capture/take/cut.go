@@ -94,6 +94,8 @@ func (t *Take) readLevel(s []complex128, role int) {
 	flat := deconv.Energy(s)
 	if role == Loopback {
 		t.refGain = math.Sqrt(flat / p.Energy)
+		level := response.Decibels(flat / p.Energy)
+		t.Rec.LoopbackDB = &level
 		return
 	}
 	weighted := 0.0

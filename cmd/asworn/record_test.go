@@ -65,6 +65,12 @@ func newSimulatedBench() *simulatedBench {
 	return b
 }
 
+// Open gives every take noise of its own, as every bench does.
+func (b *simulatedBench) Open(cfg audio.Config, call audio.Callbacks) (audio.Stream, error) {
+	b.set(func() { b.NoiseSeed++ })
+	return b.Simulated.Open(cfg, call)
+}
+
 func (b *simulatedBench) set(f func()) { b.mu.Lock(); defer b.mu.Unlock(); f() }
 
 // Devices have two inputs, as an interface would say.

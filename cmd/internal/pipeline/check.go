@@ -11,6 +11,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/compare"
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
@@ -175,17 +176,23 @@ func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Sea
 
 // compare adds to a new recording what only the comparison with the study
 // shows. When its placement is in the study already, the new one takes the
-// place of the old.
+// place of the old; so it does of a recording with the same sound, which is noted.
 func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
 	var rows []capture.Seating
 	var traits []compare.Traits
+	own := compare.TraitsOf(s.frozen.Setup, *rec)
 	for i, r := range s.frozen.Rows {
+		if own.Content != ([32]byte{}) && own.Content == s.frozen.Traits[i].Content {
+			rec.AddFindings(finding.New(finding.SameContent, fmt.Sprintf("it holds the same sound as %s (row %d of the study)", r.File, r.Row)).
+				Rated(finding.Note).Mended("nothing, if that recording was to be judged again; else see which file the recorder wrote"))
+			continue
+		}
 		if r.Model == row.Model && r.Subject == row.Subject && r.Point == row.Point && r.Number == row.Number && r.Survey == nil {
 			continue
 		}
 		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
 	}
-	rec.AddFindings(compare.With(rows, traits, row, compare.TraitsOf(s.frozen.Setup, *rec))...)
+	rec.AddFindings(compare.With(rows, traits, row, own)...)
 }
 
 // freezeOf collects what checks need.

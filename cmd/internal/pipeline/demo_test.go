@@ -3,9 +3,12 @@ package pipeline
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -171,6 +174,17 @@ func TestCheckAgreesWithRun(t *testing.T) {
 	}
 }
 
+// again is a WAV file as if what it holds had been recorded once more: with other
+// noise in its last bits.
+func again(wav []byte, seed uint64) []byte {
+	out, r := slices.Clone(wav), rand.New(rand.NewPCG(seed, 1))
+	width := int(binary.LittleEndian.Uint16(wav[34:])) / 8
+	for i := bytes.Index(wav, []byte("data")) + 8; i < len(out); i += width {
+		out[i] ^= byte(r.IntN(2))
+	}
+	return out
+}
+
 // The view at the fixture judges a recording as soon as it has landed, in the
 // sheet or not.
 func TestWatch(t *testing.T) {
@@ -212,7 +226,7 @@ func TestWatch(t *testing.T) {
 		t.Fatal(err)
 	}
 	const file = "recordings/new.wav"
-	if err := writeFile(filepath.Join(dir, file), content); err != nil {
+	if err := writeFile(filepath.Join(dir, file), again(content, 1)); err != nil {
 		t.Fatal(err)
 	}
 	await("a verdict of the new recording", func(r report.Results, last string) bool { return last == file && verdict(r, file) })
@@ -240,7 +254,7 @@ func TestWatch(t *testing.T) {
 	if err := writeFile(sheet, append(text, later+",Model A,1,fixture,drum,98,,,,150,150,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(filepath.Join(dir, later), content); err != nil {
+	if err := writeFile(filepath.Join(dir, later), again(content, 2)); err != nil {
 		t.Fatal(err)
 	}
 	await("a verdict of the later recording", func(r report.Results, last string) bool { return last == later && verdict(r, later) })

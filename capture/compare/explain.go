@@ -1,0 +1,347 @@
+package compare
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/band"
+	"asworn/capture/finding"
+	"asworn/capture/study"
+)
+
+// cause is what may have changed the levels of a recording.
+type cause int
+
+const (
+	gainOfBoth cause = iota
+	gainOfOne
+	blocked
+	compressed
+)
+
+var causes = [...]cause{gainOfBoth, gainOfOne, blocked, compressed}
+
+// limits of a cause: its least size, and its score over the usual one of good
+// recordings. Common practice, no source; docs/developing/quality.md shows how
+// often they err.
+var limits = [...]struct{ size, over float64 }{
+	gainOfBoth: {2, 3},
+	gainOfOne:  {2, 3},
+	blocked:    {4, 3},
+	compressed: {0.25, 3},
+}
+
+const (
+	shapeOver  = 1.5 // of what is left, from which it is unlike its group
+	doubtOver  = 1.0 // … from which other groups are looked at
+	memberOver = 1.3 // … up to which it passes for a member of another
+	outLowDB   = 2.5 // loss at low frequencies of a microphone that is out
+	otherSure  = 0.99
+	explained  = 0.3  // part of a difference that may be left when its cause is named
+	shelves    = 6    // corners tried of a microphone that something lies over
+	ownPrior   = 0.99 // that a row is what the sheet says
+)
+
+// account is how far one cause explains a difference.
+type account struct {
+	cause cause
+	ear   study.Ear // of gainOfOne and blocked
+	size  float64   // dB; of compressed the part of a decibel that is lost
+	score float64   // size over its standard deviation
+}
+
+// case is what is known of one recording against its group.
+type instance struct {
+	m        [2]metric
+	ok       [2]bool
+	low      [2]float64 // mean difference at low frequencies, dB
+	shape    [2]float64 // root mean square of what is left without the level, in standard deviations
+	accounts []account
+	changes  [2][]*mat.VecDense // of the accounts, in their order, for a size of one; nil where an ear has no part in it
+}
+
+// judge holds a recording against the others of its group by the law.
+func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance {
+	var c instance
+	var want [2][]float64
+	for e := range want {
+		o, ok := g.about(rows, recs, study.Ear(e), i)
+		if !ok {
+			continue
+		}
+		want[e] = o.want
+		c.m[e], c.ok[e] = l.metricOf(g, e, o)
+		if c.ok[e] {
+			c.low[e] = mean(over(o.d, thirds(lowFromHz, lowToHz)))
+			c.shape[e] = c.m[e].shapeOf(c.m[e].d)
+		}
+	}
+	if !c.ok[0] && !c.ok[1] {
+		return c
+	}
+	both := [2]*mat.VecDense{}
+	for e := range both {
+		if c.ok[e] {
+			both[e] = c.m[e].flat()
+			c.try(gainOfOne, study.Ear(e), one(e, both[e]))
+		}
+	}
+	c.try(gainOfBoth, 0, both)
+	bands := band.AllThirds()
+	for e := range c.ok {
+		if !c.ok[e] {
+			continue
+		}
+		var best account
+		var shelf [2]*mat.VecDense
+		for k := range 2 * shelves {
+			corner, slope := 1600*math.Pow(5, float64(k%shelves)/(shelves-1)), 2+2*float64(k/shelves)
+			v := c.m[e].flat()
+			for k, b := range c.m[e].at {
+				v.SetVec(k, 1/(1+math.Pow(corner/bands[b].Mid, slope)))
+			}
+			if a := c.account(blocked, study.Ear(e), one(e, v)); math.Abs(a.score) >= math.Abs(best.score) {
+				best, shelf = a, one(e, v)
+			}
+		}
+		c.add(best, shelf)
+	}
+	var best account
+	var change [2]*mat.VecDense
+	for _, part := range squeezed {
+		squeeze := c.squeeze(want, part)
+		if a := c.account(compressed, 0, squeeze); math.Abs(a.score) >= math.Abs(best.score) {
+			best, change = a, squeeze
+		}
+	}
+	c.add(best, change)
+	return c
+}
+
+// one is a change of one ear alone.
+func one(e int, v *mat.VecDense) (out [2]*mat.VecDense) {
+	out[e] = v
+	return out
+}
+
+// squeezed are the parts of a response above which a level may be taken back.
+var squeezed = [...]float64{0.25, 0.5, 0.75}
+
+// squeeze is what taking away all that lies above a part of a response does to it.
+func (c instance) squeeze(levels [2][]float64, part float64) (out [2]*mat.VecDense) {
+	for e := range out {
+		if !c.ok[e] {
+			continue
+		}
+		sorted := slices.Sorted(slices.Values(over(levels[e], c.m[e].at)))
+		from := sorted[int(part*float64(len(sorted)-1))]
+		out[e] = c.m[e].flat()
+		for k, b := range c.m[e].at {
+			out[e].SetVec(k, -max(0, levels[e][b]-from))
+		}
+	}
+	return out
+}
+
+func (c *instance) try(why cause, e study.Ear, change [2]*mat.VecDense) {
+	c.add(c.account(why, e, change), change)
+}
+
+func (c *instance) add(a account, change [2]*mat.VecDense) {
+	c.accounts = append(c.accounts, a)
+	for e, v := range change {
+		c.changes[e] = append(c.changes[e], v)
+	}
+}
+
+// account fits the size of a change by generalised least squares.
+func (c instance) account(why cause, ear study.Ear, change [2]*mat.VecDense) account {
+	var cross, power float64
+	for e, v := range change {
+		if v != nil {
+			cross += quadratic(&c.m[e].chol, v, c.m[e].d)
+			power += quadratic(&c.m[e].chol, v, v)
+		}
+	}
+	if !(power > 0) {
+		return account{cause: why, ear: ear}
+	}
+	return account{why, ear, cross / power, cross / math.Sqrt(power)}
+}
+
+// shapeOf is the root mean square of a difference beyond its level, in standard deviations.
+func (m metric) shapeOf(d *mat.VecDense) float64 {
+	flat := m.flat()
+	cross := quadratic(&m.chol, flat, d)
+	return math.Sqrt(max(0, quadratic(&m.chol, d, d)-cross*cross/quadratic(&m.chol, flat, flat)) / float64(len(m.at)-1))
+}
+
+// left is the same after a cause was taken away.
+func (c instance) left(k, e int) float64 {
+	if !c.ok[e] {
+		return 0
+	}
+	d := mat.VecDenseCopyOf(c.m[e].d)
+	if v := c.changes[e][k]; v != nil {
+		d.AddScaledVec(d, -c.accounts[k].size, v)
+	}
+	return c.m[e].shapeOf(d)
+}
+
+// compareLevels holds each recording against the others of its own group, and
+// against all groups where it does not fit.
+func compareLevels(out [][]finding.Finding, rows []study.Seating, recs []Traits, judge func(int) bool) {
+	same := sameContent(out, rows, recs, judge)
+	loops := compareLoopbacks(out, recs, judge)
+	groups := panelOf(rows, recs)
+	s := &school{rows, recs, groups, map[[2]any]law{}}
+	for _, g := range groups {
+		for _, i := range g.members {
+			if !judge(i) || same[i] || loops[i] || finding.Has(out[i], finding.ChannelsSwapped) {
+				continue
+			}
+			out[i] = append(out[i], s.explain(g, i)...)
+		}
+	}
+}
+
+// explain names what makes a recording differ from its group: the cause that
+// explains it best, or that none does.
+func (s *school) explain(g group, i int) []finding.Finding {
+	l := s.law(g)
+	c := l.judge(g, s.rows, s.recs, i)
+	if !c.ok[0] && !c.ok[1] {
+		return nil
+	}
+	best := -1
+	for k, a := range c.accounts {
+		limit := limits[a.cause]
+		// A microphone does not become more sensitive at high frequencies, nor a
+		// response steeper, by what these name.
+		if a.cause == blocked && a.size > 0 || a.cause == compressed && a.size < 0 {
+			continue
+		}
+		if math.Abs(a.size) < limit.size || math.Abs(a.score) < limit.over*l.usual[a.cause] {
+			continue
+		}
+		if best < 0 || math.Abs(a.score) > math.Abs(c.accounts[best].score) {
+			best = k
+		}
+	}
+	left := c.shape
+	if best >= 0 {
+		left = [2]float64{c.left(best, 0), c.left(best, 1)}
+	}
+	if max(c.shape[0], c.shape[1]) > doubtOver*l.shape && max(left[0], left[1]) > doubtOver*l.shape {
+		if name, p := s.bestOther(g, i); name != "" {
+			return []finding.Finding{finding.New(finding.OtherGroup,
+				fmt.Sprintf("it resembles %s more than the other recordings of %s (probability %.4f)", name, g.name, p)).Of(p, "probability")}
+		}
+	}
+	if best >= 0 && (max(left[0], left[1]) < shapeOver*l.shape || square(left) < explained*square(c.shape)) {
+		return []finding.Finding{c.name(c.accounts[best], s.recs[i], g)}
+	}
+	var found []finding.Finding
+	for e := range left {
+		if left[e] > shapeOver*l.shape {
+			found = append(found, c.unlike(study.Ear(e), l, g))
+		}
+	}
+	return found
+}
+
+func square(x [2]float64) float64 { return x[0]*x[0] + x[1]*x[1] }
+
+// name words a cause.
+func (c instance) name(a account, own Traits, g group) finding.Finding {
+	switch a.cause {
+	case gainOfBoth:
+		what := "the gain of the recorder or the level of the player is not as it was"
+		if own.Loopback {
+			what = "the loopback is as usual: the gain of the microphones, or of the headphone amplifier, is not as it was"
+		}
+		return finding.New(finding.GainChanged,
+			fmt.Sprintf("both ears are %+.1f dB from the other recordings of %s at all frequencies; %s", a.size, g.name, what)).Of(a.size, "dB")
+	case gainOfOne:
+		return finding.New(finding.GainChanged,
+			fmt.Sprintf("the %s ear is %+.1f dB from the other recordings of %s at all frequencies: the gain of its channel, or its microphone, is not as it was", a.ear, a.size, g.name)).
+			On(a.ear.String()).Of(a.size, "dB")
+	case blocked:
+		return finding.New(finding.MicrophoneBlocked,
+			fmt.Sprintf("the %s ear has lost %.1f dB at high frequencies against the other recordings of %s, as if something lay over the microphone", a.ear, -a.size, g.name)).
+			On(a.ear.String()).Of(-a.size, "dB")
+	default:
+		return finding.New(finding.Compression,
+			fmt.Sprintf("what is loud is quieter than in the other recordings of %s: of each decibel above a middling level %.0f %% is lost, as by a compressor or a limiter", g.name, 100*a.size)).
+			Of(100*a.size, "%")
+	}
+}
+
+// unlike words a shape that no cause explains.
+func (c instance) unlike(e study.Ear, l law, g group) finding.Finding {
+	over := c.shape[e] / l.shape
+	if c.low[e] < -outLowDB && c.low[e] < -l.lowDB/2 {
+		return finding.New(finding.MicrophoneOut,
+			fmt.Sprintf("the %s ear differs from the other recordings of %s as if the microphone had come out of the ear: %+.1f dB at low frequencies, %.1f times the usual scatter above", e, g.name, c.low[e], over)).
+			On(e.String()).Of(over, "scatter")
+	}
+	return finding.New(finding.UnlikeGroup,
+		fmt.Sprintf("the %s ear differs from the other recordings of %s by %.1f times the usual scatter", e, g.name, over)).
+		On(e.String()).Of(over, "scatter")
+}
+
+// bestOther returns the group at the same point that explains a recording best,
+// when that is not its own and it could be a member, and the probability that it
+// is. Levels are set aside, for a gain is no sign of another subject.
+func (s *school) bestOther(own group, i int) (string, float64) {
+	mine, best, name, fits, others := math.Inf(-1), math.Inf(-1), "", false, 0
+	for _, g := range s.groups {
+		first := s.rows[g.members[0]]
+		mineToo := g.kind == own.kind && first.Model == s.rows[i].Model && first.Subject == s.rows[i].Subject && first.Unit == s.rows[i].Unit
+		if first.Point != s.rows[i].Point || g.kind.bare != own.kind.bare || g.kind.displaced && !own.kind.displaced {
+			continue
+		}
+		// Where on its own fixture a headphone sits is the matter of its position.
+		if !mineToo && first.Model == s.rows[i].Model && first.Subject == s.rows[i].Subject {
+			continue
+		}
+		l := s.law(g)
+		log, ears, member := 0.0, 0, true
+		for e := range study.Ears {
+			o, ok := g.about(s.rows, s.recs, study.Ear(e), i)
+			if !ok {
+				continue
+			}
+			m, ok := l.metricOf(g, e, o)
+			if !ok {
+				continue
+			}
+			ears++
+			shape, n := m.shapeOf(m.d), float64(len(m.at)-1)
+			log += -m.chol.LogDet()/2 - (freedom+n)/2*math.Log1p(n*shape*shape/freedom)
+			member = member && shape < memberOver*l.shape
+		}
+		switch {
+		case ears == 0:
+		case mineToo:
+			mine = log
+		default:
+			others++
+			if log > best {
+				best, name, fits = log, g.name, member
+			}
+		}
+	}
+	if name == "" || !fits {
+		return "", 0
+	}
+	odds := mine + math.Log(ownPrior) - best - math.Log((1-ownPrior)/float64(others))
+	p := 1 / (1 + math.Exp(min(700, odds)))
+	if p < otherSure {
+		return "", 0
+	}
+	return name, p
+}

@@ -1,0 +1,235 @@
+package compare
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/band"
+	"asworn/capture/samples"
+	"asworn/capture/study"
+)
+
+// The law of scatter: how one ear of a recording differs, per third octave, from
+// what the others of its group say, learned from all groups of its kind. It is a
+// multivariate t distribution about zero, whose scatter matrix is that of maximum
+// likelihood (Kent, Tyler & Vardi 1994, quoted from memory) joined with a prior
+// worth priorCount differences. Common practice, no source.
+const (
+	shapeFromHz, shapeToHz = 200, 12500 // a leak acts below
+	lowFromHz, lowToHz     = 40, 125
+	freedom                = 5.0 // of the t distribution
+	priorCount             = 20
+	priorLowDB             = 0.7 // standard deviation at 200 Hz …
+	priorHighDB            = 2.0 // … and at 10 kHz
+	priorAgree             = 0.7 // correlation of neighbouring thirds
+	lawRounds              = 5
+	usualShare             = 0.9 // quantile of the scores that stands for a kind
+	usualCount             = 20  // scores that what is thought of them is worth
+	priorFloor             = 0.3 // of what is thought of the scores without any
+	modelFloor             = 0.6 // of those with all headphones, with one
+)
+
+// law is how members of groups of one kind differ from the others of theirs.
+type law struct {
+	scatter *mat.SymDense // dB², over the thirds of shape
+	// usual is the quantile of the scores of good recordings, in standard deviations.
+	usual map[cause]float64
+	shape float64 // the same of what is left without the level
+	lowDB float64 // of the difference at low frequencies
+}
+
+// priorScatter is what is thought of scatter before any was seen.
+func priorScatter() *mat.SymDense {
+	bands, at := band.AllThirds(), thirds(shapeFromHz, shapeToHz)
+	sd := func(i int) float64 {
+		x := math.Log(bands[at[i]].Mid/200) / math.Log(50)
+		return priorLowDB * math.Pow(priorHighDB/priorLowDB, x)
+	}
+	out := mat.NewSymDense(len(at), nil)
+	for i := range at {
+		for j := i; j < len(at); j++ {
+			out.SetSym(i, j, sd(i)*sd(j)*math.Pow(priorAgree, float64(j-i)))
+		}
+	}
+	return out
+}
+
+// school is what laws are learned from.
+type school struct {
+	rows   []study.Seating
+	recs   []Traits
+	groups []group
+	known  map[[2]any]law
+}
+
+// law returns that of a group: of its kind with this headphone, where the law of
+// the kind with all headphones is the prior.
+func (s *school) law(g group) law {
+	of := func(model string, k kind, learn func() law) law {
+		key := [2]any{model, k}
+		l, ok := s.known[key]
+		if !ok {
+			l = learn()
+			s.known[key] = l
+		}
+		return l
+	}
+	model := s.rows[g.members[0]].Model
+	return of(model, g.kind, func() law {
+		prior := of("", g.kind, func() law {
+			return s.learn(law{scatter: priorScatter(), lowDB: 2}, priorFloor, func(o group) bool { return o.kind == g.kind })
+		})
+		if model == "" {
+			return prior
+		}
+		return s.learn(prior, modelFloor, func(o group) bool { return o.kind == g.kind && s.rows[o.members[0]].Model == model })
+	})
+}
+
+// learn joins a prior with what the groups show that of names.
+func (s *school) learn(prior law, floor float64, of func(group) bool) law {
+	each := func(f func(g group, i int)) {
+		for _, g := range s.groups {
+			if of(g) {
+				for _, i := range g.members {
+					f(g, i)
+				}
+			}
+		}
+	}
+	l := law{usual: map[cause]float64{}}
+	var all [][]float64
+	var low []float64
+	each(func(g group, i int) {
+		for e := range study.Ears {
+			o, ok := g.about(s.rows, s.recs, study.Ear(e), i)
+			if !ok {
+				continue
+			}
+			if m := mean(over(o.d, thirds(lowFromHz, lowToHz))); !math.IsNaN(m) {
+				low = append(low, math.Abs(m))
+			}
+			if at := over(o.d, thirds(shapeFromHz, shapeToHz)); len(at) == prior.scatter.SymmetricDim() {
+				for k := range at {
+					at[k] /= math.Sqrt(o.spread)
+				}
+				all = append(all, at)
+			}
+		}
+	})
+	l.scatter = joined(prior.scatter, all)
+	l.lowDB = quantile(low, prior.lowDB, floor)
+	scores := map[cause][]float64{}
+	var shape []float64
+	each(func(g group, i int) {
+		c := l.judge(g, s.rows, s.recs, i)
+		for _, a := range c.accounts {
+			scores[a.cause] = append(scores[a.cause], math.Abs(a.score))
+		}
+		for e := range c.ok {
+			if c.ok[e] {
+				shape = append(shape, c.shape[e])
+			}
+		}
+	})
+	for _, c := range causes {
+		l.usual[c] = quantile(scores[c], 1.645, floor) / 1.645
+	}
+	l.shape = quantile(shape, 1.2, floor)
+	return l
+}
+
+// quantile of magnitudes, which is thought to be prior without any; floor is the
+// least part of the prior that is believed, of many.
+func quantile(x []float64, prior, floor float64) float64 {
+	n := float64(len(x))
+	least := prior * (floor + (1-floor)*usualCount/(usualCount+n))
+	if len(x) == 0 {
+		return prior
+	}
+	samples.Median(x) // sorts
+	return max(least, x[int(usualShare*(n-1)+0.5)]*(1+usualCount/(2*n+usualCount)/2))
+}
+
+// joined is the scatter of differences with a prior.
+func joined(prior *mat.SymDense, all [][]float64) *mat.SymDense {
+	n, now := prior.SymmetricDim(), prior
+	for range lawRounds {
+		var chol mat.Cholesky
+		if !chol.Factorize(now) {
+			return prior
+		}
+		next := mat.NewSymDense(n, nil)
+		next.ScaleSym(priorCount/float64(priorCount+len(all)), prior)
+		for _, d := range all {
+			x := mat.NewVecDense(n, d)
+			w := (freedom + float64(n)) / (freedom + quadratic(&chol, x, x))
+			next.SymRankOne(next, w/float64(priorCount+len(all)), x)
+		}
+		now = next
+	}
+	return now
+}
+
+// quadratic is aᵀ·C⁻¹·b.
+func quadratic(c *mat.Cholesky, a, b *mat.VecDense) float64 {
+	var s mat.VecDense
+	if c.SolveVecTo(&s, b) != nil {
+		return math.NaN()
+	}
+	return mat.Dot(a, &s)
+}
+
+// metric weighs the difference of one ear from a group by the law, where it counts.
+type metric struct {
+	at   []int // thirds
+	chol mat.Cholesky
+	d    *mat.VecDense
+}
+
+// metricOf is not ok where too few thirds count.
+func (l law) metricOf(g group, e int, o opinion) (m metric, ok bool) {
+	var kept []int
+	for i, b := range thirds(shapeFromHz, shapeToHz) {
+		if !math.IsNaN(o.d[b]) {
+			kept, m.at = append(kept, i), append(m.at, b)
+		}
+	}
+	n := len(kept)
+	if n < 8 {
+		return m, false
+	}
+	c := mat.NewSymDense(n, nil)
+	for i, p := range kept {
+		for j := i; j < n; j++ {
+			c.SetSym(i, j, o.spread*l.scatter.At(p, kept[j]))
+		}
+	}
+	for _, move := range g.moves[e] {
+		c.SymRankOne(c, 1, m.vector(move))
+	}
+	if !m.chol.Factorize(c) {
+		return m, false
+	}
+	m.d = m.vector(o.d)
+	return m, true
+}
+
+// vector is x where the metric counts.
+func (m metric) vector(x []float64) *mat.VecDense {
+	v := mat.NewVecDense(len(m.at), nil)
+	for i, b := range m.at {
+		v.SetVec(i, x[b])
+	}
+	return v
+}
+
+// flat is one in every third.
+func (m metric) flat() *mat.VecDense {
+	v := mat.NewVecDense(len(m.at), nil)
+	for i := range m.at {
+		v.SetVec(i, 1)
+	}
+	return v
+}
