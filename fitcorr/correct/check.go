@@ -69,7 +69,7 @@ const minHeldOut = 3
 func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
 	type member struct {
 		s    seat.Seating
-		at   [3]float64
+		view view
 		loss []float64 // loss to the leak
 	}
 	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
@@ -82,17 +82,19 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			continue
 		}
 		m := member{s: s, loss: make([]float64, band.Count)}
+		var at [3]float64
 		switch o, ok := c.offsetOf(s); {
 		case s.Displaced() && point != c.point: // no row of the survey
-			m.at = s.Survey.Vector()
+			at = s.Survey.Vector()
 		case !s.Displaced() && ok:
-			m.at = o.Ears[ear].Value
+			at = o.Ears[ear].Value
 			for b, f := range all {
 				m.loss[b], _ = o.Leak[ear].LossAt(f.Mid)
 			}
 		default:
 			continue
 		}
+		m.view = look(e, at, mark)
 		members = append(members, m)
 	}
 	h.seatings = len(members)
@@ -109,7 +111,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 				held = b.s.Number
 			}
 			_, others := c.own(ear, held)
-			level := learn(e, [2][3]float64{b.at, a.at}, others, nil, mark).level
+			level := learn(e, [2]view{b.view, a.view}, others, heres(others)).level
 			for n, f := range all {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
 					continue

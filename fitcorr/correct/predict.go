@@ -50,7 +50,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		all = append(slices.Clone(others), own)
 	}
 	mark := e.AtMark()
-	surface := learn(e, [2][3]float64{t.at.Value, o.Ears[ear].Value}, all, nil, mark)
+	surface := learn(e, [2]view{look(e, t.at.Value, mark), look(e, o.Ears[ear].Value, mark)}, all, heres(all))
 	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
@@ -62,14 +62,15 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
 	shared := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
 	for i, place := range t.draw(rng, o.Ears[ear]) {
-		var places [][3]float64
+		targets := [2]view{look(e, place.mean, mark), look(e, place.seating, mark)}
+		rows := make([]view, 0, len(all))
 		for _, w := range others {
-			places = append(places, w.draws[i])
+			rows = append(rows, w.drawn[i])
 		}
 		if own != nil {
-			places = append(places, place.seating)
+			rows = append(rows, targets[1])
 		}
-		p.draw(e, own, learn(e, [2][3]float64{place.mean, place.seating}, all, places, mark), shared, rng)
+		p.draw(e, own, learn(e, targets, all, rows), shared, rng)
 	}
 	return p
 }

@@ -21,9 +21,10 @@ import (
 // that are estimated instead of set.
 type placedRow struct {
 	at     seat.Estimate
-	draws  [][3]float64 // where it may be, correctionDraws of them
-	level  []float64    // dB per kept band, as if sealed, relative to the survey's BaseDB
-	counts []bool       // per zone of the survey: all its bands count
+	here   view      // of the survey from there
+	drawn  []view    // where it may be, correctionDraws of them
+	level  []float64 // dB per kept band, as if sealed, relative to the survey's BaseDB
+	counts []bool    // per zone of the survey: all its bands count
 	// noise is the variance of what is no movement, in units of the survey's
 	// scatter: 1, or more for a seating that the survey does not explain.
 	noise float64
@@ -41,7 +42,7 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
 			continue
 		}
-		w := &placedRow{at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}
+		w := &placedRow{at: o.Ears[ear], here: look(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
 		for b, f := range all {
 			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
 			if f.Mid < leakTopHz {
@@ -59,9 +60,9 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 		rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+3)+s.Number)))
 		root := stats.Root3(w.at.Cov)
 		for range correctionDraws {
-			w.draws = append(w.draws, stats.NormalDraw(rng, w.at.Value, root))
+			w.drawn = append(w.drawn, look(e, stats.NormalDraw(rng, w.at.Value, root), mark))
 		}
-		w.noise = max(1, misfit(e, w, mark, tells))
+		w.noise = max(1, misfit(e, w, tells))
 		out[s.Number] = w
 	}
 	return out
@@ -70,14 +71,11 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func misfit(e *survey.Ear, w *placedRow, mark [][]float64, tells []bool) float64 {
-	at, level := make([]float64, band.Count), make([]float64, band.Count)
-	variance := make([]float64, band.Count)
-	e.Change(at, w.at.Value, mark)
-	for _, d := range w.draws {
-		e.Change(level, d, mark)
-		for b, v := range level {
-			variance[b] += (v - at[b]) * (v - at[b]) / float64(len(w.draws))
+func misfit(e *survey.Ear, w *placedRow, tells []bool) float64 {
+	at, variance := w.here.level, make([]float64, band.Count)
+	for _, d := range w.drawn {
+		for b, v := range d.level {
+			variance[b] += (v - at[b]) * (v - at[b]) / float64(len(w.drawn))
 		}
 	}
 	sum, n := 0.0, 0.0
@@ -101,6 +99,50 @@ func misfit(e *survey.Ear, w *placedRow, mark [][]float64, tells []bool) float64
 	return sum / math.Max(n, 1)
 }
 
+// view is what the survey says of one place.
+type view struct {
+	at    [3]float64
+	level []float64 // dB per kept band relative to the survey's BaseDB
+	// k is the kernel between the place and the survey's rows, kInv the same times
+	// (K+N)⁻¹, both per zone.
+	k, kInv [][]float64
+}
+
+// look returns the view of a place; mark is what AtMark returns.
+func look(e *survey.Ear, at [3]float64, mark [][]float64) view {
+	v := view{at: at, level: make([]float64, band.Count)}
+	var k, kInv []float64
+	for zi, z := range e.Zones {
+		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
+			k, kInv = make([]float64, len(e.At)), make([]float64, len(e.At))
+			for i, row := range e.At {
+				k[i] = z.Kernel.At(at, row)
+			}
+			for i, row := range z.Inv {
+				kInv[i] = floats.Dot(row, k)
+			}
+		}
+		v.k, v.kInv = append(v.k, k), append(v.kInv, kInv)
+		for i, x := range k {
+			floats.AddScaled(v.level[z.From:z.To], x-mark[zi][i], e.Weights[i][z.From:z.To])
+		}
+	}
+	for b, ok := range e.Valid {
+		if !ok {
+			v.level[b] = 0
+		}
+	}
+	return v
+}
+
+// heres are the views of placed rows from where they are estimated to be.
+func heres(w []*placedRow) (out []view) {
+	for _, s := range w {
+		out = append(out, s.here)
+	}
+	return out
+}
+
 // learned is the level at two places as survey and placed rows tell it.
 type learned struct {
 	level [2][]float64 // dB per kept band relative to the survey's BaseDB
@@ -109,33 +151,20 @@ type learned struct {
 	root [][3]float64
 }
 
-// learn conditions the survey on placed rows that lie at places (nil: where they
-// are estimated to be), the Gaussian process being updated by them (Rasmussen &
-// Williams 2006, eq. 2.22 to 2.24), and returns the level at two targets. mark
-// is what atMark returns.
-func learn(e *survey.Ear, targets [2][3]float64, w []*placedRow, places [][3]float64, mark [][]float64) learned {
-	points := append(targets[:len(targets):len(targets)], places...)
-	if places == nil {
-		for _, s := range w {
-			points = append(points, s.at.Value)
-		}
+// learn conditions the survey on placed rows with their views, the Gaussian
+// process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
+// returns the level at two targets.
+func learn(e *survey.Ear, targets [2]view, w []*placedRow, rows []view) learned {
+	points := append(targets[:len(targets):len(targets)], rows...)
+	out := learned{root: make([][3]float64, len(e.Zones))}
+	for t := range targets {
+		out.level[t] = slices.Clone(targets[t].level)
 	}
-	level := make([][]float64, len(points))
-	for p := range points {
-		level[p] = make([]float64, band.Count)
-	}
-	out := learned{level: [2][]float64{level[0], level[1]}, root: make([][3]float64, len(e.Zones))}
-	var k, kInv [][]float64 // kernel between points and rows; the same times (K+N)⁻¹
+	off := make([]float64, band.Count)
 	var g gains
 	for zi, z := range e.Zones {
-		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
-			k, kInv = toRows(z, points, e.At)
+		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel {
 			g = gains{}
-		}
-		for p := range points {
-			for i, v := range k[p] {
-				floats.AddScaled(level[p][z.From:z.To], v-mark[zi][i], e.Weights[i][z.From:z.To])
-			}
 		}
 		var used []int // placed rows that count here
 		for o := range w {
@@ -145,16 +174,16 @@ func learn(e *survey.Ear, targets [2][3]float64, w []*placedRow, places [][3]flo
 		}
 		if g.used == nil || !slices.Equal(g.used, used) {
 			cov := func(p, q int) float64 {
-				return z.Kernel.At(points[p], points[q]) - floats.Dot(k[p], kInv[q])
+				return z.Kernel.At(points[p].at, points[q].at) - floats.Dot(points[p].k[zi], points[q].kInv[zi])
 			}
 			g = newGains(used, w, cov)
 		}
 		out.root[zi] = g.root
 		for a, o := range g.used {
-			off := make([]float64, z.To-z.From)
-			floats.SubTo(off, w[o].level[z.From:z.To], level[2+o][z.From:z.To])
+			off := off[:z.To-z.From]
+			floats.SubTo(off, w[o].level[z.From:z.To], rows[o].level[z.From:z.To])
 			for t := range targets {
-				floats.AddScaled(level[t][z.From:z.To], g.of[t][a], off)
+				floats.AddScaled(out.level[t][z.From:z.To], g.of[t][a], off)
 			}
 		}
 	}
@@ -164,21 +193,6 @@ func learn(e *survey.Ear, targets [2][3]float64, w []*placedRow, places [][3]flo
 		}
 	}
 	return out
-}
-
-// toRows returns the kernel between points and a survey's rows, and the same
-// times (K+N)⁻¹.
-func toRows(z survey.Zone, points, rows [][3]float64) (k, kInv [][]float64) {
-	for p, at := range points {
-		k, kInv = append(k, make([]float64, len(rows))), append(kInv, make([]float64, len(rows)))
-		for i, row := range rows {
-			k[p][i] = z.Kernel.At(at, row)
-		}
-		for i, row := range z.Inv {
-			kInv[p][i] = floats.Dot(row, k[p])
-		}
-	}
-	return k, kInv
 }
 
 // gains are what the placed rows are worth to two targets.
