@@ -204,35 +204,58 @@ func TestRecordErrors(t *testing.T) {
 	}
 }
 
-// A driver that falls behind its clock is counted once per gap; bursts and a
-// clock that is slightly off are not.
+// A driver that stays behind its clock is counted once per gap; one that is late
+// and catches up is not, nor are bursts, filled buffers and a clock that is
+// slightly off.
 func TestPace(t *testing.T) {
-	at := func(ms float64) time.Time { return time.Unix(1000, 0).Add(time.Duration(ms * 1e6)) }
+	const each = 20 * time.Millisecond
+	type event struct {
+		at     int           // tick
+		behind time.Duration // from there on
+		late   int           // so many ticks come together with the one after them
+	}
 	for name, c := range map[string]struct {
-		ticks []float64 // ms at which 960 frames pass
-		want  int
+		fill   int // ticks at the very start
+		burst  int // ticks that come together
+		ppm    float64
+		events []event
+		want   int
 	}{
-		"even":            {[]float64{0, 20, 40, 60, 80, 100}, 0},
-		"bursts":          {[]float64{0, 40, 40, 80, 80, 120, 120}, 0},
-		"filled at first": {[]float64{0, 0, 0, 0, 20, 40, 60}, 0},
-		"one gap":         {[]float64{0, 20, 40, 60, 80, 200, 220, 240, 260}, 1},
-		"two gaps":        {[]float64{0, 0, 0, 0, 20, 200, 220, 240, 400, 420}, 2},
-		"starts late":     {[]float64{0, 0, 0, 0, 700, 720, 740, 760}, 0},
+		"even":                          {},
+		"bursts":                        {burst: 5},
+		"filled at first":               {fill: 100},
+		"starts late":                   {fill: 4, events: []event{{at: 4, behind: 700 * time.Millisecond}}},
+		"starts late, filled":           {fill: 100, events: []event{{at: 100, behind: 700 * time.Millisecond}}},
+		"one gap":                       {events: []event{{at: 60, behind: 120 * time.Millisecond}}, want: 1},
+		"one gap of a second":           {events: []event{{at: 60, behind: time.Second}}, want: 1},
+		"two gaps":                      {fill: 4, events: []event{{at: 60, behind: 200 * time.Millisecond}, {at: 160, behind: 100 * time.Millisecond}}, want: 2},
+		"a gap among bursts":            {burst: 5, events: []event{{at: 60, behind: 400 * time.Millisecond}}, want: 1},
+		"late by a second, catching up": {events: []event{{at: 60, late: 50}}},
+		"a slow clock":                  {ppm: 300},
+		"a fast clock":                  {ppm: -300},
 	} {
-		p := pace{rate: 48000, slack: 4 * 960}
-		for _, ms := range c.ticks {
-			p.tick(960, at(ms))
+		p := pace{rate: 48000, slack: slackBuffers * 960}
+		const ticks = 3000 // a minute
+		behind := time.Duration(0)
+		together := 0 // the tick with which those before it come
+		for i := range ticks {
+			for _, e := range c.events {
+				if e.at == i {
+					behind += e.behind
+					together = i + e.late
+				}
+			}
+			k := max(i, together)
+			if c.burst > 0 {
+				k = max(k, i/c.burst*c.burst+c.burst-1)
+			}
+			at := time.Duration(max(0, k-c.fill)) * each
+			at += time.Duration(float64(at) * c.ppm * 1e-6)
+			p.tick(960, time.Unix(1000, 0).Add(at+behind))
 		}
-		if total, behind := p.counts(); behind != c.want || total != int64(960*len(c.ticks)) {
-			t.Errorf("%s: %d gaps and %d frames, want %d and %d", name, behind, total, c.want, 960*len(c.ticks))
+		if total, behind := p.counts(); behind != c.want || total != 960*ticks {
+			t.Errorf("%s: %d gaps and %d frames, want %d and %d", name, behind, total, c.want, 960*ticks)
 		}
-	}
-	slow := pace{rate: 48000, slack: 4 * 960}
-	for i := range 3000 { // a minute at 300 ppm: 18 ms
-		slow.tick(960, at(float64(i)*20*1.0003))
-	}
-	if _, behind := slow.counts(); behind != 0 {
-		t.Errorf("a slow clock counts as %d gaps", behind)
 	}
 }
 

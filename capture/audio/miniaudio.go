@@ -123,8 +123,8 @@ type nativeStream struct {
 
 func (s *nativeStream) open(cfg Config, call Callbacks) error {
 	n := cfg.buffer()
-	s.play = pace{rate: float64(cfg.RateHz), slack: float64(periods * n)}
-	s.record = pace{rate: float64(cfg.RateHz), slack: float64(periods * n)}
+	s.play.rate, s.play.slack = float64(cfg.RateHz), slackBuffers*float64(n)
+	s.record.rate, s.record.slack = s.play.rate, s.play.slack
 	ended := func() {
 		if !s.stopping.Load() {
 			call.Stopped(nil)

@@ -3,9 +3,14 @@
 package audio_test
 
 import (
+	"bytes"
+	"context"
+	"encoding/binary"
 	"fmt"
 	"math"
 	"os"
+	"os/exec"
+	"slices"
 	"syscall"
 	"testing"
 	"time"
@@ -184,4 +189,79 @@ func TestPulseStops(t *testing.T) {
 			t.Log(err)
 		}
 	})
+}
+
+// stopAt ends a context once so many frames are recorded.
+type stopAt struct {
+	audio.System
+	frames int
+	stop   context.CancelFunc
+	asked  *int // frames recorded when it was asked to stop
+}
+
+func (s stopAt) Open(cfg audio.Config, call audio.Callbacks) (audio.Stream, error) {
+	take, got := call.Record, 0
+	call.Record = func(in []float32) {
+		if got += len(in) / cfg.Inputs; got >= s.frames && *s.asked == 0 {
+			*s.asked = got
+			s.stop()
+		}
+		take(in)
+	}
+	return s.System.Open(cfg, call)
+}
+
+// A stop silences a real server within one buffer. Another program records all
+// the while; the time from the stop to the last sound is counted in its samples.
+func TestPulseStopIsHeard(t *testing.T) {
+	pulsetest.Start(t, "module-null-sink sink_name=fixture rate=48000 format=float32le channels=2")
+	if _, err := exec.LookPath("parec"); err != nil {
+		t.Skip("needs parec, of pulseaudio-utils")
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	var heard bytes.Buffer
+	listen := exec.Command("parec", "--device=fixture.monitor", "--rate=48000", "--format=float32le", "--channels=2", "--raw", "--latency-msec=20")
+	listen.Stdout = &heard
+	if err := listen.Start(); err != nil {
+		t.Fatal(err)
+	}
+	const buffer = 960 // 20 ms
+	asked := 0
+	d := design(48000)
+	x := d.Signal()
+	take, err := audio.Record(ctx, stopAt{open(t), 72000, stop, &asked}, audio.Config{RateHz: 48000, Outputs: 2, Inputs: 2},
+		audio.Playing{Signal: x, Gain: 1, Seconds: float64(len(x)) / 48000})
+	time.Sleep(500 * time.Millisecond) // whatever still sounds is heard too
+	_ = listen.Process.Kill()
+	_ = listen.Wait()
+	if err != nil || !take.Stopped {
+		t.Fatalf("%v, stopped %t", err, take.Stopped)
+	}
+	all := make([]float32, heard.Len()/8)
+	for i := range all {
+		all[i] = math.Float32frombits(binary.LittleEndian.Uint32(heard.Bytes()[8*i:]))
+	}
+	// Both heard the same samples: where does the take lie in what the other heard?
+	const from, length = 60000, 200
+	piece := make([]float32, length)
+	for i := range piece {
+		piece[i] = float32(take.Samples[0][from+i])
+	}
+	at := 0
+	for at+length <= len(all) && !slices.Equal(all[at:at+length], piece) {
+		at++
+	}
+	if at+length > len(all) {
+		t.Fatal("the other program lost samples of the sound: it cannot tell")
+	}
+	last := len(all) - 1
+	for last >= 0 && all[last] == 0 {
+		last--
+	}
+	after := last - (at - from + asked)
+	t.Logf("asked at frame %d; the last sound is %d frames later (%.1f ms)", asked, after, float64(after)/48)
+	if after > 2*buffer { // one that records, one that plays
+		t.Errorf("%d frames of sound after the stop, want at most a buffer of %d beside that in which it was asked", after, buffer)
+	}
 }
