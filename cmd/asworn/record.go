@@ -124,7 +124,7 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 	}
 	defer desk.Close()
 	if opt.limit > 0 {
-		if err := desk.Limit(opt.limit); err != nil {
+		if err := desk.Sound().Limit(opt.limit); err != nil {
 			return err
 		}
 	}
@@ -184,7 +184,7 @@ func deviceWords(d audio.Device) string {
 // prepare chooses devices and finds which input is which, where that is not
 // known yet.
 func prepare(ctx context.Context, a *app, t *terminalUI, desk *bench.Desk, sys audio.System, opt recordOptions) error {
-	missing := desk.Ready()
+	missing := desk.Sound().Ready()
 	if missing == nil && !opt.setup && opt.playback == "" && opt.capture == "" && opt.outputs == nil {
 		return nil
 	}
@@ -206,10 +206,10 @@ func prepare(ctx context.Context, a *app, t *terminalUI, desk *bench.Desk, sys a
 	if err != nil {
 		return err
 	}
-	if err := desk.Choose(out, in, opt.outputs); err != nil {
+	if err := desk.Sound().Choose(out, in, opt.outputs); err != nil {
 		return err
 	}
-	if desk.Ready() == nil && !opt.setup {
+	if desk.Sound().Ready() == nil && !opt.setup {
 		return nil
 	}
 	return t.tapTest(ctx, desk, len(opt.outputs) != 1)
@@ -218,7 +218,7 @@ func prepare(ctx context.Context, a *app, t *terminalUI, desk *bench.Desk, sys a
 // tapTest has each microphone touched, one after the other.
 func (t *terminalUI) tapTest(ctx context.Context, desk *bench.Desk, sides bool) error {
 	var found bench.Inputs
-	want := desk.Wants()
+	want := desk.Sound().Wants()
 	for i, c := range []struct {
 		name string
 		want int
@@ -237,10 +237,10 @@ func (t *terminalUI) tapTest(ctx context.Context, desk *bench.Desk, sides bool) 
 				return e
 			case key == 'p' && sides && want.Loopback == 0:
 				t.say("playing …")
-				input, err = desk.PlaySide(ctx, i+1)
+				input, err = desk.Sound().PlaySide(ctx, i+1)
 			case key == '\r' || key == '\n':
 				t.say("listening …")
-				input, err = desk.Tap(ctx)
+				input, err = desk.Sound().Tap(ctx)
 			case key == 'q' || key == ctrlC:
 				return errQuit
 			default:
@@ -271,7 +271,7 @@ func (t *terminalUI) tapTest(ctx context.Context, desk *bench.Desk, sides bool) 
 			continue
 		}
 		t.say("playing …")
-		input, err := desk.PlaySide(ctx, 1, found.Left, found.Right)
+		input, err := desk.Sound().PlaySide(ctx, 1, found.Left, found.Right)
 		if err != nil {
 			t.say("%v", err)
 			continue
@@ -279,7 +279,7 @@ func (t *terminalUI) tapTest(ctx context.Context, desk *bench.Desk, sides bool) 
 		found.Loopback = input
 		t.say("The loopback is on input %d.", input)
 	}
-	return desk.SetInputs(found)
+	return desk.Sound().SetInputs(found)
 }
 
 // choose asks for one of several devices.

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"sync"
 	"time"
@@ -28,29 +27,28 @@ type Options struct {
 	Changed  func()           // told after every change of what Screen returns; must not wait; may be nil
 }
 
-// Desk joins the session with sound, disk and judgement. Its methods may be
+// Desk is a session at the bench: it hands the operator's keys to the plan, has
+// rows played, keeps what was recorded and has it judged. Its methods may be
 // called from any goroutine.
 type Desk struct {
-	opt    Options
-	store  store
-	judge  *pipeline.Judge
-	study  *capture.Study
-	signal []float64 // the whole excitation
-	one    []float64 // one repeat of it
-	ctx    context.Context
+	opt   Options
+	store store
+	judge *pipeline.Judge
+	study *capture.Study
+	sound *Sound
+	ctx   context.Context
 
-	mu       sync.Mutex
-	settings Settings
-	safety   Safety
-	session  Session
-	screen   Screen // what the parts below say; the session is added when it is asked for
-	silence  context.CancelFunc
-	began    time.Time
-	spans    []float64 // seconds from one take to the next
-	folder   *folder
-	work     sync.WaitGroup
-	quit     chan struct{} // closed by Close
-	once     sync.Once
+	mu        sync.Mutex
+	session   Session
+	screen    Screen // what happened; Screen adds the rest
+	silence   context.CancelFunc
+	began     time.Time
+	spans     []float64 // seconds from one take to the next
+	intake    *intake   // nil with a sound card
+	recovered []string  // files that a killed session left without their name
+	work      sync.WaitGroup
+	quit      chan struct{} // closed by Close
+	once      sync.Once
 }
 
 // Screen is what there is to see.
@@ -96,32 +94,28 @@ func Open(ctx context.Context, dir string, opt Options) (*Desk, error) {
 		opt.Now = time.Now
 	}
 	d := &Desk{opt: opt, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
-	found, err := d.store.recover()
-	if err != nil {
+	var err error
+	if d.recovered, err = d.store.recover(); err != nil {
 		return nil, err
 	}
 	if d.judge, err = pipeline.OpenJudge(ctx, dir, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
 		return nil, err
 	}
 	d.study = d.judge.Study()
-	if d.settings, err = LoadSettings(dir); err != nil {
-		return nil, err
-	}
-	d.safety = Safety{LimitDB: d.settings.LimitDB, GainDB: d.settings.GainDB, Levels: map[string]Level{}}
-	if err := d.excitation(); err != nil {
+	if d.sound, err = newSound(opt.System, dir, d.study, d.judge.Setup(), opt.Now); err != nil {
 		return nil, err
 	}
 	rows := planRows(d.study)
 	d.session = NewSession(rows)
 	if opt.Model != "" {
-		one, err := d.firstOf(opt.Model, rows)
+		one, err := firstOf(opt.Model, rows)
 		if err != nil {
 			return nil, err
 		}
 		d.session = Session{Rows: rows, At: len(rows) - 1, One: opt.Model}.Added(Row{Seating: one})
 	}
-	if len(found) > 0 {
-		d.screen.Message = "kept from the session before: " + strings.Join(found, ", ")
+	if len(d.recovered) > 0 {
+		d.screen.Message = "kept from the session before: " + strings.Join(d.recovered, ", ")
 	}
 	return d, nil
 }
@@ -140,7 +134,7 @@ func planRows(st *capture.Study) []Row {
 }
 
 // firstOf is one more seating of a model on the fixture.
-func (d *Desk) firstOf(model string, rows []Row) (capture.Seating, error) {
+func firstOf(model string, rows []Row) (capture.Seating, error) {
 	var models []string
 	known := map[string]bool{}
 	for _, r := range rows {
@@ -156,32 +150,11 @@ func (d *Desk) firstOf(model string, rows []Row) (capture.Seating, error) {
 	return another(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked}, rows), nil
 }
 
-// excitation makes what is played.
-func (d *Desk) excitation() error {
-	setup := d.judge.Setup()
-	if len(setup.Excitation) == 0 {
-		d.signal, d.one = setup.Sweep.Signal(), setup.Sweep.Sweep()
-		return nil
-	}
-	w := setup.Sweep
-	d.one = setup.Excitation
-	d.signal = make([]float64, w.LeadSamples())
-	for range max(1, w.Repeats) {
-		d.signal = append(append(d.signal, d.one...), make([]float64, w.GapSamples())...)
-	}
-	for i, v := range d.signal {
-		if !(math.Abs(v) <= 1) {
-			return fmt.Errorf("%s: sample %d is %g, beyond full scale", d.study.Excitation, i, v)
-		}
-	}
-	return nil
-}
-
-// rate is the study's, in hertz.
-func (d *Desk) rate() int { return int(d.study.Sweep.RateHz) }
-
 // Study returns the study as it was when the desk was opened.
 func (d *Desk) Study() *capture.Study { return d.study }
+
+// Sound is the sound card of the session.
+func (d *Desk) Sound() *Sound { return d.sound }
 
 // Close silences everything and waits until what was begun is kept.
 func (d *Desk) Close() {
@@ -198,33 +171,21 @@ func (d *Desk) Close() {
 func (d *Desk) Screen() Screen {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	s := d.screen
+	s, safety := d.screen, d.sound.know()
 	row, ok := d.session.Row()
 	s.Phase, s.Title, s.Recorded = d.session.Phase, d.session.Title(), row.Recorded
 	s.Listener = ok && !row.OnFixture()
 	s.Left, s.Minutes = d.session.Left(), d.minutes()
-	s.GainDB, s.Cautioned = d.safety.GainDB, d.safety.Cautions
-	s.Peaks = append([]float64(nil), s.Peaks...)
+	s.GainDB, s.Cautioned = safety.GainDB, safety.Cautions
+	s.Peaks = d.sound.meters()
 	s.History = append([]Result(nil), s.History...)
-	if d.folder != nil {
-		s.From, s.Offer = d.folder.dir, d.folder.offer()
+	if d.intake != nil {
+		s.From, s.Offer = d.intake.dir, d.intake.offer()
 	}
 	if ok {
-		s.Safety = d.safety.words(row.Model)
+		s.Safety = safety.words(row.Model)
 	}
 	return s
-}
-
-// words says what is known of the level of a model.
-func (s Safety) words(model string) string {
-	l, ok := s.Levels[model]
-	switch {
-	case !ok:
-		return fmt.Sprintf("gain %.0f dB; level not checked in this session", s.GainDB)
-	case !l.Known:
-		return fmt.Sprintf("gain %.0f dB; level in dB SPL not known, listeners hear at most %.0f dB of gain", s.GainDB, LowGainDB)
-	}
-	return fmt.Sprintf("gain %.0f dB; %.0f dB(A) at the ear, limit %.0f", s.GainDB, l.At(s.GainDB), s.LimitDB)
 }
 
 // seatingSeconds is what placing a headphone takes until the session knows
@@ -232,7 +193,7 @@ func (s Safety) words(model string) string {
 const seatingSeconds = 45
 
 func (d *Desk) minutes() float64 {
-	each := seatingSeconds + float64(len(d.signal))/d.study.Sweep.RateHz
+	each := seatingSeconds + d.sound.seconds(d.sound.signal)
 	if len(d.spans) > 2 {
 		each = median(d.spans)
 	}
@@ -256,20 +217,21 @@ func (d *Desk) update(f func()) {
 // Press does what the operator asks for. It does not wait for sound.
 func (d *Desk) Press(k Key) {
 	d.update(func() {
-		if d.folder != nil && d.folder.press(d, k) {
+		if d.intake != nil && d.intake.press(k) {
 			return
 		}
 		if k == Confirm && d.session.Phase == Caution {
-			d.safety.Cautions = true
+			d.sound.confirm()
 		}
-		next, act := d.session.Press(k, d.safety.Cautions)
+		safety := d.sound.know()
+		next, act := d.session.Press(k, safety.Cautions)
 		row, _ := d.session.Row()
 		switch act {
 		case Play:
 			if d.opt.System == nil {
 				return
 			}
-			if err := d.safety.Refuse(row.Seating); err != nil {
+			if err := safety.Refuse(row.Seating); err != nil {
 				d.screen.Message = err.Error()
 				return
 			}
@@ -310,104 +272,41 @@ func (d *Desk) begin(f func(ctx context.Context)) {
 // play plays and records a row.
 func (d *Desk) play(ctx context.Context, row Row) {
 	d.update(func() { d.screen.Now = d.stamp(row.File) })
-	got, err := d.sound(ctx, d.signal, d.gain())
+	got, gainDB, err := d.sound.take(ctx)
 	switch {
 	case err != nil:
 		d.fail(err)
 	case got.Stopped:
 		d.fail(errors.New("stopped; nothing was kept of this take"))
 	default:
-		d.keep(row, lostOf(got, d.rate()), func(s capture.Seating) error {
-			return d.store.save(s, wavfile.Format{RateHz: d.rate(), Channels: len(d.channels(got.Samples)), Bits: 32, Float: true}, d.channels(got.Samples))
+		d.keep(row, take{against: d.sound.lost(got), played: true, gainDB: gainDB}, func(s capture.Seating) error {
+			channels := d.sound.channels(got.Samples)
+			return d.store.save(s, wavfile.Format{RateHz: got.RateHz, Channels: len(channels), Bits: 32, Float: true}, channels)
 		})
 	}
+}
+
+// take is what is known of a take beside its recording.
+type take struct {
+	against []string // what speaks against it already
+	played  bool     // by this session, at gainDB
+	gainDB  float64
 }
 
 func (d *Desk) stamp(file string) string {
 	return file + ", " + d.opt.Now().Format("15:04:05")
 }
 
-func (d *Desk) gain() float64 {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.safety.GainDB
-}
-
 // fail goes back to the row and says why.
 func (d *Desk) fail(err error) {
 	d.update(func() {
-		d.screen.Message, d.screen.Now, d.screen.Peaks = err.Error(), "", nil
+		d.screen.Message, d.screen.Now = err.Error(), ""
 		d.session = d.session.Heard(false)
 	})
 }
 
-// tailSeconds is how much longer than the excitation is recorded: what buffers
-// and rooms take.
-const tailSeconds = 1.0
-
-// sound plays a signal on the outputs of the settings and records all inputs.
-func (d *Desk) sound(ctx context.Context, signal []float64, gainDB float64) (audio.Take, error) {
-	d.mu.Lock()
-	set := d.settings
-	d.mu.Unlock()
-	cfg, err := set.config(d.opt.System, d.rate())
-	if err != nil {
-		return audio.Take{}, err
-	}
-	return audio.Record(ctx, d.opt.System, cfg, audio.Playing{Signal: signal, Gain: math.Pow(10, gainDB/20), On: set.Outputs,
-		Seconds: float64(len(signal))/float64(d.rate()) + tailSeconds, Levels: d.meter})
-}
-
-// meter shows the peaks of the inputs of the study.
-func (d *Desk) meter(peaks []float64) {
-	if !d.mu.TryLock() { // the driver must not wait
-		return
-	}
-	in := d.settings.Inputs
-	d.screen.Peaks = d.screen.Peaks[:0:0]
-	for _, i := range []int{in.Left, in.Right, in.Loopback} {
-		if i > 0 && i <= len(peaks) {
-			d.screen.Peaks = append(d.screen.Peaks, peaks[i-1])
-		}
-	}
-	d.mu.Unlock()
-}
-
-// channels puts the inputs where the study has its channels. Channels of the
-// file that the study does not name are silent.
-func (d *Desk) channels(inputs [][]float64) [][]float64 {
-	c, in := d.study.Channels, d.settings.Inputs
-	out := make([][]float64, max(c.Left, c.Right, c.Loopback))
-	for _, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
-		if m[0] > 0 {
-			out[m[0]-1] = inputs[m[1]-1]
-		}
-	}
-	for i := range out {
-		if out[i] == nil {
-			out[i] = make([]float64, len(inputs[0]))
-		}
-	}
-	return out
-}
-
-// lostOf says what the driver lost, or that the device does not run at the
-// study's rate.
-func lostOf(t audio.Take, rate int) (out []string) {
-	if n := t.Counters.UnderRuns + t.Counters.DropOuts; n > 0 {
-		out = append(out, fmt.Sprintf("the sound device lost samples: %d under-runs of playback, %d drop-outs of recording; close other programs and record again", t.Counters.UnderRuns, t.Counters.DropOuts))
-	}
-	for _, d := range []audio.Device{t.Playback, t.Capture} {
-		if !d.RunsAt(rate) {
-			out = append(out, fmt.Sprintf("%s runs at %v Hz, the study at %d: the system resamples; set the device to the rate of the study", d.Name, d.RatesHz, rate))
-		}
-	}
-	return out
-}
-
-// keep stores a take, puts its row into the sheet and has it judged. against is
-// what speaks against it already.
-func (d *Desk) keep(row Row, against []string, save func(capture.Seating) error) {
+// keep stores a take, puts its row into the sheet and has it judged.
+func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	err := func() error {
 		if !row.Planned {
 			if err := d.store.edit(func(t *study.SheetText) error { return t.Add(row.Seating, d.before(row)) }); err != nil {
@@ -422,14 +321,14 @@ func (d *Desk) keep(row Row, against []string, save func(capture.Seating) error)
 	}
 	d.update(func() {
 		d.session = d.session.Heard(true)
-		d.screen.Now, d.screen.Peaks = d.stamp(row.File), nil
+		d.screen.Now = d.stamp(row.File)
 		now := d.opt.Now()
 		if !d.began.IsZero() {
 			d.spans = append(d.spans, now.Sub(d.began).Seconds())
 		}
 		d.began = now
 	})
-	d.assess(row.Seating, against)
+	d.assess(row.Seating, t)
 }
 
 // before is the recording behind whose row a new one belongs.
@@ -445,25 +344,32 @@ func (d *Desk) before(row Row) string {
 }
 
 // assess judges the recording of a row and shows what came of it.
-func (d *Desk) assess(row capture.Seating, against []string) {
+func (d *Desk) assess(row capture.Seating, t take) {
 	j, err := d.judge.Judge(d.ctx, row)
-	d.update(func() {
-		d.screen.Now = ""
-		r := Result{File: row.File, Title: Words(row), Time: d.opt.Now().Format("15:04:05"), More: append([]string(nil), against...)}
-		if err != nil {
-			r.Word, r.Tone, r.Do = "not judged", table.Bad, []string{err.Error()}
-		} else {
-			d.describe(&r, j, len(against) > 0)
-			d.learn(row, j.Recording)
+	r := Result{File: row.File, Title: Words(row), Time: d.opt.Now().Format("15:04:05"), More: append([]string(nil), t.against...)}
+	var level string
+	if err != nil {
+		r.Word, r.Tone, r.Do = "not judged", table.Bad, []string{err.Error()}
+	} else {
+		r.describe(j, len(t.against) > 0)
+		if t.played {
+			if level, err = d.sound.learn(row, j.Recording, t.gainDB); err != nil {
+				level = err.Error()
+			}
 		}
-		d.screen.Result = r
+	}
+	d.update(func() {
+		d.screen.Now, d.screen.Result = "", r
 		d.screen.History = append(d.screen.History, r)
+		if level != "" {
+			d.screen.Message = level
+		}
 		d.session = d.session.Judge(r.Keep)
 	})
 }
 
 // describe puts a judgement into the words of a run.
-func (d *Desk) describe(r *Result, j pipeline.Judgement, doubt bool) {
+func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	s := view.New(j.Results).State(r.File)
 	r.Word, r.Tone, r.Do = s.Word, s.Tone, s.Do
 	r.More = append(r.More, s.Detail...)
@@ -482,23 +388,31 @@ func (d *Desk) describe(r *Result, j pipeline.Judgement, doubt bool) {
 	}
 }
 
-// learn takes what a fixture recording says of the level.
-func (d *Desk) learn(row capture.Seating, rec capture.Recording) {
-	if !row.OnFixture() || !rec.Quality.Usable() || d.opt.System == nil {
-		return
-	}
-	l := Level{DB: math.Inf(-1), GainDB: d.safety.GainDB, Known: true}
-	mics := d.judge.Setup().Microphones
-	for e, channel := range [2]int{d.study.Channels.Left, d.study.Channels.Right} {
-		if channel > 0 {
-			l.Known = l.Known && mics[e].PaPerUnit > 0
-			l.DB = max(l.DB, rec.Ears[e].SweepLevelA)
+// CheckLevel plays single sweeps on the fixture, at rising gains, and learns
+// how loud the model of the row that is shown is there. The caller has had it
+// confirmed that the headphone is on the fixture and nobody wears it.
+func (d *Desk) CheckLevel() {
+	d.update(func() {
+		row, ok := d.session.Row()
+		if !ok || d.opt.System == nil || d.session.Phase == Playing || d.session.Phase == Judging {
+			return
 		}
-	}
-	if old, ok := d.safety.Levels[row.Model]; ok && old.Known && !l.Known {
-		return // read off an instrument: that stays
-	}
-	d.safety.Levels[row.Model] = l
+		d.session.Phase, d.screen.Message = Playing, "level check: "+row.Model
+		d.begin(func(ctx context.Context) {
+			message := d.sound.checkLevel(ctx, row.Model, func(words string) { d.update(func() { d.screen.Message = words }) })
+			d.update(func() { d.session, d.screen.Message = d.session.Heard(false), message })
+		})
+	})
+}
+
+// ReadLevel takes the level that the operator read at the fixture's ear with an
+// instrument while the level check played, dB(A) SPL.
+func (d *Desk) ReadLevel(db float64) {
+	d.update(func() {
+		if row, ok := d.session.Row(); ok {
+			d.screen.Message = d.sound.readLevel(row.Model, db)
+		}
+	})
 }
 
 // SetGain changes the gain of playback by a step in dB.
@@ -507,14 +421,12 @@ func (d *Desk) SetGain(step float64) {
 		if d.session.Phase == Playing {
 			return
 		}
-		old := d.safety.GainDB
-		d.safety.GainDB = min(0, max(-90, old+step))
-		d.settings.GainDB = d.safety.GainDB
-		if err := d.settings.Save(d.store.dir); err != nil {
+		gain, err := d.sound.turn(step)
+		if err != nil {
 			d.screen.Message = err.Error()
 			return
 		}
-		d.screen.Message = fmt.Sprintf("gain %.0f dB", d.safety.GainDB)
+		d.screen.Message = fmt.Sprintf("gain %.0f dB", gain)
 		if d.study.Channels.Loopback == 0 && d.session.Left() < len(d.session.Rows) {
 			d.screen.Message += "; rows that were recorded before had another gain, and without a loopback their levels cannot be compared with these"
 		}
@@ -579,6 +491,6 @@ func (d *Desk) Read(r capture.Reading) {
 		return nil
 	})
 	if again != nil {
-		d.work.Go(func() { d.assess(*again, nil) })
+		d.work.Go(func() { d.assess(*again, take{}) })
 	}
 }

@@ -34,7 +34,7 @@ func Hear(signal, recorded []float64, rateHz, seconds, paPerUnit float64) (Heard
 	pa, peak := make([]float64, len(recorded)), 0.0
 	scale := paPerUnit
 	if scale == 0 {
-		scale = exposure.ReferencePa // dB re full scale
+		scale = exposure.ReferencePa * math.Sqrt2 // a full-scale sine is 0 dB (AES17)
 	}
 	for i, v := range recorded {
 		pa[i] = v * scale

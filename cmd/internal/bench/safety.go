@@ -92,3 +92,15 @@ func (s Safety) MayRise(l Level, next float64) error {
 	}
 	return nil
 }
+
+// words says what is known of the level of a model.
+func (s Safety) words(model string) string {
+	l, ok := s.Levels[model]
+	switch {
+	case !ok:
+		return fmt.Sprintf("gain %.0f dB; level not checked in this session", s.GainDB)
+	case !l.Known:
+		return fmt.Sprintf("gain %.0f dB; level in dB SPL not known, listeners hear at most %.0f dB of gain", s.GainDB, LowGainDB)
+	}
+	return fmt.Sprintf("gain %.0f dB; %.0f dB(A) at the ear, limit %.0f", s.GainDB, l.At(s.GainDB), s.LimitDB)
+}

@@ -11,6 +11,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"asworn/capture/audio"
 	"asworn/capture/disk"
 )
 
@@ -84,6 +85,11 @@ func (s Settings) Save(dir string) error {
 	return disk.WriteFile(filepath.Join(dir, SettingsFile), b)
 }
 
+// has reports whether the level of a model was found on a day.
+func (s Settings) has(model, date string) bool {
+	return slices.ContainsFunc(s.Levels, func(l DayLevel) bool { return l.Model == model && l.Date == date })
+}
+
 // dayDriftDB is from where two days' levels of one model are said to differ:
 // what seating one headphone again on a fixture moves its A-weighted level by
 // stays below it. Common practice, no source.
@@ -109,4 +115,23 @@ func (s Settings) Compare(l DayLevel) string {
 		return out
 	}
 	return ""
+}
+
+// config finds the devices of the settings and opens all their channels: fewer
+// would have the system mix them.
+func (s Settings) config(sys audio.System, rate int) (audio.Config, error) {
+	playback, recording, err := sys.Devices()
+	if err != nil {
+		return audio.Config{}, err
+	}
+	out, err := audio.Find(playback, s.Playback)
+	if err != nil {
+		return audio.Config{}, fmt.Errorf("playback: %w", err)
+	}
+	in, err := audio.Find(recording, s.Capture)
+	if err != nil {
+		return audio.Config{}, fmt.Errorf("recording: %w", err)
+	}
+	return audio.Config{Playback: out.ID, Capture: in.ID, RateHz: rate,
+		Outputs: max(out.Channels, slices.Max(s.Outputs)), Inputs: max(in.Channels, s.Inputs.Left, s.Inputs.Right, s.Inputs.Loopback, 1)}, nil
 }

@@ -23,12 +23,15 @@ import (
 // earlier one.
 const importsFile = "imports.tsv"
 
-// folder takes the files that another recorder drops into a folder, in order, as
-// the next rows.
-type folder struct {
+// intake takes the files that another recorder drops into a folder, in order, as
+// the next rows of a desk. What it knows is under the desk's lock, but for seen,
+// which only look uses.
+type intake struct {
+	desk    *Desk
 	dir     string
 	done    map[string]string // by hash: the row's file, or "" when it was left out
 	seen    map[string]glance // names that were looked at, as they were
+	offered map[string]glance // and put on the list
 	waiting []string          // whole files that are not taken yet, oldest first
 	hold    bool              // the next one waits for a decision
 	busy    bool
@@ -64,16 +67,16 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if rel, err := filepath.Rel(study, from); err == nil && filepath.IsLocal(rel) {
 		return fmt.Errorf("%s is in the study's folder: have the recorder write elsewhere, the files are copied from there", dir)
 	}
-	f := &folder{dir: dir, done: map[string]string{}, seen: map[string]glance{}, hold: true}
-	if err := f.load(d.store.dir); err != nil {
+	in := &intake{desk: d, dir: dir, done: map[string]string{}, seen: map[string]glance{}, offered: map[string]glance{}, hold: true}
+	if err := in.load(); err != nil {
 		return err
 	}
-	d.update(func() { d.folder = f })
+	d.update(func() { d.intake = in })
 	d.work.Go(func() {
 		tick := time.NewTicker(interval)
 		defer tick.Stop()
 		for first := true; ; first = false {
-			d.look(first)
+			in.look(first)
 			select {
 			case <-d.ctx.Done():
 				return
@@ -86,11 +89,12 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	return nil
 }
 
-// load reads which files were taken before.
-func (f *folder) load(study string) error {
-	b, err := disk.ReadFile(filepath.Join(study, RetakesDir, importsFile), 64<<20)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil
+// load reads which files were taken before, and lists what a session took that
+// was killed before it could.
+func (in *intake) load() error {
+	b, err := disk.ReadFile(filepath.Join(in.desk.store.dir, RetakesDir, importsFile), 64<<20)
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
 	}
 	for s := bufio.NewScanner(strings.NewReader(string(b))); s.Scan(); {
 		cells := strings.Split(s.Text(), "\t")
@@ -98,17 +102,30 @@ func (f *folder) load(study string) error {
 			continue // the end of a program that was killed
 		}
 		if cells[3] == "?" {
-			delete(f.done, cells[1])
+			delete(in.done, cells[1])
 			continue
 		}
-		f.done[cells[1]] = cells[3]
+		in.done[cells[1]] = cells[3]
 	}
-	return err
+	for _, file := range in.desk.recovered {
+		hash, err := hashOf(in.desk.store.path(file))
+		if err != nil {
+			return err
+		}
+		if in.done[hash] != file {
+			in.done[hash] = file
+			if err := in.list("", hash, file); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
 }
 
-// record appends to the list of files that were taken; row "" leaves a file out
+// list appends to the list of files that were taken; row "" leaves a file out
 // and "?" forgets it.
-func (d *Desk) record(name, hash, row string) error {
+func (in *intake) list(name, hash, row string) error {
+	d := in.desk
 	dir := filepath.Join(d.store.dir, RetakesDir)
 	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return err
@@ -122,13 +139,14 @@ func (d *Desk) record(name, hash, row string) error {
 }
 
 // look finds files that are new and whole: two looks agree on size and time.
-func (d *Desk) look(first bool) {
+func (in *intake) look(first bool) {
+	d := in.desk
 	type found struct {
 		name string
 		glance
 	}
 	var now []found
-	entries, err := os.ReadDir(d.folder.dir)
+	entries, err := os.ReadDir(in.dir)
 	if err != nil {
 		d.update(func() { d.screen.Message = err.Error() })
 		return
@@ -150,85 +168,86 @@ func (d *Desk) look(first bool) {
 		return strings.Compare(a.name, b.name)
 	})
 	for _, f := range now {
-		before, known := d.folder.seen[f.name]
+		before, known := in.seen[f.name]
 		if !known || before != f.glance {
-			d.folder.seen[f.name] = f.glance
+			in.seen[f.name] = f.glance
 			if !first { // what was there at the start is whole
 				continue
 			}
-		} else if d.listed(f.name) {
+		} else if in.isOffered(f.name) {
 			continue
 		}
 		if f.size == 0 {
 			continue
 		}
-		hash, err := hashOf(filepath.Join(d.folder.dir, f.name))
+		hash, err := hashOf(filepath.Join(in.dir, f.name))
 		if err != nil {
 			d.update(func() { d.screen.Message = err.Error() })
 			continue
 		}
 		d.update(func() {
-			d.folder.seen[f.name+"\x00"] = f.glance // it has been listed
-			if _, taken := d.folder.done[hash]; !taken {
-				d.folder.waiting = append(d.folder.waiting, f.name)
+			in.offered[f.name] = f.glance
+			if _, taken := in.done[hash]; !taken {
+				in.waiting = append(in.waiting, f.name)
 			}
 		})
 	}
 	d.mu.Lock()
-	if first && len(d.folder.waiting) == 0 {
-		d.folder.hold = false
+	if first && len(in.waiting) == 0 {
+		in.hold = false
 	}
 	d.mu.Unlock()
-	d.pull()
+	in.pull()
 }
 
-// listed reports whether a file was put on the list as it is now.
-func (d *Desk) listed(name string) bool {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.folder.seen[name+"\x00"] == d.folder.seen[name]
+// isOffered reports whether a file was put on the list as it is now.
+func (in *intake) isOffered(name string) bool {
+	in.desk.mu.Lock()
+	defer in.desk.mu.Unlock()
+	return in.offered[name] == in.seen[name]
 }
 
 // offer is the file that waits for a decision.
-func (f *folder) offer() string {
-	if f.hold && len(f.waiting) > 0 {
-		return f.waiting[0]
+func (in *intake) offer() string {
+	if in.hold && len(in.waiting) > 0 {
+		return in.waiting[0]
 	}
 	return ""
 }
 
 // press handles the keys that mean something else with a folder: Enter takes
 // the file that waits, Drop leaves it out, Again undoes the last one.
-func (f *folder) press(d *Desk, k Key) bool {
+func (in *intake) press(k Key) bool {
+	d := in.desk
 	switch {
-	case f.busy:
+	case in.busy:
 		return true
 	case k == Enter && d.session.Phase == Judged:
 		d.session = d.session.next()
 		return true
-	case k == Enter && f.hold && len(f.waiting) > 0:
-		if row, ok := d.session.Row(); ok && !row.OnFixture() && !d.safety.Cautions {
+	case k == Enter && in.hold && len(in.waiting) > 0:
+		if row, ok := d.session.Row(); ok && !row.OnFixture() && !d.sound.know().Cautions {
 			d.session.Phase = Caution
 			return true
 		}
-		f.hold = false
-		d.work.Go(d.pull)
+		in.hold = false
+		d.work.Go(in.pull)
 		return true
-	case k == Drop && f.hold && len(f.waiting) > 0:
-		name := f.waiting[0]
-		hash, err := hashOf(filepath.Join(f.dir, name))
+	case k == Drop && in.hold && len(in.waiting) > 0:
+		name := in.waiting[0]
+		hash, err := hashOf(filepath.Join(in.dir, name))
 		if err == nil {
-			err = d.record(name, hash, "")
+			err = in.list(name, hash, "")
 		}
 		if err != nil {
 			d.screen.Message = err.Error()
 			return true
 		}
-		f.done[hash], f.waiting = "", f.waiting[1:]
+		in.done[hash], in.waiting = "", in.waiting[1:]
 		d.screen.Message = name + " is left out; it stays where it is"
 		return true
 	case k == Again:
-		d.undoImport()
+		in.undoLast()
 		return true
 	case k == Enter:
 		return true
@@ -236,17 +255,17 @@ func (f *folder) press(d *Desk, k Key) bool {
 	return false
 }
 
-// undoImport makes the row of the last file pending again, and offers the file.
+// undoLast makes the row of the last file pending again, and offers the file.
 // The copy is kept among the retakes.
-func (d *Desk) undoImport() {
-	f := d.folder
-	if len(f.undo) == 0 {
+func (in *intake) undoLast() {
+	d := in.desk
+	if len(in.undo) == 0 {
 		d.screen.Message = "nothing was taken in this session"
 		return
 	}
-	last := f.undo[len(f.undo)-1]
+	last := in.undo[len(in.undo)-1]
 	row := d.session.Rows[last.at]
-	err := d.record(last.name, last.hash, "?")
+	err := in.list(last.name, last.hash, "?")
 	if err == nil {
 		err = d.store.retire(row.File)
 	}
@@ -254,9 +273,9 @@ func (d *Desk) undoImport() {
 		d.screen.Message = err.Error()
 		return
 	}
-	delete(f.done, last.hash)
-	f.undo, f.hold = f.undo[:len(f.undo)-1], true
-	f.waiting = slices.Insert(f.waiting, 0, last.name)
+	delete(in.done, last.hash)
+	in.undo, in.hold = in.undo[:len(in.undo)-1], true
+	in.waiting = slices.Insert(in.waiting, 0, last.name)
 	rows := slices.Clone(d.session.Rows)
 	rows[last.at].Recorded = false
 	d.session.Rows, d.session.At, d.session.Phase = rows, last.at, Ready
@@ -264,11 +283,11 @@ func (d *Desk) undoImport() {
 }
 
 // pull takes the next file for the row that is shown, if nothing holds it.
-func (d *Desk) pull() {
+func (in *intake) pull() {
+	d := in.desk
 	for {
 		d.mu.Lock()
-		f := d.folder
-		if f.hold || f.busy || len(f.waiting) == 0 || d.session.Phase == Finished {
+		if in.hold || in.busy || len(in.waiting) == 0 || d.session.Phase == Finished {
 			d.mu.Unlock()
 			return
 		}
@@ -284,48 +303,50 @@ func (d *Desk) pull() {
 			d.mu.Unlock()
 			return
 		}
-		if !row.OnFixture() && !d.safety.Cautions {
-			d.session.Phase, f.hold = Caution, true
+		if !row.OnFixture() && !d.sound.know().Cautions {
+			d.session.Phase, in.hold = Caution, true
 			d.mu.Unlock()
 			d.changed()
 			return
 		}
-		name, at := f.waiting[0], d.session.At
-		f.busy, f.waiting = true, f.waiting[1:]
+		name, at := in.waiting[0], d.session.At
+		in.busy, in.waiting = true, in.waiting[1:]
 		d.session.Phase = Playing
 		d.mu.Unlock()
-		d.take(name, row, at)
+		in.take(name, row, at)
 		d.mu.Lock()
-		f.busy = false
+		in.busy = false
 		d.mu.Unlock()
 		d.changed()
 	}
 }
 
 // take copies a file, checks the copy and has it judged.
-func (d *Desk) take(name string, row Row, at int) {
+func (in *intake) take(name string, row Row, at int) {
+	d := in.desk
 	var hash string
-	d.keep(row, nil, func(s capture.Seating) error {
-		var err error
-		if hash, err = d.store.copy(filepath.Join(d.folder.dir, name), s.File); err != nil {
-			return err
+	d.keep(row, take{}, func(s capture.Seating) error {
+		got, err := d.store.copy(filepath.Join(in.dir, name), s.File, func(hash string) error { return in.list(name, hash, s.File) })
+		if err == nil {
+			hash = got
 		}
-		return d.record(name, hash, s.File)
+		return err
 	})
 	d.update(func() {
 		if hash == "" { // it could not be copied: keep says why
-			d.folder.waiting, d.folder.hold = slices.Insert(d.folder.waiting, 0, name), true
+			in.waiting, in.hold = slices.Insert(in.waiting, 0, name), true
 			return
 		}
-		d.folder.done[hash] = row.File
-		d.folder.undo = append(d.folder.undo, imported{name, hash, at})
+		in.done[hash] = row.File
+		in.undo = append(in.undo, imported{name, hash, at})
 		d.screen.Message = name + " is " + row.File
 	})
 }
 
 // copy brings a copy of a file to the place of a row's recording, once its bytes
-// are known to be those of the original, which is only read.
-func (s *store) copy(from, file string) (hash string, err error) {
+// are known to be those of the original, which is only read. list keeps what
+// became of the original, as soon as the copy is whole.
+func (s *store) copy(from, file string, list func(hash string) error) (hash string, err error) {
 	in, err := disk.Open(from)
 	if err != nil {
 		return "", err
@@ -363,6 +384,10 @@ func (s *store) copy(from, file string) (hash string, err error) {
 		return "", errors.Join(err, os.Remove(pending))
 	}
 	s.step("written")
+	if err := list(hash); err != nil {
+		return "", err // the copy is found by the next session
+	}
+	s.step("listed")
 	return hash, s.settle(file)
 }
 

@@ -1,0 +1,173 @@
+package bench
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"asworn/capture"
+	"asworn/capture/audio"
+)
+
+// checkLevel plays single sweeps on the fixture, at rising gains, learns how loud
+// a model is there and returns what to show; tell hears of each step.
+func (s *Sound) checkLevel(ctx context.Context, model string, tell func(string)) string {
+	s.mu.Lock()
+	if s.safety.Levels[model].Known {
+		delete(s.safety.Levels, model) // it is found anew
+	}
+	s.mu.Unlock()
+	safety := s.know()
+	steps := safety.Steps()
+	for i, gain := range steps {
+		got, err := s.record(ctx, s.one, gain, nil, s.seconds(s.one))
+		if err != nil {
+			return err.Error()
+		}
+		if got.Stopped {
+			return "stopped; the level is not known"
+		}
+		h, err := s.hear(got, gain)
+		if err != nil {
+			return err.Error()
+		}
+		tell(fmt.Sprintf("level check at %.0f dB: %s", gain, h.words))
+		if i+1 < len(steps) {
+			if err := safety.MayRise(h.level, steps[i+1]); err != nil {
+				return err.Error()
+			}
+			continue
+		}
+		if lost := s.lost(got); len(lost) > 0 {
+			h.words += "; " + lost[0]
+		}
+		if !h.arrived {
+			return h.words + ". The sweep does not reach every microphone: check amplifier, plugs and the map of inputs, and make the level check again (l)"
+		}
+		s.mu.Lock()
+		s.safety.Levels[model], s.arrival = h.level, h.delay
+		s.mu.Unlock()
+		compared, err := s.compare(DayLevel{Model: model, GainDB: gain, DB: h.level.DB, Known: h.level.Known, Ears: h.ears})
+		if err != nil {
+			return err.Error()
+		}
+		if compared != "" {
+			h.words += ". " + compared
+		}
+		if !h.level.Known {
+			h.words += ". Not in dB SPL: without calibration read a sound level meter at the fixture's ear while this plays again (l), and type what it says (v)"
+		}
+		return h.words
+	}
+	return ""
+}
+
+// heardAll is what all inputs of the study heard of one sweep.
+type heardAll struct {
+	level   Level
+	ears    []float64 // dB, left and right as far as the study has them
+	arrived bool      // everywhere
+	delay   float64   // seconds, the longest
+	words   string
+}
+
+// hear looks at every channel of the study in a take of one sweep.
+func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
+	s.mu.Lock()
+	in := s.settings.Inputs
+	s.mu.Unlock()
+	rate, c := float64(s.rate()), s.study.Channels
+	out := heardAll{level: Level{DB: math.Inf(-1), GainDB: gain, Known: true}, arrived: true}
+	for e, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
+		if m[0] == 0 || m[1] == 0 {
+			continue
+		}
+		name, pa := "loopback", 0.0
+		if e < 2 {
+			name, pa = capture.Ear(e).String(), s.setup.Microphones[e].PaPerUnit
+		}
+		h, err := Hear(s.one, got.Samples[m[1]-1], rate, float64(len(s.one))/rate, pa)
+		if err != nil {
+			return out, err
+		}
+		if out.words != "" {
+			out.words += "; "
+		}
+		out.words += h.words(name, rate, pa > 0)
+		out.arrived = out.arrived && h.Arrived
+		out.delay = max(out.delay, float64(h.Delay)/rate)
+		if e < 2 {
+			out.level.Known = out.level.Known && pa > 0
+			out.level.DB = max(out.level.DB, h.DB)
+			out.ears = append(out.ears, h.DB)
+		}
+	}
+	return out, nil
+}
+
+// compare keeps the level of today and says how it differs from that of an
+// earlier day.
+func (s *Sound) compare(l DayLevel) (words string, err error) {
+	l.Date = s.now().Format("2006-01-02")
+	err = s.change(func(set *Settings) error {
+		words = set.Compare(l)
+		set.Levels = append(set.Levels, l)
+		return nil
+	})
+	return words, err
+}
+
+// learn takes what the recording of a fixture row, played at a gain, says of the
+// level, and compares the first of a model on a day with an earlier day.
+func (s *Sound) learn(row capture.Seating, rec capture.Recording, gainDB float64) (words string, err error) {
+	if !row.OnFixture() || !rec.Quality.Usable() || s.system == nil {
+		return "", nil
+	}
+	s.mu.Lock()
+	l := Level{DB: math.Inf(-1), GainDB: gainDB, Known: s.calibrated()}
+	var ears []float64
+	for e, channel := range [2]int{s.study.Channels.Left, s.study.Channels.Right} {
+		if channel > 0 {
+			l.DB = max(l.DB, rec.Ears[e].SweepLevelA)
+			ears = append(ears, rec.Ears[e].SweepLevelA)
+		}
+	}
+	old, ok := s.safety.Levels[row.Model]
+	if !ok || !old.Known || l.Known { // one that was read off an instrument stays
+		s.safety.Levels[row.Model] = l
+	}
+	first := !s.settings.has(row.Model, s.now().Format("2006-01-02"))
+	s.mu.Unlock()
+	if !first || row.Point != capture.Blocked || row.Survey != nil || row.Seal != "" { // displaced or leaking on purpose
+		return "", nil
+	}
+	return s.compare(DayLevel{Model: row.Model, GainDB: l.GainDB, DB: l.DB, Known: l.Known, Ears: ears})
+}
+
+// readLevel takes the level that the operator read at the fixture's ear with an
+// instrument while the level check played, dB(A) SPL, and returns what to show.
+func (s *Sound) readLevel(model string, db float64) string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	l, heard := s.safety.Levels[model]
+	switch {
+	case !heard:
+		return "make the level check first (l), and read the instrument while it plays at the last step"
+	case s.calibrated():
+		return "the microphones are calibrated: their level counts"
+	case !(db >= 20 && db <= 140):
+		return fmt.Sprintf("%g dB is no level of a sweep: type 20 to 140", db)
+	}
+	s.safety.Levels[model] = Level{DB: db, GainDB: l.GainDB, Known: true}
+	return fmt.Sprintf("%g dB(A) at the ear at %.0f dB of gain", db, l.GainDB)
+}
+
+// calibrated reports whether every microphone of the study is.
+func (s *Sound) calibrated() bool {
+	for e, channel := range [2]int{s.study.Channels.Left, s.study.Channels.Right} {
+		if channel > 0 && s.setup.Microphones[e].PaPerUnit == 0 {
+			return false
+		}
+	}
+	return true
+}

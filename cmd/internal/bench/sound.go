@@ -1,0 +1,270 @@
+package bench
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"sync"
+	"time"
+
+	"asworn/capture"
+	"asworn/capture/audio"
+)
+
+// Sound is the sound card of a study: which devices and inputs are used, what is
+// played on them, and how loud that is and may be. It knows no plan. Its methods
+// may be called from any goroutine.
+type Sound struct {
+	system audio.System // nil where takes come from elsewhere
+	study  *capture.Study
+	setup  capture.Setup
+	dir    string
+	now    func() time.Time
+	signal []float64 // the excitation as a take plays it, to the end of its last sweep
+	one    []float64 // one repeat of it
+
+	mu       sync.Mutex
+	settings Settings
+	safety   Safety
+	peaks    []float64 // of the inputs of the study, of the sound now
+	arrival  float64   // seconds from an output to the last input, as the level check found it; 0 before
+}
+
+func newSound(system audio.System, dir string, st *capture.Study, setup capture.Setup, now func() time.Time) (*Sound, error) {
+	s := &Sound{system: system, study: st, setup: setup, dir: dir, now: now}
+	var err error
+	if s.settings, err = LoadSettings(dir); err != nil {
+		return nil, err
+	}
+	s.safety = Safety{LimitDB: s.settings.LimitDB, GainDB: s.settings.GainDB, Levels: map[string]Level{}}
+	if s.signal, s.one, err = excitation(st, setup); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// excitation is what a take plays, and one repeat of it.
+func excitation(st *capture.Study, setup capture.Setup) (signal, one []float64, err error) {
+	w := setup.Sweep
+	if len(setup.Excitation) == 0 {
+		signal, one = w.Signal(), w.Sweep()
+		return signal[:len(signal)-w.GapSamples()], one, nil
+	}
+	one = setup.Excitation
+	for i, v := range one {
+		if !(math.Abs(v) <= 1) {
+			return nil, nil, fmt.Errorf("%s: sample %d is %g, beyond full scale", st.Excitation, i, v)
+		}
+	}
+	signal = make([]float64, w.LeadSamples())
+	for k := range max(1, w.Repeats) {
+		if k > 0 {
+			signal = append(signal, make([]float64, w.GapSamples())...)
+		}
+		signal = append(signal, one...)
+	}
+	return signal, one, nil
+}
+
+// rate is the study's, in hertz.
+func (s *Sound) rate() int { return int(s.study.Sweep.RateHz) }
+
+// What is recorded after the end of the last sweep: until it has arrived, and the
+// decay and the silence that a recording is judged by. Common practice, no source.
+const (
+	unknownArrival = 0.4 // seconds, before a level check has found it
+	arrivalMargin  = 0.1
+	decaySeconds   = 0.35
+)
+
+// seconds is how long a signal is recorded.
+func (s *Sound) seconds(signal []float64) float64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	arrival := unknownArrival
+	if s.arrival > 0 {
+		arrival = s.arrival + arrivalMargin
+	}
+	return float64(len(signal))/float64(s.rate()) + arrival + decaySeconds
+}
+
+// Wants are the channels that the study asks for, by their numbers in its files.
+func (s *Sound) Wants() Inputs {
+	c := s.study.Channels
+	return Inputs{c.Left, c.Right, c.Loopback}
+}
+
+// Ready says what is still missing before the first sound: devices and a map of
+// inputs that fit the study.
+func (s *Sound) Ready() error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.settings.Capture == "" || s.settings.Playback == "" {
+		return errors.New("no sound device is chosen yet")
+	}
+	cfg, err := s.settings.config(s.system, s.rate())
+	if err != nil {
+		return err
+	}
+	return s.settings.Inputs.Check(s.Wants(), cfg.Inputs)
+}
+
+// change keeps new settings, here and on the disk.
+func (s *Sound) change(f func(*Settings) error) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	set := s.settings
+	if err := f(&set); err != nil {
+		return err
+	}
+	if err := set.Save(s.dir); err != nil {
+		return err
+	}
+	s.settings, s.safety.LimitDB, s.safety.GainDB = set, set.LimitDB, set.GainDB
+	return nil
+}
+
+// Choose sets the devices by name, forgets the map of inputs where they changed,
+// and keeps both.
+func (s *Sound) Choose(playback, recording audio.Device, outputs []int) error {
+	return s.change(func(set *Settings) error {
+		if set.Capture != recording.Name {
+			set.Inputs = Inputs{}
+		}
+		set.Playback, set.Capture = playback.Name, recording.Name
+		if len(outputs) > 0 {
+			set.Outputs = outputs
+		}
+		s.safety.Levels, s.arrival = map[string]Level{}, 0 // another device, another level
+		return nil
+	})
+}
+
+// Limit sets the highest level at a listener's ear, dB(A) SPL.
+func (s *Sound) Limit(db float64) error {
+	return s.change(func(set *Settings) error { set.LimitDB = db; return nil })
+}
+
+// SetInputs keeps the map that was found.
+func (s *Sound) SetInputs(in Inputs) error {
+	return s.change(func(set *Settings) error {
+		cfg, err := set.config(s.system, s.rate())
+		if err != nil {
+			return err
+		}
+		set.Inputs = in
+		return in.Check(s.Wants(), cfg.Inputs)
+	})
+}
+
+// turn changes the gain of playback by a step in dB and returns what it is.
+func (s *Sound) turn(step float64) (gainDB float64, err error) {
+	err = s.change(func(set *Settings) error {
+		set.GainDB = min(0, max(-90, set.GainDB+step))
+		gainDB = set.GainDB
+		return nil
+	})
+	return gainDB, err
+}
+
+// confirm takes down that the cautions were read, in this session.
+func (s *Sound) confirm() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.safety.Cautions = true
+}
+
+// know returns a copy of what is known of levels.
+func (s *Sound) know() Safety {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	out := s.safety
+	out.Levels = map[string]Level{}
+	for model, l := range s.safety.Levels {
+		out.Levels[model] = l
+	}
+	return out
+}
+
+// meters returns the peaks of the inputs of the study, of the sound now.
+func (s *Sound) meters() []float64 {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.peaks)
+}
+
+// take plays the excitation at the gain of the settings and records it.
+func (s *Sound) take(ctx context.Context) (got audio.Take, gainDB float64, err error) {
+	gainDB = s.know().GainDB
+	got, err = s.record(ctx, s.signal, gainDB, nil, s.seconds(s.signal))
+	return got, gainDB, err
+}
+
+// record plays a signal on outputs, those of the settings when there are none, and
+// records all inputs.
+func (s *Sound) record(ctx context.Context, signal []float64, gainDB float64, on []int, seconds float64) (audio.Take, error) {
+	s.mu.Lock()
+	set := s.settings
+	s.mu.Unlock()
+	cfg, err := set.config(s.system, s.rate())
+	if err != nil {
+		return audio.Take{}, err
+	}
+	if on == nil {
+		on = set.Outputs
+	}
+	defer func() { s.mu.Lock(); defer s.mu.Unlock(); s.peaks = nil }()
+	return audio.Record(ctx, s.system, cfg, audio.Playing{Signal: signal, Gain: math.Pow(10, gainDB/20), On: on, Seconds: seconds, Levels: s.meter})
+}
+
+// meter takes down the peaks of the inputs of the study.
+func (s *Sound) meter(peaks []float64) {
+	if !s.mu.TryLock() { // the driver must not wait
+		return
+	}
+	defer s.mu.Unlock()
+	in := s.settings.Inputs
+	s.peaks = s.peaks[:0:0]
+	for _, i := range []int{in.Left, in.Right, in.Loopback} {
+		if i > 0 && i <= len(peaks) {
+			s.peaks = append(s.peaks, peaks[i-1])
+		}
+	}
+}
+
+// channels puts the inputs where the study has its channels. Channels of the
+// file that the study does not name are silent.
+func (s *Sound) channels(inputs [][]float64) [][]float64 {
+	s.mu.Lock()
+	in := s.settings.Inputs
+	s.mu.Unlock()
+	c := s.study.Channels
+	out := make([][]float64, max(c.Left, c.Right, c.Loopback))
+	for _, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
+		if m[0] > 0 {
+			out[m[0]-1] = inputs[m[1]-1]
+		}
+	}
+	for i := range out {
+		if out[i] == nil {
+			out[i] = make([]float64, len(inputs[0]))
+		}
+	}
+	return out
+}
+
+// lost says what the driver lost, or that a device does not run at the study's
+// rate.
+func (s *Sound) lost(t audio.Take) (out []string) {
+	if n := t.Counters.UnderRuns + t.Counters.DropOuts; n > 0 {
+		out = append(out, fmt.Sprintf("the sound device lost samples: %d under-runs of playback, %d drop-outs of recording; close other programs and record again", t.Counters.UnderRuns, t.Counters.DropOuts))
+	}
+	for _, d := range []audio.Device{t.Playback, t.Capture} {
+		if !d.RunsAt(s.rate()) {
+			out = append(out, fmt.Sprintf("%s runs at %v Hz, the study at %d: the system resamples; set the device to the rate of the study", d.Name, d.RatesHz, s.rate()))
+		}
+	}
+	return out
+}
