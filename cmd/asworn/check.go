@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
 	"asworn/report/view"
@@ -87,7 +88,7 @@ func checkFile(ctx context.Context, a *app, dir, file string, opt pipeline.Check
 	if err != nil {
 		return err
 	}
-	for _, f := range r.Recordings[0].Findings {
+	for _, f := range finding.ByCause(r.Recordings[0].Findings) {
 		a.finding(file, f)
 	}
 	v := view.New(r)

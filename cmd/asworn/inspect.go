@@ -9,6 +9,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report/table"
@@ -74,7 +75,7 @@ func inspectFiles(ctx context.Context, a *app, files []string, opt inspectOption
 	needed := false
 	for _, r := range found {
 		needed = needed || !r.Recording.Quality.Usable()
-		for _, f := range r.Recording.Quality.Findings {
+		for _, f := range finding.ByCause(r.Recording.Quality.Findings) {
 			a.finding(r.File, f)
 		}
 	}

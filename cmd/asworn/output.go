@@ -89,6 +89,9 @@ func (a *app) finding(where string, f capture.Finding) {
 	channel := ""
 	if f.Channel != "" {
 		channel = f.Channel + " channel: "
+		if strings.Contains(f.Channel, " and ") {
+			channel = f.Channel + " channels: "
+		}
 	}
 	message := channel + f.Message
 	if f.Mend != "" {

@@ -12,6 +12,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
@@ -120,7 +121,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	}
 	shown := view.New(counts.WithChanges(r))
 	for _, rec := range shown.Recordings {
-		for _, f := range rec.Findings {
+		for _, f := range finding.ByCause(rec.Findings) {
 			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 		}
 	}

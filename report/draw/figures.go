@@ -12,6 +12,7 @@ import (
 // of the page.
 func Of(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
+	out = append(out, differenceFigures(r)...)
 	out = append(out, finalFigures(r)...)
 	out = append(out, wornFigures(r)...)
 	out = append(out, mapFigures(r)...)

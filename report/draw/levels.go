@@ -236,7 +236,7 @@ func compensatedFigures(r *judged.Study) []figure.Figure {
 					c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Style: figure.StyleFor(i), Hidden: ok,
 						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
 				}
-				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(),
+				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(), View: v.name,
 					Title:  m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
 					Note:   note + v.note,
 					Curves: c})

@@ -159,9 +159,9 @@ func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.
 	return figure.Dot{Name: who, Group: who, Est: mean, Lower: least, Upper: most}, ok
 }
 
-// sensitivityFigures draws the scatter per third octave and the fixture's bias.
+// sensitivityFigures draws the standard deviations per third octave.
 func sensitivityFigures(r *judged.Study) []figure.Figure {
-	var scatter, bias []figure.Figure
+	var scatter []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			what := m.Model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
@@ -177,25 +177,9 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "scatter per third octave",
 					Note: "Standard deviations as ISO 5725-2 defines them, with intervals where they are estimated alone.", Curves: c})
 			}
-			if s.BiasDB == nil {
-				continue
-			}
-			b := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Fixture minus worn, dB", Unit: "dB", Decimals: 1, DBPerDecade: figure.DifferenceAspect}
-			line := figure.Series{Name: "bias", Group: "bias", Style: figure.Style{Tint: 1}}
-			for i := range r.ThirdsHz {
-				y, half := math.NaN(), math.NaN()
-				if s.BiasCounts(i) {
-					y, half = s.BiasDB[i], s.BiasHalf(i, r.Options.Confidence)
-				}
-				line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
-			}
-			b.Series = []figure.Series{line}
-			bias = append(bias, figure.Figure{Name: "bias-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear,
-				Title: what + "bias of the fixture", Note: "Fixture minus worn mean, with the " + text.Percent(r.Options.Confidence) +
-					" interval for people like the panel's. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: b})
 		}
 	}
-	return append(append(summaryFigures(r), figure.ShareScale(scatter)...), figure.ShareScale(bias)...)
+	return append(summaryFigures(r), figure.ShareScale(scatter)...)
 }
 
 // summaryFigures sets the models side by side by their one figure.

@@ -14,6 +14,7 @@ type Figure struct {
 	Section Section // of the page
 	Model   string
 	Ear     string // empty for both
+	View    string // names one of several ways to show the same, which a page shows by turns; empty for the only one
 	Title   string
 	Note    string // what is drawn, for the caption and the screen reader
 	// Exactly one of these is set.
@@ -36,6 +37,8 @@ const (
 	SectionCompensated Section = "compensated"
 	SectionSensitivity Section = "sensitivity"
 	SectionSurvey      Section = "survey"
+	SectionDifference  Section = "difference"
+	SectionSeatings    Section = "seatings"
 )
 
 // Curves are values over a logarithmic frequency axis, 20 Hz to 20 kHz.

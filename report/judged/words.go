@@ -83,7 +83,7 @@ func MoveWords(v fitcorr.Verdict, opt report.Options) string {
 		return "leave as it is"
 	}
 	if len(out) == 0 {
-		return "cannot be told yet"
+		return "not decidable yet"
 	}
 	return text.Join(out)
 }
@@ -269,4 +269,46 @@ func DistanceWords(v fitcorr.Verdict) string {
 		return part + text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
 	}
 	return part + text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
+}
+
+// PointWords names a microphone point in the standards' words (IEC 60268-7, ITU-T P.57).
+func PointWords(p capture.Point) string {
+	switch p {
+	case capture.Blocked:
+		return "blocked ear-canal entrance"
+	case capture.Drum:
+		return "drum reference point"
+	}
+	return string(p)
+}
+
+// SealWords is the seal of a fixture seating in few words, for a table.
+func SealWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
+	if off != nil && off.Leak[0].Class == seal.Open && off.Leak[1].Class == seal.Open {
+		return "open"
+	}
+	var one [2]string
+	for _, ear := range capture.Ears {
+		e := v.Ears[ear]
+		one[ear] = string(e.Seal)
+		if e.Seal == fitcorr.SealLeaks {
+			one[ear] += " " + text.Fixed(e.LeakExcessDB[0], 1) + " dB"
+		}
+	}
+	switch {
+	case one[0] == one[1]:
+		return text.Dash(one[0])
+	case one[0] == "" || one[1] == "":
+		return text.Dash(one[0] + one[1])
+	}
+	return "left " + one[0] + ", right " + one[1]
+}
+
+// DistanceShort is the distance that decides with its interval, for a table: mm.
+func DistanceShort(v fitcorr.Verdict) string {
+	d := v.DistanceMM
+	if d[2] <= 0 {
+		return text.Dash("")
+	}
+	return text.Limits(d[0], d[1], d[2])
 }

@@ -14,6 +14,7 @@ import (
 	"sync"
 	"testing"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -95,6 +96,7 @@ func (b *browser) hoverFigure(f figure.Figure) {
 	b.t.Helper()
 	sel := `#fig-` + f.Name
 	type rect struct{ X, Y, W, H float64 }
+	b.unfold()
 	b.do(chromedp.ScrollIntoView(sel + " svg"))
 	box := eval[rect](b, `(() => { const r = document.querySelector("`+sel+` svg").getBoundingClientRect(); return {X: r.left, Y: r.top, W: r.width, H: r.height} })()`)
 	i := pageFigure{Figure: f}.StartBand() + 5
@@ -124,6 +126,7 @@ func (b *browser) keyboard() {
 	figs := view.New(r).Figures()
 	fig := figs[slices.IndexFunc(figs, func(f figure.Figure) bool { return f.Section == figure.SectionWorn })]
 	sel := "#fig-" + fig.Name
+	b.unfold()
 	b.do(chromedp.Focus(sel + " input[type=range]"))
 	before := eval[string](b, `document.querySelector("`+sel+` output").textContent`)
 	b.do(chromedp.KeyEvent(kb.ArrowRight))
@@ -332,6 +335,9 @@ func (b *browser) printed() {
 	if !bytes.HasPrefix(pdf, []byte("%PDF")) {
 		b.t.Fatal("no PDF")
 	}
+	if n := bytes.Count(pdf, []byte("/Type /Page\n")); n == 0 || n >= 15 {
+		b.t.Errorf("%d pages in print", n)
+	}
 	if dir := os.Getenv("ASWORN_SHOTS"); dir != "" {
 		if err := os.WriteFile(filepath.Join(dir, "print.pdf"), pdf, 0o666); err != nil {
 			b.t.Fatal(err)
@@ -390,4 +396,46 @@ func (b *browser) live() {
 	for _, p := range b.problems {
 		t.Error(p)
 	}
+}
+
+// unfold opens everything that is folded.
+func (b *browser) unfold() {
+	b.t.Helper()
+	eval[bool](b, `document.querySelectorAll("details").forEach(d => d.open = true), true`)
+}
+
+// folds looks at the page as it opens, without a script: few places to stop at, a
+// verdict's link opens its seating, and views are shown by turns.
+func (b *browser) folds() {
+	t, r := b.t, browserResults(b.t)
+	scripts := func(off bool) {
+		if _, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: off}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	scripts(true)
+	url := b.open(r)
+	scripts(false) // the page's own was passed over by now
+	if eval[bool](b, `!!document.querySelector("[data-fig] output").textContent.includes("Hz")`) {
+		t.Fatal("the page's script ran")
+	}
+	stops := eval[int](b, `[...document.querySelectorAll("a[href], summary, input, button, [tabindex='0']")].filter(e => e.checkVisibility({contentVisibilityAuto: true})).length`)
+	if most := 40 + 2*len(view.New(r).Seatings); stops > most {
+		t.Errorf("%d tab stops, want at most %d", stops, most)
+	}
+	link := eval[string](b, `document.querySelector("#answer tbody a").getAttribute("href")`)
+	eval[bool](b, `location.hash = "`+link+`", true`)
+	if !eval[bool](b, `document.querySelector(":target").checkVisibility({contentVisibilityAuto: true}) && !!document.querySelector(":target .side .fill")`) {
+		t.Errorf("%s did not open its seating with an arrow", link)
+	}
+	b.unfold()
+	views := func() []int {
+		return eval[[]int](b, `["turn0", "turn1"].map(c => [...document.querySelectorAll(".switch ." + c)].filter(e => e.checkVisibility()).length)`)
+	}
+	before := views()
+	eval[bool](b, `document.querySelector(".switch > input:not(:checked)").click(), true`)
+	if after := views(); before[0] == 0 || before[1] != 0 || after[0] != before[0]-2 || after[1] != 2 {
+		t.Errorf("views shown before the switch %v, after it %v", before, after)
+	}
+	b.quiet(url)
 }

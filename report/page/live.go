@@ -37,7 +37,7 @@ func (l Live) Handler() http.Handler {
 		r, _, err := latest()
 		var b bytes.Buffer
 		if err == nil {
-			err = Write(&b, view.New(r))
+			err = write(&b, view.New(r), false)
 		}
 		if err != nil {
 			http.Error(w, err.Error(), http.StatusServiceUnavailable)
@@ -126,7 +126,7 @@ func liveRoot(w http.ResponseWriter, _ *http.Request) {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return
 	}
-	t, err := pageTemplate("live.html")
+	t, err := pageTemplate("live.html", links{})
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusInternalServerError)
 		return

@@ -32,55 +32,97 @@ type pageData struct {
 	CSS      template.CSS
 	JS       template.JS
 	Counts   []string
-	Answers  []view.Answer
+	Answers  []pageAnswer
 	Summary  []view.Section
 	Sections []pageSection
 	Data     []figureData
 	Cautions template.HTML
 }
 
+// pageAnswer is one model on the first screen, with the curve that matters.
+type pageAnswer struct {
+	view.Answer
+	Curve *pageFigure // fixture minus worn; nil where it is not known
+}
+
 type pageSection struct {
 	ID           figure.Section
 	Title, Intro string
+	Print        bool // printed though it is folded
 	Blocks       []pageBlock
 }
 
 type pageBlock struct {
 	Title   string
+	Sheets  []pageSheet
 	Figures []pageFigure
+	Views   []string // of the figures, when they are shown by turns
 	Tables  []table.Table
 	Fold    bool // the tables are long: closed at first
+	Open    bool // at first
+	Print   bool // printed though it is folded
+	Number  int  // of the block, for names
 }
 
 type pageFigure struct {
 	figure.Figure
 	Index int // in pageData.Data
+	Turn  int // which of the block's views it is
+}
+
+type pageSheet struct {
+	view.Sheet
+	Curve *pageFigure
 }
 
 // Write writes a study as one self-contained HTML page: styles, script,
 // plots and data are inside, nothing is fetched, and a content security policy
-// forbids everything else. The same results give the same bytes.
-func Write(w io.Writer, r *view.View) error {
+// forbids everything else. The same results give the same bytes. Its tables link
+// the CSV files beside it, tables/NAME.csv.
+func Write(w io.Writer, r *view.View) error { return write(w, r, true) }
+
+// write writes the page, with links to CSV files when there are any beside it.
+func write(w io.Writer, r *view.View, files bool) error {
 	css, js, err := pageAssets()
 	if err != nil {
 		return err
 	}
-	t, err := pageTemplate("page.html")
-	if err != nil {
-		return err
-	}
-	cautions, err := cautionsHTML()
-	if err != nil {
-		return err
-	}
+	l := links{sheets: map[string]bool{}, csv: map[string]bool{}}
 	d := pageData{R: r.Results, Title: r.Title, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
-		Counts: counts(r), Answers: r.Answers(), Cautions: cautions,
+		Counts:  counts(r),
 		Summary: slices.DeleteFunc(r.Sections(), func(s view.Section) bool { return s.Verdicts })}
 	if d.Title == "" {
 		d.Title = "Untitled study"
 	}
-	d.Sections, d.Data = pageSections(r)
+	d.Sections, d.Data = pageSections(r, &l)
+	d.Answers = pageAnswers(r)
+	if files {
+		for _, t := range r.Tables().All() {
+			l.csv[t.Name] = true
+		}
+	}
+	if d.Cautions, err = cautionsHTML(); err != nil {
+		return err
+	}
+	t, err := pageTemplate("page.html", l)
+	if err != nil {
+		return err
+	}
 	return t.Execute(w, d)
+}
+
+// links says where links lead.
+type links struct {
+	sheets map[string]bool // seatings with a sheet of their own
+	csv    map[string]bool // tables with a file beside the page
+}
+
+// to is the place that speaks of a seating: its sheet, else its row in the list of recordings.
+func (l links) to(key string) string {
+	if l.sheets[key] {
+		return "v" + anchor(key)
+	}
+	return anchor(key)
 }
 
 func pageAssets() (css, js string, err error) {
@@ -98,14 +140,17 @@ func policy(js string) string {
 	return "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
 }
 
-func pageTemplate(name string) (*template.Template, error) {
+func pageTemplate(name string, l links) (*template.Template, error) {
 	return template.New(name).Funcs(template.FuncMap{
-		"glyph":  func(t table.Tone) template.HTML { return template.HTML(figure.Glyph(t, 8, 8)) },
-		"tone":   func(t table.Tone) string { return t.String() },
-		"head":   func(s string) string { return text.OneLine(s) },
-		"cell":   func(c table.Column) bool { return c.Right() },
-		"wide":   func(t table.Table, i int) bool { return t.Wide(i) },
-		"anchor": anchor,
+		"percent": text.Percent,
+		"glyph":   func(t table.Tone) template.HTML { return template.HTML(figure.Glyph(t, 8, 8)) },
+		"tone":    func(t table.Tone) string { return t.String() },
+		"head":    func(s string) string { return text.OneLine(s) },
+		"cell":    func(c table.Column) bool { return c.Right() },
+		"wide":    func(t table.Table, i int) bool { return t.Wide(i) },
+		"anchor":  anchor,
+		"to":      l.to,
+		"csv":     func(name string) bool { return l.csv[name] },
 	}).ParseFS(assets, name)
 }
 
@@ -137,53 +182,86 @@ func counts(r *view.View) []string {
 		}
 	}
 	return []string{text.Plural(len(r.Analysis.Models), "model"), text.Plural(len(people), "listener"),
-		text.Plural(len(r.Recordings), "recording"), text.Fixed(float64(refused), 0) + " refused"}
+		text.Plural(len(r.Recordings), "recording"), text.Fixed(float64(refused), 0) + " rejected"}
+}
+
+// pageAnswers puts each model's verdicts beside its curve.
+func pageAnswers(r *view.View) []pageAnswer {
+	var out []pageAnswer
+	for _, a := range r.Answers() {
+		p := pageAnswer{Answer: a}
+		for _, f := range r.Figures() {
+			if f.Section == figure.SectionDifference && f.Model == a.Model {
+				f.Name, f.Title = "first-"+f.Name, "Fixture minus worn mean"
+				c := *f.Curves
+				c.DBPerDecade = figure.LevelAspect // not as high, to stand beside the table
+				f.Curves = &c
+				p.Curve = &pageFigure{Figure: f}
+				break
+			}
+		}
+		out = append(out, p)
+	}
+	return out
 }
 
 // pageSections puts tables and figures in reading order.
-func pageSections(r *view.View) ([]pageSection, []figureData) {
+func pageSections(r *view.View, l *links) ([]pageSection, []figureData) {
 	p := pageBuilder{figures: r.Figures()}
 	t := r.Tables()
-	p.section("seatings", "Fixture seatings", "Each fixture seating against those that the panel wore. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × refused.",
-		tables(false, t.Fixture), tables(true, t.FixtureOffsets))
-	p.section(figure.SectionFinal, "Final curves", "What the fixture says about each model: the mean over the seatings that count, corrected where that helps.",
-		append(p.blocks(figure.SectionFinal), tables(true, t.Members))...)
-	p.section(figure.SectionWorn, "Worn against fixture", "Levels at the blocked canal entrance. Tick a listener to see each of their seatings.", p.blocks(figure.SectionWorn)...)
-	p.section(figure.SectionMap, "Where each seating sits", "Side view of the head axes, the nose to the right for both ears. All maps have one scale.",
-		append(p.blocks(figure.SectionMap), tables(true, t.Listeners), tables(false, t.Models))...)
-	p.section(figure.SectionLeak, "Seal", "What the leak costs at 50 Hz.", append(p.blocks(figure.SectionLeak), tables(true, t.Leaks))...)
-	p.section("findings", "Quality findings", "What was found about recordings, refusals first. A file name leads to its row in the list of recordings.",
+	p.section(figure.SectionSeatings, "Fixture seatings", "Each fixture seating against those that the panel wore. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × rejected.", false,
+		append(p.sheets(r, l), tables(true, t.Fixture, t.FixtureOffsets))...)
+	p.section("findings", "Quality findings", "What was found about recordings, rejections first. A file name leads to its seating or to its row in the list of recordings.", true,
 		tables(false, t.Findings), tables(false, t.StandOuts))
-	p.section(figure.SectionCorrected, "Corrected against raw", "For seatings that cannot be redone: the level change from offset and leak to the panel's mean. "+
-		"It assumes that the relation of blocked entrance to drum does not depend on the position (near open-entrance loading); ear shape is never corrected.",
+	p.section(figure.SectionFinal, "Final curves", "What the fixture says about each model: the mean over the seatings that count, corrected where that helps.", true,
+		append(p.blocks(figure.SectionFinal), tables(true, t.Members))...)
+	p.section(figure.SectionCompensated, compensatedTitle(r), compensatedIntro(r), true, p.blocks(figure.SectionCompensated)...)
+	p.section(figure.SectionDifference, "Fixture minus worn", "The mean of the fixture seatings minus the mean of the worn ones.", false, p.blocks(figure.SectionDifference)...)
+	p.section(figure.SectionWorn, "Worn and fixture levels", "Levels at the blocked ear-canal entrance. Tick a listener or a fixture seating to see its curves.", true, p.blocks(figure.SectionWorn)...)
+	p.section(figure.SectionMap, "Offsets", "Side view of the head axes, the nose to the right for both ears. All maps have one scale.", true,
+		append(p.blocks(figure.SectionMap), tables(true, t.Listeners, t.Models))...)
+	p.section(figure.SectionLeak, "Seal", "Leakage loss at 50 Hz.", true, append(p.blocks(figure.SectionLeak), tables(true, t.Leaks))...)
+	p.section(figure.SectionCorrected, "Corrected and raw", "For seatings that cannot be redone: the level change from offset and leak to the sample mean. "+
+		"It assumes that the relation of blocked ear-canal entrance to drum reference point does not depend on the position (near open-entrance loading); ear shape is never corrected.", false,
 		append(p.blocks(figure.SectionCorrected), tables(true, t.Corrections))...)
-	title, intro := "Compensated against raw", "The drum-point curve minus the fixture's own reference, and raw beside it at the same scale. A reference is never carried to another fixture."
-	if r.ReferenceDB == nil {
-		title, intro = "At the drum point", "Curves as measured: the study names no reference of this fixture to compare them with."
-	}
-	p.section(figure.SectionCompensated, title, intro, p.blocks(figure.SectionCompensated)...)
-	p.section(figure.SectionSensitivity, "Fit sensitivity", "How much the response depends on how the headphone sits.",
+	p.section(figure.SectionSensitivity, "Fit sensitivity", "How much the response depends on how the headphone sits.", true,
 		append(append([]pageBlock{tables(false, t.Sensitivity)}, p.blocks(figure.SectionSensitivity)...), tables(true, t.Repeatability...))...)
-	p.section(figure.SectionSurvey, "How the response moves", "What the position survey says about each millimetre and degree.",
+	p.section(figure.SectionSurvey, "Sensitivity to position", "Level change per millimetre and degree, from the position survey.", false,
 		append(p.blocks(figure.SectionSurvey), tables(false, t.Survey))...)
-	p.section(figure.SectionBudget, "Uncertainty budget", "Where the interval of each final curve comes from.",
+	p.section(figure.SectionBudget, "Uncertainty budget", "Where the interval of each final curve comes from.", false,
 		append([]pageBlock{tables(true, t.Budget)}, p.blocks(figure.SectionBudget)...)...)
-	p.section("exposure", "Sound exposure", "What each listener heard; read the cautions below.", tables(false, t.Exposure))
-	p.section("recordings", "Recordings", "Every row of the seating sheet.", tables(true, t.Recordings))
+	p.section("exposure", "Sound exposure", "What each listener heard; read the cautions below.", true, tables(false, t.Exposure))
+	p.section("recordings", "Recordings", "Every row of the seating sheet.", false, tables(false, t.Recordings))
 	return p.sections, p.data
+}
+
+func compensatedTitle(r *view.View) string {
+	if r.ReferenceDB == nil {
+		return "Drum reference point"
+	}
+	return "Compensated and raw"
+}
+
+func compensatedIntro(r *view.View) string {
+	if r.ReferenceDB == nil {
+		return "Curves as measured: the study names no reference of this fixture to compare them with."
+	}
+	return "The curve at the drum reference point minus the fixture's own reference, or raw, at the same scale. A reference is never carried to another fixture."
 }
 
 type pageBuilder struct {
 	figures  []figure.Figure
 	sections []pageSection
 	data     []figureData
+	made     int
 }
 
 // section adds a section unless all its blocks are empty.
-func (p *pageBuilder) section(id figure.Section, title, intro string, blocks ...pageBlock) {
-	s := pageSection{ID: id, Title: title, Intro: intro}
+func (p *pageBuilder) section(id figure.Section, title, intro string, print bool, blocks ...pageBlock) {
+	s := pageSection{ID: id, Title: title, Intro: intro, Print: print}
 	for _, b := range blocks {
-		if len(b.Figures)+len(b.Tables) > 0 {
+		b.Print = print && id != figure.SectionSensitivity || b.Title == "" // of fit sensitivity the figures side by side alone
+		if len(b.Figures)+len(b.Tables)+len(b.Sheets) > 0 {
 			s.Blocks = append(s.Blocks, b)
 		}
 	}
@@ -192,7 +270,7 @@ func (p *pageBuilder) section(id figure.Section, title, intro string, blocks ...
 	}
 }
 
-// blocks makes one block per model of a section's figures.
+// blocks makes one block per model of a section's figures, the first of them open.
 func (p *pageBuilder) blocks(section figure.Section) []pageBlock {
 	var out []pageBlock
 	for _, f := range p.figures {
@@ -200,11 +278,42 @@ func (p *pageBuilder) blocks(section figure.Section) []pageBlock {
 			continue
 		}
 		if len(out) == 0 || out[len(out)-1].Title != f.Model {
-			out = append(out, pageBlock{Title: f.Model})
+			out = append(out, p.block(f.Model, len(out) == 0))
 		}
 		b := &out[len(out)-1]
-		b.Figures = append(b.Figures, pageFigure{f, len(p.data)})
+		fig := pageFigure{Figure: f, Index: len(p.data)}
+		if f.View != "" {
+			if fig.Turn = slices.Index(b.Views, f.View); fig.Turn < 0 {
+				fig.Turn = len(b.Views)
+				b.Views = append(b.Views, f.View)
+			}
+		}
+		b.Figures = append(b.Figures, fig)
 		p.data = append(p.data, dataOf(f))
+	}
+	return out
+}
+
+func (p *pageBuilder) block(title string, open bool) pageBlock {
+	p.made++
+	return pageBlock{Title: title, Open: open, Number: p.made}
+}
+
+// sheets makes one block per model of its fixture seatings.
+func (p *pageBuilder) sheets(r *view.View, l *links) []pageBlock {
+	var out []pageBlock
+	for _, s := range r.Sheets() {
+		if len(out) == 0 || out[len(out)-1].Title != s.Model {
+			out = append(out, p.block(s.Model, true))
+		}
+		sheet := pageSheet{Sheet: s}
+		if s.Curves != nil {
+			s.Curves.Name = "c" + anchor(s.Key)
+			sheet.Curve = &pageFigure{Figure: *s.Curves}
+		}
+		l.sheets[s.Key] = true
+		b := &out[len(out)-1]
+		b.Sheets = append(b.Sheets, sheet)
 	}
 	return out
 }

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/fitcorr"
 	"asworn/report/judged"
 	"asworn/report/table"
@@ -253,7 +254,7 @@ func findingTable(r *judged.Study) table.Table {
 	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}
 	for _, sev := range []capture.Severity{capture.Refusal, capture.Warning, capture.Note} {
 		for _, rec := range r.Recordings {
-			for _, f := range rec.Findings {
+			for _, f := range finding.ByCause(rec.Findings) {
 				if f.Severity != sev {
 					continue
 				}

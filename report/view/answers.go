@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -35,11 +36,11 @@ func (r *View) NeedsOperator() bool {
 
 // Answer is one model on the first screen.
 type Answer struct {
-	Model string
-	Rows  []AnswerRow
-	Note  string // below the rows: what would tell, or why there is nothing to judge
-
-	settle []string
+	Model  string
+	Counts string // "1 to use, 4 to redo, 3 undetermined"
+	Rows   []AnswerRow
+	Note   string   // below the rows: why there is nothing to judge
+	Settle []string // what would tell about the undetermined ones
 }
 
 // AnswerRow is one fixture seating.
@@ -47,6 +48,8 @@ type AnswerRow struct {
 	Seating int
 	Word    string
 	Tone    table.Tone
+	Off     string // the distance that decides, mm, with its interval
+	Seal    string
 	Do      string
 	Link    string
 }
@@ -60,16 +63,16 @@ func (r *View) Answers() []Answer {
 		out = append(out, Answer{Model: m.Model})
 	}
 	for _, f := range r.Seatings {
-		row := AnswerRow{Seating: f.Verdict.Seating, Word: f.Action.String(), Tone: f.Action.Tone(), Link: f.Verdict.ID}
+		row := AnswerRow{Seating: f.Verdict.Seating, Word: f.Action.String(), Tone: f.Action.Tone(), Link: f.Verdict.ID,
+			Off: judged.DistanceShort(f.Verdict), Seal: judged.SealWords(f.Verdict, f.Offset)}
 		switch f.Action {
 		case judged.Refused:
-			row.Seating, row.Link, row.Do = f.Recording.Number, f.Recording.File, judged.MendWords(f.Recording)
+			row = AnswerRow{Seating: f.Recording.Number, Word: row.Word, Tone: row.Tone, Link: f.Recording.File, Do: judged.MendWords(f.Recording)}
 		case judged.Undetermined:
-			row.Do = "cannot be told yet: " + judged.DistanceWords(f.Verdict)
+			row.Do = "not decidable yet"
 			for _, s := range f.Verdict.Settle {
-				if a := &out[at[f.Model.Model]]; !slices.Contains(a.settle, s) {
-					a.settle = append(a.settle, s)
-				}
+				a := &out[at[f.Model.Model]]
+				a.Settle = addAction(a.Settle, s)
 			}
 		default:
 			row.Do = judged.MoveWords(f.Verdict, r.Options)
@@ -78,14 +81,22 @@ func (r *View) Answers() []Answer {
 		a.Rows = append(a.Rows, row)
 	}
 	for i := range out {
-		if len(out[i].settle) > 0 {
-			out[i].Note = "What would tell: " + strings.Join(out[i].settle, ", ") + "."
-		}
+		out[i].Counts = r.counts(out[i].Model)
 		if len(out[i].Rows) == 0 {
 			out[i].Note = "No fixture seating could be judged against worn ones; below stands why."
 		}
 	}
 	return out
+}
+
+// addAction adds what would tell unless the same action is there already: the rates
+// in brackets after it differ little from seating to seating.
+func addAction(to []string, s string) []string {
+	action := func(s string) string { a, _, _ := strings.Cut(s, " ("); return a }
+	if slices.ContainsFunc(to, func(o string) bool { return action(o) == action(s) }) {
+		return to
+	}
+	return append(to, s)
 }
 
 // State is one seating in words, for the live view at the fixture.
@@ -109,7 +120,7 @@ func (r *View) State(id string) State {
 		return s
 	}
 	s.Seating = judged.NameOf(rec)
-	for _, f := range rec.Findings {
+	for _, f := range finding.ByCause(rec.Findings) {
 		line := text.OneLine(f.Severity.String() + ": " + f.Message)
 		if f.Mend != "" {
 			line += ". " + text.OneLine(f.Mend)
@@ -150,12 +161,19 @@ func (r *View) Done() string {
 	if len(r.Seatings) == 0 {
 		return "Done: no fixture seating to judge"
 	}
+	return "Done: " + r.counts("")
+}
+
+// counts sums up the verdicts on a model's fixture seatings, on all with "".
+func (r *View) counts(model string) string {
 	n := map[judged.Action]int{}
 	for _, f := range r.Seatings {
-		n[f.Action]++
+		if model == "" || f.Model.Model == model {
+			n[f.Action]++
+		}
 	}
 	redo := n[judged.Move] + n[judged.Reseal] + n[judged.MoveReseal] + n[judged.Refused]
-	return "Done: " + strconv.Itoa(n[judged.Use]) + " to use, " + strconv.Itoa(redo) + " to redo, " + strconv.Itoa(n[judged.Undetermined]) + " undetermined"
+	return strconv.Itoa(n[judged.Use]) + " to use, " + strconv.Itoa(redo) + " to redo, " + strconv.Itoa(n[judged.Undetermined]) + " undetermined"
 }
 
 func (r *View) liveCounts() string {

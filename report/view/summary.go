@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -106,23 +107,27 @@ func (r *View) fixtureSection(title string, acts ...judged.Action) Section {
 	return s
 }
 
-// unsureSection lists the undetermined seatings, and after those that the same
-// would settle, what that is.
+// unsureSection lists the undetermined seatings, and after those of a model what
+// would settle them.
 func (r *View) unsureSection() Section {
 	s := Section{Title: "Undetermined", Verdicts: true}
-	settle := ""
+	var settle []string
+	model := ""
 	tell := func() {
-		if settle != "" {
-			s.Lines = append(s.Lines, Line{Text: "What would tell: " + settle + "."})
+		if len(settle) > 0 {
+			s.Lines = append(s.Lines, Line{Text: model + ": what would tell: " + strings.Join(settle, ", ") + "."})
 		}
 	}
 	for _, f := range r.Seatings {
 		if f.Action != judged.Undetermined {
 			continue
 		}
-		if own := strings.Join(f.Verdict.Settle, ", "); own != settle {
+		if f.Model.Model != model {
 			tell()
-			settle = own
+			settle, model = nil, f.Model.Model
+		}
+		for _, a := range f.Verdict.Settle {
+			settle = addAction(settle, a)
 		}
 		s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.Verdict.ID, Tone: f.Action.Tone()})
 	}
@@ -231,7 +236,7 @@ func (r *View) refusedSection() Section {
 			continue
 		}
 		var why []string
-		for _, f := range rec.Findings {
+		for _, f := range finding.ByCause(rec.Findings) {
 			if f.Severity == capture.Refusal {
 				why = append(why, text.OneLine(strings.TrimSuffix(f.Message, ".")))
 			}

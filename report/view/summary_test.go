@@ -27,12 +27,12 @@ func TestStandOutLines(t *testing.T) {
 	}
 }
 
-// TestUnsureLines: what would tell is said once after the seatings that it
-// would settle.
+// TestUnsureLines: what would tell is said once per model, whatever the rates in
+// brackets.
 func TestUnsureLines(t *testing.T) {
 	var m fitcorr.ModelAnalysis
 	m.Model = "Model A"
-	for i, settle := range []string{"more listeners", "more listeners", "a survey", ""} {
+	for i, settle := range []string{"more listeners (60 %)", "more listeners (70 %)", "a survey", ""} {
 		v := fitcorr.Verdict{ID: "a.wav", Seating: i + 1, Outcome: fitcorr.Undetermined}
 		if settle != "" {
 			v.Settle = []string{settle}
@@ -46,7 +46,7 @@ func TestUnsureLines(t *testing.T) {
 		before, _, _ := strings.Cut(l.Text, ": the data do not tell")
 		got = append(got, before)
 	}
-	want := []string{"Model A, seating 1", "Model A, seating 2", "What would tell: more listeners.", "Model A, seating 3", "What would tell: a survey.", "Model A, seating 4"}
+	want := []string{"Model A, seating 1", "Model A, seating 2", "Model A, seating 3", "Model A, seating 4", "Model A: what would tell: more listeners (60 %), a survey."}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}

@@ -163,7 +163,7 @@ func TestMoveWords(t *testing.T) {
 		{"leak", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{leaking, ok}, Headset: ok}, "reseal left", judged.Reseal},
 		{"better sealed than worn", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{tight, tight}, Headset: ok}, "leave as it is", judged.Use},
 		{"fine", fitcorr.Verdict{Outcome: fitcorr.Use, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "leave as it is", judged.Use},
-		{"unknown", fitcorr.Verdict{Outcome: fitcorr.Undetermined, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "cannot be told yet", judged.Undetermined},
+		{"unknown", fitcorr.Verdict{Outcome: fitcorr.Undetermined, Ears: [2]fitcorr.EarVerdict{ok, ok}, Headset: ok}, "not decidable yet", judged.Undetermined},
 		{"both reasons", fitcorr.Verdict{Outcome: fitcorr.Move, Ears: [2]fitcorr.EarVerdict{off(fitcorr.Move, -4, 0, 0), leaking}, Headset: ok},
 			"left cup: 4 mm toward the nose; reseal right", judged.MoveReseal},
 	} {
