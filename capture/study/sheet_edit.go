@@ -10,9 +10,9 @@ import (
 	"strings"
 )
 
-// SheetText is a seatings.csv that is changed cell by cell. Separator, line
-// ends, the order of columns and every other cell stay as they were written.
-type SheetText struct {
+// tableText is a table that is changed cell by cell. Separator, line ends, the
+// order of columns and every other cell stay as they were written.
+type tableText struct {
 	name    string
 	bom     bool
 	crlf    bool
@@ -20,12 +20,8 @@ type SheetText struct {
 	records [][]string // the head first
 }
 
-// ParseSheetText reads the text of a sheet; name is what errors call it.
-func ParseSheetText(name string, text []byte) (*SheetText, error) {
-	if _, problems := parseSheet(name, text); len(problems) > 0 {
-		return nil, problems.Sorted()
-	}
-	s := &SheetText{name: name, bom: bytes.HasPrefix(text, []byte("\ufeff")), crlf: bytes.Contains(text, []byte("\r\n"))}
+func parseTable(name string, text []byte) (tableText, error) {
+	s := tableText{name: name, bom: bytes.HasPrefix(text, []byte("\ufeff")), crlf: bytes.Contains(text, []byte("\r\n"))}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if bytes.IndexByte(text, '\n') < 0 {
 		text = bytes.ReplaceAll(text, []byte{'\r'}, []byte{'\n'})
@@ -39,24 +35,19 @@ func ParseSheetText(name string, text []byte) (*SheetText, error) {
 	return s, err
 }
 
-// Bytes returns the text, which a reader of sheets takes, or what is wrong with
-// it after the changes.
-func (s *SheetText) Bytes() ([]byte, error) {
+func (s *tableText) text() ([]byte, error) {
 	var b bytes.Buffer
 	if s.bom {
 		b.WriteString("\ufeff")
 	}
 	w := csv.NewWriter(&b)
 	w.Comma, w.UseCRLF = s.comma, s.crlf
-	if err := w.WriteAll(s.records); err != nil {
-		return nil, err
-	}
-	_, problems := parseSheet(s.name, b.Bytes())
-	return b.Bytes(), problems.Sorted()
+	err := w.WriteAll(s.records)
+	return b.Bytes(), err
 }
 
 // column returns the index of a column, which is added when it is not there.
-func (s *SheetText) column(name string) int {
+func (s *tableText) column(name string) int {
 	at := slices.IndexFunc(s.records[0], func(f string) bool { return strings.EqualFold(strings.TrimSpace(f), name) })
 	if at >= 0 {
 		return at
@@ -67,6 +58,86 @@ func (s *SheetText) column(name string) int {
 	at = len(s.records[0]) - 1
 	s.records[0][at] = name
 	return at
+}
+
+func (s *tableText) set(row int, column, value string) {
+	at := s.column(column)
+	s.records[row][at] = value
+}
+
+func (s *tableText) number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+
+// SheetText is a seatings.csv that is changed cell by cell. Separator, line
+// ends, the order of columns and every other cell stay as they were written.
+type SheetText struct {
+	tableText
+	fixtures []Fixture
+}
+
+// ParseSheetText reads the text of a sheet; name is what errors call it. fixtures
+// are those that the study declares, none when it has one.
+func ParseSheetText(name string, text []byte, fixtures ...Fixture) (*SheetText, error) {
+	if _, problems := parseSheet(name, text, fixtures...); len(problems) > 0 {
+		return nil, problems.Sorted()
+	}
+	table, err := parseTable(name, text)
+	return &SheetText{table, fixtures}, err
+}
+
+// Bytes returns the text, which a reader of sheets takes, or what is wrong with
+// it after the changes.
+func (s *SheetText) Bytes() ([]byte, error) {
+	b, err := s.text()
+	if err != nil {
+		return nil, err
+	}
+	_, problems := parseSheet(s.name, b, s.fixtures...)
+	return b, problems.Sorted()
+}
+
+// AddReading puts a reading into the text of a readings.csv: into the row that is
+// planned for it, else at the end. Everything else stays as it was written; name is
+// what errors call the file.
+func AddReading(name string, text []byte, r ReadingRow) ([]byte, error) {
+	if _, problems := parseReadings(name, text); len(problems) > 0 {
+		return nil, problems.Sorted()
+	}
+	s, err := parseTable(name, text)
+	if err != nil {
+		return nil, err
+	}
+	cells := []struct{ column, value string }{{"subject", r.Subject}, {"model", r.Model}, {"seating", strconv.Itoa(r.Number)}, {"side", r.Side.String()}}
+	at := slices.IndexFunc(s.records, func(row []string) bool {
+		cell := func(column string) string {
+			if c := s.column(column); c < len(row) {
+				return strings.TrimSpace(row[c])
+			}
+			return ""
+		}
+		for _, c := range cells {
+			if !strings.EqualFold(cell(c.column), c.value) {
+				return false
+			}
+		}
+		return cell("forward_mm") == "" && cell("up_mm") == ""
+	})
+	if at < 0 {
+		at = len(s.records)
+		s.records = append(s.records, make([]string, len(s.records[0])))
+		for _, c := range append(cells, struct{ column, value string }{"reader", r.Reader}, struct{ column, value string }{"notes", r.Notes}) {
+			if c.value != "" {
+				s.set(at, c.column, c.value)
+			}
+		}
+	}
+	s.set(at, "forward_mm", s.number(r.ForwardMM))
+	s.set(at, "up_mm", s.number(r.UpMM))
+	b, err := s.text()
+	if err != nil {
+		return nil, err
+	}
+	_, problems := parseReadings(name, b)
+	return b, problems.Sorted()
 }
 
 // row returns the index of the row of a recording.
@@ -147,10 +218,3 @@ func (s *SheetText) Drop(file string) (cells []string, err error) {
 	s.records = slices.Delete(s.records, i, i+1)
 	return cells, nil
 }
-
-func (s *SheetText) set(row int, column, value string) {
-	at := s.column(column)
-	s.records[row][at] = value
-}
-
-func (s *SheetText) number(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }

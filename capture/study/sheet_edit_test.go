@@ -54,3 +54,24 @@ func TestSheetText(t *testing.T) {
 		t.Error("a sheet that cannot be read is changed")
 	}
 }
+
+// A reading fills the row that was planned for it, or comes at the end; other rows
+// stay, those that are planned and not read yet too.
+func TestAddReading(t *testing.T) {
+	const sheet = "subject;seating;model;side;forward_mm;up_mm;notes\r\nL01;1;Model A;;;;dry\r\nL01;1;Model A;left;;;\r\nfixture;2;Model A;;1,5;2;\r\n"
+	for _, c := range []struct {
+		row  ReadingRow
+		want string
+	}{
+		{ReadingRow{Subject: "L01", Model: "Model A", Number: 1, ForwardMM: -3.5, UpMM: 4}, "subject;seating;model;side;forward_mm;up_mm;notes\r\nL01;1;Model A;;-3.5;4;dry\r\nL01;1;Model A;left;;;\r\nfixture;2;Model A;;1,5;2;\r\n"},
+		{ReadingRow{Subject: "fixture", Model: "Model A", Number: 2, ForwardMM: 1, UpMM: 2, Reader: "R1"}, "subject;seating;model;side;forward_mm;up_mm;notes;reader\r\nL01;1;Model A;;;;dry;\r\nL01;1;Model A;left;;;;\r\nfixture;2;Model A;;1,5;2;;\r\nfixture;2;Model A;;1;2;;R1\r\n"},
+	} {
+		got, err := AddReading("readings", []byte(sheet), c.row)
+		if err != nil || string(got) != c.want {
+			t.Errorf("%v\n got %q\nwant %q", err, got, c.want)
+		}
+	}
+	if _, err := AddReading("readings", []byte(sheet), ReadingRow{Subject: "L01", Model: "Model A", Number: 1, ForwardMM: 1e6}); err == nil {
+		t.Error("a reading of a kilometre is written")
+	}
+}

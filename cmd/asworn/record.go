@@ -20,6 +20,7 @@ import (
 
 type recordOptions struct {
 	model, from       string
+	fixture           string
 	playback, capture string
 	outputs           []int
 	limit             float64
@@ -43,6 +44,9 @@ left and right cannot be mixed up; both are kept in DIR/bench.toml. A listener's
 row plays nothing before the level of that model was checked on the fixture and
 the cautions were confirmed, in this session, nor above the limit. Any key stops
 the sound at once.
+
+Of a study with several fixtures one stands on the bench: --fixture names it, else it
+is asked for.
 
 With --model one fixture seating after the other is recorded and judged, each
 under a number of its own. With --from the takes come from a folder into which
@@ -68,14 +72,12 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 			if !cmd.Flags().Changed("limit") {
 				opt.limit = 0
 			}
-			if dir, _ := study.Split(args[0]); len(study.FixturesOf(dir)) > 1 {
-				return fmt.Errorf("%s declares several fixtures, which the guided session does not know: record with another program, and judge takes with 'asworn check DIR@NAME FILE'", dir)
-			}
 			return recordSession(cmd.Context(), a, args[0], opt)
 		},
 	}
 	f := cmd.Flags()
 	f.StringVar(&opt.model, "model", "", "record fixture seatings of this model, one after the other, outside the plan")
+	f.StringVar(&opt.fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
 	f.StringVar(&opt.from, "from", "", "take the WAV files that another recorder writes into this `FOLDER`, in order")
 	f.StringVar(&opt.playback, "playback", "", "playback device: its name, or a part that no other has")
 	f.StringVar(&opt.capture, "capture", "", "recording device: its name, or a part that no other has")
@@ -110,9 +112,13 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 		}
 		defer t.close()
 	}
+	address, err := whichFixture(ctx, t, dir, opt.fixture)
+	if err != nil {
+		return err
+	}
 	changed := make(chan struct{}, 1)
 	step, end := a.progress("recordings")
-	desk, err := bench.Open(ctx, dir, bench.Options{System: sys, Model: opt.model, Jobs: a.jobs, Progress: step, Changed: func() {
+	desk, err := bench.Open(ctx, address, bench.Options{System: sys, Model: opt.model, Jobs: a.jobs, Progress: step, Changed: func() {
 		select {
 		case changed <- struct{}{}:
 		default:
@@ -135,17 +141,39 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 	} else if err := desk.Watch(opt.from, time.Second); err != nil {
 		return err
 	}
-	switch s := desk.Study(); {
-	case hasListeners(s) && len(s.Seatings) == 0: // the first recording of the study
-		a.cautions()
-	case hasListeners(s):
-		a.reminder(dir)
-	}
 	if opt.page {
+		if hasListeners(desk.Study()) { // before a listener's row either shows the cautions whole
+			a.reminder(desk.Study().Dir)
+		}
 		t.close() // Ctrl-C ends the page again
-		return recordPage(ctx, a, dir, desk, opt.serve)
+		return recordPage(ctx, a, address, desk, opt.serve)
 	}
 	return t.walk(ctx, desk, changed)
+}
+
+// whichFixture is the address of what is recorded: of a study with several
+// fixtures, what the one that was named sees, in the address or by itself; else it is
+// asked for.
+func whichFixture(ctx context.Context, t *terminalUI, address, name string) (string, error) {
+	dir, given := study.Split(address)
+	switch {
+	case name != "" && given != "" && !strings.EqualFold(name, given):
+		return "", usagef("%s and --fixture %s are two fixtures: name one", address, name)
+	case name != "":
+		return study.At(dir, name), nil
+	}
+	names := study.FixturesOf(dir)
+	if given != "" || len(names) < 2 {
+		return address, nil
+	}
+	if t == nil {
+		return "", usagef("%s declares several fixtures: name the one that stands on the bench with --fixture, %s", dir, strings.Join(names, " or "))
+	}
+	i, err := t.pick(ctx, "Which fixture stands on the bench?", names)
+	if err != nil {
+		return "", err
+	}
+	return study.At(dir, names[i]), nil
 }
 
 func listDevices(a *app, sys audio.System) error {
@@ -287,17 +315,30 @@ func (t *terminalUI) choose(ctx context.Context, question string, devices []audi
 	if given != "" || len(devices) < 2 {
 		return audio.Find(devices, given)
 	}
+	var names []string
+	for _, d := range devices {
+		names = append(names, deviceWords(d))
+	}
+	i, err := t.pick(ctx, question, names)
+	if err != nil {
+		return audio.Device{}, err
+	}
+	return devices[i], nil
+}
+
+// pick asks for one of several names and returns its index.
+func (t *terminalUI) pick(ctx context.Context, question string, names []string) (int, error) {
 	for {
 		t.say("\n%s", question)
-		for i, d := range devices {
-			t.say("  %d  %s", i+1, deviceWords(d))
+		for i, name := range names {
+			t.say("  %d  %s", i+1, name)
 		}
 		line, err := t.line(ctx, "number: ")
 		if err != nil {
-			return audio.Device{}, err
+			return 0, err
 		}
-		if n, err := strconv.Atoi(line); err == nil && n >= 1 && n <= len(devices) {
-			return devices[n-1], nil
+		if n, err := strconv.Atoi(line); err == nil && n >= 1 && n <= len(names) {
+			return n - 1, nil
 		}
 		t.say("%q is none of them.", line)
 	}

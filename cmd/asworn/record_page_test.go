@@ -25,9 +25,7 @@ import (
 // startPage serves a bench that is set up and returns its address.
 func startPage(t *testing.T, dir string, sound audio.System) string {
 	t.Helper()
-	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte("playback = 'simulated device'\ncapture = 'simulated device'\ngain_db = -30.0\nlimit_db_spl = 80.0\n[inputs]\nleft = 2\nright = 1\n"), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	setUpBench(t, dir)
 	ctx, stop := context.WithCancel(t.Context())
 	read, write := io.Pipe()
 	ended := make(chan int, 1)

@@ -249,13 +249,94 @@ func TestRecordOnATerminal(t *testing.T) {
 	s.ends()
 }
 
+// setUpBench writes what a first session finds out.
+func setUpBench(t *testing.T, dir string) {
+	t.Helper()
+	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte("playback = 'simulated device'\ncapture = 'simulated device'\ngain_db = -30.0\nlimit_db_spl = 80.0\n[inputs]\nleft = 2\nright = 1\n"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// Of several fixtures the one on the bench is asked for; its rows and the panel's
+// are recorded, and new rows are its own.
+func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
+	dir := benchStudy(t)
+	setUpBench(t, dir)
+	change := func(name string, f func(string) string) {
+		t.Helper()
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(f(string(text))), 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	change("study.toml", func(s string) string {
+		at := strings.Index(s, "[fixture]")
+		next := at + 1 + strings.Index(s[at+1:], "\n[")
+		return s[:at] + "[fixtures.old]\nname = 'first'\n[fixtures.new]\nname = 'second'\n" + s[next:]
+	})
+	change("seatings.csv", func(s string) string {
+		lines := strings.Split(strings.TrimSpace(s), "\n")
+		for _, l := range lines {
+			if strings.Contains(l, "fixture,") {
+				lines = append(lines, strings.ReplaceAll(l, "fixture", "new"))
+			}
+		}
+		return strings.ReplaceAll(strings.Join(lines, "\n"), "fixture", "old") + "\n"
+	})
+	s := startSession(t, newSimulatedBench(), "record", dir)
+	s.wants("1  new")
+	s.types("2\r")
+	s.wants("Row 1 of 2: Model A on fixture old, seating 1")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.types("r1 2\r")
+	s.wants("read: 1 mm forward, 2 mm up")
+	s.wants("KEEP: recorded")
+	s.types("+")
+	s.wants("Model A on fixture old, seating 2")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.ends()
+	s = startSession(t, newSimulatedBench(), "record", dir, "--fixture", "new")
+	s.wants("Row 1 of 2: Model A on L01, seating 1")
+	s.types("s")
+	s.wants("Row 2 of 2: Model A on fixture new, seating 1")
+	s.types("+")
+	s.wants("Model A on fixture new, seating 2")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.ends()
+	st, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for _, r := range st.Seatings {
+		got = append(got, r.Subject+" "+r.File)
+	}
+	want := "old recordings/old-model-a-01-blocked.wav\nold recordings/old-model-a-02-blocked.wav\nnew recordings/new-model-a-02-blocked.wav"
+	if strings.Join(got, "\n") != want {
+		t.Errorf("recorded\n%s\nwant\n%s", strings.Join(got, "\n"), want)
+	}
+	if r := st.Seatings[0].Read; r == nil || r.ForwardMM != 1 || r.UpMM != 2 {
+		t.Errorf("the reading is %+v", r)
+	}
+	for _, args := range [][]string{{"record", dir, "--page"}, {"record", dir, "--page", "--fixture", "third"}, {"record", dir + "@old", "--page", "--fixture", "new"}} {
+		a := &app{in: strings.NewReader(""), out: io.Discard, err: io.Discard, sound: func() (audio.System, error) { return newSimulatedBench(), nil }}
+		if code := a.execute(t.Context(), args); code == exitDone {
+			t.Errorf("%v is taken", args)
+		}
+	}
+}
+
 // One fixture seating after the other, each with a number and a row of its own.
 func TestRecordOneModel(t *testing.T) {
 	dir := benchStudy(t)
 	b := newSimulatedBench()
-	if err := os.WriteFile(filepath.Join(dir, "bench.toml"), []byte("playback = 'simulated device'\ncapture = 'simulated device'\ngain_db = -20.0\nlimit_db_spl = 80.0\n[inputs]\nleft = 2\nright = 1\n"), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	setUpBench(t, dir)
 	s := startSession(t, b, "record", dir, "--model", "Model A")
 	for _, n := range []string{"2", "3"} {
 		s.wants("Model A on the fixture, seating " + n)

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -87,32 +88,44 @@ type Result struct {
 	Placed          bool
 }
 
-// Open opens the study in dir. Takes that an earlier session left whole but
-// without their name are brought to their place first. The desk ends with ctx.
-func Open(ctx context.Context, dir string, opt Options) (*Desk, error) {
+// Open opens the study at an address: a folder or, of a study with several
+// fixtures, what one of them sees (study.At). Takes that an earlier session left
+// whole but without their name are brought to their place first. The desk ends with
+// ctx.
+func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 	if opt.Now == nil {
 		opt.Now = time.Now
 	}
+	dir, fixture := study.Split(address)
 	d := &Desk{opt: opt, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
+	if fixture != "" {
+		whole, err := study.LoadPartial(dir)
+		if err != nil {
+			return nil, err
+		}
+		d.store.fixtures = whole.Fixtures
+	}
 	var err error
 	if d.recovered, err = d.store.recover(); err != nil {
 		return nil, err
 	}
-	if d.judge, err = pipeline.OpenJudge(ctx, dir, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
+	if d.judge, err = pipeline.OpenJudge(ctx, address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
 		return nil, err
 	}
 	d.study = d.judge.Study()
+	d.store.fixture = d.study.Fixture.Subject
 	if d.sound, err = newSound(opt.System, dir, d.study, d.judge.Setup(), opt.Now); err != nil {
 		return nil, err
 	}
 	rows := planRows(d.study)
 	d.session = NewSession(rows)
 	if opt.Model != "" {
-		one, err := firstOf(opt.Model, rows)
-		if err != nil {
+		if err := holds(rows, opt.Model); err != nil {
 			return nil, err
 		}
-		d.session = Session{Rows: rows, At: len(rows) - 1, One: opt.Model}.Added(Row{Seating: one})
+		one := capture.Seating{Model: opt.Model, Subject: capture.FixtureSubject, Point: capture.Blocked}
+		d.session = Session{Rows: rows, At: len(rows) - 1, One: opt.Model}
+		d.session = d.session.Added(Row{Seating: d.another(one)})
 	}
 	if len(d.recovered) > 0 {
 		d.screen.Message = "kept from the session before: " + strings.Join(d.recovered, ", ")
@@ -133,21 +146,23 @@ func planRows(st *capture.Study) []Row {
 	return rows
 }
 
-// firstOf is one more seating of a model on the fixture.
-func firstOf(model string, rows []Row) (capture.Seating, error) {
+// holds says which models there are where one is not among them.
+func holds(rows []Row, model string) error {
 	var models []string
-	known := map[string]bool{}
 	for _, r := range rows {
-		if r.Model == "" || known[r.Model] {
-			continue
+		if r.Model == model {
+			return nil
 		}
-		known[r.Model] = true
-		models = append(models, fmt.Sprintf("%q", r.Model))
+		if name := fmt.Sprintf("%q", r.Model); r.Model != "" && !slices.Contains(models, name) {
+			models = append(models, name)
+		}
 	}
-	if !known[model] {
-		return capture.Seating{}, fmt.Errorf("the study holds no model %q; it holds %s", model, strings.Join(models, ", "))
-	}
-	return another(capture.Seating{Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked}, rows), nil
+	return fmt.Errorf("the study holds no model %q; it holds %s", model, strings.Join(models, ", "))
+}
+
+// another is one more seating like a row's.
+func (d *Desk) another(r capture.Seating) capture.Seating {
+	return d.store.another(r, d.session.Rows, d.study.Elsewhere)
 }
 
 // Study returns the study as it was when the desk was opened.
@@ -174,6 +189,9 @@ func (d *Desk) Screen() Screen {
 	s, safety := d.screen, d.sound.know()
 	row, ok := d.session.Row()
 	s.Phase, s.Title, s.Recorded = d.session.Phase, d.session.Title(), row.Recorded
+	if ok && row.OnFixture() && d.store.fixture != "" {
+		s.Title = strings.Replace(s.Title, "the fixture", "fixture "+d.store.fixture, 1)
+	}
 	s.Listener = ok && !row.OnFixture()
 	s.Left, s.Minutes = d.session.Left(), d.minutes()
 	s.GainDB, s.Cautioned = safety.GainDB, safety.Cautions
@@ -244,7 +262,7 @@ func (d *Desk) Press(k Key) {
 			}
 			return
 		case AddRow:
-			d.session = next.Added(Row{Seating: another(row.Seating, d.session.Rows)})
+			d.session = next.Added(Row{Seating: d.another(row.Seating)})
 		case DropRow:
 			if row.Planned {
 				if err := d.store.drop(row.File); err != nil {
@@ -309,7 +327,7 @@ func (d *Desk) fail(err error) {
 func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	err := func() error {
 		if !row.Planned {
-			if err := d.store.edit(func(t *study.SheetText) error { return t.Add(row.Seating, d.before(row)) }); err != nil {
+			if err := d.store.edit(func(t *study.SheetText) error { return t.Add(d.store.named(row.Seating), d.before(row)) }); err != nil {
 				return err
 			}
 		}

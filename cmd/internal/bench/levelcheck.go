@@ -108,7 +108,7 @@ func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
 // compare keeps the level of today and says how it differs from that of an
 // earlier day.
 func (s *Sound) compare(l DayLevel) (words string, err error) {
-	l.Date = s.now().Format("2006-01-02")
+	l.Date, l.Fixture = s.now().Format("2006-01-02"), s.study.Fixture.Subject
 	err = s.change(func(set *Settings) error {
 		words = set.Compare(l)
 		set.Levels = append(set.Levels, l)
@@ -136,7 +136,7 @@ func (s *Sound) learn(row capture.Seating, rec capture.Recording, gainDB float64
 	if !ok || !old.Known || l.Known { // one that was read off an instrument stays
 		s.safety.Levels[row.Model] = l
 	}
-	first := !s.settings.has(row.Model, s.now().Format("2006-01-02"))
+	first := !s.settings.has(DayLevel{Model: row.Model, Fixture: s.study.Fixture.Subject, Date: s.now().Format("2006-01-02")})
 	s.mu.Unlock()
 	if !first || row.Point != capture.Blocked || row.Survey != nil || row.Seal != "" { // displaced or leaking on purpose
 		return "", nil

@@ -1,11 +1,9 @@
 package bench
 
 import (
-	"bytes"
 	"cmp"
 	"errors"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 
@@ -31,17 +29,16 @@ func position(v fitcorr.Verdict) (forwardMM, upMM float64, known bool) {
 // has one, else in the sheet.
 func (s *store) read(row capture.Seating, r capture.Reading) error {
 	name := filepath.Join(s.dir, study.ReadingsFile)
-	if _, err := os.Stat(name); errors.Is(err, fs.ErrNotExist) {
+	text, err := disk.ReadFile(name, 16<<20)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
 		return s.edit(func(t *study.SheetText) error { return t.Read(row.File, r) })
+	case err != nil:
+		return err
 	}
-	rows, err := study.LoadReadings(name)
+	after, err := study.AddReading(name, text, study.ReadingRow{Subject: s.named(row).Subject, Model: row.Model, Number: row.Number, ForwardMM: r.ForwardMM, UpMM: r.UpMM})
 	if err != nil {
 		return err
 	}
-	rows = append(rows, study.ReadingRow{Subject: row.Subject, Model: row.Model, Number: row.Number, ForwardMM: r.ForwardMM, UpMM: r.UpMM})
-	var b bytes.Buffer
-	if err := study.WriteReadings(&b, rows); err != nil {
-		return err
-	}
-	return disk.WriteFile(name, b.Bytes())
+	return disk.WriteFile(name, after)
 }

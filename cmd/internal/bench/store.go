@@ -31,9 +31,11 @@ const (
 
 // store keeps takes and changes the sheet of one study.
 type store struct {
-	dir   string
-	now   func() time.Time
-	saved bool // the sheet of before this session is kept
+	dir      string
+	fixture  string          // what the sheet calls it, of several; empty for the only one
+	fixtures []study.Fixture // of several
+	now      func() time.Time
+	saved    bool // the sheet of before this session is kept
 	// crash is called after each step; tests end the program there.
 	crash func(step string)
 }
@@ -140,7 +142,7 @@ func (s *store) edit(change func(*study.SheetText) error) error {
 	if err != nil {
 		return err
 	}
-	sheet, err := study.ParseSheetText(name, text)
+	sheet, err := study.ParseSheetText(name, text, s.fixtures...)
 	if err != nil {
 		return err
 	}
@@ -162,6 +164,14 @@ func (s *store) edit(change func(*study.SheetText) error) error {
 		s.saved = true
 	}
 	return disk.WriteFile(name, after)
+}
+
+// named is a row as the sheet has it, which calls a fixture of several by its name.
+func (s *store) named(row capture.Seating) capture.Seating {
+	if row.OnFixture() && s.fixture != "" {
+		row.Subject = s.fixture
+	}
+	return row
 }
 
 // drop takes a row out of the sheet and keeps what it said.
@@ -195,11 +205,15 @@ func syncDir(dir string) error {
 }
 
 // another returns the next seating of a row: same subject, model, unit and point,
-// placed normally, with the number after the highest and a file of its own.
-func another(r capture.Seating, rows []Row) capture.Seating {
+// placed normally, with the number after the highest and a file of its own, which is
+// none of taken either.
+func (s *store) another(r capture.Seating, rows []Row, taken []string) capture.Seating {
 	out := r
 	out.Survey, out.Read, out.Notes, out.Number, out.Row = nil, nil, "", 1, 0
 	files := map[string]bool{}
+	for _, f := range taken {
+		files[strings.ToLower(f)] = true
+	}
 	for _, o := range rows {
 		files[strings.ToLower(o.File)] = true
 		if o.Subject == r.Subject && o.Model == r.Model && o.Unit == r.Unit {
@@ -207,7 +221,7 @@ func another(r capture.Seating, rows []Row) capture.Seating {
 		}
 	}
 	for ; ; out.Number++ {
-		name := slices.DeleteFunc([]string{r.Subject, plan.Slug(r.Model), plan.Slug(r.Unit), fmt.Sprintf("%02d", out.Number)}, func(s string) bool { return s == "" })
+		name := slices.DeleteFunc([]string{s.named(r).Subject, plan.Slug(r.Model), plan.Slug(r.Unit), fmt.Sprintf("%02d", out.Number)}, func(s string) bool { return s == "" })
 		if r.OnFixture() {
 			name = append(name, string(r.Point))
 		}

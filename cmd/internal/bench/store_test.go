@@ -94,7 +94,7 @@ func TestAnother(t *testing.T) {
 		{Seating: capture.Seating{File: "recordings/fixture-model-b-20-survey.wav", Model: "Model B", Subject: "fixture", Point: capture.Blocked, Number: 20, Survey: &capture.Displacement{}}},
 		{Seating: capture.Seating{File: "recordings/FIXTURE-model-b-21-blocked.wav", Model: "Model A", Subject: "fixture", Point: capture.Blocked, Number: 1}},
 	}
-	got := another(rows[1].Seating, rows)
+	got := (&store{}).another(rows[1].Seating, rows, nil)
 	if got.Number != 22 || got.File != "recordings/fixture-model-b-22-blocked.wav" || got.Survey != nil {
 		t.Errorf("%+v", got)
 	}
