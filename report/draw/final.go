@@ -74,8 +74,9 @@ func budgetFigures(r *judged.Study) []figure.Figure {
 			}
 			out = append(out, figure.Figure{Name: string(figure.SectionBudget) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear, Section: figure.SectionBudget, Model: m.Model, Ear: f.Ear,
 				Title: m.Model + ", " + f.Ear + " ear, " + string(f.Point) + " point: uncertainty budget",
-				Note:  "Standard uncertainty of each source (JCGM 100:2008) and their combination, per third octave.", Curves: c})
+				Note:  "Standard uncertainty of each source (JCGM 100:2008) and their combination, per third octave." + cutNote, Curves: c})
 		}
 	}
-	return figure.ShareByModel(out)
+	figure.EachModel(out, func(of []figure.Figure) { figure.ShareWithin(of, scaleLoHz, scaleHiHz) })
+	return out
 }

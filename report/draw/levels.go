@@ -56,22 +56,24 @@ func wornFigures(r *judged.Study) []figure.Figure {
 		}
 		for _, ear := range capture.Ears {
 			c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + string(r.LevelUnit), Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
+			several := false // fixture seatings enough for a spread: each by itself is for the asking
 			if s, ok := spreadSeries("worn: median, 10–90 %", worn, ear, n, figure.Style{}, nil); ok {
+				s.Top = true
 				c.Series = append(c.Series, s)
 			}
 			if s, ok := spreadSeries("fixture: median, 10–90 %", fixture, ear, n, figure.Style{Tint: 1, Dash: 1}, nil); ok {
-				s.Hidden = true
+				several = true
 				c.Series = append(c.Series, s)
 			}
 			for i, rec := range fixture {
 				name := "fixture " + text.Fixed(float64(rec.Number), 0)
-				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: figure.StyleFor(i)})
+				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: figure.StyleFor(i), Hidden: several})
 			}
 			for i, who := range r.Listeners(m.Model) {
 				for _, rec := range worn {
 					if rec.Subject == who {
 						c.Series = append(c.Series, figure.Series{Name: who + "." + text.Fixed(float64(rec.Number), 0), Group: who, Link: rec.File,
-							Y: levels(rec.Ears[ear], n), Style: figure.Style{Tint: 1 + i%figure.Tints, Dash: 2 + i/figure.Tints%2, Thin: true}, Hidden: true})
+							Y: levels(rec.Ears[ear], n), Style: thin(figure.StyleFor(i)), Hidden: true})
 					}
 				}
 			}
@@ -83,6 +85,11 @@ func wornFigures(r *judged.Study) []figure.Figure {
 		}
 	}
 	return figure.ShareByModel(out)
+}
+
+func thin(s figure.Style) figure.Style {
+	s.Thin = true
+	return s
 }
 
 func figureName(section figure.Section, model string, ear capture.Ear) string {
@@ -101,6 +108,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 				c := &figure.Curves{Hz: r.BandsHz, YLabel: "Level, " + string(r.LevelUnit), Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 				if p == capture.Blocked {
 					if s, ok := spreadSeries("worn: median, 10–90 %", r.Ordinary(m.Model, p, true), ear, n, figure.Style{}, nil); ok {
+						s.Top = true
 						c.Series = append(c.Series, s)
 					}
 				}
@@ -112,10 +120,10 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 					}
 					raw := levels(rec.Ears[ear], n)
 					name := "seating " + text.Fixed(float64(rec.Number), 0)
-					st := figure.Style{Tint: 1 + shown%figure.Tints}
+					st := figure.Style{Tint: 1 + shown%figure.Tints, Dash: 2 * (shown % (figure.Dashes / 2))}
 					hide := !wanted[rec.Number]
 					c.Series = append(c.Series,
-						figure.Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: figure.Style{Tint: st.Tint, Dash: 1}, Hidden: hide},
+						figure.Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: figure.Style{Tint: st.Tint, Dash: st.Dash, Thin: true}, Hidden: hide},
 						correctedSeries(name+" corrected", name, rec.File, raw, co, r.Options.Confidence, st, hide))
 					shown++
 				}
@@ -124,7 +132,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 				}
 				out = append(out, figure.Figure{Name: figureName(figure.SectionCorrected+"-"+figure.Section(p), m.Model, ear), Section: figure.SectionCorrected, Model: m.Model, Ear: ear.String(),
 					Title: m.Model + ", " + ear.String() + " ear, " + string(p) + " point: corrected against raw",
-					Note: "Dashed: raw. Full with the " + text.Percent(r.Options.Confidence) + " interval of the correction: moved to the panel's mean, " +
+					Note: "Thin: raw. Wide, with the " + text.Percent(r.Options.Confidence) + " interval of the correction: moved to the sample mean, " +
 						"only in the bands where that brought held-out curves closer.",
 					Curves: c})
 			}
@@ -191,7 +199,7 @@ func finalSeries(f fitcorr.FinalCurve, n int, shift func(int) float64) []figure.
 		return v[i]
 	}
 	final := figure.Series{Name: "final curve with its interval", Group: "final curve"}
-	extremes := figure.Series{Name: "seatings in it: lowest to highest", Group: "seatings in it", Style: figure.Style{Tint: 1, Dash: 1}, Hidden: true}
+	extremes := figure.Series{Name: "seatings in it: lowest to highest", Group: "seatings in it", Style: figure.Style{Tint: 1, Dash: 1}, Hidden: f.Used < 2}
 	for i := range n {
 		y, half := at(f.LevelDB, i), at(f.HalfDB, i)
 		final.Y, final.Lower, final.Upper = append(final.Y, y), append(final.Lower, y-half), append(final.Upper, y+half)
@@ -230,6 +238,10 @@ func compensatedFigures(r *judged.Study) []figure.Figure {
 				if ok {
 					c.Series = finalSeries(final, n, v.shift)
 					note = "Final curve: the mean of " + final.MadeOf() + "; with its " + text.Percent(r.Options.Confidence) + " interval. Single seatings: as measured."
+				}
+				if s, spread := spreadSeries("seatings as measured: median, 10–90 %", drum, ear, n, figure.Style{Tint: 2, Dash: 2}, v.shift); spread {
+					s.Hidden, ok = ok, true
+					c.Series = append(c.Series, s)
 				}
 				for i, rec := range drum {
 					name := "seating " + text.Fixed(float64(rec.Number), 0)

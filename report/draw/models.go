@@ -2,6 +2,7 @@ package draw
 
 import (
 	"math"
+	"slices"
 	"strconv"
 
 	"asworn/capture"
@@ -62,6 +63,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
 		om.Limit = om.ToleranceMM
 	}
+	people := r.Listeners(m.Model)
 	verdicts := map[string]fitcorr.Verdict{}
 	for _, v := range m.Verdicts {
 		verdicts[v.ID] = v
@@ -72,7 +74,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 		}
 		e := o.Ears[ear]
 		p := figure.MapPoint{Name: o.Subject + ", seating " + strconv.Itoa(o.Seating), Link: o.ID, Group: o.Subject,
-			Worn: o.Subject != capture.FixtureSubject, X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
+			Worn: o.Subject != capture.FixtureSubject, Shape: max(0, slices.Index(people, o.Subject)), X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
 		if !p.Worn {
 			p.Group, p.Label = "fixture "+strconv.Itoa(o.Seating), strconv.Itoa(o.Seating)
 			off := e
@@ -159,6 +161,14 @@ func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.
 	return figure.Dot{Name: who, Group: who, Est: mean, Lower: least, Upper: most}, ok
 }
 
+// Plots of standard deviations have the scale of this range: what they do at its
+// ends, where leaks and the ear canal scatter most, would flatten the middle.
+const (
+	scaleLoHz = 200
+	scaleHiHz = 10300 // the third octave of 10 kHz
+	cutNote   = " The scale is that of 200 Hz to 10 kHz; what lies beyond is cut off at the edge and stands in the values of this plot."
+)
+
 // sensitivityFigures draws the standard deviations per third octave.
 func sensitivityFigures(r *judged.Study) []figure.Figure {
 	var scatter []figure.Figure
@@ -175,11 +185,11 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 			addComponent(c, "fixture seatings", s.Fixture, s.FixtureValid, figure.Style{Tint: 2}, false)
 			if len(c.Series) > 0 {
 				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "scatter per third octave",
-					Note: "Standard deviations as ISO 5725-2 defines them, with intervals where they are estimated alone.", Curves: c})
+					Note: "Repeatability and reproducibility standard deviation (ISO 5725-2), with intervals where they are estimated alone." + cutNote, Curves: c})
 			}
 		}
 	}
-	return append(summaryFigures(r), figure.ShareScale(scatter)...)
+	return append(summaryFigures(r), figure.ShareWithin(scatter, scaleLoHz, scaleHiHz)...)
 }
 
 // summaryFigures sets the models side by side by their one figure.

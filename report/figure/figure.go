@@ -81,6 +81,7 @@ type Series struct {
 	Upper  []float64
 	Style  Style
 	Hidden bool // at first
+	Top    bool // drawn over the others
 }
 
 // Style numbers how a series is drawn: Tint 0 is the ink of the text, 1 to
@@ -93,11 +94,12 @@ type Style struct {
 // Tints and Dashes count what styles there are.
 const (
 	Tints  = 4
-	Dashes = 4
+	Dashes = 8
 )
 
-// StyleFor gives the i-th of a set of seatings its own pair of colour and dash.
-func StyleFor(i int) Style { return Style{Tint: 1 + i%Tints, Dash: i / Tints % Dashes} }
+// StyleFor gives the i-th of a set of lines dashes of its own, which tell it apart
+// without colour, and after Dashes of them its own pair of colour and dashes.
+func StyleFor(i int) Style { return Style{Tint: 1 + (i+i/Dashes)%Tints, Dash: i % Dashes} }
 
 // OffsetMap is the side view of the head axes in mm: forward to the right, up
 // upward, for both ears.
@@ -123,6 +125,7 @@ type MapPoint struct {
 	X, Y              float64
 	Interval          *Ellipse // its extent along an axis is the interval of that axis
 	Worn              bool
+	Shape             int // of a worn seating's mark: WornShape
 	Verdict           string
 	Tone              table.Tone
 }

@@ -16,7 +16,8 @@ type Group struct {
 	Wide   bool // some of its values come with limits: a row of its own
 	Tone   table.Tone
 	Point  bool // a mark, not a line
-	Worn   bool // a small dot
+	Worn   bool // a small mark
+	Shape  int  // of it: WornShape
 	Hidden bool
 }
 
@@ -39,9 +40,79 @@ func (f Figure) Groups() []Group {
 		for _, worn := range []bool{false, true} {
 			for _, p := range f.Map.Points {
 				if p.Worn == worn {
-					add(Group{Name: p.Group, Tone: p.Tone, Point: true, Worn: worn})
+					add(Group{Name: p.Group, Tone: p.Tone, Point: true, Worn: worn, Shape: p.Shape})
 				}
 			}
+		}
+	}
+	return out
+}
+
+// Key is one entry of the legend of a plot file, or of what a page's legend of groups
+// leaves unsaid: exactly one of its kinds.
+type Key struct {
+	Name   string
+	Line   *Group // a line with or without a band
+	Mark   bool   // a verdict, of Tone
+	Tone   table.Tone
+	Worn   bool // a listener, of Shape
+	Shape  int
+	Cross  bool // the marked position
+	Area   bool // a range or scatter
+	Circle *Role
+}
+
+// Tolerance reports whether the entry is the circle of the tolerance.
+func (k Key) Tolerance() bool { return k.Circle != nil && *k.Circle == Tolerance }
+
+// Keys are all entries of the legend: of what is drawn at first.
+func (f Figure) Keys() []Key {
+	var out []Key
+	for _, g := range f.Groups() {
+		switch {
+		case g.Hidden:
+		case g.Worn:
+			out = append(out, Key{Name: g.Name, Worn: true, Shape: g.Shape})
+		case !g.Point:
+			out = append(out, Key{Name: g.Name, Line: &g})
+		}
+	}
+	return append(f.Marks(), out...)
+}
+
+// Marks are the entries that say what marks, outlines and areas of a map or dot plot
+// stand for.
+func (f Figure) Marks() []Key {
+	var out []Key
+	verdict := func(name string, tone table.Tone) {
+		if name != "" && !slices.ContainsFunc(out, func(k Key) bool { return k.Name == name }) {
+			out = append(out, Key{Name: name, Mark: true, Tone: tone})
+		}
+	}
+	outline := func(r Role, name string) { out = append(out, Key{Name: name, Circle: &r}) }
+	switch {
+	case f.Map != nil:
+		for _, p := range f.Map.Points {
+			verdict(p.Verdict, p.Tone)
+		}
+		if f.Map.ToleranceMM > 0 {
+			outline(Tolerance, "tolerance")
+		}
+		if f.Map.Mean != nil {
+			outline(Mean, "interval of the sample mean")
+		}
+		if f.Map.Spread != nil {
+			out = append(out, Key{Name: "standard deviation of worn seatings", Area: true})
+		}
+		if f.Map.Marked != nil {
+			out = append(out, Key{Name: "marked position", Cross: true})
+		}
+	case f.Dots != nil:
+		for _, r := range f.Dots.Rows {
+			verdict(r.Verdict, r.Tone)
+		}
+		if f.Dots.Band != nil {
+			out = append(out, Key{Name: f.Dots.BandName, Area: true})
 		}
 	}
 	return out

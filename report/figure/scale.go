@@ -41,6 +41,25 @@ func ShareScale(figs []Figure) []Figure {
 	return figs
 }
 
+// ShareWithin is ShareScale by what the lines drawn at first do from loHz to hiHz
+// alone: what goes beyond elsewhere, and limits, are cut off at the edge.
+func ShareWithin(figs []Figure, loHz, hiHz float64) []Figure {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, f := range figs {
+		for _, s := range f.Curves.Series {
+			for i, y := range s.Y {
+				if hz := f.Curves.Hz[i]; !s.Hidden && math.Abs(y) <= mostDB && hz >= loHz && hz <= hiHz {
+					lo, hi = min(lo, y), max(hi, y)
+				}
+			}
+		}
+	}
+	for _, f := range figs {
+		setRange(f.Curves, lo, hi)
+	}
+	return figs
+}
+
 // ShareSpan gives all figures the same number of decibels, each about its own
 // levels: raw and compensated differ in level but not in scale.
 func ShareSpan(figs []Figure) []Figure {

@@ -42,6 +42,9 @@ func (a Axis) At(v float64) float64 {
 	return (v - a.Min) / (a.Max - a.Min)
 }
 
+// of is the value at a share of a linear axis.
+func (a Axis) of(share float64) float64 { return a.Min + share*(a.Max-a.Min) }
+
 // Point is a place in units of the axes.
 type Point struct{ X, Y float64 }
 
@@ -97,7 +100,9 @@ type Mark struct {
 	At    Point
 	Tone  table.Tone
 	Group int
-	Worn  bool     // a small dot and nothing else
+	Shown Point // where it is drawn: beside At, with a line to it, where another mark has that place
+	Worn  bool  // a small mark of Shape and nothing else
+	Shape int
 	Area  *Ellipse // its interval in two dimensions, or
 	Bar   *Range   // in one
 	Text  string   // beside the mark
@@ -134,15 +139,20 @@ func (c *Curves) scene(groups []Group) Scene {
 	if c.DBPerDecade > 0 {
 		s.Aspect = (c.YMax - c.YMin) / c.DBPerDecade / 3
 	}
-	var lines []Shape
+	var lines, top []Shape
 	for i, y := range c.Series {
 		of := Member{Series: i, Group: groupIndex(groups, y.Group), Style: y.Style, Hidden: y.Hidden}
 		if polys := c.areas(y); polys != nil {
 			s.Shapes = append(s.Shapes, Area{Of: of, Polys: polys})
 		}
-		lines = append(lines, Line{Of: of, Name: y.Name, Runs: c.runs(y.Y)})
+		line := Line{Of: of, Name: y.Name, Runs: c.runs(y.Y)}
+		if y.Top {
+			top = append(top, line)
+		} else {
+			lines = append(lines, line)
+		}
 	}
-	s.Shapes = append(s.Shapes, lines...)
+	s.Shapes = append(append(s.Shapes, lines...), top...)
 	return s
 }
 
@@ -206,6 +216,14 @@ func (m *OffsetMap) scene(groups []Group) Scene {
 	if m.Marked != nil {
 		s.Shapes = append(s.Shapes, Cross{Point{m.Marked[0], m.Marked[1]}})
 	}
+	var at []Point // of those with a number, as shares of the axes
+	for _, p := range m.Points {
+		if !p.Worn {
+			at = append(at, Point{s.X.At(p.X), s.Y.At(p.Y)})
+		}
+	}
+	shown := apart(at)
+	n := 0
 	for _, worn := range []bool{true, false} {
 		for _, p := range m.Points {
 			if p.Worn != worn {
@@ -215,8 +233,15 @@ func (m *OffsetMap) scene(groups []Group) Scene {
 			if p.Verdict != "" {
 				label += ", " + p.Verdict
 			}
-			s.Shapes = append(s.Shapes, Mark{At: Point{p.X, p.Y}, Tone: p.Tone, Group: groupIndex(groups, p.Group), Worn: worn,
-				Area: p.Interval, Text: p.Label, Label: label})
+			mark := Mark{At: Point{p.X, p.Y}, Shown: Point{p.X, p.Y}, Tone: p.Tone, Group: groupIndex(groups, p.Group), Worn: worn, Shape: p.Shape,
+				Area: p.Interval, Text: p.Label, Label: label}
+			if !worn {
+				if shown[n] != at[n] {
+					mark.Shown = Point{s.X.of(shown[n].X), s.Y.of(shown[n].Y)}
+				}
+				n++
+			}
+			s.Shapes = append(s.Shapes, mark)
 		}
 	}
 	return s
@@ -237,7 +262,7 @@ func (d *Dots) scene() Scene {
 		if r.Verdict != "" {
 			label += ", " + r.Verdict
 		}
-		s.Shapes = append(s.Shapes, Mark{At: Point{r.Est, y}, Tone: r.Tone, Bar: &Range{r.Lower, r.Upper}, Label: label})
+		s.Shapes = append(s.Shapes, Mark{At: Point{r.Est, y}, Shown: Point{r.Est, y}, Tone: r.Tone, Bar: &Range{r.Lower, r.Upper}, Label: label})
 	}
 	return s
 }

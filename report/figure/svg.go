@@ -152,10 +152,11 @@ func (fr svgFrame) member(b *strings.Builder, of Member, class string, paths [][
 
 func (fr svgFrame) mark(b *strings.Builder, m Mark) {
 	x, y := fr.px(m.At.X), fr.py(m.At.Y)
+	sx, sy := fr.px(m.Shown.X), fr.py(m.Shown.Y)
 	label := html.EscapeString(m.Label)
 	switch {
 	case m.Worn:
-		fmt.Fprintf(b, `<g class="pt worn" data-g="%d" data-label="%s"><circle cx="%s" cy="%s" r="3"/></g>`, m.Group, label, px(x), px(y))
+		fmt.Fprintf(b, `<g class="pt worn" data-g="%d" data-label="%s"><path d="%s"/></g>`, m.Group, label, WornMark(m.Shape, x, y))
 		return
 	case m.Bar != nil:
 		fmt.Fprintf(b, `<g class="pt %s" data-label="%s"><path class="hit" d="M%s %sh%sv%sh-%sz"/><path class="bar" d="M%s %sH%s"/>`,
@@ -166,11 +167,23 @@ func (fr svgFrame) mark(b *strings.Builder, m Mark) {
 	if m.Area != nil {
 		b.WriteString(fr.ellipse("ell", *m.Area, m.At))
 	}
-	b.WriteString(Glyph(m.Tone, x, y))
+	if m.Shown != m.At {
+		fmt.Fprintf(b, `<path class="lead" d="M%s %sL%s %s"/><circle class="gl" cx="%s" cy="%s" r="1.5"/>`, px(x), px(y), px(sx), px(sy), px(x), px(y))
+	}
+	b.WriteString(Glyph(m.Tone, sx, sy))
 	if m.Text != "" {
-		fmt.Fprintf(b, `<text x="%s" y="%s">%s</text>`, px(x+9), px(y-6), html.EscapeString(m.Text))
+		fmt.Fprintf(b, `<text x="%s" y="%s" dy=".35em">%s</text>`, px(sx+9), px(sy), html.EscapeString(m.Text))
 	}
 	b.WriteString(`</g>`)
+}
+
+// WornMark is the path of a worn seating's mark about a place.
+func WornMark(shape int, x, y float64) string {
+	var b strings.Builder
+	for i, p := range WornShape(shape) {
+		b.WriteString([...]string{"M", "L"}[min(i, 1)] + px(x+3.6*p.X) + " " + px(y-3.6*p.Y))
+	}
+	return b.String() + "Z"
 }
 
 // Glyph is the mark of a verdict: disc use, triangle move or reseal, ring

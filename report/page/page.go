@@ -146,6 +146,7 @@ func pageTemplate(name string, l links) (*template.Template, error) {
 		"glyph":   func(t table.Tone) template.HTML { return template.HTML(figure.Glyph(t, 8, 8)) },
 		"tone":    func(t table.Tone) string { return t.String() },
 		"head":    func(s string) string { return text.OneLine(s) },
+		"worn":    func(shape int) string { return figure.WornMark(shape, 17, 8) },
 		"cell":    func(c table.Column) bool { return c.Right() },
 		"wide":    func(t table.Table, i int) bool { return t.Wide(i) },
 		"anchor":  anchor,

@@ -44,11 +44,7 @@ func layoutOf(f figure.Figure, opt Options) layout {
 	p := newPlot(f.Title, s, opt)
 	size := vg.Points(opt.FontSize)
 	l := layout{p: p, margin: 0.7 * size, legend: legend{style: p.Legend.TextStyle, size: size}}
-	for _, shape := range s.Shapes {
-		if line, ok := shape.(figure.Line); ok && !line.Of.Hidden && len(line.Runs) > 0 {
-			l.legend.entries = append(l.legend.entries, legendEntry{line.Name, lineStyle(line.Of.Style)})
-		}
-	}
+	l.legend.entries = f.Keys()
 	l.w = vg.Length(opt.WidthMM)*vg.Millimeter - 2*l.margin
 	l.h = vg.Length(opt.HeightMM) * vg.Millimeter
 	switch {

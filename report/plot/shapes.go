@@ -28,11 +28,12 @@ var okabeIto = [figure.Tints + 1]color.RGBA{
 var (
 	grid  = color.RGBA{0xdd, 0xdd, 0xdd, 0xff}
 	shade = color.NRGBA{0x88, 0x88, 0x88, 0x40}
+	veil  = color.NRGBA{0xff, 0xff, 0xff, 0xc0} // behind a number, so that lines do not cross it
 	dots  = color.RGBA{0x77, 0x77, 0x77, 0xff}
 )
 
 // dashes in points per dash style.
-var dashes = [figure.Dashes][]vg.Length{nil, {5, 2.5}, {1.5, 2}, {7, 2, 1.5, 2}}
+var dashes = [figure.Dashes][]vg.Length{nil, {5, 2.5}, {1.5, 2}, {7, 2, 1.5, 2}, {9, 3}, {2.5, 1.2}, {7, 1.8, 1.5, 1.8, 1.5, 1.8}, {4, 1.8, 4, 1.8, 1, 1.8}}
 
 func pale(c color.RGBA) color.NRGBA { return color.NRGBA{c.R, c.G, c.B, 0x30} }
 
@@ -109,29 +110,24 @@ func (s shapes) Plot(c draw.Canvas, p *gplot.Plot) {
 		case figure.Cross:
 			d.glyph(draw.PlusGlyph{}, okabeIto[0], 4, shape.At)
 		case figure.Mark:
-			s.mark(d, shape)
+			s.extent(d, shape)
+		}
+	}
+	for _, shape := range s.scene.Shapes { // over all of their intervals
+		if m, ok := shape.(figure.Mark); ok {
+			s.mark(d, m)
 		}
 	}
 }
 
-func (s shapes) outline(d pen, o figure.Outline) {
-	points := ring(o.Ellipse, figure.Point{})
-	switch o.Role {
-	case figure.Scatter:
-		d.fill(shade, points)
-	case figure.Tolerance:
-		d.line(draw.LineStyle{Color: okabeIto[0], Width: vg.Points(1), Dashes: dashes[1]}, points)
-	case figure.Mean:
-		d.line(draw.LineStyle{Color: okabeIto[0], Width: vg.Points(0.8)}, points)
-	}
+func (s shapes) inside(m figure.Mark) bool {
+	at := figure.Point{X: s.scene.X.At(m.At.X), Y: s.scene.Y.At(m.At.Y)}
+	return at.X >= 0 && at.X <= 1 && at.Y >= 0 && at.Y <= 1
 }
 
-func (s shapes) mark(d pen, m figure.Mark) {
-	if at := (figure.Point{X: s.scene.X.At(m.At.X), Y: s.scene.Y.At(m.At.Y)}); at.X < 0 || at.X > 1 || at.Y < 0 || at.Y > 1 {
-		return
-	}
-	if m.Worn {
-		d.glyph(draw.CircleGlyph{}, dots, 1.2, m.At)
+// extent draws the interval of a mark.
+func (s shapes) extent(d pen, m figure.Mark) {
+	if m.Worn || !s.inside(m) {
 		return
 	}
 	c := toneColor(m.Tone)
@@ -141,12 +137,48 @@ func (s shapes) mark(d pen, m figure.Mark) {
 	if m.Bar != nil {
 		d.line(draw.LineStyle{Color: c, Width: vg.Points(1)}, []figure.Point{{X: m.Bar.Lower, Y: m.At.Y}, {X: m.Bar.Upper, Y: m.At.Y}})
 	}
-	d.glyph(toneGlyph(m.Tone), c, 3.2, m.At)
+}
+
+func (s shapes) outline(d pen, o figure.Outline) {
+	points := ring(o.Ellipse, figure.Point{})
+	switch o.Role {
+	case figure.Scatter:
+		d.fill(shade, points)
+	default:
+		d.line(outlineStyle(o.Role), points)
+	}
+}
+
+func outlineStyle(r figure.Role) draw.LineStyle {
+	if r == figure.Tolerance {
+		return draw.LineStyle{Color: okabeIto[0], Width: vg.Points(1), Dashes: dashes[1]}
+	}
+	return draw.LineStyle{Color: okabeIto[0], Width: vg.Points(0.8)}
+}
+
+func (s shapes) mark(d pen, m figure.Mark) {
+	if !s.inside(m) {
+		return
+	}
+	if m.Worn {
+		d.worn(m.Shape, m.At)
+		return
+	}
+	c := toneColor(m.Tone)
+	if m.Shown != m.At {
+		d.line(draw.LineStyle{Color: okabeIto[0], Width: vg.Points(0.4)}, []figure.Point{m.At, m.Shown})
+		d.glyph(draw.CircleGlyph{}, c, 0.8, m.At)
+	}
+	d.glyph(toneGlyph(m.Tone), c, 3.2, m.Shown)
 	if m.Text != "" {
 		st := s.letter
-		st.XAlign, st.YAlign = vgtext.XLeft, vgtext.YBottom
-		at := d.point(m.At)
-		d.c.FillText(st, vg.Point{X: at.X + vg.Points(4), Y: at.Y + vg.Points(2)}, m.Text)
+		st.XAlign, st.YAlign = vgtext.XLeft, vgtext.YCenter
+		at := d.point(m.Shown)
+		at.X += vg.Points(4)
+		half := st.Font.Size / 2
+		width := st.Width(m.Text)
+		d.c.FillPolygon(veil, []vg.Point{{X: at.X, Y: at.Y - half}, {X: at.X + width, Y: at.Y - half}, {X: at.X + width, Y: at.Y + half}, {X: at.X, Y: at.Y + half}})
+		d.c.FillText(st, at, m.Text)
 	}
 }
 
@@ -166,6 +198,21 @@ func (d pen) line(st draw.LineStyle, ps []figure.Point) {
 
 func (d pen) fill(c color.Color, ps []figure.Point) {
 	d.c.FillPolygon(c, d.c.ClipPolygonXY(d.points(ps)))
+}
+
+// worn draws the mark of a worn seating inside the axes.
+func (d pen) worn(shape int, at figure.Point) {
+	if p := d.point(at); d.c.Contains(p) {
+		d.c.FillPolygon(dots, wornMark(shape, p))
+	}
+}
+
+func wornMark(shape int, at vg.Point) []vg.Point {
+	var out []vg.Point
+	for _, p := range figure.WornShape(shape) {
+		out = append(out, vg.Point{X: at.X + vg.Points(1.7*p.X), Y: at.Y + vg.Points(1.7*p.Y)})
+	}
+	return out
 }
 
 func (d pen) glyph(g draw.GlyphDrawer, c color.Color, radius float64, at figure.Point) {
