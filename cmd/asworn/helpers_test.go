@@ -204,6 +204,18 @@ func twoFixtures(ts *testscript.TestScript, _ bool, args []string) {
 		ts.Check(os.Remove(filepath.Join(dir, f[0])))
 	}
 	ts.Check(os.WriteFile(name, []byte(strings.Join(out, "")), 0o666))
+	name = filepath.Join(dir, study.ReadingsFile)
+	content, err = os.ReadFile(name)
+	ts.Check(err)
+	out = nil
+	for _, line := range strings.SplitAfter(string(content), "\n") {
+		if reading, ok := strings.CutPrefix(line, capture.FixtureSubject+","); ok {
+			out = append(out, "old,"+reading, "new,"+reading)
+		} else {
+			out = append(out, line)
+		}
+	}
+	ts.Check(os.WriteFile(name, []byte(strings.Join(out, "")), 0o666))
 	name = filepath.Join(dir, capture.StudyFile)
 	content, err = os.ReadFile(name)
 	ts.Check(err)

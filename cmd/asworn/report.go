@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -34,7 +33,7 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 				if err != nil {
 					return err
 				}
-				a.note("%d files under %s", len(files), filepath.Join(args[0], pipeline.ResultsDir, "exports"))
+				a.note("%d files under %s", len(files), pipeline.ResultsPath(args[0], "exports"))
 			}
 			if open {
 				return openInBrowser(cmd.Context(), page)

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"path/filepath"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -137,7 +136,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	if err != nil {
 		return r, err
 	}
-	a.note("%s; open %s", shown.Done(), filepath.Join(dir, pipeline.ResultsDir, pipeline.PageFile))
+	a.note("%s; open %s", shown.Done(), pipeline.ResultsPath(dir, pipeline.PageFile))
 	if shown.NeedsOperator() {
 		return r, errOperator
 	}

@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
 	"asworn/fitcorr"
 	"asworn/fitcorr/sensitivity"
@@ -111,18 +112,24 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 	return standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, tables)
 }
 
-// distinct returns an error when a folder is named twice, whatever its spelling.
-func distinct(dirs []string) error {
-	var seen []os.FileInfo
-	for _, dir := range dirs {
+// distinct returns an error when a study, or what one of its fixtures sees, is
+// named twice, whatever its spelling.
+func distinct(addresses []string) error {
+	type seen struct {
+		info    os.FileInfo
+		fixture string
+	}
+	var before []seen
+	for _, address := range addresses {
+		dir, fixture := study.Split(address)
 		info, err := os.Stat(dir)
 		if err != nil {
 			return err
 		}
-		if i := slices.IndexFunc(seen, func(s os.FileInfo) bool { return os.SameFile(s, info) }); i >= 0 {
-			return usagef("study %s is named twice (as %s too); a study counts once", dir, dirs[i])
+		if i := slices.IndexFunc(before, func(s seen) bool { return s.fixture == fixture && os.SameFile(s.info, info) }); i >= 0 {
+			return usagef("study %s is named twice (as %s too); a study counts once", address, addresses[i])
 		}
-		seen = append(seen, info)
+		before = append(before, seen{info, fixture})
 	}
 	return nil
 }

@@ -18,7 +18,7 @@ import (
 func snapshot(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	out := map[string][]byte{}
-	root := filepath.Join(dir, ResultsDir)
+	root := filepath.Join(dir, resultsDir)
 	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
@@ -61,7 +61,7 @@ func same(t *testing.T, what string, got, want map[string][]byte) {
 func kept(t *testing.T, dir string) (files []string) {
 	t.Helper()
 	for _, pattern := range []string{"cache/responses/*.gob", "cache/estimates/*.gob", "cache/stamps.gob", resultsFile, frozenFile, sumsFile, "tables/*.csv"} {
-		found, err := filepath.Glob(filepath.Join(dir, ResultsDir, pattern))
+		found, err := filepath.Glob(filepath.Join(dir, resultsDir, pattern))
 		if err != nil || len(found) == 0 {
 			t.Fatalf("%s: %v, %v", pattern, found, err)
 		}
@@ -127,7 +127,7 @@ func TestDamagedResultsAreMadeAnew(t *testing.T) {
 func TestReadBackRefusesDamage(t *testing.T) {
 	dir := copyStudy(t)
 	for _, file := range []string{resultsFile, frozenFile} {
-		name := filepath.Join(dir, ResultsDir, file)
+		name := filepath.Join(dir, resultsDir, file)
 		good, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
@@ -161,7 +161,7 @@ func TestReadBackRefusesDamage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	root, err := os.OpenRoot(filepath.Join(dir, ResultsDir))
+	root, err := os.OpenRoot(filepath.Join(dir, resultsDir))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -179,7 +179,7 @@ func TestReadBackRefusesDamage(t *testing.T) {
 func TestForeignFilesStay(t *testing.T) {
 	dir, elsewhere := copyStudy(t), t.TempDir()
 	ctx := context.Background()
-	results := filepath.Join(dir, ResultsDir)
+	results := filepath.Join(dir, resultsDir)
 	put := func(name, content string) {
 		t.Helper()
 		if err := os.WriteFile(name, []byte(content), 0o666); err != nil {
@@ -254,7 +254,7 @@ func TestRunsWaitForEachOther(t *testing.T) {
 	if _, _, err := Run(context.Background(), empty, Options{}); err == nil {
 		t.Error("an empty folder was run")
 	}
-	if _, err := os.Stat(filepath.Join(empty, ResultsDir)); err == nil {
+	if _, err := os.Stat(filepath.Join(empty, resultsDir)); err == nil {
 		t.Error("results were begun in a folder without " + capture.StudyFile)
 	}
 }

@@ -11,7 +11,7 @@ import (
 
 // What asworn writes into a study folder; all of it can be deleted.
 const (
-	ResultsDir  = "results"
+	resultsDir  = "results"
 	resultsFile = "results.json"
 	PageFile    = "report.html"
 	frozenFile  = "frozen.gob"
@@ -22,7 +22,12 @@ const (
 // fixtures sees (study.At).
 func resultsRoot(address string) string {
 	dir, fixture := study.Split(address)
-	return filepath.Join(dir, ResultsDir, fixture)
+	return filepath.Join(dir, resultsDir, fixture)
+}
+
+// ResultsPath is where a result of that name lies, for what one fixture sees as well.
+func ResultsPath(address, name string) string {
+	return filepath.Join(resultsRoot(address), name)
 }
 
 // folderOf is the study's folder.

@@ -142,7 +142,7 @@ func hashes(t *testing.T, dir string) (out []string) {
 		switch {
 		case err != nil:
 			return err
-		case d.IsDir() && d.Name() == ResultsDir:
+		case d.IsDir() && d.Name() == resultsDir:
 			return fs.SkipDir
 		case d.IsDir():
 			return nil

@@ -47,7 +47,7 @@ func strays(dir string, st *capture.Study) []string {
 		}
 		name := filepath.ToSlash(rel)
 		switch {
-		case d.IsDir() && (name == ResultsDir || name == RetakesDir || name == "calibration" || name != "." && strings.HasPrefix(d.Name(), ".")):
+		case d.IsDir() && (name == resultsDir || name == RetakesDir || name == "calibration" || name != "." && strings.HasPrefix(d.Name(), ".")):
 			return fs.SkipDir
 		case !d.Type().IsRegular() || strings.HasPrefix(d.Name(), ".") || !strings.EqualFold(filepath.Ext(name), ".wav") || known[name]:
 		default:

@@ -134,7 +134,7 @@ func (w *Watch) look() (out []glimpse) {
 		}
 		name := filepath.ToSlash(rel)
 		if d.IsDir() {
-			if name == ResultsDir || name == RetakesDir || name == "calibration" {
+			if name == resultsDir || name == RetakesDir || name == "calibration" {
 				return fs.SkipDir
 			}
 			return nil
