@@ -62,10 +62,13 @@ func shown(s string) string {
 	return strings.Join(lines, "\n")
 }
 
-// cautions prints the page for sessions with listeners, as plain text.
-func (a *app) cautions() {
+// cautions prints the page for sessions with listeners.
+func (a *app) cautions() { a.note("%s", plainCautions()) }
+
+// plainCautions is that page as plain text.
+func plainCautions() string {
 	page := strings.ReplaceAll(docs.Cautions(), "**", "")
-	a.note("%s", strings.ReplaceAll(strings.TrimPrefix(page, "# "), "`", "'"))
+	return strings.ReplaceAll(strings.TrimPrefix(page, "# "), "`", "'")
 }
 
 // reminder is the one line that stands for the cautions where they were shown

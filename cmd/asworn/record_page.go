@@ -10,9 +10,9 @@ import (
 
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/pipeline"
-	"asworn/docs"
 	"asworn/report"
 	"asworn/report/page"
+	"asworn/report/text"
 )
 
 // recordPage drives a desk from a page.
@@ -35,7 +35,7 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 		d.Judging = s.Now
 	}
 	if s.Phase == bench.Caution {
-		d.Cautions = docs.Cautions()
+		d.Cautions = plainCautions()
 	}
 	if s.Recorded && s.Phase == bench.Ready && d.Message == "" {
 		d.Message = "This row is recorded; a new take is kept beside the first."
@@ -66,7 +66,7 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 }
 
 func leftWords(rows int, minutes float64) string {
-	return fmt.Sprintf("%d rows left, about %.0f minutes", rows, minutes)
+	return fmt.Sprintf("%s left, about %s", text.Plural(rows, "row"), text.Plural(int(math.Ceil(minutes)), "minute"))
 }
 
 func pageTake(r bench.Result) page.Take {

@@ -151,15 +151,34 @@ func TestRecordInBrowser(t *testing.T) {
 		}
 		do(chromedp.MouseClickXY(at[0], at[1]))
 	}
+	shot := func(name string) { // for eyes, where ASWORN_SHOTS names a folder
+		t.Helper()
+		folder := os.Getenv("ASWORN_SHOTS")
+		if folder == "" {
+			return
+		}
+		png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+		if err == nil {
+			err = os.MkdirAll(folder, 0o777)
+		}
+		if err == nil {
+			err = os.WriteFile(filepath.Join(folder, "record-"+name+".png"), png, 0o666)
+		}
+		if err != nil {
+			t.Error(err)
+		}
+	}
 	do(chromedp.EmulateViewport(1366, 768))
 	do(chromedp.Navigate(address))
 	reads("#next", "Row 1 of 2: Model A on the fixture, seating 1")
+	shot("ready")
 
 	// A key stops the sound.
 	slow := make(chan struct{})
 	b.set(func() { b.slow = slow })
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "playing")
+	shot("playing")
 	do(chromedp.KeyEvent("z"))
 	b.set(func() { b.slow = nil })
 	close(slow)
@@ -174,9 +193,11 @@ func TestRecordInBrowser(t *testing.T) {
 	b.set(func() { b.slow = nil })
 	close(slow)
 	reads("#message", "stopped; nothing was kept")
+	time.Sleep(500 * time.Millisecond) // touches right after a stop press nothing
 
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "keep: recorded")
+	shot("judged")
 	touch("button[data-do=note]")
 	do(chromedp.KeyEvent("loose cable"), chromedp.KeyEvent(kb.Enter))
 	reads("#message", "noted: loose cable")
@@ -184,6 +205,7 @@ func TestRecordInBrowser(t *testing.T) {
 	reads("#next", "Row 2 of 2: Model A on L01")
 	touch("#buttons .main")
 	reads("#cautions", "Never push")
+	shot("caution")
 	do(chromedp.KeyEvent("y"))
 	reads("#word", "ready")
 	do(chromedp.KeyEvent(kb.Enter))

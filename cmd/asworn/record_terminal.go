@@ -15,7 +15,6 @@ import (
 	"golang.org/x/term"
 
 	"asworn/cmd/internal/bench"
-	"asworn/docs"
 	"asworn/report/table"
 )
 
@@ -226,9 +225,9 @@ func (t *terminalUI) draw(s bench.Screen) {
 	}
 	bold := paint(color.Bold)
 	if s.Phase == bench.Caution {
-		line("%s\n", docs.Cautions())
+		line("%s\n", plainCautions())
 	}
-	line("%d rows left, about %.0f minutes\n", s.Left, s.Minutes)
+	line("%s\n", leftWords(s.Left, s.Minutes))
 	line("    %s\n", bold("%s", s.Title))
 	switch s.Phase {
 	case bench.Playing:

@@ -15,6 +15,7 @@ import (
 	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/page"
+	"asworn/report/text"
 	"asworn/report/view"
 )
 
@@ -75,7 +76,7 @@ func watchedDesk(w *pipeline.Watch) page.Desk {
 	rows, of := w.Left()
 	if len(rows) > 0 {
 		d.Next = fmt.Sprintf("Next, row %d of %d: %s", rows[0].Row-1, of, bench.Words(rows[0]))
-		d.Left = fmt.Sprintf("%d rows left", len(rows))
+		d.Left = text.Plural(len(rows), "row") + " left"
 	}
 	r, last, err := w.Latest()
 	if err != nil {

@@ -11,7 +11,9 @@
   const marks = { good: "\u25cf ", act: "\u25b2 ", unsure: "\u25cb ", bad: "\u00d7 ", plain: "" };
   let tag = "", desk = null, waiting = 0;
 
+  let sounding = false; // asked for, and perhaps not shown yet
   async function act(b, words) {
+    sounding = b.do === "enter" || b.do === "level";
     try {
       const res = await fetch("/act", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify({ do: b.do, words: words || "" }) });
       if (!res.ok) el("message").textContent = await res.text();
@@ -39,9 +41,10 @@
   el("cancel").addEventListener("click", () => { el("ask").hidden = true; });
 
   const stop = { do: "other" };
+  const playing = () => desk && (desk.phase === "playing" || sounding);
   document.addEventListener("keydown", (e) => {
     if (!desk || !desk.phase || e.ctrlKey || e.metaKey || e.altKey) return;
-    if (desk.phase === "playing") { e.preventDefault(); act(stop); return; }
+    if (playing()) { e.preventDefault(); act(stop); return; }
     if (!el("ask").hidden) {
       if (e.key === "Escape") el("ask").hidden = true;
       return;
@@ -52,8 +55,17 @@
   });
   // While there is sound, a touch anywhere is a stop.
   document.addEventListener("pointerdown", (e) => {
-    if (desk && desk.phase === "playing") { e.preventDefault(); act(stop); }
+    if (playing()) { e.preventDefault(); silenced = Date.now(); act(stop); }
   }, true);
+  // The touch that stopped the sound presses nothing beside, nor does a second one by nerves.
+  let silenced = 0;
+  document.addEventListener("click", (e) => {
+    if (Date.now() - silenced < 400) { e.preventDefault(); e.stopPropagation(); }
+  }, true);
+  // So is leaving the page.
+  window.addEventListener("pagehide", () => {
+    if (playing()) navigator.sendBeacon("/act", new Blob([JSON.stringify(stop)], { type: "application/json" }));
+  });
 
   let shown = "";
   function buttons(all) {
@@ -99,7 +111,8 @@
     el("counts").textContent = [s.counts, d.left].filter(Boolean).join(" \u00b7 ");
     el("next").hidden = !d.next;
     el("next").textContent = d.next;
-    let word = take.word, tone = take.tone || "plain", what = d.take ? d.take.title : s.seating;
+    // The row that was recorded stands above its verdict already.
+    let word = take.word, tone = take.tone || "plain", what = d.take ? (d.next.includes(d.take.title) ? "" : d.take.title) : s.seating;
     let todo = take.do || [], more = (d.take ? d.take.more : s.detail) || [], seal = d.take ? "" : s.seal;
     if (d.phase === "playing") {
       word = "playing"; tone = "plain"; what = ""; todo = ["Any key or a touch anywhere stops the sound."]; more = []; seal = "";
@@ -129,7 +142,7 @@
     }));
     map({ history: d.history || [], tolerance_mm: d.tolerance_mm || 3 });
     buttons(d.buttons || []);
-    document.body.className = d.phase || "";
+    document.body.className = d.phase ? "drives " + d.phase : "";
     document.title = word + " \u2013 " + (what || d.next || "asworn");
   }
 
@@ -137,6 +150,7 @@
     clearTimeout(waiting);
     try {
       const res = await fetch("/state", { headers: tag ? { "If-None-Match": tag } : {} });
+      sounding = false; // the answer says
       el("link").textContent = "connected";
       if (res.status !== 304) {
         if (!res.ok) throw new Error(res.statusText);
