@@ -9,59 +9,80 @@ import (
 	"asworn/fitcorr"
 )
 
-// shown is how many standard errors a figure must lie beyond its bar to be a
-// miss, by Student's t of the studies, two-sided at 99 %, as there are many bars:
-// what few studies cannot tell is none.
+// shown is how many standard errors a mean must lie beyond its bar to be a miss:
+// Student's t of the studies, two-sided at 99 %, as there are many bars. What few
+// studies cannot tell is no miss.
 func shown(studies int) float64 {
 	return studentQuantile(float64(studies-1), 0.995)
 }
 
+// shownRate is the same of a share, whose standard error follows from the share that
+// the bar asks for (rateSE) and not from the spread.
+const shownRate = 2.576
+
+// A miss is a bar that is shown to be missed.
+type miss struct {
+	text string
+	// honest bars are about whether what is stated holds (intervals that are too narrow,
+	// wrong verdicts, answers not given), the others about how much is told (errors, rates
+	// of verdicts, intervals that are too wide).
+	honest bool
+}
+
 // misses lists the bars that a condition is shown to miss, in plain words.
-func misses(r result) []string {
-	var out []string
-	miss := func(format string, args ...any) {
-		out = append(out, fmt.Sprintf("generator %s, %s: ", r.generator, r.name)+fmt.Sprintf(format, args...))
+func misses(r result) []miss {
+	var out []miss
+	add := func(honest bool, format string, args ...any) {
+		out = append(out, miss{fmt.Sprintf("generator %s, %s: ", r.generator, r.name) + fmt.Sprintf(format, args...), honest})
 	}
 	n := len(r.scores)
 	if n < 2 {
-		return []string{fmt.Sprintf("generator %s, %s: one study shows nothing", r.generator, r.name)}
+		add(true, "one study shows nothing")
+		return out
 	}
 	above := func(what string, f figure, limit float64) {
 		if limit > 0 && f.value-shown(n)*f.se > limit {
-			miss("%s %s, at most %g", what, f.show(2), limit)
+			add(false, "%s %s, at most %g", what, f.show(2), limit)
 		}
 	}
-	below := func(what string, f figure, limit float64) {
-		if off := rateSE(f, limit, n); limit > 0 && f.value+shown(n)*off < limit {
-			miss("%s %s, at least %g", what, f.show(1), limit)
+	below := func(honest bool, what string, f figure, limit float64) {
+		if off := rateSE(f, limit, n); limit > 0 && f.value+shownRate*off < limit {
+			add(honest, "%s %s, at least %g", what, f.show(1), limit)
 		}
 	}
 	b := r.bars
-	for q, limit := range [quantities]float64{
-		fixtureBlocked: b.fixtureMM, fixtureDrum: b.fixtureMM, wornHeadset: b.wornMM, panelMean: b.meanMM,
-	} {
+	limits := map[int]float64{fixtureBlocked: b.fixtureMM, fixtureDrum: b.fixtureMM, wornHeadset: b.wornMM, panelMean: b.meanMM}
+	for q := range quantities {
 		for axis := range 2 {
 			f := axisOf(r.scores, q, axis)
-			above(fmt.Sprintf("%s, %s, RMS in mm", quantityNames[q], axisNames[axis]), f.rms, limit)
+			above(fmt.Sprintf("%s, %s, RMS in mm", quantityNames[q], axisNames[axis]), f.rms, limits[q])
 			lo, hi := coverage(b)
-			if off := rateSE(f.cover, 95, n); f.cover.value+shown(n)*off < lo || f.cover.value-shown(n)*off > hi {
-				miss("%s, %s, intervals cover %s %% of %d, %g to %g", quantityNames[q], axisNames[axis], f.cover.show(1), f.cover.n, lo, hi)
+			if off := shownRate * rateSE(f.cover, 95, n); f.cover.value+off < lo || f.cover.value-off > hi {
+				add(f.cover.value < lo, "%s, %s, intervals cover %s %% of %d, %g to %g", quantityNames[q], axisNames[axis], f.cover.show(1), f.cover.n, lo, hi)
 			}
 		}
 		if none := unanswered(r.scores, q); none > 0 && r.design.SurveySize > 0 {
-			miss("%s: %d not answered", quantityNames[q], none)
+			add(true, "%s: %d not answered", quantityNames[q], none)
 		}
 	}
-	below("use at 0 mm, %", rate(r.scores, at(0), fitcorr.Use), b.use)
-	below("move at 6 mm, %", rate(r.scores, at(6), fitcorr.Move), b.move)
+	below(false, "use at 0 mm, %", rate(r.scores, at(0), fitcorr.Use), b.use)
+	below(false, "move at 6 mm, %", rate(r.scores, at(6), fitcorr.Move), b.move)
 	if _, count, of := wrongs(r.scores); of > 0 && atLeast(count, of, 0.01) < 0.005 {
-		miss("%d of %d verdicts wrong, at most 1 %%", count, of)
+		add(true, "%d of %d verdicts wrong, at most 1 %%", count, of)
 	}
 	l := leaksOf(r.scores)
 	if l.n > 0 {
-		below("leak corner within 10 %, %", l.within10, 95)
+		below(true, "leak corner within 10 %, %", l.within10, 95)
 	}
-	below("the panel's mean leak is covered in %", l.panel, 92)
+	below(true, "the panel's mean leak is covered in %", l.panel, 92)
+	return out
+}
+
+// texts are misses in words.
+func texts(all []miss) (out []string) {
+	for _, m := range all {
+		out = append(out, m.text)
+	}
 	return out
 }
 

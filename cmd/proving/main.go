@@ -147,11 +147,11 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	var missed []string
 	for _, r := range results {
 		if r.method {
-			missed = append(missed, misses(r)...)
+			missed = append(missed, texts(misses(r))...)
 		}
 	}
 	if len(missed) > 0 {
-		fmt.Fprintf(stdout, "\nShown to be missed (Student's t, 99 %%):\n\n- %s\n", strings.Join(missed, "\n- "))
+		fmt.Fprintf(stdout, "\nShown to be missed (two-sided at 99 %%):\n\n- %s\n", strings.Join(missed, "\n- "))
 		if *held {
 			return errMissed
 		}

@@ -65,7 +65,7 @@ type leakTrial struct {
 // score is everything one study says about the estimator.
 type score struct {
 	trials        [quantities][3][]trial
-	missing       [quantities]int // not answered
+	missing       [quantities]int // not answered; of the fixture's within the reach of its survey
 	verdicts      []verdictTrial
 	noVerdict     int
 	leaks         []leakTrial
@@ -75,6 +75,10 @@ type score struct {
 	curves        []curveTrial
 	failed        error
 }
+
+// surveyReachMM is how far surveys go forward and up; farther off a seating may be
+// refused, as nothing is known there.
+const surveyReachMM = 8.0
 
 // judge compares an analysis with the truth of its study.
 func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
@@ -162,8 +166,10 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 		}
 	}
 	if !ok {
-		out.missing[headset]++
-		out.missing[ear] += 2
+		if h := r.Headset(); !r.OnFixture() || math.Max(math.Abs(h[0]), math.Abs(h[1])) <= surveyReachMM {
+			out.missing[headset]++
+			out.missing[ear] += 2
+		}
 		return
 	}
 	out.add(headset, o.Headset, r.Headset(), confidence)

@@ -155,7 +155,7 @@ func writeJSON(w io.Writer, results []result) error {
 		put("leak", "", "sealed_called_leak_percent", l.wrongly)
 		put("leak", "", "panel_covered_percent", l.panel)
 		if r.method {
-			out.Missed = append(out.Missed, misses(r)...)
+			out.Missed = append(out.Missed, texts(misses(r))...)
 		}
 	}
 	e := json.NewEncoder(w)

@@ -124,9 +124,10 @@ const (
 
 // judgeOpen decides between a cup that can leak and one that is open by
 // design. A model is open when even its best seating leaks heavily, when a
-// leak made on purpose changes nothing, or when every seating falls nearly
-// alike at low frequencies; it is closed when some seating lost its seal or
-// the low end is flat.
+// leak made on purpose changes little, or when every seating falls nearly
+// alike at low frequencies; it is closed when some seating lost its seal, which
+// counts for more than a leak made on purpose, as that may just have been small,
+// or when the low end is flat.
 func judgeOpen(ss []seat.Seating, results [2]*leak.Result, used [2][]int) Seal {
 	const fifty, chance = 50.0, 0.01
 	best, worst, onPurpose, purposeUpTo := math.Inf(1), 0.0, 0.0, math.Inf(-1)
@@ -153,10 +154,10 @@ func judgeOpen(ss []seat.Seating, results [2]*leak.Result, used [2][]int) Seal {
 		return Seal{true, true, fmt.Sprintf("open by design: even the best seating loses %.1f dB at 50 Hz", best)}
 	case onPurpose > sealLossDB:
 		return Seal{false, true, fmt.Sprintf("closed: a leak made on purpose takes %.1f dB at 50 Hz", onPurpose)}
-	case !math.IsInf(purposeUpTo, -1) && purposeUpTo < sealLossDB:
-		return Seal{true, true, fmt.Sprintf("open by design: a leak made on purpose takes less than %.1f dB at 50 Hz", purposeUpTo)}
 	case worst > largeLossDB:
 		return Seal{false, true, fmt.Sprintf("closed: seatings lose up to %.1f dB at 50 Hz", worst)}
+	case !math.IsInf(purposeUpTo, -1) && purposeUpTo < sealLossDB:
+		return Seal{true, true, fmt.Sprintf("open by design: a leak made on purpose takes less than %.1f dB at 50 Hz", purposeUpTo)}
 	case fall > openFallDB:
 		return Seal{true, true, fmt.Sprintf("open by design: every seating falls by %.1f dB from 150 Hz to 25 Hz, and they differ by no more than %.1f dB at 50 Hz", fall, worst)}
 	case worst > sealLossDB:

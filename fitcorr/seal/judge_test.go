@@ -49,6 +49,15 @@ func TestLeaksClosedAndOpen(t *testing.T) {
 			return vented(0.1+0.015*float64(i), f) - vented(0, f)
 		}, func(f float64) float64 { return -vented(0, f) }, false, true, true},
 		{"open, leak on purpose without effect", none, func(f float64) float64 { return -4 * math.Exp(-f/60) }, true, true, true},
+		{"leaks on a closed cup, the one made on purpose small", func(i int, f float64) float64 {
+			switch {
+			case i == 11:
+				return slit(0.25).LossDB(f)
+			case i < 2:
+				return slit(0.5).LossDB(f)
+			}
+			return 0
+		}, flat, true, false, true},
 		{"neither flat nor steep", none, func(f float64) float64 { return -6 * math.Exp(-f/60) }, false, false, false},
 	}
 	for _, c := range cases {
