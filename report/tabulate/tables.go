@@ -93,7 +93,8 @@ func fixtureTable(r *judged.Study) table.Table {
 		Name: "fixture-seatings", Title: "Fixture seatings",
 		Note: "Off: how far the part that decides sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
 			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.MaxOffsetMM, 1) +
-			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides. " +
+			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides; " +
+			"the test is one-sided at " + text.Percent(1-r.Options.Confidence) + ", so the interval may end a little beyond. " +
 			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
 			"Readings alone: what the ruler would say without sound, of the mean of both cups. " +
 			"Seal: level lost at 50 Hz against the panel's mean.",
