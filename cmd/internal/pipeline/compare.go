@@ -7,23 +7,61 @@ import (
 	"asworn/capture"
 	"asworn/capture/compare"
 	"asworn/capture/study"
+	"asworn/cmd/internal/cache"
 )
 
+// compared is what the comparison of all recordings of a study shows.
+type compared struct {
+	Found  [][]capture.Finding // per row
+	Traits []compare.Traits    // those that are refused now marked so
+}
+
 // compareAll adds to every response what only a comparison with the others of the
-// study shows. It is done anew in each run: it depends on all of them.
-// It returns the traits of all, those that are refused now marked so.
-func compareAll(setup capture.Setup, rows []capture.Seating, responses []response) []compare.Traits {
+// study shows. It returns the traits of all, those that are refused now marked so.
+func compareAll(setup capture.Setup, rows []capture.Seating, responses []response) compared {
 	recs := make([]capture.Recording, len(responses))
-	traits := make([]compare.Traits, len(responses))
+	out := compared{Traits: make([]compare.Traits, len(responses))}
 	for i, r := range responses {
 		recs[i] = r.Recording
-		traits[i] = compare.TraitsOf(setup, r.Recording)
+		out.Traits[i] = compare.TraitsOf(setup, r.Recording)
 	}
-	for i, found := range compare.Seatings(setup, rows, recs) {
+	out.Found = compare.Seatings(setup, rows, recs)
+	out.tell(responses)
+	for i, r := range responses {
+		out.Traits[i].Usable = r.Recording.Quality.Usable()
+	}
+	return out
+}
+
+// tell adds what was found to the responses.
+func (c compared) tell(responses []response) {
+	for i, found := range c.Found {
 		responses[i].Recording.AddFindings(found...)
-		traits[i].Usable = responses[i].Recording.Quality.Usable()
 	}
-	return traits
+}
+
+// compare is compareAll, or what it was worth when it was done before with the
+// same recordings and rows. The key names it.
+func (l *line) compare(setup capture.Setup, rows []capture.Seating, responses []response) ([]compare.Traits, cache.Key, error) {
+	key, err := cache.KeyOf("compared", l.responder.setup, rows, keysOf(responses))
+	if err != nil {
+		return nil, key, err
+	}
+	var c compared
+	if l.estimates.Get(key, &c) && len(c.Found) == len(responses) && len(c.Traits) == len(responses) {
+		c.tell(responses)
+		return c.Traits, key, nil
+	}
+	c = compareAll(setup, rows, responses)
+	return c.Traits, key, l.estimates.Put(key, c)
+}
+
+func keysOf(responses []response) []cache.Key {
+	out := make([]cache.Key, len(responses))
+	for i, r := range responses {
+		out[i] = r.Key
+	}
+	return out
 }
 
 // calibrationDrifts tells how the two calibrations of each microphone differ.

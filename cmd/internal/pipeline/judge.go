@@ -60,7 +60,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses)
+	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses).Traits
 	if frozen, err := OpenFrozen(dir); err == nil {
 		j.frozen = frozen // else there was no run yet, or one of another program
 	}

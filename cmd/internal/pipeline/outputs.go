@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
@@ -81,18 +82,22 @@ func ownFolder(dir, name string) (string, error) {
 	return path, os.MkdirAll(path, 0o777)
 }
 
-// finish writes everything that a run leaves under results/, unless it lies
-// there already, and removes from the cache what nothing refers to any more. It
-// reports how many files of an earlier run were not as that had written them.
-func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses []response) (damaged int, err error) {
-	var content bytes.Buffer
-	if err := report.WriteJSON(&content, r); err != nil {
-		return 0, err
+// outputsKey names all that a run writes by what it follows from: what the study
+// says, the estimates, and the comparison of the recordings, whose own keys hold the
+// responses and their rows.
+func (l *line) outputsKey(head report.Results, texts, estimates, comparison cache.Key) (cache.Key, error) {
+	var said bytes.Buffer
+	if err := report.WriteJSON(&said, head); err != nil {
+		return cache.Key{}, err
 	}
-	key, err := cache.KeyOf("outputs", l.program, f.Texts, sha256.Sum256(content.Bytes()))
-	if err != nil {
-		return 0, err
-	}
+	return cache.KeyOf("outputs", l.program, texts, said.Bytes(), estimates, comparison)
+}
+
+// finish writes everything that a run leaves under results/, unless it lies there
+// already under the same key, and removes from the cache what nothing refers to any
+// more: all but the responses' values and the estimates named. It reports how many
+// files of an earlier run were not as that had written them.
+func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []response, estimates ...cache.Key) (damaged int, err error) {
 	root, err := os.OpenRoot(resultsRoot(l.dir))
 	if err != nil {
 		return 0, err
@@ -101,6 +106,10 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 	before := readWritten(filepath.Join(root.Name(), sumsFile))
 	damaged = len(before.changed(root))
 	if before.key != key || damaged > 0 {
+		var content bytes.Buffer
+		if err := report.WriteJSON(&content, r); err != nil {
+			return damaged, err
+		}
 		files, err := pages(view.New(r))
 		if err != nil {
 			return damaged, err
@@ -114,9 +123,9 @@ func (l *line) finish(f frozen, r report.Results, estimates cache.Key, responses
 			return damaged, err
 		}
 	}
-	used := map[cache.Key]bool{estimates: true}
-	for _, r := range responses {
-		used[r.Key] = true
+	used := map[cache.Key]bool{}
+	for _, k := range slices.Concat(keysOf(responses), estimates) {
+		used[k] = true
 	}
 	keep := func(k cache.Key) bool { return used[k] }
 	_, err = l.responses.Prune(keep)

@@ -122,7 +122,10 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if counts.Twins, err = twins(folderOf(dir), study.Seatings, responses, counts.Strays); err != nil {
 		return report.Results{}, counts, err
 	}
-	traits := compareAll(setup, study.Seatings, responses)
+	traits, comparison, err := l.compare(setup, study.Seatings, responses)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
 	for i, row := range study.Seatings {
 		if l.responder.changed[i] {
 			counts.Changed = append(counts.Changed, row.File)
@@ -143,7 +146,11 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	r := results(head, study, responses, e.Analysis)
 	frozen := freezeOf(head, study, setup, traits, e.Frozen)
 	frozen.Texts = texts
-	damaged, err := l.finish(frozen, r, e.key, responses)
+	key, err := l.outputsKey(head, texts, e.key, comparison)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	damaged, err := l.finish(frozen, r, key, responses, e.key, comparison)
 	counts.Damaged = damaged + l.responses.Damaged() + l.estimates.Damaged()
 	return r, counts, err
 }
