@@ -57,8 +57,9 @@ type recipe struct {
 	dc      float64
 	bits    int
 
-	starts []int                // of the repeats, in samples, once made
-	before func(ch [][]float64) // spoils what comes to the converter
+	play   func(drive []float64, at, ratio float64) // another excitation than the stated one
+	starts []int                                    // of the repeats, in samples, once made
+	before func(ch [][]float64)                     // spoils what comes to the converter
 	after  func(ch [][]float64) [][]float64
 }
 
@@ -100,7 +101,11 @@ func (r *recipe) make() [][]float64 {
 	r.starts = nil
 	for k := range d.Repeats {
 		at := (float64(d.LeadSamples()+k*d.PeriodSamples()) + r.latency) * ratio
-		addStretched(drive, d, ratio, at)
+		if r.play != nil {
+			r.play(drive, at, ratio)
+		} else {
+			addStretched(drive, d, ratio, at)
+		}
 		r.starts = append(r.starts, int(at))
 		if d.StopHz > d.RateHz/2 { // what the recorder's filter takes away
 			from, to := int(at+d.TimeOf(0.49*d.RateHz)*d.RateHz), int(at)+d.SweepSamples()
@@ -173,6 +178,7 @@ func rmsOf(x []float64) float64 {
 type plant struct {
 	name  string
 	code  finding.Code
+	also  []finding.Code // that stand for the same
 	unit  string
 	sizes []float64 // from the smallest; a single size where there is no more to say
 	sure  int       // of the sizes, how many from the largest must always be found
@@ -191,6 +197,10 @@ func all(do func(x []float64)) func([][]float64) {
 		}
 	}
 }
+
+// toldAs are what else another sweep than the stated one is told as: it is found
+// at another rate, or not whole.
+var toldAs = []finding.Code{finding.WrongRate, finding.Drift, finding.Truncated, finding.Dropout}
 
 var plants = []plant{
 	{name: "clipping at full scale", code: finding.Clipping, unit: "dB over", sizes: []float64{0.1, 0.3, 1, 3, 10}, sure: 2,
@@ -402,6 +412,33 @@ var plants = []plant{
 				from := r.starts[1+r.IntN(len(r.starts)-1)] - int(0.05*r.sweep.RateHz)
 				amplify(ch[e][from:], math.Copysign(size, r.NormFloat64())-6)
 				amplify(ch[e][:from], -6)
+			}
+		}},
+	{name: "loopback through a high-pass", code: finding.LoopbackNotFlat, unit: "Hz", sizes: []float64{15, 30, 60, 120}, sure: 3, needs: needsLoop,
+		spoil: func(r *recipe, size float64) {
+			r.before = func(ch [][]float64) { ch[2] = chain{highpass(size, 0.707, r.sweep.RateHz)}.run(ch[2]) }
+		}},
+	{name: "sweep begins higher than stated", code: finding.OtherExcitation, also: toldAs, unit: "octaves", sizes: []float64{0.1, 0.5, 1, 2}, sure: 3,
+		spoil: func(r *recipe, size float64) {
+			d := r.sweep
+			d.StartHz *= math.Pow(2, size)
+			r.play = func(drive []float64, at, ratio float64) { addStretched(drive, d, ratio, at) }
+		}},
+	{name: "sweep ends lower than stated", code: finding.OtherExcitation, also: toldAs, unit: "octaves", sizes: []float64{0.1, 0.25, 0.5, 1}, sure: 2,
+		spoil: func(r *recipe, size float64) {
+			d := r.sweep
+			d.StopHz *= math.Pow(2, -size)
+			r.play = func(drive []float64, at, ratio float64) { addStretched(drive, d, ratio, at) }
+		}},
+	{name: "linear sweep in place of an exponential one", code: finding.OtherExcitation, also: toldAs, sizes: []float64{1}, sure: 1,
+		spoil: func(r *recipe, _ float64) {
+			d := r.sweep
+			r.play = func(drive []float64, at, ratio float64) {
+				n := float64(d.SweepSamples())
+				for i := int(at) + 1; float64(i) < at+n*ratio && i < len(drive); i++ {
+					s := (float64(i) - at) / ratio / d.RateHz
+					drive[i] += 0.5 * math.Sin(2*math.Pi*(d.StartHz*s+(d.StopHz-d.StartHz)*s*s/2/d.Seconds))
+				}
 			}
 		}},
 	{name: "a silent channel", code: finding.Silent, sizes: []float64{1}, sure: 1,

@@ -63,7 +63,7 @@ func refused(t *take.Take, code finding.Code) bool {
 func Responses(t *take.Take) {
 	var tops, silence [take.Roles][]finding.Finding
 	var repeats [len(study.Ears)][]finding.Finding
-	var copies, wire []finding.Finding
+	var copies, wire, other []finding.Finding
 	var work []func(*take.Desk)
 	for role := range take.Roles {
 		work = append(work,
@@ -78,6 +78,7 @@ func Responses(t *take.Take) {
 			wire = checkWire(t)
 		}
 	})
+	work = append(work, func(*take.Desk) { other = checkExcitation(t) })
 	t.Bench.Share(len(work), func(d *take.Desk, i int) { work[i](d) })
 
 	t.Add(slices.Concat(tops[:]...)...)
@@ -86,6 +87,9 @@ func Responses(t *take.Take) {
 	checkDropouts(t)
 	t.Add(slices.Concat(silence[:]...)...)
 	t.Add(wire...)
+	if !refused(t, finding.Dropout) { // what comes after lost samples comes early
+		t.Add(other...)
+	}
 	for e := range study.Ears {
 		if t.X[e] == nil || t.Rec.Ears[e].SweepLevelDB <= response.NoLevelDB {
 			continue // silent, and reported so

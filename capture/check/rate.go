@@ -61,7 +61,7 @@ func checkRate(t *take.Take) bool {
 	if ratio == 0 {
 		return false
 	}
-	t.Add(finding.New(finding.WrongRate, fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz", ratio, t.Bench.RateHz, ratio*t.Bench.RateHz)).
+	t.Add(finding.New(finding.WrongRate, fmt.Sprintf("the excitation is there %.4g times as long as it should be: player and recorder ran at different rates, such as %.0f and %.0f Hz, or another sweep was played than the stated one", ratio, t.Bench.RateHz, ratio*t.Bench.RateHz)).
 		Of(ratio*t.Bench.RateHz, "Hz"))
 	return true
 }

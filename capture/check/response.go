@@ -19,7 +19,7 @@ func checkDrift(t *take.Take) {
 	case d <= largeDriftPPM || d <= 3*rec.DriftSEPPM:
 	case d > wildDriftPPM:
 		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM)).
-			Of(rec.DriftPPM, "ppm").Rated(finding.Warning).Mended("look for a rate converter, a rate that is set wrongly in one device, or lost samples; use one clock for both"))
+			Of(rec.DriftPPM, "ppm").Rated(finding.Warning).Mended("look for a rate converter, a rate that is set wrongly in one device, lost samples, or another sweep than the stated one; use one clock for both"))
 	default:
 		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM)).
 			Of(rec.DriftPPM, "ppm"))

@@ -23,6 +23,7 @@ const (
 	IdenticalChannels Code = "identical-channels"
 	Polarity          Code = "polarity"
 	NoExcitation      Code = "no-excitation"
+	OtherExcitation   Code = "other-excitation"
 	WrongRate         Code = "wrong-rate"
 	Truncated         Code = "truncated"
 	Drift             Code = "drift"
@@ -72,6 +73,7 @@ func table() []usual {
 		{IdenticalChannels, Refusal, "check the cables, the recorder's channel linking (stereo, mono) and the channel numbers of the study"},
 		{Polarity, Warning, "find the cable, plug or phase switch that turns the sign; levels are not affected, times and phases are"},
 		{NoExcitation, Refusal, "check that the right excitation was played, at the right rate and into the right channels, and record again"},
+		{OtherExcitation, Refusal, "play the sweep that study.toml states (asworn sweep writes it), or state the one that was played"},
 		{WrongRate, Refusal, "set player, recorder and study.toml to the same rate, and record again"},
 		{Truncated, Warning, "start recording before playback and stop after the end"},
 		{Drift, Note, "nothing for these curves; a common word clock would remove it"},
