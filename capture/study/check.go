@@ -55,6 +55,7 @@ func parseStudy(file string, text []byte) (*parsedStudy, textfile.Errors) {
 	s.declareFixtures()
 	s.doc.assign(&s.Study, "", s.doc.keys)
 	s.Title = strings.TrimSpace(s.Title)
+	s.checkHolds()
 	s.checkSweep(played)
 	s.checkChannels()
 	return s, s.doc.problems

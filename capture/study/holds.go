@@ -36,18 +36,46 @@ func (s Seating) Files() []string {
 	return []string{before + left + after, before + right + after}
 }
 
-// holds reads the column of what the file holds. Text files hold curves, whether
-// the sheet says so or not.
-func (s *sheetReader) holds(r textfile.Row, out *Seating) {
-	given := strings.ToLower(strings.Join(strings.Fields(s.Field(r, "holds")), " "))
-	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
+// holdsOf is what a word says that a file holds, whatever its capitals and spaces.
+func holdsOf(word string) (Holds, bool) {
+	word = strings.ToLower(strings.Join(strings.Fields(word), " "))
 	switch {
-	case given == "" && text, given == string(HoldsCurve):
+	case word == recordingWord:
+		return HoldsRecording, true
+	case word == string(HoldsImpulse), word == string(HoldsCurve):
+		return Holds(word), true
+	}
+	return "", false
+}
+
+const holdsWords = "write " + recordingWord + ", " + string(HoldsImpulse) + " or " + string(HoldsCurve)
+
+// checkHolds takes over what study.toml says that files hold.
+func (s *parsedStudy) checkHolds() {
+	if s.Holds == "" {
+		return
+	}
+	holds, ok := holdsOf(string(s.Holds))
+	if !ok {
+		s.report("holds", holdsWords, "holds is %q", s.Holds)
+	}
+	s.Holds = holds
+}
+
+// holds reads the column of what the file holds; where it is empty study.toml says
+// so. Text files hold curves, whether either says so or not.
+func (s *sheetReader) holds(r textfile.Row, out *Seating) {
+	given := s.Field(r, "holds")
+	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
+	switch holds, ok := holdsOf(given); {
+	case ok:
+		out.Holds = holds
+	case given != "":
+		s.Report(r.Line, holdsWords+", or nothing", "holds is %q", given)
+	case text:
 		out.Holds = HoldsCurve
-	case given == string(HoldsImpulse):
-		out.Holds = HoldsImpulse
-	case given != "" && given != recordingWord:
-		s.Report(r.Line, "write "+recordingWord+", "+string(HoldsImpulse)+" or "+string(HoldsCurve)+", or nothing", "holds is %q", given)
+	default:
+		out.Holds = s.usual
 	}
 	switch {
 	case out.File == "":

@@ -48,6 +48,8 @@ func sections() []section {
 	out := []section{
 		{settings: []setting{
 			{key: "title", at: func(s *Study) any { return &s.Title }, defText: "name of the folder", written: always},
+			{key: "holds", at: func(s *Study) any { return (*string)(&s.Holds) }, defText: "`\"recording\"`",
+				meaning: "what files hold whose row does not say", more: "`recording`, `impulse response` or `curve` ([below](#responses-from-elsewhere))"},
 		}},
 		{"sweep", "What was played.", []setting{
 			{key: "sweep.kind", at: func(*Study) any { kind := exponential; return &kind }, def: exponential, written: designed,

@@ -41,6 +41,11 @@ type placement struct {
 // parseSheet reads the text of a seatings.csv of a study with these fixtures, none
 // for the one that is called FixtureSubject. Rows with a problem are left out.
 func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, textfile.Errors) {
+	return parseSheetOf(file, text, HoldsRecording, fixtures)
+}
+
+// parseSheetOf is parseSheet for a study whose files hold this unless a row says otherwise.
+func parseSheetOf(file string, text []byte, holds Holds, fixtures []Fixture) ([]Seating, textfile.Errors) {
 	t := textfile.ReadTable(file, text, sheetColumns, sheetRequired, 0)
 	if len(t.Problems) > 0 && len(t.Columns) == 0 {
 		return nil, t.Problems
@@ -50,7 +55,7 @@ func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, textf
 			return nil, t.Problems // every row would complain of the same
 		}
 	}
-	s := &sheetReader{Table: t, fixtures: fixtures, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
+	s := &sheetReader{Table: t, fixtures: fixtures, usual: holds, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
 	var rows []Seating
 	for _, r := range t.Rows {
 		before := len(t.Problems)
@@ -68,6 +73,7 @@ func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, textf
 type sheetReader struct {
 	*textfile.Table
 	fixtures   []Fixture
+	usual      Holds          // what a file holds whose row does not say
 	files      map[string]int // row of each file
 	placements map[placement]int
 	spellings  map[string]string // of subjects and models, by lower case

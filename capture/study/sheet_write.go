@@ -1,6 +1,7 @@
 package study
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
 	"slices"
@@ -41,7 +42,7 @@ func writeSheet(w io.Writer, rows []Seating, read bool) error {
 		if r.Read != nil {
 			position = []string{number(r.Read.ForwardMM), number(r.Read.UpMM)}
 		}
-		write(left, position, string(r.Holds), r.Seal, r.Notes)
+		write(left, position, cmp.Or(string(r.Holds), recordingWord), r.Seal, r.Notes)
 	}
 	out.Flush()
 	return out.Error()

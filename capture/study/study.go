@@ -28,6 +28,9 @@ const (
 type Study struct {
 	Dir   string
 	Title string // default: the name of the folder
+	// Holds is what files hold whose rows do not say; Load gives it to the rows and
+	// leaves it empty.
+	Holds Holds
 
 	// Sweep is what was played. With Excitation only its RateHz, Repeats,
 	// GapSeconds and LeadSeconds count.
@@ -130,7 +133,8 @@ func load(address string, partial bool) (*Study, error) {
 	if err != nil {
 		problems = append(problems, textfile.Missing(filepath.Join(dir, SheetFile), err))
 	} else {
-		s.Seatings, bad = parseSheet(filepath.Join(dir, SheetFile), sheet, s.Fixtures...)
+		s.Seatings, bad = parseSheetOf(filepath.Join(dir, SheetFile), sheet, s.Holds, s.Fixtures)
+		s.Holds = HoldsRecording // every row has its own now
 		problems = append(problems, bad...)
 		if len(bad) == 0 {
 			problems = append(problems, s.readReadings()...)
