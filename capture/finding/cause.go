@@ -6,16 +6,11 @@ package finding
 // other, each with its channel. Order is kept; nil gives nil. It is for showing:
 // the value is that of the first.
 func ByCause(findings []Finding) []Finding {
-	type cause struct {
-		code     Code
-		severity Severity
-		mend     string
-	}
 	var out []Finding
 	at := map[cause]int{}
 	same := map[cause][]Finding{}
 	for _, f := range findings {
-		c := cause{f.Code, f.Severity, f.Mend}
+		c := causeOf(f)
 		same[c] = append(same[c], f)
 		if _, seen := at[c]; !seen {
 			at[c] = len(out)

@@ -13,8 +13,10 @@ import (
 	"golang.org/x/term"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 	"asworn/cmd/internal/pipeline"
 	"asworn/docs"
+	"asworn/report"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -101,6 +103,27 @@ func (a *app) finding(where string, f capture.Finding) {
 		message += "; " + f.Mend
 	}
 	fmt.Fprintf(a.err, "%s: %s: %s\n", shown(where), paint.Sprint(f.Severity), shown(message))
+}
+
+// findings prints what was found about a study's recordings; what many of them share
+// is printed for the first few.
+func (a *app) findings(recordings []report.Recording) {
+	found := make([][]capture.Finding, len(recordings))
+	for i, rec := range recordings {
+		found[i] = finding.ByCause(rec.Findings)
+	}
+	repeats := finding.NewRepeats(found)
+	for i, rec := range recordings {
+		for _, f := range found[i] {
+			if repeats.Show(f, rec.Row) {
+				a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
+			}
+		}
+	}
+	for _, more := range repeats.Rest() {
+		more.First.Message, more.First.Channel = fmt.Sprintf("as row %d", more.Row), ""
+		a.finding(more.String(), more.First)
+	}
 }
 
 // progress returns a function that shows how much of a task is done, on a

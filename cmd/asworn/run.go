@@ -11,7 +11,6 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
-	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
@@ -119,11 +118,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 		a.note("warning: %s", doubt)
 	}
 	shown := view.New(counts.WithChanges(r))
-	for _, rec := range shown.Recordings {
-		for _, f := range finding.ByCause(rec.Findings) {
-			a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
-		}
-	}
+	a.findings(shown.Recordings)
 	misfiled(a, counts)
 	a.note("%s", countsLine(counts))
 	switch {

@@ -237,8 +237,9 @@ func standOutTable(r *judged.Study) table.Table {
 }
 
 // findingTable lists what was found about recordings, worst first within the
-// order of the sheet.
-func findingTable(r *judged.Study) table.Table {
+// order of the sheet; brief, a cause that many recordings share is listed for the
+// first few.
+func findingTable(r *judged.Study, brief bool) table.Table {
 	t := table.Table{
 		Name: "findings", Title: "Quality findings",
 		Note: "Refused: kept out of every curve. Warning: used, with care.",
@@ -252,16 +253,25 @@ func findingTable(r *judged.Study) table.Table {
 		},
 	}
 	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}
+	found := make([][]capture.Finding, len(r.Recordings))
+	for i, rec := range r.Recordings {
+		found[i] = finding.ByCause(rec.Findings)
+	}
+	repeats := finding.NewRepeats(found)
 	for _, sev := range []capture.Severity{capture.Refusal, capture.Warning, capture.Note} {
-		for _, rec := range r.Recordings {
-			for _, f := range finding.ByCause(rec.Findings) {
-				if f.Severity != sev {
-					continue
+		word := table.Toned(sev.String(), tones[sev])
+		for i, rec := range r.Recordings {
+			for _, f := range found[i] {
+				if f.Severity == sev && (!brief || repeats.Show(f, rec.Row)) {
+					t.Add(table.Count(rec.Row), table.Linked(rec.File, rec.File), word,
+						table.Word(f.Channel), table.Word(text.OneLine(f.Message)), table.Word(text.OneLine(f.Mend)))
 				}
-				t.Add(table.Count(rec.Row), table.Linked(rec.File, rec.File), table.Toned(sev.String(), tones[sev]),
-					table.Word(f.Channel), table.Word(text.OneLine(f.Message)), table.Word(text.OneLine(f.Mend)))
 			}
 		}
+	}
+	for _, more := range repeats.Rest() {
+		t.Add(table.None(), table.Word(more.String()), table.Toned(more.First.Severity.String(), tones[more.First.Severity]),
+			table.Word(more.First.Channel), table.Word("as row "+strconv.Itoa(more.Row)), table.Word(text.OneLine(more.First.Mend)))
 	}
 	return t
 }

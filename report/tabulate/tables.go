@@ -33,6 +33,7 @@ type Tables struct {
 	StandOuts, Exposure, Findings               table.Table
 	Leaks, Survey, Corrections, Members, Budget table.Table
 	Recordings                                  table.Table
+	findingsBrief                               table.Table
 	panel                                       bool
 }
 
@@ -42,7 +43,8 @@ func Of(r *judged.Study) Tables {
 		Fixture: fixtureTable(r), FixtureOffsets: fixtureOffsetTable(r),
 		Listeners: listenerTable(r), Models: modelTable(r),
 		Sensitivity: sensitivityTable(r), Repeatability: repeatabilityTables(r),
-		StandOuts: standOutTable(r), Exposure: exposureTable(r), Findings: findingTable(r),
+		StandOuts: standOutTable(r), Exposure: exposureTable(r),
+		Findings: findingTable(r, false), findingsBrief: findingTable(r, true),
 		Leaks: leakTable(r), Survey: surveyTable(r), Corrections: correctionTable(r),
 		Members: memberTable(r), Budget: budgetTable(r), Recordings: recordingTable(r),
 		panel: hasPanel(r),
@@ -59,8 +61,9 @@ func (t Tables) All() []table.Table {
 }
 
 // Brief returns those that a person reads after a run, without any that would be
-// dashes alone.
+// dashes alone, and with a finding that many recordings share once.
 func (t Tables) Brief() []table.Table {
+	t.Findings = t.findingsBrief
 	return slices.DeleteFunc(t.leading(), table.Table.Silent)
 }
 

@@ -231,24 +231,35 @@ func (r *View) placement(id string) string {
 
 func (r *View) refusedSection() Section {
 	s := Section{Title: "Refused recordings, kept out of every curve"}
-	for _, rec := range r.Recordings {
+	refusing := make([][]capture.Finding, len(r.Recordings))
+	for i, rec := range r.Recordings {
+		refusing[i] = slices.DeleteFunc(finding.ByCause(rec.Findings), func(f capture.Finding) bool { return f.Severity < capture.Refusal })
+	}
+	repeats := finding.NewRepeats(refusing)
+	for i, rec := range r.Recordings {
 		if rec.Usable {
 			continue
 		}
 		var why []string
-		for _, f := range finding.ByCause(rec.Findings) {
-			if f.Severity == capture.Refusal {
-				why = append(why, text.OneLine(strings.TrimSuffix(f.Message, ".")))
-			}
+		show := len(refusing[i]) == 0
+		for _, f := range refusing[i] {
+			show = repeats.Show(f, rec.Row) || show
+			why = append(why, text.OneLine(strings.TrimSuffix(f.Message, ".")))
+		}
+		if !show {
+			continue
 		}
 		if len(why) == 0 {
 			why = []string{"not usable"}
 		}
-		s.Lines = append(s.Lines, Line{
-			Text: "row " + strconv.Itoa(rec.Row) + ", " + judged.NameOf(rec) + " (" + rec.File + "): " + text.Join(why) +
-				". Mend: " + judged.MendWords(rec),
-			Link: rec.File, Tone: table.Bad,
-		})
+		where := judged.NameOf(rec) + " (" + rec.File + "): "
+		if rec.Row > 0 { // a recording that is judged at the fixture stands in no row
+			where = "row " + strconv.Itoa(rec.Row) + ", " + where
+		}
+		s.Lines = append(s.Lines, Line{Text: where + text.Join(why) + ". Mend: " + judged.MendWords(rec), Link: rec.File, Tone: table.Bad})
+	}
+	for _, more := range repeats.Rest() {
+		s.Lines = append(s.Lines, Line{Text: more.String() + ", as row " + strconv.Itoa(more.Row) + ".", Tone: table.Bad})
 	}
 	return s
 }

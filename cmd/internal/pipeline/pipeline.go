@@ -130,9 +130,6 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		if l.responder.changed[i] {
 			counts.Changed = append(counts.Changed, row.File)
 		}
-		if !responses[i].Recording.Quality.Usable() {
-			counts.Refused++
-		}
 	}
 	e, err := l.estimate(ctx, study, responses)
 	if err != nil {
@@ -144,6 +141,11 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		return report.Results{}, counts, err
 	}
 	r := results(head, study, responses, e.Analysis)
+	for _, rec := range r.Recordings {
+		if !rec.Usable {
+			counts.Refused++
+		}
+	}
 	frozen := freezeOf(head, study, setup, traits, e.Frozen)
 	frozen.Texts = texts
 	key, err := l.outputsKey(head, texts, e.key, comparison)
