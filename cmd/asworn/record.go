@@ -21,6 +21,7 @@ import (
 type recordOptions struct {
 	model, from       string
 	fixture           string
+	point             capture.Point
 	playback, capture string
 	outputs           []int
 	limit             float64
@@ -63,6 +64,9 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 			if opt.from != "" && opt.model != "" {
 				return usagef("--from takes the rows of the plan; leave --model out")
 			}
+			if p := opt.point; p != "" && (opt.model == "" || p != capture.Blocked && p != capture.Drum) {
+				return usagef("--point %q: want %s or %s, and --model with it", p, capture.Blocked, capture.Drum)
+			}
 			if err := opt.serve.check(); err != nil {
 				return err
 			}
@@ -75,9 +79,13 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 			return recordSession(cmd.Context(), a, args[0], opt)
 		},
 	}
+	cmd.ValidArgsFunction = folders
 	f := cmd.Flags()
 	f.StringVar(&opt.model, "model", "", "record fixture seatings of this model, one after the other, outside the plan")
+	f.StringVar((*string)(&opt.point), "point", "", "with --model: the point, blocked or drum (default: where the plan has most of its seatings)")
+	complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
 	f.StringVar(&opt.fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
+	completeModels(cmd, "model")
 	f.StringVar(&opt.from, "from", "", "take the WAV files that another recorder writes into this `FOLDER`, in order")
 	f.StringVar(&opt.playback, "playback", "", "playback device: its name, or a part that no other has")
 	f.StringVar(&opt.capture, "capture", "", "recording device: its name, or a part that no other has")
@@ -118,7 +126,7 @@ func recordSession(ctx context.Context, a *app, dir string, opt recordOptions) e
 	}
 	changed := make(chan struct{}, 1)
 	step, end := a.progress("recordings")
-	desk, err := bench.Open(ctx, address, bench.Options{System: sys, Model: opt.model, Jobs: a.jobs, Progress: step, Changed: func() {
+	desk, err := bench.Open(ctx, address, bench.Options{System: sys, Model: opt.model, Point: opt.point, Jobs: a.jobs, Progress: step, Changed: func() {
 		select {
 		case changed <- struct{}{}:
 		default:

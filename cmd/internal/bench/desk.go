@@ -20,8 +20,9 @@ import (
 
 // Options are what a desk is opened with.
 type Options struct {
-	System   audio.System // nil where takes come from elsewhere
-	Model    string       // one fixture seating of it after the other, outside the plan; empty for the plan
+	System   audio.System  // nil where takes come from elsewhere
+	Point    capture.Point // of those; empty for the one at which the plan has most of them
+	Model    string        // one fixture seating of it after the other, outside the plan; empty for the plan
 	Jobs     int
 	Progress func(done, total int)
 	Now      func() time.Time // nil for the clock
@@ -123,7 +124,10 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 		if err := holds(rows, opt.Model); err != nil {
 			return nil, err
 		}
-		one := capture.Seating{Model: opt.Model, Subject: capture.FixtureSubject, Point: capture.Blocked}
+		one := capture.Seating{Model: opt.Model, Subject: capture.FixtureSubject, Point: opt.Point}
+		if one.Point == "" {
+			one.Point = usualPoint(rows, opt.Model)
+		}
 		d.session = Session{Rows: rows, At: len(rows) - 1, One: opt.Model}
 		d.session = d.session.Added(Row{Seating: d.another(one)})
 	}
@@ -158,6 +162,21 @@ func holds(rows []Row, model string) error {
 		}
 	}
 	return fmt.Errorf("the study holds no model %q; it holds %s", model, strings.Join(models, ", "))
+}
+
+// usualPoint is where most ordinary seatings of a model on the fixture are recorded,
+// the blocked entrance where both are as many.
+func usualPoint(rows []Row, model string) capture.Point {
+	n := map[capture.Point]int{}
+	for _, r := range rows {
+		if r.OnFixture() && r.Model == model && r.Survey == nil {
+			n[r.Point]++
+		}
+	}
+	if n[capture.Drum] > n[capture.Blocked] {
+		return capture.Drum
+	}
+	return capture.Blocked
 }
 
 // another is one more seating like a row's.
@@ -394,7 +413,7 @@ func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	if s.Seal != "" {
 		r.Do = append(r.Do, s.Seal)
 	}
-	r.Keep = j.Recording.Quality.Usable() && !doubt
+	r.Keep = j.Usable && !doubt
 	if doubt {
 		r.Word, r.Tone = "again", table.Bad
 		r.Do = []string{r.More[0]}
@@ -417,7 +436,7 @@ func (d *Desk) CheckLevel() {
 		}
 		d.session.Phase, d.screen.Message = Playing, "level check: "+row.Model
 		d.begin(func(ctx context.Context) {
-			message := d.sound.checkLevel(ctx, row.Model, func(words string) { d.update(func() { d.screen.Message = words }) })
+			message := d.sound.checkLevel(ctx, row.Seating, func(words string) { d.update(func() { d.screen.Message = words }) })
 			d.update(func() { d.session, d.screen.Message = d.session.Heard(false), message })
 		})
 	})

@@ -10,8 +10,9 @@ import (
 )
 
 // checkLevel plays single sweeps on the fixture, at rising gains, learns how loud
-// a model is there and returns what to show; tell hears of each step.
-func (s *Sound) checkLevel(ctx context.Context, model string, tell func(string)) string {
+// the model of a row is there and returns what to show; tell hears of each step.
+func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(string)) string {
+	model := row.Model
 	s.mu.Lock()
 	if s.safety.Levels[model].Known {
 		delete(s.safety.Levels, model) // it is found anew
@@ -47,7 +48,7 @@ func (s *Sound) checkLevel(ctx context.Context, model string, tell func(string))
 		s.mu.Lock()
 		s.safety.Levels[model], s.arrival = h.level, h.delay
 		s.mu.Unlock()
-		compared, err := s.compare(DayLevel{Model: model, GainDB: gain, DB: h.level.DB, Known: h.level.Known, Ears: h.ears})
+		compared, err := s.compare(DayLevel{Model: model, Point: row.Point, GainDB: gain, DB: h.level.DB, Known: h.level.Known, Ears: h.ears})
 		if err != nil {
 			return err.Error()
 		}
@@ -136,12 +137,12 @@ func (s *Sound) learn(row capture.Seating, rec capture.Recording, gainDB float64
 	if !ok || !old.Known || l.Known { // one that was read off an instrument stays
 		s.safety.Levels[row.Model] = l
 	}
-	first := !s.settings.has(DayLevel{Model: row.Model, Fixture: s.study.Fixture.Subject, Date: s.now().Format("2006-01-02")})
+	first := !s.settings.has(DayLevel{Model: row.Model, Point: row.Point, Fixture: s.study.Fixture.Subject, Date: s.now().Format("2006-01-02")})
 	s.mu.Unlock()
-	if !first || row.Point != capture.Blocked || row.Survey != nil || row.Seal != "" { // displaced or leaking on purpose
+	if !first || row.Survey != nil || row.Seal != "" { // displaced or leaking on purpose
 		return "", nil
 	}
-	return s.compare(DayLevel{Model: row.Model, GainDB: l.GainDB, DB: l.DB, Known: l.Known, Ears: ears})
+	return s.compare(DayLevel{Model: row.Model, Point: row.Point, GainDB: l.GainDB, DB: l.DB, Known: l.Known, Ears: ears})
 }
 
 // readLevel takes the level that the operator read at the fixture's ear with an

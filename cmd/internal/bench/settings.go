@@ -11,6 +11,7 @@ import (
 
 	"github.com/pelletier/go-toml/v2"
 
+	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/disk"
 )
@@ -32,13 +33,14 @@ type Settings struct {
 
 // DayLevel is one level check.
 type DayLevel struct {
-	Date    string    `toml:"date"`
-	Fixture string    `toml:"fixture,omitempty" comment:"Of several in the study."`
-	Model   string    `toml:"model"`
-	GainDB  float64   `toml:"gain_db"`
-	DB      float64   `toml:"level_db" comment:"dB(A) SPL when calibrated, else dB(A) re full scale"`
-	Known   bool      `toml:"calibrated"`
-	Ears    []float64 `toml:"channels_db" comment:"left and right by themselves"`
+	Date    string        `toml:"date"`
+	Fixture string        `toml:"fixture,omitempty" comment:"Of several in the study."`
+	Model   string        `toml:"model"`
+	Point   capture.Point `toml:"point"`
+	GainDB  float64       `toml:"gain_db"`
+	DB      float64       `toml:"level_db" comment:"dB(A) SPL when calibrated, else dB(A) re full scale"`
+	Known   bool          `toml:"calibrated"`
+	Ears    []float64     `toml:"channels_db" comment:"left and right by themselves"`
 }
 
 // LoadSettings reads what was kept in a study's folder; before the first time
@@ -89,7 +91,7 @@ func (s Settings) Save(dir string) error {
 // has reports whether a level of that model was found on that fixture that day.
 func (s Settings) has(like DayLevel) bool {
 	return slices.ContainsFunc(s.Levels, func(l DayLevel) bool {
-		return l.Model == like.Model && l.Fixture == like.Fixture && l.Date == like.Date
+		return l.Model == like.Model && l.Point == like.Point && l.Fixture == like.Fixture && l.Date == like.Date
 	})
 }
 
@@ -102,7 +104,7 @@ const dayDriftDB = 1.0
 // an earlier day, per channel, at the same gain; empty when nothing can be said.
 func (s Settings) Compare(l DayLevel) string {
 	for _, old := range slices.Backward(s.Levels) {
-		if old.Model != l.Model || old.Fixture != l.Fixture || old.Date >= l.Date || old.Known != l.Known || len(old.Ears) != len(l.Ears) {
+		if old.Model != l.Model || old.Point != l.Point || old.Fixture != l.Fixture || old.Date >= l.Date || old.Known != l.Known || len(old.Ears) != len(l.Ears) {
 			continue
 		}
 		out := fmt.Sprintf("%s on the fixture against %s:", cmp.Or(l.Model, "loudspeaker"), old.Date)

@@ -31,6 +31,7 @@ type Judge struct {
 type Judgement struct {
 	// Results hold that one recording and, where the study can tell, its verdict.
 	Results   report.Results
+	Usable    bool              // it is no reason to record again
 	Recording capture.Recording // without impulse responses
 }
 
@@ -74,10 +75,10 @@ func (j *Judge) Study() *capture.Study { return j.study }
 func (j *Judge) Setup() capture.Setup { return j.setup }
 
 // Fixture returns what a recording that is in no row is taken for: the next
-// ordinary seating of a model on the fixture, at the blocked entrance. An empty
-// model is the only one of the study.
+// ordinary seating of a model on the fixture, at the point that Judge finds. An
+// empty model is the only one of the study.
 func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
-	out := capture.Seating{File: file, Model: model, Subject: capture.FixtureSubject, Point: capture.Blocked}
+	out := capture.Seating{File: file, Model: model, Subject: capture.FixtureSubject}
 	var models []string
 	for _, rows := range [][]capture.Seating{j.study.Seatings, j.study.NotRecorded, j.rows} {
 		for _, r := range rows {
@@ -104,9 +105,11 @@ func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
 }
 
 // Judge processes the recording of a row and compares it with those before it,
-// whose place it takes where it is a row's second. An ordinary fixture seating
-// at the blocked entrance gets a verdict by the last run; without one, or for a
-// model that run did not hold, it gets its findings alone.
+// whose place it takes where it is a row's second. An ordinary fixture seating gets
+// a verdict by the last run, or is refused where it is not of its model at its
+// point, as a check does; a row without a point is taken for the one whose survey
+// explains it best. Without a run, or for a model that it did not hold, a recording
+// gets its findings alone.
 func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, error) {
 	if err := ctx.Err(); err != nil {
 		return Judgement{}, err
@@ -119,31 +122,35 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 	if at := slices.IndexFunc(j.rows, func(r capture.Seating) bool { return r.File == row.File }); at >= 0 {
 		j.rows, j.traits = slices.Delete(slices.Clone(j.rows), at, at+1), slices.Delete(slices.Clone(j.traits), at, at+1)
 	}
+	if row.Point == "" {
+		row.Point = capture.Blocked
+		if j.frozen != nil && rec.Quality.Usable() {
+			row.Point = j.frozen.frozen.Fit.PointOf(fitSeating(row, rec))
+		}
+	}
 	own := compare.TraitsOf(j.setup, rec)
 	rec.AddFindings(compare.With(j.rows, j.traits, row, own)...)
 	own.Usable = rec.Quality.Usable()
 	j.rows, j.traits = append(j.rows, row), append(j.traits, own)
 
-	out := Judgement{Results: j.about, Recording: rec}
+	out := Judgement{Results: j.about, Usable: rec.Quality.Usable(), Recording: rec}
 	out.Results.LevelUnit = rec.LevelUnit
 	out.Results.Recordings = []report.Recording{recordingResult(row, rec)}
 	out.Results.Analysis.Models = []fitcorr.ModelAnalysis{{Model: row.Model}}
-	if j.frozen == nil || !rec.Quality.Usable() || !row.OnFixture() || row.Point != capture.Blocked || row.Model == "" || row.Survey != nil {
+	if j.frozen == nil || !out.Usable || !row.OnFixture() || row.Model == "" || row.Survey != nil {
 		return out, nil
 	}
 	if _, err := j.frozen.model(row.Model); err != nil {
 		return out, nil
 	}
-	seating := fitSeating(row, rec)
-	offset, verdict, err := j.frozen.frozen.Fit.Check(seating)
+	seating, found := fitSeating(row, rec), out.Results
+	err = guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
-		seating.Read = nil
-		offset, verdict, err = j.frozen.frozen.Fit.Check(seating)
+		seating.Read, found = nil, out.Results
+		err = guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	}
-	if err != nil {
-		return out, nil // the last run could judge no seating of this model
+	if err == nil { // else the last run could judge no seating of this model at this point
+		out.Results, out.Usable = found, found.Recordings[0].Usable
 	}
-	m := &out.Results.Analysis.Models[0]
-	m.Offsets, m.Verdicts = []fitcorr.Offset{offset}, []fitcorr.Verdict{verdict}
 	return out, nil
 }
