@@ -14,6 +14,7 @@ import (
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/plan"
 	"asworn/report/table"
 	"asworn/report/view"
 )
@@ -225,16 +226,19 @@ func (d *Desk) Screen() Screen {
 	return s
 }
 
-// seatingSeconds is what placing a headphone takes until the session knows
-// better. Common practice, no source.
-const seatingSeconds = 45
-
-func (d *Desk) minutes() float64 {
-	each := seatingSeconds + d.sound.seconds(d.sound.signal)
+// minutes is how long the rows that are left take: as planned, until the session
+// knows the operator's pace.
+func (d *Desk) minutes() (sum float64) {
 	if len(d.spans) > 2 {
-		each = median(d.spans)
+		return float64(d.session.Left()) * median(d.spans) / 60
 	}
-	return float64(d.session.Left()) * each / 60
+	sounds := d.sound.seconds(d.sound.signal) / 60
+	for _, r := range d.session.Rows {
+		if !r.Recorded {
+			sum += plan.RowMinutes(r.Seating, sounds)
+		}
+	}
+	return sum
 }
 
 func (d *Desk) changed() {

@@ -1,5 +1,7 @@
 package plan
 
+import "asworn/capture"
+
 // Minutes is how long a study takes.
 type Minutes struct {
 	Person  float64 // of one listener, all models
@@ -15,6 +17,15 @@ const (
 	bareEarSetup   = 3.0
 	readOne        = 0.5 // one reading
 )
+
+// RowMinutes is how long one row takes whose recording sounds for so many minutes:
+// the headphone put on, or displaced by a ruler or stops, still, off again.
+func RowMinutes(r capture.Seating, sounds float64) float64 {
+	if r.Survey != nil {
+		return sounds + setOne
+	}
+	return sounds + placeOne
+}
 
 // Minutes adds up a design's sessions; perRow is how long one recording sounds, minutes.
 func (d Design) Minutes(perRow float64) Minutes {
