@@ -65,7 +65,7 @@ func TestCalibrationReachesTheBudget(t *testing.T) {
 		}
 		ss = append(ss, s)
 	}
-	a, _, err := fitcorr.Analyse(t.Context(), ss, fitOptions(&study, 1))
+	a, _, err := fitcorr.Analyse(t.Context(), ss, fitOptions(&study, combineReadings(&study), 1))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -54,7 +54,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if j.line, err = openLine(dir, program, j.setup, opt); err != nil {
 		return nil, err
 	}
-	if j.about, err = about(st); err != nil {
+	if j.about, err = about(st, combineReadings(st)); err != nil {
 		return nil, err
 	}
 	responses, err := j.line.responder.all(ctx, st.Seatings)

@@ -17,6 +17,7 @@ import (
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/fitcorr"
+	"asworn/fitcorr/reading"
 	"asworn/report"
 )
 
@@ -131,12 +132,13 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 			counts.Changed = append(counts.Changed, row.File)
 		}
 	}
-	e, err := l.estimate(ctx, study, responses)
+	readings := combineReadings(study)
+	e, err := l.estimate(ctx, study, responses, readings)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
 	counts.Estimated = e.fresh
-	head, err := about(study)
+	head, err := about(study, readings)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
@@ -208,8 +210,8 @@ type estimates struct {
 }
 
 // estimate analyses the usable responses, or finds that it was done before.
-func (l *line) estimate(ctx context.Context, study *capture.Study, responses []response) (estimates, error) {
-	opt := fitOptions(study, l.opt.Jobs)
+func (l *line) estimate(ctx context.Context, study *capture.Study, responses []response, readings reading.Result) (estimates, error) {
+	opt := fitOptions(study, readings, l.opt.Jobs)
 	var seatings []fitcorr.Seating
 	var keys []cache.Key
 	for i, row := range study.Seatings {
@@ -218,7 +220,7 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 			keys = append(keys, responses[i].Key)
 		}
 	}
-	placeReadings(seatings, combineReadings(study))
+	placeReadings(seatings, readings)
 	keyed := opt
 	keyed.Jobs = 0 // does not change the results
 	key, err := cache.KeyOf("estimates", l.program, keyed, rowsOf(seatings), keys)

@@ -30,7 +30,7 @@ func TestReadingsReachSeatings(t *testing.T) {
 	if ss[1].Read.ForwardMM != 7 || ss[1].Readings() != 1 || (fitcorr.Seating{}).Readings() != 0 {
 		t.Errorf("of the sheet: %+v, worth %g", ss[1].Read, ss[1].Readings())
 	}
-	if one := fitOptions(&s, 1).Reading.OneMM; one > 0.6 {
+	if one := fitOptions(&s, r, 1).Reading.OneMM; one > 0.6 {
 		t.Errorf("one reading errs by %g mm", one)
 	}
 	got := strings.Join(readingFindings(r), "\n")

@@ -9,17 +9,18 @@ import (
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/fitcorr"
+	"asworn/fitcorr/reading"
 	"asworn/report"
 )
 
 // bootstrapDraws is the cross-check of the analytic intervals of a run.
 const bootstrapDraws = 1000
 
-func fitOptions(study *capture.Study, jobs int) fitcorr.Options {
+func fitOptions(study *capture.Study, readings reading.Result, jobs int) fitcorr.Options {
 	opt := fitcorr.DefaultOptions()
 	opt.Limits, opt.MarkMM = study.Limits, study.Fixture.MarkMM
 	opt.CalibrationDB = study.CalibrationDB
-	opt.Reading = combineReadings(study).Uncertainty(study.Reading)
+	opt.Reading = readings.Uncertainty(study.Reading)
 	opt.Bootstrap, opt.Jobs = bootstrapDraws, jobs
 	return opt
 }
@@ -76,7 +77,7 @@ func refuse(rec *report.Recording, m fitcorr.Misfit) {
 func octaves(f float64) float64 { return math.Log2(f / band.ReferenceHz) }
 
 // about is what a result says of its study before any recording.
-func about(study *capture.Study) (report.Results, error) {
+func about(study *capture.Study, readings reading.Result) (report.Results, error) {
 	r := report.Results{
 		Schema: report.Schema, Title: study.Title, Fixture: study.Fixture.Name, Coupler: study.Fixture.Coupler,
 		Options: report.Options{Limits: study.Limits,
@@ -92,7 +93,7 @@ func about(study *capture.Study) (report.Results, error) {
 	if r.ReferenceDB, err = referenceDB(study); err != nil {
 		return r, err
 	}
-	r.Findings = append(limits(study), readingFindings(combineReadings(study))...)
+	r.Findings = append(limits(study), readingFindings(readings)...)
 	drifts, err := calibrationDrifts(study)
 	r.Findings = append(r.Findings, drifts...)
 	return r, err
