@@ -83,7 +83,7 @@ type Forecast struct {
 	MM   float64 // half-width of the interval of the panel's mean position, per axis
 }
 
-// Gains of the designs, as factors on the variance that ears leave (docs/offsets.md,
+// Gains of the designs, as factors on the variance that ears leave (docs/developing/offsets.md,
 // "Verdict": displaced listeners; docs/developing/proving.md: without bare ears).
 const (
 	allDisplaced = 0.52
