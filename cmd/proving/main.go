@@ -14,6 +14,7 @@ import (
 	"os/signal"
 	"regexp"
 	"runtime"
+	"slices"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -129,7 +130,11 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 		return err
 	}
 	fmt.Fprintf(os.Stderr, "%d studies in %.0f s by the clock\n", len(results)**studies, time.Since(begin).Seconds())
-	fmt.Fprintf(stdout, "%d studies per condition, seeds from %d.\n\n", *studies, *seed)
+	fmt.Fprintf(stdout, "%d studies per condition and generator, seeds from %d.\n\n", *studies, *seed)
+	if len(*names) > 1 {
+		// What a few studies of one generator do not show those of all may.
+		results = append(pooled(results), results...)
+	}
 	markdown(stdout, results)
 	if *jsonPath != "" {
 		f, err := os.Create(*jsonPath)
@@ -157,6 +162,22 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 		}
 	}
 	return nil
+}
+
+// pooled are the studies of every condition over all generators.
+func pooled(results []result) []result {
+	var out []result
+	for _, r := range results {
+		i := slices.IndexFunc(out, func(p result) bool { return p.name == r.name })
+		if i < 0 {
+			r.scores = slices.Clone(r.scores)
+			out = append(out, r)
+			continue
+		}
+		out[i].generator += r.generator
+		out[i].scores = append(out[i].scores, r.scores...)
+	}
+	return out
 }
 
 // prove invents and analyses the studies of all results, several at a time.

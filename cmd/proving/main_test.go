@@ -35,6 +35,15 @@ func TestProveStops(t *testing.T) {
 	}
 }
 
+func TestPooled(t *testing.T) {
+	all := conditions()[:2]
+	in := []result{{all[0], "a", make([]score, 2)}, {all[1], "a", make([]score, 3)}, {all[0], "b", make([]score, 4)}}
+	out := pooled(in)
+	if len(out) != 2 || out[0].generator != "ab" || len(out[0].scores) != 6 || out[1].generator != "a" || len(out[1].scores) != 3 || len(in[0].scores) != 2 {
+		t.Errorf("%+v", out)
+	}
+}
+
 // Every table has as many cells in a row as in its head.
 func TestMarkdownTables(t *testing.T) {
 	var scores []score
