@@ -65,7 +65,7 @@ func TestFindings(t *testing.T) {
 				x[0][i] = max(-1, min(1, 9*v))
 			}
 			return x
-		}, 3, []string{"clipping/refused/left"}, 3},
+		}, 3, []string{"clipping/rejected/left"}, 3},
 		{"quiet", func(x [][]float64) [][]float64 {
 			for i := range x[1] {
 				x[1][i] *= 0.01
@@ -82,7 +82,7 @@ func TestFindings(t *testing.T) {
 				x[0][i] /= 30
 			}
 			return x
-		}, 3, []string{"noisy/refused/left", "ears-unequal/warning/left"}, 3},
+		}, 3, []string{"noisy/rejected/left", "ears-unequal/warning/left"}, 3},
 		{"cough on the second repeat", func(x [][]float64) [][]float64 {
 			for e := range 2 {
 				noise(x[e][at(0.5+period+0.4):at(0.5+period+0.8)], 0.03, 6)
@@ -92,14 +92,14 @@ func TestFindings(t *testing.T) {
 		{"silent channel", func(x [][]float64) [][]float64 {
 			clear(x[1])
 			return x
-		}, 3, []string{"silent/refused/right"}, 3},
+		}, 3, []string{"silent/rejected/right"}, 3},
 		{"no excitation", func(x [][]float64) [][]float64 {
 			for i := range x {
 				clear(x[i])
 				noise(x[i], 0.01, uint64(i))
 			}
 			return x
-		}, 0, []string{"no-excitation/refused/"}, 0},
+		}, 0, []string{"no-excitation/rejected/"}, 0},
 		{"stopped in the last sweep", func(x [][]float64) [][]float64 {
 			for i := range x {
 				x[i] = x[i][:at(0.5+2*period+1)]
@@ -115,7 +115,7 @@ func TestFindings(t *testing.T) {
 		{"not a number", func(x [][]float64) [][]float64 {
 			x[0][5000] = math.NaN()
 			return x
-		}, 3, []string{"not-finite/refused/left"}, 0},
+		}, 3, []string{"not-finite/rejected/left"}, 0},
 	} {
 		p := processor(t, study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: c.loop})
 		rec, err := p.ProcessSamples(c.spoil(good(d)), 48000)
@@ -130,7 +130,7 @@ func TestFindings(t *testing.T) {
 			t.Errorf("%s: %d of %d repeats used, want %d", c.name, rec.Used, rec.Repeats, c.used)
 		}
 		if !rec.Quality.Usable() && slices.Contains(rec.Ears[0].Valid, true) {
-			t.Errorf("%s: refused and still has valid bands", c.name)
+			t.Errorf("%s: rejected and still has valid bands", c.name)
 		}
 		for e, r := range rec.Ears {
 			for i := range r.LevelDB {

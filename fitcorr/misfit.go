@@ -18,7 +18,7 @@ import (
 type Misfit struct {
 	ID   string `json:"id"`
 	Why  string `json:"why"`
-	Mend string `json:"mend"`
+	Mend string `json:"remedy"`
 }
 
 // reference is a survey that a recording may be held against.
@@ -53,7 +53,7 @@ func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
 		return out, true
 	}
 	out.Why += ", and no survey of this study explains it"
-	out.Mend = "see which model, point and channels were recorded and whether both microphones sit in place; a headphone far outside the survey's reach is refused too: seat it again"
+	out.Mend = "see which model, point and channels were recorded and whether both microphones sit in place; a headphone far outside the survey's reach is rejected too: seat it again"
 	return out, own.Refused()
 }
 

@@ -20,7 +20,7 @@ func TestMisfits(t *testing.T) {
 	ss, _ := plan.Study()
 	a, f := analyse(t, ss)
 	if len(a.Misfits) != 0 {
-		t.Errorf("refused of a study without a wrong recording: %v", a.Misfits)
+		t.Errorf("rejected of a study without a wrong recording: %v", a.Misfits)
 	}
 	byID := map[string]seat.Seating{}
 	for _, s := range ss {
@@ -39,19 +39,19 @@ func TestMisfits(t *testing.T) {
 		why  string
 	}{
 		{"another model", at("Model A/fixture0", "Model B", capture.Blocked), "it fits Model A at the blocked point"},
-		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum point"},
+		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum reference point"},
 		{"blocked as the drum", at("Model B/fixture0", "Model B", capture.Drum), "it fits Model B at the blocked point"},
-		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum point"},
+		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum reference point"},
 		{"an electrical signal", flat, "the right channel is flat within 0.00 dB"},
 	} {
 		m, bad := f.Misfit(c.s)
 		if !bad || !strings.Contains(m.Why, c.why) || m.Mend == "" {
-			t.Errorf("%s: refused %v, %q; want %q", c.name, bad, m.Why, c.why)
+			t.Errorf("%s: rejected %v, %q; want %q", c.name, bad, m.Why, c.why)
 		}
 	}
 	for _, id := range []string{"Model A/fixture0", "Model A/fixture1", "Model A/drum0", "Model B/drum1"} {
 		if m, bad := f.Misfit(byID[id]); bad {
-			t.Errorf("%s is refused: %s", id, m.Why)
+			t.Errorf("%s is rejected: %s", id, m.Why)
 		}
 		if got := f.PointOf(byID[id]); got != byID[id].Point {
 			t.Errorf("%s: taken for a recording at the %s point", id, got)
@@ -106,6 +106,6 @@ func TestElectricalEar(t *testing.T) {
 		}
 	}
 	if len(a.Misfits) != count || !strings.Contains(a.Misfits[0].Why, "the right channel is flat within 0.00 dB") {
-		t.Errorf("%d of %d refused, %+v", len(a.Misfits), count, a.Misfits[:1])
+		t.Errorf("%d of %d rejected, %+v", len(a.Misfits), count, a.Misfits[:1])
 	}
 }

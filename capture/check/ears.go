@@ -97,7 +97,7 @@ func checkLoopback(t *take.Take) []finding.Finding {
 		h := t.Spectrum(t.FirstKept(), e)
 		if own := roughness(t, func(k int) float64 { return over(k, h) }); own < min(flatLoopDB, bumps/3) {
 			return []finding.Finding{finding.New(finding.ChannelsSwapped, fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", take.ChannelNames[e], own, bumps)).
-				On(take.ChannelNames[e]).Of(bumps, "dB").Mended("mend the channel numbers in study.toml, or the cables and record again")}
+				On(take.ChannelNames[e]).Of(bumps, "dB").Mended("correct the channel numbers in study.toml, or the cables and record again")}
 		}
 	}
 	return nil

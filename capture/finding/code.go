@@ -82,7 +82,7 @@ func table() []usual {
 		{LevelJump, Warning, "seat the microphone again, let the subject hold still, and record again"},
 		{EarsUnequal, Warning, "see that both microphones sit in place, both gains are as they were calibrated, and the balance of the player is in the middle"},
 		{SameContent, Refusal, "find out which of the two it is; record the other again, or take its row out"},
-		{OtherGroup, Warning, "look at its curve beside both groups; mend the row if model or subject were mistaken, else record again"},
+		{OtherGroup, Warning, "look at its curve beside both groups; correct the row if model or subject were mistaken, else record again"},
 		{UnlikeGroup, Warning, "look at its curve beside the others; when nothing in the sheet explains it, record the seating again"},
 		{MicrophoneBlocked, Warning, "see that nothing lies over the microphone's opening (hair, wax, the ear's own edge, a cable), and record again"},
 		{MicrophoneOut, Warning, "put the microphone back in its place without pushing it deep, and record again"},

@@ -17,7 +17,7 @@ const (
 )
 
 // String returns "note", "warning" or "refused".
-func (s Severity) String() string { return [...]string{"note", "warning", "refused"}[s] }
+func (s Severity) String() string { return [...]string{"note", "warning", "rejected"}[s] }
 
 // Finding is one thing found about a recording.
 type Finding struct {
@@ -27,7 +27,7 @@ type Finding struct {
 	Value    float64  `json:"value"`             // the number behind it; never NaN or Inf
 	Unit     string   `json:"unit,omitempty"`
 	Message  string   `json:"message"` // what was found
-	Mend     string   `json:"mend"`    // what the operator can do
+	Mend     string   `json:"remedy"`  // what the operator can do
 }
 
 // Quality is all that was found about a recording, worst first.

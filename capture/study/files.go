@@ -79,7 +79,7 @@ func (s *Study) checkReference(p *parsedStudy, table string, f Fixture) {
 	}
 	fixture := s.curve(p, table+".reference", f.Reference)
 	if fixture != "" && !strings.EqualFold(fixture, f.Name) {
-		p.report(table+".reference", "a reference is never carried to another fixture: name the one of this fixture, or mend "+table+".name",
+		p.report(table+".reference", "a reference is never carried to another fixture: name the one of this fixture, or correct "+table+".name",
 			"%s belongs to %q, and this study was made on %q", f.Reference, fixture, f.Name)
 	}
 	for _, other := range s.Fixtures {
@@ -123,7 +123,7 @@ func explain(err error) (message, mend string) {
 	case errors.As(err, &bad):
 		return bad.Message, bad.Mend
 	case errors.Is(err, fs.ErrNotExist):
-		return "there is no such file", "mend the path, or put the file there"
+		return "there is no such file", "correct the path, or put the file there"
 	default:
 		return textfile.Reason(err), "see that it is a file which you may read"
 	}
@@ -148,7 +148,7 @@ func (s *Study) checkRecordings(partial bool, channels int) (problems textfile.E
 		if err != nil {
 			message, mend := explain(err)
 			if missing {
-				mend = "record it, mend the path, or take the row out"
+				mend = "record it, correct the path, or take the row out"
 			}
 			report(err, mend, message)
 		}
@@ -173,7 +173,7 @@ func (s *Study) checkFile(row Seating, channels int, report func(err error, mend
 		channels = max(s.Channels.Left, s.Channels.Right) // no loopback beside a response
 	}
 	if f.Channels < channels {
-		report(nil, "record all channels, or mend [channels] in "+SettingsFile,
+		report(nil, "record all channels, or correct [channels] in "+SettingsFile,
 			fmt.Sprintf("the recording has %s, and %s names channel %d", plural(f.Channels, "channel"), SettingsFile, channels))
 	}
 	return false, nil

@@ -40,7 +40,7 @@ func fixtureSection(name string, of func(*Study) *Fixture) section {
 		{key: name + ".slope_db_per_octave", at: func(s *Study) any { return &of(s).SlopeDBPerOctave }, def: 0.0, min: -20, max: 20, unit: "dB per octave", written: always,
 			meaning: "extra tilt of the reference about 1 kHz; yours to choose"},
 		{key: name + ".mark_mm", at: func(s *Study) any { return &of(s).MarkMM }, def: DefaultMarkMM, min: minPositionMM, max: maxPositionMM, unit: "mm",
-			meaning: "standard uncertainty per axis of finding the marked position again between the survey at the blocked entrance and that at the drum", more: "0.5 mm is a working assumption (common practice, no source)"},
+			meaning: "standard uncertainty per axis of finding the marked position again between the survey at the blocked ear-canal entrance and that at the drum", more: "0.5 mm is a working assumption (common practice, no source)"},
 	}}
 }
 

@@ -157,10 +157,10 @@ func (w *Writer) misfit(channel int, frame int64, v float64) error {
 		Message: fmt.Sprintf("channel %d, frame %d is %g, beyond full scale", channel+1, frame+1, v)}
 	switch {
 	case v-v != 0:
-		e.Kind, e.Mend = ErrNotFinite, "mend what computed it"
+		e.Kind, e.Mend = ErrNotFinite, "correct what computed it"
 		e.Message = fmt.Sprintf("channel %d, frame %d is %g, not a finite number", channel+1, frame+1, v)
 	case w.format.Float:
-		e.Mend = "mend what computed it"
+		e.Mend = "correct what computed it"
 		e.Message = fmt.Sprintf("channel %d, frame %d is %g, more than %g times full scale", channel+1, frame+1, v, float64(MaxSample))
 	}
 	return e

@@ -21,10 +21,10 @@ func checkCommand(a *app) *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "check DIR FILE",
 		Short: "Judge one new fixture seating against a study that was run before",
-		Long: `Judges the recording FILE of a headphone on the fixture, at the blocked entrance
+		Long: `Judges the recording FILE of a headphone on the fixture, at the blocked ear-canal entrance
 or at the drum, whichever was surveyed, against the last run of the study in
 DIR: verdict and which way to move. A recording of another model, at another
-point, from a wrong channel or of an electrical signal is refused, and named by
+point, from a wrong channel or of an electrical signal is rejected, and named by
 the survey that fits it. Nothing of the study's recordings is read again and nothing is
 written, so the answer is there in about the time it takes to look up.
 

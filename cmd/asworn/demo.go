@@ -20,7 +20,7 @@ func demoCommand(a *app) *cobra.Command {
 		Short: "Write an invented study with real WAV files and run everything on it",
 		Long: `Writes an invented study into DIR (asworn-demo when none is named): two
 closed-back and one open-back model, eight listeners, a survey of the fixture at
-the blocked entrance and at the drum, fixture seatings of which some are off on
+the blocked ear-canal entrance and at the drum, fixture seatings of which some are off on
 purpose, readings by two people, and a few spoilt recordings. Then runs the
 main job on it. What is true of the study lies in ` + demo.TruthFile + `, which the
 run never reads. The same seed gives the same study.`,

@@ -24,12 +24,12 @@ func inspectCommand(a *app) *cobra.Command {
 	opt := inspectOptions{setup: capture.Setup{Sweep: sweep.Default(), Left: 1, Right: 2}}
 	cmd := &cobra.Command{
 		Use:   "inspect FILE...",
-		Short: "Look at recordings one at a time: levels, noise, clipping, drift, what to mend",
+		Short: "Look at recordings one at a time: levels, noise, clipping, drift, what to do about it",
 		Long: `Processes each recording by itself and tells what is wrong with it and what
-mends it. What was played and which channel is which come from --study, or from
+remedies it. What was played and which channel is which come from --study, or from
 the flags. Files need not be in a seating sheet. Nothing is written.
 
-A microphone at a blocked entrance sits flush with it, in a plug that shuts the
+A microphone at a blocked ear-canal entrance sits flush with it, in a plug that shuts the
 canal: set in slowly and never pushed deep, on the fixture as on people, held by the plug's rim
 and drawn out slowly, with the headphone off. A level that differs between the
 repeats of one recording means that it moves. docs/protocol.md tells the whole of it, and
@@ -100,7 +100,7 @@ func inspectionTable(found []pipeline.Inspection) table.Table {
 	t := table.Table{
 		Name: "inspection", Title: "Recordings",
 		Note: "Level: of the sweep at the microphone. Noise: between the sweeps, as the median over bands of signal over noise. " +
-			"Bands: how many of the kept bands count. What was found stands on stderr with its mend.",
+			"Bands: how many of the kept bands count. What was found stands on stderr with its remedy.",
 		Columns: []table.Column{
 			{Head: "File", Key: "file", Repeat: true},
 			{Head: "Ear", Key: "ear", Repeat: true},

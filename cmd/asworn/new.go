@@ -43,7 +43,7 @@ With --within-db instead they keep the worn level, and with it the bias of the
 fixture against it, within so many dB in a typical third octave.
 
 With --use and --move (or --mean-within) the whole study is planned from what is
-wanted of everyday seatings: of those at the panel's mean so many per cent shown to be,
+wanted of everyday seatings: of those at the sample mean so many per cent shown to be,
 of those 6 mm off so many. That chooses listeners, seatings, displaced listeners,
 survey rows at each point and readings for the least time; --like takes the
 uncertainties from an earlier study. The plan says how long each session takes and
@@ -104,16 +104,16 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 	f.IntVar(&d.Repeats, "survey-repeats", d.Repeats, "repeats of each displacement")
 	f.IntVar(&d.Displaced, "displaced", d.Displaced, "listeners who also wear each model 4 mm off on purpose, four ways")
 	f.BoolVar(&d.BareEar, "bare-ear", d.BareEar, "a bare-ear reference of each listener and of the fixture")
-	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum point too: ordinary fixture seatings and the survey")
+	f.BoolVar(&d.Drum, "drum", d.Drum, "the drum reference point too: ordinary fixture seatings and the survey")
 	f.BoolVar(&d.OnePlacement, "one-placement", d.OnePlacement, "the fixture allows both points in one placement, without touching the headphone")
 	f.IntVar(&d.Readings, "readings", d.Readings, "readings of each placement with a ruler; 2 or more have a readings.csv to fill in")
 	f.BoolVar(&opt.reduced, "reduced", false, "a protocol for one model: no bare-ear reference, nobody displaced, four readings")
-	f.Float64Var(&opt.usePercent, "use", 80, "plan: wanted share of seatings at the panel's mean that are shown to be, %")
+	f.Float64Var(&opt.usePercent, "use", 80, "plan: wanted share of seatings at the sample mean that are shown to be, %")
 	f.Float64Var(&opt.movePercent, "move", 90, "plan: wanted share of seatings 6 mm off that are shown to be, %")
-	f.Float64Var(&opt.wanted.MM, "mean-within", 0, "plan: wanted half-width of the interval of the panel's mean position, mm; 0 is any")
+	f.Float64Var(&opt.wanted.MM, "mean-within", 0, "plan: wanted half-width of the interval of the sample mean position, mm; 0 is any")
 	f.Uint64Var(&d.Seed, "seed", d.Seed, "draws the order of the seatings")
 	f.StringVar(&opt.like, "like", "", "plan the panel from the last results of this earlier study")
-	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the interval of the people's mean position, mm")
+	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the interval of the population mean position, mm")
 	f.Float64Var(&opt.wantDB, "within-db", 0, "with --like: wanted half-width of the worn level's interval instead, dB")
 	sweepFlags(f, &opt.sweep)
 	return cmd
@@ -141,7 +141,7 @@ func planStudy(a *app, opt *newOptions) error {
 	design, forecast, ok := basis.Cheapest(opt.design, opt.wanted, opt.minutesPerRow())
 	if !ok {
 		return fmt.Errorf("no plan of up to 16 listeners is expected to reach use %.0f %% and move %.0f %%%s; "+
-			"the best is %d listeners × %d seatings, %d displaced, %d readings of each placement: use %.0f %%, move %.0f %%, panel's mean within ±%.1f mm; want less, or a larger limits.max_offset_mm",
+			"the best is %d listeners × %d seatings, %d displaced, %d readings of each placement: use %.0f %%, move %.0f %%, sample mean within ±%.1f mm; want less, or a larger limits.max_offset_mm",
 			opt.usePercent, opt.movePercent, withinWords(opt.wanted.MM), design.Listeners, design.Seatings, design.Displaced, design.Readings, 100*forecast.Use, 100*forecast.Move, forecast.MM)
 	}
 	opt.design = design
@@ -152,7 +152,7 @@ func withinWords(mm float64) string {
 	if mm == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" with the panel's mean within ±%g mm", mm)
+	return fmt.Sprintf(" with the sample mean within ±%g mm", mm)
 }
 
 // minutesPerRow is how long one recording sounds.
@@ -176,9 +176,9 @@ func tellPlan(a *app, opt newOptions) {
 	}
 	rates := func(d plan.Design) string {
 		f := basis.Forecast(d)
-		return fmt.Sprintf("use of a seating in place in %.0f %%, move of one 6 mm off in %.0f %%, panel's mean within ±%.1f mm", 100*f.Use, 100*f.Move, f.MM)
+		return fmt.Sprintf("use of a seating in place in %.0f %%, move of one 6 mm off in %.0f %%, sample mean within ±%.1f mm", 100*f.Use, 100*f.Move, f.MM)
 	}
-	points := "at the blocked entrance"
+	points := "at the blocked ear-canal entrance"
 	if d.Drum {
 		points += " and as many at the drum"
 	}
@@ -213,7 +213,7 @@ func planPanel(a *app, opt *newOptions) error {
 	if err != nil {
 		return err
 	}
-	panels, what, want, unit := plan.Panels, "people's mean position", opt.want, "mm"
+	panels, what, want, unit := plan.Panels, "population mean position", opt.want, "mm"
 	if opt.wantDB != 0 {
 		panels, what, want, unit = plan.LevelPanels, "worn level", opt.wantDB, "dB"
 	}

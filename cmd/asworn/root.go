@@ -84,7 +84,7 @@ func printError(w io.Writer, err error) {
 		fmt.Fprintf(w, "asworn: %s\n", shown(line))
 	}
 	if more := len(all) - mostErrors; more > 0 {
-		fmt.Fprintf(w, "asworn: and %d more; mend these first\n", more)
+		fmt.Fprintf(w, "asworn: and %d more; correct these first\n", more)
 	}
 }
 

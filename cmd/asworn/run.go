@@ -174,7 +174,7 @@ func rowsWithoutFile(err error) (n int) {
 }
 
 func countsLine(c pipeline.Counts) string {
-	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d refused", c.Recordings, c.Processed, c.Cached, c.Refused)}
+	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d rejected", c.Recordings, c.Processed, c.Cached, c.Refused)}
 	if c.Missing > 0 {
 		parts = append(parts, fmt.Sprintf("%d not recorded yet", c.Missing))
 	}

@@ -138,7 +138,7 @@ func distinct(addresses []string) error {
 func standingTable(standings []sensitivity.Standing, confidence float64, several bool) table.Table {
 	t := table.Table{
 		Name: "standings", Title: "Models by fit sensitivity, the least sensitive first",
-		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the panel's mean; "+
+		Note: fmt.Sprintf("How far, in dB RMS from 50 Hz to 10 kHz, one listener putting the headphone on once is from the sample mean; "+
 			"intervals at %.0f %%. Steadier than the next: the probability that the order of the two is right.", 100*confidence),
 	}
 	head := "Listener and\nseating, dB"

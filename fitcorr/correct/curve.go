@@ -111,7 +111,7 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 				m.Why = "off its place, and the correction to the worn mean is withheld"
 			}
 		case flagged:
-			m.Why = fmt.Sprintf("stands out of its group (%s band)", stands)
+			m.Why = fmt.Sprintf("outlier of its group (%s band)", stands)
 		case judged && v.Outcome == verdict.Use:
 			m.Used, m.Why = true, "matches the worn mean"
 		case judged:

@@ -33,7 +33,7 @@ func finalFigures(r *judged.Study) []figure.Figure {
 			interval.Group, extremes.Group = interval.Name, extremes.Name
 			c.Series = []figure.Series{extremes, interval}
 			out = append(out, figure.Figure{Name: string(figure.SectionFinal) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear, Section: figure.SectionFinal, Model: m.Model, Ear: f.Ear,
-				Title: m.Model + ", " + f.Ear + " ear, " + string(f.Point) + " point: final curve",
+				Title: m.Model + ", " + f.Ear + " ear, " + judged.PointWords(f.Point) + ": final curve",
 				Note:  "Mean of " + text.Plural(f.Used, "fixture seating") + " with the interval of its uncertainty budget." + notes(f), Curves: c})
 		}
 	}
@@ -73,7 +73,7 @@ func budgetFigures(r *judged.Study) []figure.Figure {
 				c.Add(b.Source, b.StdDB, nil, st)
 			}
 			out = append(out, figure.Figure{Name: string(figure.SectionBudget) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear, Section: figure.SectionBudget, Model: m.Model, Ear: f.Ear,
-				Title: m.Model + ", " + f.Ear + " ear, " + string(f.Point) + " point: uncertainty budget",
+				Title: m.Model + ", " + f.Ear + " ear, " + judged.PointWords(f.Point) + ": uncertainty budget",
 				Note:  "Standard uncertainty of each source (JCGM 100:2008) and their combination, per third octave." + cutNote, Curves: c})
 		}
 	}

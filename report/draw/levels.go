@@ -78,8 +78,8 @@ func wornFigures(r *judged.Study) []figure.Figure {
 				}
 			}
 			out = append(out, figure.Figure{Name: figureName(figure.SectionWorn, m.Model, ear), Section: figure.SectionWorn, Model: m.Model, Ear: ear.String(),
-				Title: m.Model + ", " + ear.String() + " ear: worn against fixture",
-				Note: "Level at the blocked canal entrance per 1/24 octave: median and 10th to 90th percentile of " +
+				Title: m.Model + ", " + ear.String() + " ear: worn and fixture levels",
+				Note: "Level at the blocked ear-canal entrance per 1/24 octave: median and 10th to 90th percentile of " +
 					text.Plural(len(worn), "worn seating") + ", and " + text.Plural(len(fixture), "fixture seating") + ".",
 				Curves: c})
 		}
@@ -131,7 +131,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 					continue
 				}
 				out = append(out, figure.Figure{Name: figureName(figure.SectionCorrected+"-"+figure.Section(p), m.Model, ear), Section: figure.SectionCorrected, Model: m.Model, Ear: ear.String(),
-					Title: m.Model + ", " + ear.String() + " ear, " + string(p) + " point: corrected against raw",
+					Title: m.Model + ", " + ear.String() + " ear, " + judged.PointWords(p) + ": corrected and raw",
 					Note: "Thin: raw. Wide, with the " + text.Percent(r.Options.Confidence) + " interval of the correction: moved to the sample mean, " +
 						"only in the bands where that brought held-out curves closer.",
 					Curves: c})
@@ -249,7 +249,7 @@ func compensatedFigures(r *judged.Study) []figure.Figure {
 						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
 				}
 				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(), View: v.name,
-					Title:  m.Model + ", " + ear.String() + " ear, drum point: " + v.title,
+					Title:  m.Model + ", " + ear.String() + " ear, drum reference point: " + v.title,
 					Note:   note + v.note,
 					Curves: c})
 			}

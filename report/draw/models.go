@@ -30,7 +30,7 @@ func mapFigures(r *judged.Study) []figure.Figure {
 			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings; the ellipse's extent along an axis is the " +
 				text.Percent(r.Options.Confidence) + " interval of that axis. Small dots: worn seatings."
 			if om.ToleranceMM > 0 {
-				note += " Dashed circle: tolerance, " + text.Fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Ellipse about the origin: interval of the panel's mean, which those of the fixture seatings hold already. Cross: the fixture's marked position."
+				note += " Dashed circle: tolerance, " + text.Fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Ellipse about the origin: interval of the sample mean, which those of the fixture seatings hold already. Cross: the fixture's marked position."
 			}
 			if len(om.Unseen) > 0 {
 				note += " Not drawn, because the survey does not see an axis: " + text.Join(om.Unseen) + "."
@@ -57,7 +57,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 	if m.Worn != nil {
 		mean := m.Worn.EarMean[ear]
 		origin = mean.Value
-		om.Origin, om.ToleranceMM = "the panel's mean at this ear", r.Options.MaxOffsetMM
+		om.Origin, om.ToleranceMM = "the sample mean at this ear", r.Options.MaxOffsetMM
 		om.Marked = &[2]float64{-origin[0], -origin[1]}
 		om.Mean = figure.EllipseOf(mean.Cov, stats.Coverage(r.Options.Confidence, mean.DF))
 		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
@@ -109,7 +109,7 @@ func leakFigures(r *judged.Study) []figure.Figure {
 			continue
 		}
 		for _, ear := range capture.Ears {
-			d := &figure.Dots{XLabel: "Level lost at 50 Hz, dB", Unit: "dB", Decimals: 1}
+			d := &figure.Dots{XLabel: "Leakage loss at 50 Hz, dB", Unit: "dB", Decimals: 1}
 			for _, v := range r.Seatings {
 				if v.Model.Model != m.Model || v.Offset == nil {
 					continue
@@ -131,12 +131,12 @@ func leakFigures(r *judged.Study) []figure.Figure {
 			if m.Worn != nil {
 				mean, sd := m.Worn.LeakLossDB[ear][1], m.Worn.LeakLossSD[ear][1]
 				low := min(mean, max(0, mean-sd)) // no leak adds level
-				d.Band, d.BandName = &[3]float64{low, mean, mean + sd}, "panel's mean ± SD"
+				d.Band, d.BandName = &[3]float64{low, mean, mean + sd}, "sample mean ± SD"
 			}
 			out = append(out, figure.Figure{Name: figureName(figure.SectionLeak, m.Model, ear), Section: figure.SectionLeak, Model: m.Model, Ear: ear.String(),
 				Title: m.Model + ", " + ear.String() + " ear: seal",
-				Note: "Level lost at 50 Hz through the leak, against the best-sealed reference. Fixture seatings with the " + text.Percent(r.Options.Confidence) +
-					" interval; listeners: mean and range of their seatings. Band: the panel's mean ± one standard deviation over seatings, cut at zero.",
+				Note: "Leakage loss at 50 Hz through the leak, against the best-sealed reference. Fixture seatings with the " + text.Percent(r.Options.Confidence) +
+					" interval; listeners: mean and range of their seatings. Band: the sample mean ± one standard deviation over seatings, cut at zero.",
 				Dots: d})
 		}
 	}
@@ -174,7 +174,7 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 	var scatter []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			what := m.Model + ", " + s.Ear + " ear, " + string(s.Point) + " point: "
+			what := m.Model + ", " + s.Ear + " ear, " + judged.PointWords(s.Point) + ": "
 			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
 			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
 			c.Add("another listener, s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})
@@ -184,7 +184,7 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 			addComponent(c, "between listeners", s.Between, s.PanelValid, figure.Style{Tint: 3, Dash: 2}, true)
 			addComponent(c, "fixture seatings", s.Fixture, s.FixtureValid, figure.Style{Tint: 2}, false)
 			if len(c.Series) > 0 {
-				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "scatter per third octave",
+				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "standard deviations per third octave",
 					Note: "Repeatability and reproducibility standard deviation (ISO 5725-2), with intervals where they are estimated alone." + cutNote, Curves: c})
 			}
 		}
@@ -213,7 +213,7 @@ func summaryFigures(r *judged.Study) []figure.Figure {
 		return nil
 	}
 	figs := []figure.Figure{{Name: string(figure.SectionSensitivity) + "-models", Section: figure.SectionSensitivity, Title: "Models side by side: fit sensitivity",
-		Note: "How far one listener putting the headphone on once is from the panel's mean, with its interval. Smaller is less sensitive.", Dots: d}}
+		Note: "How far one listener putting the headphone on once is from the sample mean, with its interval. Smaller is less sensitive.", Dots: d}}
 	figure.SetDotRange(figs)
 	return figs
 }
@@ -257,7 +257,7 @@ func surveyFigures(r *judged.Study) []figure.Figure {
 				c.Series = append(c.Series, line)
 			}
 			out = append(out, figure.Figure{Name: figureName(figure.SectionSurvey, m.Model, ear), Section: figure.SectionSurvey, Model: m.Model, Ear: ear.String(),
-				Title: m.Model + ", " + ear.String() + " ear: how the response moves",
+				Title: m.Model + ", " + ear.String() + " ear: sensitivity to position",
 				Note: "Level change per mm or degree at the marked position, with the " + text.Percent(r.Options.Confidence) + " interval; " +
 					text.Plural(s.Displacements, "displacement") + ", held-out error " + text.Fixed(s.HeldOutDB, 1) + " dB.",
 				Curves: c})

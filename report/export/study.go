@@ -177,7 +177,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 				set.ListenerDescription = strings.TrimSpace(r.Fixture + " " + r.Coupler)
 			}
 			set.ReceiverDescription = map[capture.Point]string{
-				capture.Blocked: "microphone at the blocked entrance of the ear canal",
+				capture.Blocked: "microphone at the blocked ear-canal entrance",
 				capture.Drum:    "ear simulator, drum reference point",
 			}[rec.Point] + ", " + string(r.LevelUnit)
 			set.Comment, set.IR, set.Delay = "", nil, nil

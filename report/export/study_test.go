@@ -108,7 +108,7 @@ func TestHeadphones(t *testing.T) {
 // Every usable recording with responses gets a file of its own.
 func TestImpulses(t *testing.T) {
 	r := report.Results{Recordings: []report.Recording{
-		{Usable: true, Seating: capture.Seating{File: "recordings/a 1.wav"}}, {Seating: capture.Seating{File: "refused.wav"}},
+		{Usable: true, Seating: capture.Seating{File: "recordings/a 1.wav"}}, {Seating: capture.Seating{File: "rejected.wav"}},
 		{Usable: true, Seating: capture.Seating{File: "recordings/a-1.wav"}}, {Usable: true, Seating: capture.Seating{File: "none.wav"}}}}
 	dir := t.TempDir()
 	files, err := Impulses(dir, r, func(rec report.Recording) (Pair, error) {

@@ -34,7 +34,7 @@ func (a Action) String() string {
 	if int(a) < len(outcomes) {
 		return string(outcomes[a])
 	}
-	return "refused"
+	return "rejected"
 }
 
 // Tone is the emphasis of the word.

@@ -216,7 +216,7 @@ func (b *browser) distances(raw []byte, rows [][]string) {
 	for _, m := range doc.Analysis.Models {
 		for _, v := range m.Verdicts {
 			for _, row := range rows {
-				if row[0] != m.Model || row[1] != strconv.Itoa(v.Seating) || row[2] == "refused" {
+				if row[0] != m.Model || row[1] != strconv.Itoa(v.Seating) || row[2] == "rejected" {
 					continue
 				}
 				n++
@@ -387,7 +387,7 @@ func (b *browser) live() {
 	id = r.Recordings[3].File
 	mu.Unlock()
 	b.do(chromedp.WaitVisible("#word.bad"), chromedp.EmulateViewport(390, 844))
-	b.shot("live-refused-phone", false)
+	b.shot("live-rejected-phone", false)
 	if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
 		t.Errorf("live view on a phone is %d px too wide", wide)
 	}

@@ -10,7 +10,7 @@ import (
 // memberTable lists which seatings went into each final curve, and why.
 func memberTable(r *judged.Study) table.Table {
 	t := table.Table{Name: "final-curves", Title: "What the final curves are made of",
-		Note: "A final curve is the mean of the seatings that sit as worn, as measured, and of those off their place, corrected to the panel's mean; undetermined ones stay out. Curves less the fixture's reference are these same curves.",
+		Note: "A final curve is the mean of the seatings that sit as worn, as measured, and of those off their place, corrected to the sample mean; undetermined ones stay out. Curves less the fixture's reference are these same curves.",
 		Columns: []table.Column{modelColumn, pointColumn, earColumn,
 			{Head: "No.", Key: "seating", Kind: table.Number}, {Head: "Used", Key: "used"}, {Head: "Why", Key: "why"}}}
 	for _, m := range r.Analysis.Models {

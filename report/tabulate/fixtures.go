@@ -61,7 +61,7 @@ func fixtureWords(d between.Difference) table.Cell {
 
 func fixturePeople(r report.Fixtures) table.Table {
 	t := table.Table{Name: "fixtures-people", Title: "What is left between each fixture and people",
-		Note: "Fixture minus the panel's worn mean at the blocked canal entrance, RMS in dB over the third octaves from 50 Hz to 10 kHz: " +
+		Note: "Fixture minus the worn mean at the blocked ear-canal entrance, RMS in dB over the third octaves from 50 Hz to 10 kHz: " +
 			"as measured, and once position and seal are taken out.",
 		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn,
 			{Head: "Measured\ndB", Key: "bias_rms_db", Kind: table.Number}, {Head: "Left\ndB", Key: "left_rms_db", Kind: table.Number}}}
@@ -101,7 +101,7 @@ func differenceThirds(r report.Fixtures) table.Table {
 
 func peopleThirds(r report.Fixtures) table.Table {
 	t := table.Table{Name: "fixtures-people-thirds", Title: "What is left between each fixture and people per third octave",
-		Note: "Fixture minus the panel's worn mean at the blocked canal entrance in dB, position and seal taken out, with the " + text.Percent(r.Confidence) + " interval.",
+		Note: "Fixture minus the worn mean at the blocked ear-canal entrance in dB, position and seal taken out, with the " + text.Percent(r.Confidence) + " interval.",
 		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn, bandColumnHz,
 			{Head: "Left\ndB", Key: "left_db", Kind: table.Interval}}}
 	for _, m := range r.Models {

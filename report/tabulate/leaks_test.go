@@ -23,10 +23,10 @@ func TestSensitivityTableNamesLeaks(t *testing.T) {
 		want, lack        string
 	}{
 		{"none", nil, nil, nil, "", "leaked"},
-		{"left out", both, both, nil, " Model A, drum point: the seating figure leaves out seating 3, whose seal leaked; it would be, in dB: left 4.7 (3.0…11.6), right 4.7 (3.0…11.6).", "holds"},
+		{"left out", both, both, nil, " Model A, drum reference point: the seating figure leaves out seating 3, whose seal leaked; it would be, in dB: left 4.7 (3.0…11.6), right 4.7 (3.0…11.6).", "holds"},
 		{"left out of one ear", both, nil, nil, "in dB: left 4.7 (3.0…11.6).", "right"},
 		{"each ear its own", both, []string{"a_003_drum.wav", "b.wav"}, nil,
-			"left 4.7 (3.0…11.6). Model A, drum point: the seating figure leaves out seatings 3, b.wav, whose seal leaked; it would be, in dB: right 4.7 (3.0…11.6).", "left 4.7 (3.0…11.6), right"},
+			"left 4.7 (3.0…11.6). Model A, drum reference point: the seating figure leaves out seatings 3, b.wav, whose seal leaked; it would be, in dB: right 4.7 (3.0…11.6).", "left 4.7 (3.0…11.6), right"},
 		{"kept", nil, nil, both, "the seating figure holds seating 3, whose seal leaked; too few would remain without: left, right.", "leaves out"},
 	} {
 		var m fitcorr.ModelAnalysis

@@ -83,7 +83,7 @@ func recordingTable(r *judged.Study) table.Table {
 	for _, rec := range r.Recordings {
 		use := table.Toned("used", table.Good)
 		if !rec.Usable {
-			use = table.Toned("refused", table.Bad)
+			use = table.Toned("rejected", table.Bad)
 		}
 		t.Add(table.Count(rec.Row), table.Cell{Text: rec.File, Link: rec.File, Here: true}, table.Word(judged.NameOf(rec)), use,
 			table.Word(strconv.Itoa(rec.Used)+" of "+strconv.Itoa(rec.Repeats)), table.Value(rec.DriftPPM, 1), table.Word(text.OneLine(rec.Seal)), table.Word(text.OneLine(rec.Notes)))

@@ -21,20 +21,20 @@ func modelTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "models", Title: "Models",
 		Note: "From the fixture's marked position, with the " + text.Percent(r.Options.Confidence) +
-			" interval. Panel's mean: of the seatings that this panel wore; verdicts and corrections go by it. " +
-			"People's mean: of the people that the panel was drawn from. SD: standard deviation between " +
-			"listeners and within a listener; survey error: of a position left out of the survey; per unit: RMS " +
+			" interval. Sample mean: of the seatings that this panel wore; verdicts and corrections go by it. " +
+			"Population mean: of the people that the panel was drawn from. SD: standard deviation between " +
+			"listeners and within a listener; survey error: of a position left out of the survey; sensitivity to position: RMS " +
 			"level change per mm or degree, 200 Hz to 16 kHz." + separationNote(r) + readingNote(r),
 		Columns: []table.Column{
 			modelColumn,
 			{Head: "Axis", Key: "axis", Repeat: true},
-			{Head: "Panel's\nmean", Key: "worn_mean", Kind: table.Interval},
-			{Head: "People's\nmean", Key: "people_mean", Kind: table.Interval},
+			{Head: "Sample\nmean", Key: "sample_mean", Kind: table.Interval},
+			{Head: "Population\nmean", Key: "population_mean", Kind: table.Interval},
 			{Head: "Between\nSD", Key: "between_sd", Kind: table.Number},
 			{Head: "Within\nSD", Key: "within_sd", Kind: table.Number},
 			{Head: "Survey\nerror", Key: "survey_error", Kind: table.Number},
-			{Head: "Left\nper unit\ndB", Key: "left_db_per_unit", Kind: table.Number},
-			{Head: "Right\nper unit\ndB", Key: "right_db_per_unit", Kind: table.Number},
+			{Head: "Left\nsensitivity\nto position\ndB/mm, dB/°", Key: "left_db_per_unit", Kind: table.Number},
+			{Head: "Right\nsensitivity\nto position\ndB/mm, dB/°", Key: "right_db_per_unit", Kind: table.Number},
 		},
 	}
 	names := [3]string{"forward, mm", "up, mm", "rotation, deg"}

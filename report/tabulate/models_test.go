@@ -25,7 +25,7 @@ func TestModelTableMeans(t *testing.T) {
 	w.People.DF = 7
 	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Worn: w}}
 	tab := modelTable(judged.Of(r))
-	if got := []string{tab.Columns[2].Key, tab.Columns[3].Key}; !cmp.Equal(got, []string{"worn_mean", "people_mean"}) {
+	if got := []string{tab.Columns[2].Key, tab.Columns[3].Key}; !cmp.Equal(got, []string{"sample_mean", "population_mean"}) {
 		t.Fatalf("columns %v", got)
 	}
 	var got [][2]string

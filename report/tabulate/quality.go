@@ -21,7 +21,7 @@ func sensitivityTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fit-sensitivity", Title: "Fit sensitivity",
 		Note: "RMS over third octaves from 50 Hz to 10 kHz, with the " + text.Percent(r.Options.Confidence) +
-			" interval. Listener and seating: how far one person putting the headphone on once is from the panel's mean. " +
+			" interval. Listener and seating: how far one person putting the headphone on once is from the sample mean. " +
 			"Seating: the same person again.",
 		Columns: []table.Column{
 			modelColumn,
@@ -66,7 +66,7 @@ func leakNotes(r *judged.Study, m fitcorr.ModelAnalysis) string {
 		what, ears = append(what, w), append(ears, ear)
 	}
 	for _, s := range m.Sensitivity {
-		where := " " + m.Model + ", " + string(s.Point) + " point: the seating figure "
+		where := " " + m.Model + ", " + judged.PointWords(s.Point) + ": the seating figure "
 		switch v := s.WithLeaksDB; {
 		case len(s.LeftOut) > 0:
 			with := text.Fixed(v[0], 1)
@@ -113,9 +113,9 @@ type bandColumn struct {
 
 func repeatability(r *judged.Study, model string, p capture.Point, per []fitcorr.Sensitivity) table.Table {
 	t := table.Table{
-		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + string(p) + " point",
+		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + judged.PointWords(p),
 		Note: "Standard deviations in dB (ISO 5725-2): s_r of the same listener again, s_R of another listener, " +
-			"fixture: of its own seatings; bias: fixture minus worn with the " + text.Percent(r.Options.Confidence) + " interval.",
+			"fixture: of its own seatings; fixture minus worn: of the means, with the " + text.Percent(r.Options.Confidence) + " interval.",
 		Columns: []table.Column{{Head: "Band\nHz", Key: "band_hz", Kind: table.Number, Repeat: true}},
 	}
 	var cols []bandColumn
@@ -171,7 +171,7 @@ func sensitivityColumns(r *judged.Study, s fitcorr.Sensitivity) []bandColumn {
 		}})
 	}
 	if s.BiasDB != nil {
-		out = append(out, bandColumn{head("bias", "bias_db", table.Interval), func(i int) (table.Cell, bool) {
+		out = append(out, bandColumn{head("fixture minus worn", "fixture_minus_worn_db", table.Interval), func(i int) (table.Cell, bool) {
 			if !s.BiasCounts(i) {
 				return table.None(), false
 			}
@@ -197,7 +197,7 @@ func standOutTable(r *judged.Study) table.Table {
 			{Head: "Band", Key: "band"},
 			{Head: "Distance", Key: "distance", Kind: table.Number},
 			{Head: "P", Key: "p", Kind: table.Number},
-			{Head: "Stands\nout", Key: "stands_out"},
+			{Head: "Outlier", Key: "outlier"},
 			{Head: "Most at\nHz", Key: "worst_hz", Kind: table.Number},
 			{Head: "by\ndB", Key: "worst_db", Kind: table.Number},
 			{Head: "File", Key: "file"},
@@ -242,14 +242,14 @@ func standOutTable(r *judged.Study) table.Table {
 func findingTable(r *judged.Study, brief bool) table.Table {
 	t := table.Table{
 		Name: "findings", Title: "Quality findings",
-		Note: "Refused: kept out of every curve. Warning: used, with care.",
+		Note: "Rejected: kept out of every curve. Warning: used, with care.",
 		Columns: []table.Column{
 			{Head: "Row", Key: "row", Kind: table.Number, Repeat: true},
 			{Head: "File", Key: "file", Repeat: true},
 			{Head: "Severity", Key: "severity"},
 			{Head: "Channel", Key: "channel"},
 			{Head: "Found", Key: "found"},
-			{Head: "Mend", Key: "mend"},
+			{Head: "Remedy", Key: "remedy"},
 		},
 	}
 	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}

@@ -94,13 +94,13 @@ func filled(tables ...table.Table) []table.Table {
 func fixtureTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
-		Note: "Off: how far the part that decides sits from where the panel wore it on average (the panel's mean), in the forward-up plane, with the " +
+		Note: "Off: how far the part that decides sits from where the panel wore it on average (the sample mean), in the forward-up plane, with the " +
 			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.MaxOffsetMM, 1) +
-			" mm is as good as none. Use: both cups are shown to be within, and the one that may be the farther off decides; " +
+			" mm is the tolerance. Use: both cups are shown to be within, and the one that may be the farther off decides; " +
 			"the test is one-sided at " + text.Percent(1-r.Options.Confidence) + ", so the interval may end a little beyond. " +
 			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
 			"Readings alone: what the ruler would say without sound, of the mean of both cups. " +
-			"Seal: level lost at 50 Hz against the panel's mean.",
+			"Seal: leakage loss at 50 Hz against the sample mean.",
 		Columns: []table.Column{
 			modelColumn,
 			seatingColumn,
@@ -150,8 +150,8 @@ func distanceCell(d [3]float64) table.Cell {
 // per ear and axis.
 func fixtureOffsetTable(r *judged.Study) table.Table {
 	t := table.Table{
-		Name: "fixture-offsets", Title: "Fixture seatings: offset from the panel's mean per ear",
-		Note: "Seating minus panel's mean with the " + text.Percent(r.Options.Confidence) +
+		Name: "fixture-offsets", Title: "Fixture seatings: offset from the sample mean per ear",
+		Note: "Seating minus sample mean with the " + text.Percent(r.Options.Confidence) +
 			" interval; positive is toward the nose, toward the crown, headband's top toward the nose. " +
 			"Move by the opposite. A dash: not seen by the survey.",
 		Columns: []table.Column{
@@ -208,16 +208,16 @@ func listenerTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "listeners", Title: "Listeners",
 		Note: "Mean offset of each listener's seatings from the fixture's marked position, with the " +
-			text.Percent(r.Options.Confidence) + " interval, and mean level lost at 50 Hz.",
+			text.Percent(r.Options.Confidence) + " interval, and mean leakage loss at 50 Hz.",
 		Columns: []table.Column{
 			modelColumn,
 			{Head: "Listener", Key: "listener", Repeat: true},
 			{Head: "Used\nof", Key: "seatings_used"},
-			{Head: "Left\nforward\nmm", Key: "left_forward_mm", Kind: table.Interval},
-			{Head: "Left\nup\nmm", Key: "left_up_mm", Kind: table.Interval},
-			{Head: "Right\nforward\nmm", Key: "right_forward_mm", Kind: table.Interval},
-			{Head: "Right\nup\nmm", Key: "right_up_mm", Kind: table.Interval},
-			{Head: "Turn\ndeg", Key: "rotation_deg", Kind: table.Interval},
+			{Head: "Left offset\nforward\nmm", Key: "left_forward_mm", Kind: table.Interval},
+			{Head: "Left offset\nup\nmm", Key: "left_up_mm", Kind: table.Interval},
+			{Head: "Right offset\nforward\nmm", Key: "right_forward_mm", Kind: table.Interval},
+			{Head: "Right offset\nup\nmm", Key: "right_up_mm", Kind: table.Interval},
+			{Head: "Rotation\ndeg", Key: "rotation_deg", Kind: table.Interval},
 			{Head: "Loss\nleft\ndB", Key: "left_loss_50hz_db", Kind: table.Number},
 			{Head: "Loss\nright\ndB", Key: "right_loss_50hz_db", Kind: table.Number},
 		},

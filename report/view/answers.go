@@ -149,7 +149,7 @@ func (r *View) State(id string) State {
 	s.Word, s.Tone = "recorded", table.Good
 	for _, o := range r.Analysis.StandOuts {
 		if o.ID == id && o.Flagged {
-			s.Word, s.Tone = "stands out", table.Unsure
+			s.Word, s.Tone = "outlier", table.Unsure
 			s.Do = append(s.Do, o.Ear+" ear, most at "+text.HertzUnit(o.WorstHz)+" by "+text.Fixed(o.WorstDB, 1)+" dB from its group: "+o.Group)
 		}
 	}
@@ -182,5 +182,5 @@ func (r *View) liveCounts() string {
 		n[f.Action]++
 	}
 	return strconv.Itoa(n[judged.Use]) + " to use, " + strconv.Itoa(n[judged.Move]+n[judged.Reseal]+n[judged.MoveReseal]) + " to move or reseal, " +
-		strconv.Itoa(n[judged.Undetermined]) + " undetermined, " + strconv.Itoa(n[judged.Refused]) + " refused"
+		strconv.Itoa(n[judged.Undetermined]) + " undetermined, " + strconv.Itoa(n[judged.Refused]) + " rejected"
 }

@@ -25,10 +25,10 @@ func TestNeedsOperator(t *testing.T) {
 		want   bool
 	}{
 		{"all is well", func(*report.Results) {}, false},
-		{"refused", func(r *report.Results) { r.Recordings[0].Usable = false }, true},
+		{"rejected", func(r *report.Results) { r.Recordings[0].Usable = false }, true},
 		{"to be moved", func(r *report.Results) { r.Analysis.Models[0].Verdicts[0].Outcome = fitcorr.Move }, true},
 		{"undetermined", func(r *report.Results) { r.Analysis.Models[0].Verdicts[0].Outcome = fitcorr.Undetermined }, true},
-		{"stands out", func(r *report.Results) { r.Analysis.StandOuts[0].Flagged = true }, true},
+		{"outlier", func(r *report.Results) { r.Analysis.StandOuts[0].Flagged = true }, true},
 	} {
 		r := good()
 		c.change(&r)

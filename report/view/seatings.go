@@ -45,7 +45,7 @@ func (r *View) Sheets() []Sheet {
 		}
 		for _, o := range r.Analysis.StandOuts {
 			if o.ID == s.Key && o.Flagged {
-				s.Facts = append(s.Facts, Fact{"Stands out", o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " + text.Fixed(o.WorstDB, 1) + " dB"})
+				s.Facts = append(s.Facts, Fact{"Outlier", o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " + text.Fixed(o.WorstDB, 1) + " dB"})
 			}
 		}
 		if side, ok := sides[s.Key]; ok {
@@ -73,7 +73,7 @@ func (r *View) facts(f judged.Seating) []Fact {
 	}
 	out = append(out, Fact{"Seal", text.Sentence(judged.LeakWords(v, f.Offset) + judged.WhySeal(v))})
 	if len(v.Settle) > 0 && f.Action == judged.Undetermined {
-		out = append(out, Fact{"What would tell", text.Sentence(strings.Join(v.Settle, ", "))})
+		out = append(out, Fact{"What would decide", text.Sentence(strings.Join(v.Settle, ", "))})
 	}
 	if len(v.Nearest) > 0 {
 		if rec, ok := r.Recording(v.Nearest[0].ID); ok {

@@ -18,8 +18,8 @@ func TestState(t *testing.T) {
 		{strings.Replace(m.Verdicts[1].ID, "blocked", "drum", 1), "move", "both cups: 6 mm toward the back of the head"},
 		{m.Verdicts[4].ID, "undetermined", "two more seatings of each listener"},
 		{m.Verdicts[5].ID, "reseal", "reseal both cups"},
-		{r.Recordings[3].File, "refused", "lower the recorder's gain by 6 dB and record again"},
-		{r.Recordings[2].File, "stands out", "left ear, most at 8 kHz by −5.2 dB from its group: Model A, L01, blocked"},
+		{r.Recordings[3].File, "rejected", "lower the recorder's gain by 6 dB and record again"},
+		{r.Recordings[2].File, "outlier", "left ear, most at 8 kHz by −5.2 dB from its group: Model A, L01, blocked"},
 		{r.Recordings[0].File, "recorded", ""},
 		{"", "waiting", "Put a recording in the study's folder."},
 	} {

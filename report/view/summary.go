@@ -115,7 +115,7 @@ func (r *View) unsureSection() Section {
 	model := ""
 	tell := func() {
 		if len(settle) > 0 {
-			s.Lines = append(s.Lines, Line{Text: model + ": what would tell: " + strings.Join(settle, ", ") + "."})
+			s.Lines = append(s.Lines, Line{Text: model + ": what would decide: " + strings.Join(settle, ", ") + "."})
 		}
 	}
 	for _, f := range r.Seatings {
@@ -185,7 +185,7 @@ func (r *View) fixtureLine(f judged.Seating) string {
 // standOutSection has one line per seating, whatever of it stands out: a leak is
 // one thing, however many points, ears and bands show it.
 func (r *View) standOutSection() Section {
-	s := Section{Title: "Seatings that stand out of their own group"}
+	s := Section{Title: "Outliers: seatings unlike their own group"}
 	var leaks, others []string // of the seating that the last line speaks of
 	last := ""
 	flush := func() {
@@ -230,7 +230,7 @@ func (r *View) placement(id string) string {
 }
 
 func (r *View) refusedSection() Section {
-	s := Section{Title: "Refused recordings, kept out of every curve"}
+	s := Section{Title: "Rejected recordings, kept out of every curve"}
 	refusing := make([][]capture.Finding, len(r.Recordings))
 	for i, rec := range r.Recordings {
 		refusing[i] = slices.DeleteFunc(finding.ByCause(rec.Findings), func(f capture.Finding) bool { return f.Severity < capture.Refusal })
@@ -256,7 +256,7 @@ func (r *View) refusedSection() Section {
 		if rec.Row > 0 { // a recording that is judged at the fixture stands in no row
 			where = "row " + strconv.Itoa(rec.Row) + ", " + where
 		}
-		s.Lines = append(s.Lines, Line{Text: where + text.Join(why) + ". Mend: " + judged.MendWords(rec), Link: rec.File, Tone: table.Bad})
+		s.Lines = append(s.Lines, Line{Text: where + text.Join(why) + ". Remedy: " + judged.MendWords(rec), Link: rec.File, Tone: table.Bad})
 	}
 	for _, more := range repeats.Rest() {
 		s.Lines = append(s.Lines, Line{Text: more.String() + ", as row " + strconv.Itoa(more.Row) + ".", Tone: table.Bad})
@@ -265,7 +265,7 @@ func (r *View) refusedSection() Section {
 }
 
 func (r *View) cannotSection() Section {
-	s := Section{Title: "What this study cannot tell"}
+	s := Section{Title: "Not decidable from this study"}
 	for _, c := range r.Analysis.Cannot {
 		s.Lines = append(s.Lines, Line{Text: text.Sentence(c)})
 	}

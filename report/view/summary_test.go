@@ -46,7 +46,7 @@ func TestUnsureLines(t *testing.T) {
 		before, _, _ := strings.Cut(l.Text, ": the data do not tell")
 		got = append(got, before)
 	}
-	want := []string{"Model A, seating 1", "Model A, seating 2", "Model A, seating 3", "Model A, seating 4", "Model A: what would tell: more listeners (60 %), a survey."}
+	want := []string{"Model A, seating 1", "Model A, seating 2", "Model A, seating 3", "Model A, seating 4", "Model A: what would decide: more listeners (60 %), a survey."}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
 	}

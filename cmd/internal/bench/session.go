@@ -243,7 +243,7 @@ func Words(r capture.Seating) string {
 	}
 	out := fmt.Sprintf("%s on %s, seating %d", strings.TrimSpace(r.Model+" "+r.Unit), where, r.Number)
 	if r.OnFixture() {
-		out += ", " + map[capture.Point]string{capture.Blocked: "blocked entrance", capture.Drum: "ear simulator"}[r.Point]
+		out += ", " + map[capture.Point]string{capture.Blocked: "blocked ear-canal entrance", capture.Drum: "ear simulator"}[r.Point]
 	}
 	if d := r.Survey; d != nil {
 		var moves []string

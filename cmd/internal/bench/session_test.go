@@ -37,7 +37,7 @@ func TestSession(t *testing.T) {
 			{"enter", 1, Playing, Play}, {"heard", 1, Judging, Nothing}, {"enter", 1, Judging, Nothing}, {"keep", 1, Judged, Nothing}, {"enter", 3, Ready, Nothing}}},
 		"any key silences": {rowsOf(false), false, []step{
 			{"enter", 0, Playing, Play}, {"?", 0, Playing, Silence}, {"s", 0, Playing, Silence}, {"lost", 0, Ready, Nothing}, {"enter", 0, Playing, Play}}},
-		"a refused take is recorded again": {rowsOf(false, false), false, []step{
+		"a rejected take is recorded again": {rowsOf(false, false), false, []step{
 			{"enter", 0, Playing, Play}, {"heard", 0, Judging, Nothing}, {"again", 0, Judged, Nothing}, {"enter", 0, Ready, Nothing}, {"enter", 0, Playing, Play},
 			{"heard", 0, Judging, Nothing}, {"again", 0, Judged, Nothing}, {"next", 1, Ready, Nothing}}},
 		"a good take again": {rowsOf(false, false), false, []step{
@@ -90,7 +90,7 @@ func TestTitle(t *testing.T) {
 	rows := rowsOf(true, false, false)
 	rows[1].Survey = &capture.Displacement{ForwardMM: 4, UpMM: -2}
 	s := NewSession(rows)
-	if want := "Row 2 of 3: Model B on the fixture, seating 2, blocked entrance: 4 mm forward, 2 mm down"; s.Title() != want {
+	if want := "Row 2 of 3: Model B on the fixture, seating 2, blocked ear-canal entrance: 4 mm forward, 2 mm down"; s.Title() != want {
 		t.Errorf("%q, want %q", s.Title(), want)
 	}
 	s, _ = s.Press(Skip, false)

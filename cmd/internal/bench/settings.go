@@ -59,7 +59,7 @@ func LoadSettings(dir string) (Settings, error) {
 		err = s.check()
 	}
 	if err != nil {
-		return s, fmt.Errorf("%s: %w; mend it, or remove it and choose the devices again", name, err)
+		return s, fmt.Errorf("%s: %w; correct it, or remove it and choose the devices again", name, err)
 	}
 	return s, nil
 }

@@ -102,17 +102,17 @@ func TestRefusedRecording(t *testing.T) {
 		t.Fatal(err)
 	}
 	if counts.Refused == 0 || counts.Processed != 1 || len(counts.Changed) != 1 || counts.Changed[0] != file {
-		t.Errorf("counts %+v: want one recording changed and processed, and it refused", counts)
+		t.Errorf("counts %+v: want one recording changed and processed, and it rejected", counts)
 	}
 	if !view.New(r).NeedsOperator() {
-		t.Error("a refused recording does not need the operator")
+		t.Error("a rejected recording does not need the operator")
 	}
 	var summary bytes.Buffer
 	if err := view.New(r).WriteSummary(&summary, table.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	if !strings.Contains(summary.String(), file) {
-		t.Errorf("the summary does not name the refused recording:\n%s", summary.String())
+		t.Errorf("the summary does not name the rejected recording:\n%s", summary.String())
 	}
 	for _, rec := range r.Recordings {
 		if rec.File == swapped {
@@ -124,7 +124,7 @@ func TestRefusedRecording(t *testing.T) {
 	}
 	for _, o := range r.Analysis.Models[0].Offsets {
 		if o.ID == file {
-			t.Error("the refused recording was placed")
+			t.Error("the rejected recording was placed")
 		}
 	}
 }

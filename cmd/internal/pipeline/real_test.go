@@ -66,7 +66,7 @@ func TestRealRecordings(t *testing.T) {
 		t.Fatal(err)
 	}
 	if counts.Recordings != 10 || counts.Refused != 0 {
-		t.Fatalf("%d recordings, %d refused; want 10 and none", counts.Recordings, counts.Refused)
+		t.Fatalf("%d recordings, %d rejected; want 10 and none", counts.Recordings, counts.Refused)
 	}
 	if after := hashes(t, study); !slices.Equal(before, after) {
 		t.Error("a file of the study was modified")

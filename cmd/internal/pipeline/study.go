@@ -99,10 +99,10 @@ func limits(st *capture.Study) (out []string) {
 		out = append(out, "No headphone was seated on the fixture: there is nothing to judge against the worn seatings.")
 	}
 	if fixture && !blocked {
-		out = append(out, "The fixture's seatings were recorded at the drum point alone: positions are judged at the blocked entrance, where people's ears and the fixture's can be compared.")
+		out = append(out, "The fixture's seatings were recorded at the drum reference point alone: positions are judged at the blocked ear-canal entrance, where people's ears and the fixture's can be compared.")
 	}
 	if drum && st.Fixture.Reference == "" {
-		out = append(out, "No reference of this fixture is given: curves at the drum point are shown as they are, not compared with one.")
+		out = append(out, "No reference of this fixture is given: curves at the drum reference point are shown as they are, not compared with one.")
 	}
 	for _, ear := range capture.Ears {
 		if channel := [2]int{st.Channels.Left, st.Channels.Right}[ear]; channel > 0 && st.Microphones[ear].Calibrator == "" {
