@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -17,7 +18,7 @@ import (
 func TestBootstrapMean(t *testing.T) {
 	const listeners, r0 = 8, 5
 	rng := rand.New(rand.NewPCG(3, 1))
-	p := &panel{layout: layout{bands: survey.NewBands(), models: 1}, models: []*panelModel{{}}}
+	p := &panel{Layout: effects.Layout{Bands: survey.NewBands(), Models: 1}, models: []*panelModel{{}}}
 	for range listeners {
 		p.listeners = append(p.listeners, &listener{worn: []wornSeating{{}}})
 	}
@@ -33,7 +34,7 @@ func TestBootstrapMean(t *testing.T) {
 	for _, much := range []float64{1, 2} {
 		var logs, n float64
 		for range 60 {
-			fit := &panelFit{panel: p, root0: normal(p.dim(), r0)}
+			fit := &panelFit{panel: p, root0: normal(p.Dim(), r0)}
 			eta := mat.NewVecDense(r0, nil)
 			for k := range r0 {
 				eta.SetVec(k, rng.NormFloat64())
@@ -82,8 +83,8 @@ func TestBootstrapMean(t *testing.T) {
 			t.Errorf("scatter ×%g: bootstrap over stated is %.2f of it", much, got)
 		}
 	}
-	stated, drawn := (&panelFit{panel: &panel{layout: p.layout, models: p.models, listeners: p.listeners[:1]},
-		root0: normal(p.dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
+	stated, drawn := (&panelFit{panel: &panel{Layout: p.Layout, models: p.models, listeners: p.listeners[:1]},
+		root0: normal(p.Dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
 		per: []listenerFit{{reduced: stats.Symmetric(normal(r0, r0)), score: mat.NewVecDense(r0, nil)}}}).bootstrapMean(0, seat.Options{})
 	if stated != [3]float64{} || drawn != [3]float64{} {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)

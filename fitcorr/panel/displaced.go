@@ -54,7 +54,7 @@ func (p *panel) addDisplaced(m int, su *position.Model) {
 		for e := range 2 {
 			var y []float64
 			if o.Present[e] {
-				y = p.bands.WithoutLevel(o.Level[e], o.Variance[e])
+				y = p.Bands.WithoutLevel(o.Level[e], o.Variance[e])
 			}
 			r.y[e] = append(r.y[e], y)
 		}
@@ -93,7 +93,7 @@ func (p *panel) slopeSums(d [][3]float64, y [2][][]float64) displaced {
 			continue
 		}
 		for a := range 3 {
-			out.dy[e][a] = make([]float64, p.bands.N)
+			out.dy[e][a] = make([]float64, p.Bands.N)
 			for i, v := range y[e] {
 				for r := range v {
 					out.dy[e][a][r] += (d[i][a] - mean[a]) * v[r]
@@ -116,7 +116,7 @@ func (pm *panelModel) poolSlopes(p *panel, e int) {
 	}
 	fixture := pm.slope[e]
 	for a := range 3 {
-		pm.extra[e][a] = make([]float64, p.bands.N)
+		pm.extra[e][a] = make([]float64, p.Bands.N)
 	}
 	draws := 1.0
 	sum := pm.extra[e]
@@ -125,10 +125,10 @@ func (pm *panelModel) poolSlopes(p *panel, e int) {
 			continue
 		}
 		draws++
-		for r := range p.bands.N {
+		for r := range p.Bands.N {
 			// (DD + v/τ²)·Δ = Dy − DD·J for the difference Δ to the fixture.
 			tau := 0.02 * 0.02
-			for q := max(0, r-2); q <= min(p.bands.N-1, r+2); q++ {
+			for q := max(0, r-2); q <= min(p.Bands.N-1, r+2); q++ {
 				for a := range 2 {
 					tau += fixture[a][q] * fixture[a][q] / 10
 				}
@@ -155,7 +155,7 @@ func (pm *panelModel) poolSlopes(p *panel, e int) {
 		}
 	}
 	for a := range 3 {
-		mean := make([]float64, p.bands.N)
+		mean := make([]float64, p.Bands.N)
 		for r := range mean {
 			mean[r] = (fixture[a][r] + sum[a][r]) / draws
 		}
@@ -167,7 +167,7 @@ func (pm *panelModel) poolSlopes(p *panel, e int) {
 // levelFor is the level of people's mean at displacement d less that at the
 // mark: the fixture's surface and the displaced listeners' slopes, one draw each.
 func (pm *panelModel) levelFor(p *panel, e int, d [3]float64) []float64 {
-	level := pm.ears[e].Survey.LevelAt(p.bands, d)
+	level := pm.ears[e].Survey.LevelAt(p.Bands, d)
 	if pm.extra[e][0] == nil {
 		return level
 	}

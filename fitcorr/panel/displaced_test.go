@@ -8,16 +8,17 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/survey"
 )
 
 // The slope of a listener comes back from clean rows, and the mean counts the
 // fixture and every listener once.
 func TestPoolSlopes(t *testing.T) {
-	p := &panel{layout: layout{bands: survey.NewBands()}}
+	p := &panel{Layout: effects.Layout{Bands: survey.NewBands()}}
 	pm := &panelModel{}
-	pm.scatter[0] = symmetricEye(p.bands.N, 1e-6)
-	n := p.bands.N
+	pm.scatter[0] = symmetricEye(p.Bands.N, 1e-6)
+	n := p.Bands.N
 	fixture, own := make([]float64, n), make([]float64, n)
 	for r := range n {
 		fixture[r] = 0.3 * math.Sin(float64(r))

@@ -23,23 +23,5 @@
 // last (expect); covariances are learned by expectation–maximisation
 // (Dempster, Laird & Rubin, JRSS B 39, 1977; estimate).
 //
-// # Layout of u_s, θ and x_s
-//
-// n = 34 position bands; a position is six numbers: left forward (mm), up (mm),
-// rotation (degrees), then right (position.HeadsetDim). One block per model,
-// then one for the bare ears:
-//
-//	block of a model      length            unit
-//	  left ear            n                 dB
-//	  right ear           n                 dB
-//	  apparent position   6                 mm, mm, degrees, twice
-//	  confounded part     6                 mm, mm, degrees, twice
-//	  landmark            2, with readings  mm
-//	bare ears             2n, if recorded   dB
-//
-// An ear's entries are the difference of the listener's ear from the
-// fixture's. The confounded part is that of the apparent position which is a
-// difference of ears that looks exactly like a movement: true mean position =
-// apparent − confounded. Data speak of one block each, so a listener's
-// precision is block-diagonal.
+// What stands where in u_s, θ and x_s, and how ears differ: package effects.
 package panel

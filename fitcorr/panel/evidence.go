@@ -15,8 +15,8 @@ type evidence struct {
 }
 
 func (p *panel) evidenceOf(l *listener) evidence {
-	n, size := p.bands.N, p.block()
-	ev := evidence{make([]*mat.SymDense, p.width()), mat.NewVecDense(p.dim(), nil)}
+	n, size := p.Bands.N, p.Block()
+	ev := evidence{make([]*mat.SymDense, p.Width()), mat.NewVecDense(p.Dim(), nil)}
 	for i := range l.worn {
 		w := &l.worn[i]
 		if ev.blocks[w.model] == nil {
@@ -55,7 +55,7 @@ func (p *panel) evidenceOf(l *listener) evidence {
 }
 
 func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
-	n, k := p.bands.N, p.width()-1
+	n, k := p.Bands.N, p.Width()-1
 	if ev.blocks[k] == nil {
 		ev.blocks[k] = mat.NewSymDense(2*n, nil)
 	}
@@ -75,7 +75,7 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 		if !chol.Factorize(cov) || chol.InverseTo(&inv) != nil {
 			continue
 		}
-		c := p.channel(e, k)
+		c := p.Channel(e, k)
 		var wz mat.VecDense
 		wz.MulVec(&inv, mat.NewVecDense(n, r.level[e]))
 		for i := range n {
@@ -87,15 +87,15 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 	}
 }
 
-// times returns the precision times x.
-func (l layout) times(ev evidence, x *mat.Dense) *mat.Dense {
+// times returns the precision times x; block is the length of a block.
+func (ev evidence) times(block int, x *mat.Dense) *mat.Dense {
 	rows, cols := x.Dims()
 	out := mat.NewDense(rows, cols, nil)
 	for k, b := range ev.blocks {
 		if b == nil {
 			continue
 		}
-		from := k * l.block()
+		from := k * block
 		to := from + b.SymmetricDim()
 		full := mat.DenseCopyOf(b) // a general product is faster than a symmetric one
 		out.Slice(from, to, 0, cols).(*mat.Dense).Mul(full, x.Slice(from, to, 0, cols))

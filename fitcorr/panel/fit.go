@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -16,7 +17,7 @@ import (
 // panelFit is the posterior of a panel.
 type panelFit struct {
 	*panel
-	cov       *covariances
+	cov       *effects.Covariances
 	root0     *mat.Dense // L₀: θ = L₀η
 	eta       *mat.VecDense
 	etaCov    *mat.SymDense
@@ -75,8 +76,8 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 }
 
 // expect computes the posterior of θ and of every listener.
-func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit, error) {
-	l := p.root(s)
+func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*panelFit, error) {
+	l := s.Root(p.Layout, p.reading.LandmarkMM)
 	l0, scale := p.root0(s, l)
 	fit := &panelFit{panel: p, cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
@@ -104,7 +105,7 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 		lf.likeFirst(&fit.per[first[i]])
 		info.AddSym(info, lf.reduced)
 		var l0q, t mat.VecDense
-		lf.lq.MulVec(l.whole.T(), lf.ev.rhs)
+		lf.lq.MulVec(l.Whole.T(), lf.ev.rhs)
 		l0q.MulVec(l0.T(), lf.ev.rhs)
 		t.MulVec(lf.gain.T(), &lf.lq)
 		l0q.SubVec(&l0q, &t)
@@ -120,18 +121,18 @@ func (p *panel) expect(ctx context.Context, s *covariances, jobs int) (*panelFit
 	fit.eta = mat.NewVecDense(r0, nil)
 	fit.eta.MulVec(fit.etaCov, rhs)
 	fit.deviance += chol.LogDet() - mat.Dot(rhs, fit.eta)
-	fit.theta = mat.NewVecDense(p.dim(), nil)
+	fit.theta = mat.NewVecDense(p.Dim(), nil)
 	fit.theta.MulVec(l0, fit.eta)
 	fit.etaRoot = stats.CholeskyRoot(fit.etaCov)
-	fit.thetaRoot = timesLower(l0, fit.etaRoot)
+	fit.thetaRoot = stats.TimesLower(l0, fit.etaRoot)
 	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
 		lf := &fit.per[i]
 		var t, xi mat.VecDense
 		t.MulVec(lf.pl.T(), fit.theta)
 		t.SubVec(&lf.lq, &t)
 		xi.MulVec(lf.binv, &t)
-		lf.x, lf.u = mat.NewVecDense(p.dim(), nil), mat.NewVecDense(p.dim(), nil)
-		lf.x.MulVec(l.whole, &xi)
+		lf.x, lf.u = mat.NewVecDense(p.Dim(), nil), mat.NewVecDense(p.Dim(), nil)
+		lf.x.MulVec(l.Whole, &xi)
 		lf.u.AddVec(lf.x, fit.theta)
 		if first[i] == i {
 			lf.setRoots(l, fit)

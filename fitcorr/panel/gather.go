@@ -2,6 +2,7 @@ package panel
 
 import (
 	"asworn/capture"
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
@@ -9,7 +10,7 @@ import (
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
 func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.ReadingUncertainty) *panel {
-	p := &panel{layout: layout{bands: survey.NewBands()}, stated: stated}
+	p := &panel{Layout: effects.Layout{Bands: survey.NewBands()}, stated: stated}
 	byName := map[string]*listener{}
 	get := func(subject string) *listener {
 		l, ok := byName[subject]
@@ -36,12 +37,12 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 			l.worn = append(l.worn, w)
 			used = true
 			if w.read != nil {
-				p.read, p.stated.OneMM = true, su.Mark.One
+				p.Read, p.stated.OneMM = true, su.Mark.One
 			}
 		}
 		if used {
 			p.models = append(p.models, &panelModel{setup: su, ears: su.Ears, mark: su.Mark})
-			p.layout.models++
+			p.Layout.Models++
 			p.addDisplaced(m, su)
 		}
 	}
@@ -59,7 +60,7 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 // listeners with the same rows get the same matrices.
 func (p *panel) poolNoise() {
 	pool := func(each func(visit func(v []float64))) {
-		sum, count := make([]float64, p.bands.N), make([]float64, p.bands.N)
+		sum, count := make([]float64, p.Bands.N), make([]float64, p.Bands.N)
 		each(func(v []float64) {
 			for r, x := range v {
 				if x < survey.MissingVar {
@@ -102,14 +103,14 @@ func (p *panel) poolNoise() {
 func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 	var ref, refVar, refCount [2][]float64
 	for e := range 2 {
-		ref[e], refVar[e], refCount[e] = make([]float64, p.bands.N), make([]float64, p.bands.N), make([]float64, p.bands.N)
+		ref[e], refVar[e], refCount[e] = make([]float64, p.Bands.N), make([]float64, p.Bands.N), make([]float64, p.Bands.N)
 	}
 	for _, s := range rows {
 		if !s.OnFixture() {
 			continue
 		}
 		for e := range 2 {
-			lv, va := p.bands.Join(s.Ears[e], nil)
+			lv, va := p.Bands.Join(s.Ears[e], nil)
 			for r := range lv {
 				if va[r] < survey.MissingVar {
 					ref[e][r] += lv[r]
@@ -126,7 +127,7 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 		}
 		var b bareReference
 		for e := range 2 {
-			lv, va := p.bands.Join(s.Ears[e], nil)
+			lv, va := p.Bands.Join(s.Ears[e], nil)
 			n := 0
 			for r := range lv {
 				c := refCount[e][r]
@@ -139,11 +140,11 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 				n++
 			}
 			b.level[e], b.variance[e] = lv, va
-			b.present[e] = 3*n >= p.bands.N
+			b.present[e] = 3*n >= p.Bands.N
 		}
 		if b.present[0] || b.present[1] {
 			l.bare = append(l.bare, b)
-			p.bare = true
+			p.Bare = true
 		}
 	}
 }

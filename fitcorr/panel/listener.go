@@ -3,6 +3,7 @@ package panel
 import (
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/stats"
 )
 
@@ -33,13 +34,13 @@ func (lf *listenerFit) likeFirst(first *listenerFit) {
 // Q = L'PL = B − I follow from B⁻¹Q = I − B⁻¹ without a product
 //
 //	G = [(I − B⁻¹)D, g],  R = [D(I − B⁻¹)D, D·g; ·, X'PX − X'PL·g],  g = B⁻¹L'PX.
-func (lf *listenerFit) eliminate(l factor, l0 *mat.Dense, scale []float64) bool {
+func (lf *listenerFit) eliminate(l effects.Factor, l0 *mat.Dense, scale []float64) bool {
 	rows, r0 := l0.Dims()
-	ears, r := l.cols()
-	lf.pl = l.layout.times(lf.ev, l.whole)
+	ears, r := l.Cols()
+	lf.pl = lf.ev.times(l.Block(), l.Whole)
 	x := mat.DenseCopyOf(l0.Slice(0, rows, ears, r0))
-	px := l.layout.times(lf.ev, x)
-	b := stats.Symmetric(l.transposed(lf.pl))
+	px := lf.ev.times(l.Block(), x)
+	b := stats.Symmetric(l.Transposed(lf.pl))
 	for k := range r {
 		b.SetSym(k, k, b.At(k, k)+1)
 	}
@@ -54,7 +55,7 @@ func (lf *listenerFit) eliminate(l factor, l0 *mat.Dense, scale []float64) bool 
 		return false
 	}
 	lf.logDet = chol.LogDet()
-	lpx := l.transposed(px)
+	lpx := l.Transposed(px)
 	lf.gain = mat.NewDense(r, r0, nil)
 	g := lf.gain.Slice(0, r, ears, r0).(*mat.Dense)
 	g.Mul(mat.DenseCopyOf(lf.binv), lpx)
@@ -86,9 +87,9 @@ func (lf *listenerFit) eliminate(l factor, l0 *mat.Dense, scale []float64) bool 
 
 // setRoots sets the roots of covariances: Cov ξ = B⁻¹ + G C₀ G' of x = Lξ, and
 // u = L₀η + x.
-func (lf *listenerFit) setRoots(l factor, fit *panelFit) {
-	own := l.times(mat.DenseCopyOf(lf.half))
-	shared := l.times(timesLower(lf.gain, fit.etaRoot))
+func (lf *listenerFit) setRoots(l effects.Factor, fit *panelFit) {
+	own := l.Times(mat.DenseCopyOf(lf.half))
+	shared := l.Times(stats.TimesLower(lf.gain, fit.etaRoot))
 	var both mat.Dense
 	both.Sub(fit.thetaRoot, shared)
 	lf.xRoot, lf.uRoot = new(mat.Dense), new(mat.Dense)

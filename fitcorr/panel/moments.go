@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -12,12 +13,12 @@ import (
 
 // maximise returns the covariances that the expected second moments give, and sets
 // each model's within-listener covariance and scatter ratio.
-func (fit *panelFit) maximise() *covariances {
-	s := &covariances{}
+func (fit *panelFit) maximise() *effects.Covariances {
+	s := &effects.Covariances{}
 	fit.maximiseEars(s)
 	fit.maximiseBetween(s)
 	fit.maximiseWithin()
-	if fit.read {
+	if fit.Read {
 		fit.maximiseReading()
 	}
 	return s
@@ -26,12 +27,12 @@ func (fit *panelFit) maximise() *covariances {
 // maximiseBetween pools the listeners' mean positions over models — what the
 // ears share and what each has of its own, per axis — and learns the confounded
 // part from what a listener's apparent positions have in common over the models.
-func (fit *panelFit) maximiseBetween(s *covariances) {
+func (fit *panelFit) maximiseBetween(s *effects.Covariances) {
 	var pos, confounded axisMoments
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for m := range fit.models {
-			at, cf := fit.position(m), fit.confounded(m)
+			at, cf := fit.Position(m), fit.Confounded(m)
 			var l, r [3]moment
 			for a := range 3 {
 				l[a] = differenceMoment(lf, at+a, cf+a, at+3+a, cf+3+a)
@@ -48,11 +49,11 @@ func (fit *panelFit) maximiseBetween(s *covariances) {
 	}
 	b := pos.covariance(priorListeners, priorBetween, priorBetweenOwn, 1)
 	for range fit.models {
-		s.between = append(s.between, b)
+		s.Between = append(s.Between, b)
 	}
 	// Each model shows the shared part and its own; both scale with the covariance.
 	weight := priorConfoundedListeners * float64(len(fit.models))
-	s.confounded = confounded.covariance(weight, priorConfounded, priorConfoundedOwn, 1/(1+confoundedOwn))
+	s.Confounded = confounded.covariance(weight, priorConfounded, priorConfoundedOwn, 1/(1+effects.ConfoundedOwn))
 }
 
 // moment is the mean of one coordinate of one ear (mm or degrees), its variance
@@ -110,7 +111,7 @@ func commonOwn(l, r, vl, vr, clr float64) (common, own float64) {
 func (fit *panelFit) maximiseWithin() {
 	var common, own [3]float64
 	var count float64
-	n := fit.bands.N
+	n := fit.Bands.N
 	moments, counts := make([][]float64, len(fit.models)), make([][]float64, len(fit.models))
 	for m := range fit.models {
 		moments[m], counts[m] = make([]float64, n), make([]float64, n)
@@ -177,10 +178,10 @@ func (p *panel) seatingCounts() map[[2]int]float64 {
 }
 
 // withoutNuisance takes level and leak tail out of a residual by least squares.
-func (l layout) withoutNuisance(res, variance []float64) []float64 {
+func (p *panel) withoutNuisance(res, variance []float64) []float64 {
 	var s [2][2]float64
 	var t [2]float64
-	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/l.bands.Hz[r], 2)} }
+	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/p.Bands.Hz[r], 2)} }
 	for r, v := range res {
 		if variance[r] >= survey.MissingVar {
 			continue
@@ -221,9 +222,54 @@ func (pm *panelModel) setScatter(e int, v []float64) {
 	}
 	for i := range n {
 		for j := i; j < n; j++ {
-			rho := math.Exp(-em.Bands.Octaves(i, j) / earCorrOctaves)
+			rho := math.Exp(-em.Bands.Octaves(i, j) / effects.EarCorrOctaves)
 			stats.AddSym(out, i, j, extra[i]*extra[j]*rho)
 		}
 	}
 	pm.scatter[e] = out
+}
+
+// maximiseEars updates how ears differ from the expected second moments of all
+// listeners; the fixture's ear counts as one more draw, on its own scale.
+func (fit *panelFit) maximiseEars(s *effects.Covariances) {
+	n := fit.Width() * fit.Bands.N
+	var people, fixture [2]*mat.SymDense // dB², of (left ± right)/√2
+	for part := range people {
+		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
+	}
+	for i := range fit.per {
+		fit.law().AddEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
+	}
+	fit.law().AddEarMoment(fixture, fit.theta, fit.thetaRoot)
+	draws := float64(len(fit.listeners)) + 1
+	prior, now := fit.law().PriorEars(), [2]*mat.SymDense{fit.cov.Sum, fit.cov.Diff}
+	for part := range people {
+		s.Fixture[part] = fit.law().FixtureEar(fixture[part], people[part], prior[part], now[part])
+		fixture[part].ScaleSym(1/s.Fixture[part], fixture[part])
+		people[part].AddSym(people[part], fixture[part])
+	}
+	s.Sum = fit.law().Structured(people[0], draws, prior[0], fit.earDraws(1))
+	s.Diff = fit.law().Structured(people[1], draws, prior[1], fit.earDraws(-1))
+}
+
+func (p *panel) law() effects.Law { return effects.Law{Layout: p.Layout, Listeners: float64(len(p.listeners))} }
+
+// earDraws returns one row per listener: (left ± right)/√2 of how the
+// listener's ears differ, channel by channel, referred to the level below
+// earLevelHz.
+func (fit *panelFit) earDraws(sign float64) *mat.Dense {
+	n := fit.Bands.N
+	out := mat.NewDense(len(fit.per), fit.Width()*n, nil)
+	for i := range fit.per {
+		row := out.RawRowView(i)
+		for k := range fit.Width() {
+			l, r := fit.Channel(0, k), fit.Channel(1, k)
+			ear := row[k*n : (k+1)*n]
+			for b := range ear {
+				ear[b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
+			}
+			copy(ear, fit.Bands.WithoutLevel(ear, nil))
+		}
+	}
+	return out
 }

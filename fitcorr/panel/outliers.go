@@ -39,7 +39,7 @@ func (fit *panelFit) markOutliers() {
 		q  [2]float64
 	}
 	var all []entry
-	n := fit.bands.N
+	n := fit.Bands.N
 	fit.eachSeating(allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		e := entry{w: w, li: li}
 		for ear := range 2 {

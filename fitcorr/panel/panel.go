@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -13,7 +14,7 @@ import (
 // panel is everybody's worn seatings of the models that have a survey, with what
 // is known of them at the moment.
 type panel struct {
-	layout
+	effects.Layout
 	models    []*panelModel
 	listeners []*listener
 	stated    capture.ReadingUncertainty // before the panel was heard

@@ -24,8 +24,8 @@ type blockKind struct {
 // blockOf returns a listener's block of one model.
 func (fit *panelFit) blockOf(li, m int) *blockPosterior {
 	lf := &fit.per[li]
-	from, size := m*fit.block(), fit.block()
-	b := blockPosterior{u: lf.u.SliceVec(from, from+size).(*mat.VecDense), root: rowsOf(lf.uRoot, from, size)}
+	from, size := m*fit.Block(), fit.Block()
+	b := blockPosterior{u: lf.u.SliceVec(from, from+size).(*mat.VecDense), root: stats.RowsOfDense(lf.uRoot, from, size)}
 	kind := blockKind{lf.uRoot, m}
 	if b.cov = fit.blocks[kind]; b.cov == nil {
 		var cov mat.SymDense
@@ -50,7 +50,7 @@ type seatPosterior struct {
 
 // seating computes the posterior of one worn seating.
 func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
-	n2, rows, size := 2*p.bands.N, p.rows(), p.block()
+	n2, rows, size := 2*p.Bands.N, p.Rows(), p.Block()
 	h := mat.NewDense(rows, size, nil)
 	for r := range n2 {
 		h.Set(r, r, 1)

@@ -5,8 +5,9 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
-	"asworn/fitcorr/survey"
+	"asworn/fitcorr/stats"
 )
 
 // What the panel takes for granted before it is heard. Nothing here is from a
@@ -31,26 +32,8 @@ var (
 const (
 	priorListeners           = 2.0 // weight of priorBetween in listeners, of priorWithin in seatings: a few heads overrule it
 	priorConfoundedListeners = 4.0 // weight of priorConfounded: a panel of one model says nothing of it
-	// confoundedOwn is the variance of a model's own part of what looks like a
-	// movement, in terms of the part that the models share. Nothing in a study
-	// determines it, since a listener's own position in a model looks the same.
-	confoundedOwn = 0.4
-	priorScatter  = 4.0 // weight, in ear curves, of worn scatter being the fixture's
-)
-
-// How ears differ from the fixture's, per position band.
-const (
-	earSizeWeight    = 1.0  // draws: weight of the prior standard deviation per band
-	earCorrWeight    = 2.0  // draws: weight of the prior correlation between blocks
-	earCorrOctaves   = 0.3  // of the smooth correlation over frequency, exponential: the width of a pinna's resonance
-	earCorrMost      = 0.95 // largest correlation between blocks, so that no block determines another
-	earDifference    = 0.4  // variance of (left − right)/√2 over that of (left + right)/√2: a head's ears resemble each other
-	priorModelCorr   = 0.7  // correlation of one band between two models: the same pinna, loaded differently
-	priorBareCorr    = 0.4  // correlation of one band between a model and the bare ear
-	earFloorDB       = 0.08 // the least by which ears differ in a band
-	bareFloorDB      = 0.1  // repeated bare-ear recordings never agree better
-	fixtureEarWeight = 6.0  // weight, in determined directions of ear difference, of the fixture's ear varying as a person's
-	rootCut          = 5e-3 // directions of ear difference with less than this variance, relative to the mean per band, are left out
+	bareFloorDB              = 0.1 // repeated bare-ear recordings never agree better
+	priorScatter             = 4.0 // weight, in ear curves, of worn scatter being the fixture's
 )
 
 // slopeSpanMM is how far around the panel's mean position the slope is
@@ -74,48 +57,90 @@ const (
 )
 
 // priorCovariances is how people differ before the panel is heard.
-func (p *panel) priorCovariances() *covariances {
-	s := &covariances{sum: p.law().priorEars(1), diff: p.law().priorEars(earDifference),
-		confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn), fixture: [2]float64{1, 1}}
+func (p *panel) priorCovariances() *effects.Covariances {
+	ears := p.law().PriorEars()
+	s := &effects.Covariances{Sum: ears[0], Diff: ears[1],
+		Confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn), Fixture: [2]float64{1, 1}}
 	for range p.models {
-		s.between = append(s.between, position.HeadsetCov(priorBetween, priorBetweenOwn))
+		s.Between = append(s.Between, position.HeadsetCov(priorBetween, priorBetweenOwn))
 	}
 	return s
 }
 
-// priorEars is the prior covariance (dB², width·n square) over the channels of
-// one ear: little below 2 kHz, several dB where the pinna's own resonances lie.
-func (law earLaw) priorEars(scale float64) *mat.SymDense {
-	n := law.bands.N
-	c := mat.NewSymDense(law.width()*n, nil)
-	sd := priorEarSD(law.bands)
-	for i := range law.width() * n {
-		for j := i; j < law.width()*n; j++ {
-			k, l := i/n, j/n
-			v := scale * sd[i%n] * sd[j%n] * math.Exp(-law.bands.Octaves(i%n, j%n)/earCorrOctaves)
-			switch {
-			case k == l:
-			case law.bare && l == law.width()-1:
-				v *= priorBareCorr
-			default:
-				v *= priorModelCorr
+// root0 returns L₀: the fixture's own ear, the survey's error at the panel's
+// mean position, which all its seatings share, and the prior of the worn means. Its
+// first columns are those of L that are of ears, each times scale.
+func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense, scale []float64) {
+	n := p.Bands.N
+	ears, lc := l.Cols()
+	var survey []*mat.Dense
+	cols := lc
+	if p.Read {
+		cols += position.ReadDim * len(p.models)
+	}
+	for _, m := range p.models {
+		for e := range 2 {
+			if m.ears[e].Survey == nil {
+				survey = append(survey, nil)
+				continue
 			}
-			if i == j {
-				v *= 1.01
+			excess := m.excess[e]
+			c := mat.NewSymDense(n, nil)
+			for i := range n {
+				for j := i; j < n; j++ {
+					c.SetSym(i, j, math.Sqrt(excess[i]*excess[j])*m.ears[e].Total.At(i, j))
+				}
 			}
-			c.SetSym(i, j, v)
+			r := stats.EigenRoot(c, 0.03)
+			_, k := r.Dims()
+			cols += k
+			survey = append(survey, r)
 		}
 	}
-	return c
+	out := mat.NewDense(p.Dim(), cols, nil)
+	scale = make([]float64, ears)
+	for j := range scale {
+		scale[j] = math.Sqrt(s.Fixture[0])
+		if j >= l.Ears[0] {
+			scale[j] = math.Sqrt(s.Fixture[1])
+		}
+		for i := range p.Dim() { // zero on the rows of positions
+			out.Set(i, j, scale[j]*l.Whole.At(i, j))
+		}
+	}
+	prior := stats.CholeskyRoot(position.WornPrior())
+	for m := range p.models {
+		p.FillPosition(out, m, ears+position.HeadsetDim*m, prior)
+	}
+	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+position.HeadsetDim*len(p.models))
+	col := lc
+	if p.Read {
+		p.FillLandmark(out, lc-position.ReadDim, p.reading.FixtureLandmarkMM)
+		col += p.fillMarks(out, lc)
+	}
+	for i, r := range survey {
+		if r == nil {
+			continue
+		}
+		_, w := r.Dims()
+		row := p.Channel(i%2, i/2)
+		for a := range n {
+			for b := range w {
+				out.Set(row+a, col+b, r.At(a, b))
+			}
+		}
+		col += w
+	}
+	return out, scale
 }
 
-// priorEarSD is 2.5 dB from 5 kHz on and falls with the fourth power of the
-// frequency below, dB per band: about what blocked-entrance responses of
-// different people differ by (Møller et al., JAES 43(4), 1995, quoted from memory).
-func priorEarSD(bands survey.Bands) []float64 {
-	sd := make([]float64, bands.N)
-	for r, hz := range bands.Hz {
-		sd[r] = 0.04 + 2.5*math.Min(1, math.Pow(hz/5000, 4))
+// fillMarks sets the columns of what the marks err by, each model its own, and
+// returns how many they are.
+func (p *panel) fillMarks(out *mat.Dense, col int) int {
+	for m, pm := range p.models {
+		for a := range position.ReadDim {
+			out.Set(p.Landmark(m)+a, col+position.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
+		}
 	}
-	return sd
+	return position.ReadDim * len(p.models)
 }

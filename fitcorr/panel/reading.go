@@ -13,7 +13,7 @@ import (
 
 // addReading adds the rows of a read position to a seating's observation.
 func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
-	from := 2 * p.bands.N
+	from := 2 * p.Bands.N
 	for a := range position.ReadDim {
 		w.slope.Set(from+a, a, 0.5)
 		w.slope.Set(from+a, 3+a, 0.5)
@@ -30,12 +30,12 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 // the ears in its model's block: the apparent position; where positions were
 // read also what of it is ear, which a ruler does not see, and the landmark.
 func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
-	if !p.read {
+	if !p.Read {
 		return w.slope
 	}
-	out := mat.NewDense(p.rows(), 2*position.HeadsetDim+position.ReadDim, nil)
-	out.Slice(0, p.rows(), 0, position.HeadsetDim).(*mat.Dense).Copy(w.slope)
-	from := 2 * p.bands.N
+	out := mat.NewDense(p.Rows(), 2*position.HeadsetDim+position.ReadDim, nil)
+	out.Slice(0, p.Rows(), 0, position.HeadsetDim).(*mat.Dense).Copy(w.slope)
+	from := 2 * p.Bands.N
 	for a := range position.ReadDim {
 		for b := range position.HeadsetDim {
 			out.Set(from+a, position.HeadsetDim+b, -w.slope.At(from+a, b))
@@ -70,13 +70,13 @@ func (fit *panelFit) maximiseReading() {
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for a := range position.ReadDim {
-			r := fit.landmark(0) + a
+			r := fit.Landmark(0) + a
 			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + stats.DotRows(lf.xRoot, r, r)
 			count++
 		}
 	}
 	now.LandmarkMM = math.Sqrt(sum / count)
-	from := 2 * fit.bands.N
+	from := 2 * fit.Bands.N
 	var errors []stats.Error
 	fit.eachSeating(allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		if w.read == nil {
@@ -84,17 +84,17 @@ func (fit *panelFit) maximiseReading() {
 		}
 		for a := range position.ReadDim {
 			// The reading is the mean of both cups and the landmark.
-			row := mat.NewVecDense(fit.block(), nil)
+			row := mat.NewVecDense(fit.Block(), nil)
 			var given float64
 			for i := range 2 {
-				for j := range fit.block() {
+				for j := range fit.Block() {
 					row.SetVec(j, row.AtVec(j)+sp.jacobian.At(3*i+a, j)/2)
 				}
 				for k := range 2 {
 					given += sp.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
-			at := 2*fit.bands.N + 2*position.HeadsetDim + a
+			at := 2*fit.Bands.N + 2*position.HeadsetDim + a
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)

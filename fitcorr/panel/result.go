@@ -15,7 +15,7 @@ import (
 func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	pm := fit.models[m]
 	su := pm.setup
-	res := &Result{between: fit.cov.between[m], within: pm.within}
+	res := &Result{between: fit.cov.Between[m], within: pm.within}
 	prior := mat.NewSymDense(position.HeadsetDim, nil)
 	prior.AddSym(res.between, res.within)
 	priorWide := mat.NewSymDense(position.HeadsetDim, nil)
@@ -119,7 +119,7 @@ func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.
 			o.Ears[e].Confounded[a] = confoundedShare(ke[e].Cov[a][a], o.Ears[e].Cov[a][a])
 		}
 	}
-	n := fit.bands.N
+	n := fit.Bands.N
 	for e := range 2 {
 		o.MisfitP[e] = 1
 		if w.obs.Present[e] {
@@ -159,7 +159,7 @@ func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 	for _, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m {
-				known.AddSym(known, knownEar(&l.worn[i], fit.cov.between[m]))
+				known.AddSym(known, knownEar(&l.worn[i], fit.cov.Between[m]))
 				count++
 			}
 		}
@@ -178,10 +178,10 @@ func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 // separation names what told ears from positions, strongest first.
 func (fit *panelFit) separation() []Separation {
 	var out []Separation
-	if fit.read {
+	if fit.Read {
 		out = append(out, ByReadings)
 	}
-	if fit.bare {
+	if fit.Bare {
 		out = append(out, ByBareEars)
 	}
 	if len(fit.models) > 1 {
@@ -199,7 +199,7 @@ func (fit *panelFit) separation() []Separation {
 // G.4). A source counts by the weight of the readings in the mean, the variance
 // left over what the readings alone would leave.
 func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
-	if !fit.read {
+	if !fit.Read {
 		return df
 	}
 	var heads, count float64
@@ -260,7 +260,7 @@ func (fit *panelFit) peopleRows(m int) *mat.Dense {
 			var v float64
 			for e := range 2 {
 				i := 3*e + a
-				v += (fit.root0.At(fit.position(m)+i, c) - fit.root0.At(fit.confounded(m)+i, c)) / 2
+				v += (fit.root0.At(fit.Position(m)+i, c) - fit.root0.At(fit.Confounded(m)+i, c)) / 2
 			}
 			rows.Set(a, c, v)
 		}

@@ -26,10 +26,10 @@ func (w *wornSeating) sameCovariance(v *wornSeating) bool {
 // covariance is positive definite.
 func (p *panel) linearise(w, same *wornSeating) bool {
 	m := p.models[w.model]
-	n := p.bands.N
-	w.z = mat.NewVecDense(p.rows(), nil)
-	w.slope = mat.NewDense(p.rows(), position.HeadsetDim, nil)
-	cov := mat.NewSymDense(p.rows(), nil)
+	n := p.Bands.N
+	w.z = mat.NewVecDense(p.Rows(), nil)
+	w.slope = mat.NewDense(p.Rows(), position.HeadsetDim, nil)
+	cov := mat.NewSymDense(p.Rows(), nil)
 	for e := range 2 {
 		if !w.obs.Present[e] {
 			for r := range n {
@@ -62,7 +62,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 			}
 		}
 	}
-	if p.read {
+	if p.Read {
 		p.addReading(w, cov)
 	}
 	if same != nil {
@@ -70,7 +70,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 		return true
 	}
 	var chol mat.Cholesky
-	w.inner = mat.NewSymDense(p.rows(), nil)
+	w.inner = mat.NewSymDense(p.Rows(), nil)
 	if !chol.Factorize(cov) || chol.InverseTo(w.inner) != nil {
 		return false
 	}
@@ -147,8 +147,8 @@ func (p *panel) centreSlopes() {
 			for a := range d {
 				d[a] = mean[3*e+a] / count
 			}
-			_, _, pm.excess[e] = pm.ears[e].Survey.Surface(p.bands, d)
-			pm.slope[e] = meanSlope(pm.ears[e].Survey, p.bands, d)
+			_, _, pm.excess[e] = pm.ears[e].Survey.Surface(p.Bands, d)
+			pm.slope[e] = meanSlope(pm.ears[e].Survey, p.Bands, d)
 			pm.poolSlopes(p, e)
 		}
 	}

@@ -72,3 +72,21 @@ func DotRows(m *mat.Dense, i, j int) float64 {
 	}
 	return s
 }
+
+// RowsOfDense is the view of so many rows of m.
+func RowsOfDense(m *mat.Dense, from, count int) *mat.Dense {
+	_, cols := m.Dims()
+	return m.Slice(from, from+count, 0, cols).(*mat.Dense)
+}
+
+// TimesLower returns m·l of a lower triangular square l.
+func TimesLower(m, l *mat.Dense) *mat.Dense {
+	const step = 64
+	rows, n := m.Dims()
+	out := mat.NewDense(rows, n, nil)
+	for from := 0; from < n; from += step {
+		to := min(from+step, n)
+		out.Slice(0, rows, from, to).(*mat.Dense).Mul(m.Slice(0, rows, from, n), l.Slice(from, n, from, to))
+	}
+	return out
+}

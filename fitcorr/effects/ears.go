@@ -1,4 +1,4 @@
-package panel
+package effects
 
 import (
 	"math"
@@ -9,46 +9,21 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// maximiseEars updates how ears differ from the expected second moments of all
-// listeners; the fixture's ear counts as one more draw, on its own scale.
-func (fit *panelFit) maximiseEars(s *covariances) {
-	n := fit.width() * fit.bands.N
-	var people, fixture [2]*mat.SymDense // dB², of (left ± right)/√2
-	for part := range people {
-		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
-	}
-	for i := range fit.per {
-		fit.law().addEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
-	}
-	fit.law().addEarMoment(fixture, fit.theta, fit.thetaRoot)
-	draws := float64(len(fit.listeners)) + 1
-	prior, now := [2]*mat.SymDense{fit.law().priorEars(1), fit.law().priorEars(earDifference)}, [2]*mat.SymDense{fit.cov.sum, fit.cov.diff}
-	for part := range people {
-		s.fixture[part] = fit.law().fixtureEar(fixture[part], people[part], prior[part], now[part])
-		fixture[part].ScaleSym(1/s.fixture[part], fixture[part])
-		people[part].AddSym(people[part], fixture[part])
-	}
-	s.sum = fit.law().structured(people[0], draws, prior[0], fit.earDraws(1))
-	s.diff = fit.law().structured(people[1], draws, prior[1], fit.earDraws(-1))
+// Law estimates how ears differ on a layout, from as many listeners.
+type Law struct {
+	Layout
+	Listeners float64
 }
 
-// earLaw estimates how ears differ on a layout, from as many listeners.
-type earLaw struct {
-	layout
-	listeners float64
-}
-
-func (p *panel) law() earLaw { return earLaw{p.layout, float64(len(p.listeners))} }
-
-// fixtureEar is the variance of the fixture's ear over that of a person's: the
+// FixtureEar is the variance of the fixture's ear over that of a person's: the
 // mean over all bands of the ratio of second moments, with a prior of 1, which it
 // does not fall below. The ratio is worth as many draws as bands are independent
 // of each other by the correlation between them (now): (Σλ)²/Σλ² of its
 // eigenvalues (Box, Ann. Math. Stat. 25(2), 1954).
-func (law earLaw) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
+func (law Law) FixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
 	fixture, people = law.withoutLevel(fixture), law.withoutLevel(people)
 	n := people.SymmetricDim()
-	listeners := law.listeners
+	listeners := law.Listeners
 	var ratio, square float64
 	for i := range n {
 		person := (people.At(i, i)+earSizeWeight*prior.At(i, i))/(listeners+earSizeWeight) + earFloorDB*earFloorDB
@@ -61,17 +36,17 @@ func (law earLaw) fixtureEar(fixture, people, prior, now *mat.SymDense) float64 
 	return math.Max(1, (fixtureEarWeight+independent*ratio)/(fixtureEarWeight+independent))
 }
 
-// addEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
+// AddEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
 // vector with the given mean (length dim) and root of its covariance (dim rows).
-func (law earLaw) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
-	n, w := law.bands.N, law.width()
+func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
+	n, w := law.Bands.N, law.Width()
 	_, cols := root.Dims()
 	half := math.Sqrt(0.5)
 	for part, sign := range []float64{1, -1} {
 		y := mat.NewDense(w*n, cols+1, nil)
 		for k := range w {
 			for r := range n {
-				l, rr := law.channel(0, k)+r, law.channel(1, k)+r
+				l, rr := law.Channel(0, k)+r, law.Channel(1, k)+r
 				row := y.RawRowView(k*n + r)
 				a, b := root.RawRowView(l), root.RawRowView(rr)
 				for c := range a {
@@ -87,14 +62,14 @@ func (law earLaw) addEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *ma
 	}
 }
 
-// structured turns second moments of a few draws into a covariance over the
+// Structured turns second moments of a few draws into a covariance over the
 // channels of one ear. What an ear does under one headphone is a part common
 // to all models and a part of its own, by the correlation between models that the
 // panel shows band by band; both have the same covariance over frequency, learned from all models
 // together and shrunk toward a smooth one. The bare ear has a covariance of
 // its own and is joined to the common part, band by band.
-func (law earLaw) structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
-	n, models := law.bands.N, law.models
+func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
+	n, models := law.Bands.N, law.Models
 	sum := law.withoutLevel(moments)
 	block := func(m *mat.SymDense, k, l int) *mat.Dense {
 		b := mat.NewDense(n, n, nil)
@@ -128,7 +103,7 @@ func (law earLaw) structured(moments *mat.SymDense, draws float64, prior *mat.Sy
 		}
 	}
 	stats.SmoothMean(modelCorr, 2)
-	size := law.width() * n
+	size := law.Width() * n
 	out := mat.NewSymDense(size, nil)
 	common := mat.NewSymDense(n, nil)
 	for r := range n {
@@ -155,7 +130,7 @@ func (law earLaw) structured(moments *mat.SymDense, draws float64, prior *mat.Sy
 			}
 		}
 	}
-	if !law.bare {
+	if !law.Bare {
 		return out
 	}
 	k := models
@@ -196,8 +171,8 @@ func (law earLaw) structured(moments *mat.SymDense, draws float64, prior *mat.Sy
 
 // shrunkEars shrinks one channel's covariance over frequency toward a smooth
 // one and returns it with the standard deviation per band.
-func (law earLaw) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
-	n := law.bands.N
+func (law Law) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense, rows *mat.Dense) (*mat.SymDense, []float64) {
+	n := law.Bands.N
 	v, sd := make([]float64, n), make([]float64, n)
 	for r := range n {
 		v[r] = (sum.At(r, r) + earSizeWeight*prior.At(r, r)) / (draws + earSizeWeight)
@@ -207,7 +182,7 @@ func (law earLaw) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense,
 	out := mat.NewSymDense(n, nil)
 	for r := range n {
 		for q := r; q < n; q++ {
-			smooth := sd[r] * sd[q] * math.Exp(-law.bands.Octaves(r, q)/earCorrOctaves)
+			smooth := sd[r] * sd[q] * math.Exp(-law.Bands.Octaves(r, q)/EarCorrOctaves)
 			if r == q {
 				smooth *= 1.05
 			}
@@ -221,7 +196,7 @@ func (law earLaw) shrunkEars(sum *mat.Dense, draws float64, prior *mat.SymDense,
 
 // shrinkWeight is the weight of the smooth correlation over frequency against
 // the listeners' own.
-func (law earLaw) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
+func (law Law) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
 	count, n := rows.Dims()
 	x := mat.DenseCopyOf(rows)
 	for i := range count {
@@ -232,19 +207,19 @@ func (law earLaw) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
 	smooth := mat.NewSymDense(n, nil)
 	for r := range n {
 		for q := r; q < n; q++ {
-			smooth.SetSym(r, q, math.Exp(-law.bands.Octaves(r, q)/earCorrOctaves))
+			smooth.SetSym(r, q, math.Exp(-law.Bands.Octaves(r, q)/EarCorrOctaves))
 		}
 	}
-	models := float64(count) / law.listeners // rows per listener
+	models := float64(count) / law.Listeners // rows per listener
 	return stats.ShrinkWeight(x, smooth, 1+(models-1)*priorModelCorr*priorModelCorr)
 }
 
 // withoutLevel refers every channel to its mean level below earLevelHz. A
 // level is free in every seating, so it must not count as a difference of ears.
-func (law earLaw) withoutLevel(m *mat.SymDense) *mat.SymDense {
-	n, size := law.bands.N, m.SymmetricDim()
+func (law Law) withoutLevel(m *mat.SymDense) *mat.SymDense {
+	n, size := law.Bands.N, m.SymmetricDim()
 	low := 0
-	for low < n && law.bands.Hz[low] < survey.EarLevelHz {
+	for low < n && law.Bands.Hz[low] < survey.EarLevelHz {
 		low++
 	}
 	center := func(row []float64) {
@@ -269,30 +244,10 @@ func (law earLaw) withoutLevel(m *mat.SymDense) *mat.SymDense {
 	return stats.Symmetric(full)
 }
 
-// earDraws returns one row per listener: (left ± right)/√2 of how the
-// listener's ears differ, channel by channel, referred to the level below
-// earLevelHz.
-func (fit *panelFit) earDraws(sign float64) *mat.Dense {
-	n := fit.bands.N
-	out := mat.NewDense(len(fit.per), fit.width()*n, nil)
-	for i := range fit.per {
-		row := out.RawRowView(i)
-		for k := range fit.width() {
-			l, r := fit.channel(0, k), fit.channel(1, k)
-			ear := row[k*n : (k+1)*n]
-			for b := range ear {
-				ear[b] = math.Sqrt(0.5) * (fit.per[i].x.AtVec(l+b) + sign*fit.per[i].x.AtVec(r+b))
-			}
-			copy(ear, fit.bands.WithoutLevel(ear, nil))
-		}
-	}
-	return out
-}
-
 // channelDraws stacks the draws of channels from to to−1: one row per listener
 // and channel.
-func (law earLaw) channelDraws(rows *mat.Dense, from, to int) *mat.Dense {
-	n := law.bands.N
+func (law Law) channelDraws(rows *mat.Dense, from, to int) *mat.Dense {
+	n := law.Bands.N
 	count, _ := rows.Dims()
 	out := mat.NewDense(count*(to-from), n, nil)
 	for i := range count {

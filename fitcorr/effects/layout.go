@@ -1,0 +1,115 @@
+package effects
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
+)
+
+// Layout says where in a listener's vector what stands (package comment). m counts
+// models, k blocks: models, then the bare ears; e is the ear.
+type Layout struct {
+	Bands  survey.Bands
+	Models int  // how many there are
+	Bare   bool // the study has bare-ear references: one block more
+	Read   bool // positions were read on heads: landmarks, and rows of readings
+}
+
+// Width is how many blocks there are.
+func (l Layout) Width() int {
+	if l.Bare {
+		return l.Models + 1
+	}
+	return l.Models
+}
+
+// Block is the length of a model's block.
+func (l Layout) Block() int {
+	b := 2*l.Bands.N + 2*position.HeadsetDim
+	if l.Read {
+		b += position.ReadDim
+	}
+	return b
+}
+
+// Rows is the length of one worn seating's observation z: both ears' bands,
+// then the read position, forward and up, where the study has readings.
+func (l Layout) Rows() int {
+	if l.Read {
+		return 2*l.Bands.N + position.ReadDim
+	}
+	return 2 * l.Bands.N
+}
+
+// Dim is the length of a listener's vector.
+func (l Layout) Dim() int {
+	d := l.Models * l.Block()
+	if l.Bare {
+		d += 2 * l.Bands.N
+	}
+	return d
+}
+
+// Channel is where ear e of block k begins.
+func (l Layout) Channel(e, k int) int { return k*l.Block() + e*l.Bands.N }
+
+// Position is where the apparent headset position of model m begins.
+func (l Layout) Position(m int) int { return m*l.Block() + 2*l.Bands.N }
+
+// Confounded is where the part of it begins that is a difference of ears.
+func (l Layout) Confounded(m int) int { return l.Position(m) + position.HeadsetDim }
+
+// Landmark is where the error of the landmark on that head begins.
+func (l Layout) Landmark(m int) int { return l.Confounded(m) + position.HeadsetDim }
+
+// SmallColumns is how many columns of a root are not of ears: positions, what
+// looks like one, and the landmark.
+func (l Layout) SmallColumns() int {
+	c := position.HeadsetDim * (2*l.Models + 1)
+	if l.Read {
+		c += position.ReadDim
+	}
+	return c
+}
+
+// FillPosition sets the columns of a root that move the position of model m.
+func (l Layout) FillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
+	for i := range position.HeadsetDim {
+		for j := range position.HeadsetDim {
+			out.Set(l.Position(m)+i, col+j, root.At(i, j))
+		}
+	}
+}
+
+// FillConfounded sets the columns of what looks like a movement and is not: a part
+// that all models share, and one of each model's own. scale is a factor on the
+// standard deviations.
+func (l Layout) FillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64, col int) {
+	root := stats.CholeskyRoot(cov)
+	root.Scale(scale, root)
+	for m := range l.Models {
+		own := col + position.HeadsetDim*(m+1)
+		for i := range position.HeadsetDim {
+			for j := range position.HeadsetDim {
+				v, w := root.At(i, j), math.Sqrt(ConfoundedOwn)*root.At(i, j)
+				out.Set(l.Position(m)+i, col+j, v)
+				out.Set(l.Confounded(m)+i, col+j, v)
+				out.Set(l.Position(m)+i, own+j, w)
+				out.Set(l.Confounded(m)+i, own+j, w)
+			}
+		}
+	}
+}
+
+// FillLandmark sets the columns of a landmark's error, the same in all models.
+func (l Layout) FillLandmark(out *mat.Dense, col int, sd float64) {
+	for m := range l.Models {
+		for a := range position.ReadDim {
+			out.Set(l.Landmark(m)+a, col+a, sd)
+		}
+	}
+}
