@@ -90,3 +90,11 @@ func TestBootstrapMean(t *testing.T) {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
 	}
 }
+
+func symmetricEye(n int, v float64) *mat.SymDense {
+	m := mat.NewSymDense(n, nil)
+	for i := range n {
+		m.SetSym(i, i, v)
+	}
+	return m
+}

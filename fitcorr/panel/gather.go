@@ -2,6 +2,7 @@ package panel
 
 import (
 	"asworn/capture"
+	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
@@ -146,5 +147,51 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 			l.bare = append(l.bare, b)
 			p.Bare = true
 		}
+	}
+}
+
+// addDisplaced gathers the displaced seatings of one model.
+func (p *panel) addDisplaced(m int, su *position.Model) {
+	type rows struct {
+		d [][3]float64
+		y [2][][]float64
+		n int // displaced
+	}
+	by := map[string]*rows{}
+	var order []string
+	for i, s := range su.Seatings {
+		if s.OnFixture() || s.Seal != "" {
+			continue
+		}
+		o := position.Observe(s, i, &su.Ears)
+		if !o.Present[0] && !o.Present[1] {
+			continue
+		}
+		r := by[s.Subject]
+		if r == nil {
+			r = &rows{}
+			by[s.Subject] = r
+			order = append(order, s.Subject)
+		}
+		var d [3]float64
+		if s.Displaced() {
+			d = s.Survey.Vector()
+			r.n++
+		}
+		r.d = append(r.d, d)
+		for e := range 2 {
+			var y []float64
+			if o.Present[e] {
+				y = p.Bands.WithoutLevel(o.Level[e], o.Variance[e])
+			}
+			r.y[e] = append(r.y[e], y)
+		}
+	}
+	for _, who := range order {
+		r := by[who]
+		if r.n < 2 {
+			continue
+		}
+		p.models[m].displaced = append(p.models[m].displaced, displaced.Of(r.d, r.y))
 	}
 }

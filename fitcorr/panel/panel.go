@@ -6,6 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
@@ -34,11 +35,10 @@ type panelModel struct {
 	// the headphone, though their own surfaces bend differently.
 	slope  [2][3][]float64
 	excess [2][]float64 // variance of the survey's surface there, in units of its scatter's
-	// displaced holds what listeners displaced on purpose say; extra is the sum
-	// of their slopes and draws how many ears the slope is the mean of.
-	displaced []displaced
-	extra     [2][3][]float64
-	draws     [2]float64
+	// displaced holds what listeners displaced on purpose say, people how the level
+	// moves by it.
+	displaced []displaced.Listener
+	people    [2]displaced.Pooled
 	mark      position.Mark // what reading the fixture's rows gave at the marked position
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -39,7 +40,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 		}
 		em := &m.ears[e]
 		d := [3]float64(w.at[3*e : 3*e+3])
-		level := m.levelFor(p, e, d)
+		level := m.people[e].Level(m.ears[e].Survey.LevelAt(p.Bands, d), d)
 		slope := m.slope[e]
 		for r := range n {
 			v := w.obs.Level[e][r] - level[r]
@@ -148,8 +149,9 @@ func (p *panel) centreSlopes() {
 				d[a] = mean[3*e+a] / count
 			}
 			_, _, pm.excess[e] = pm.ears[e].Survey.Surface(p.Bands, d)
-			pm.slope[e] = meanSlope(pm.ears[e].Survey, p.Bands, d)
-			pm.poolSlopes(p, e)
+			fixture := meanSlope(pm.ears[e].Survey, p.Bands, d)
+			pm.people[e] = displaced.Pool(pm.displaced, e, fixture, stats.Diagonal(pm.scatter[e]))
+			pm.slope[e] = pm.people[e].Mean(fixture)
 		}
 	}
 }

@@ -90,3 +90,12 @@ func TimesLower(m, l *mat.Dense) *mat.Dense {
 	}
 	return out
 }
+
+// Diagonal returns the diagonal of m, one value per row.
+func Diagonal(m mat.Symmetric) []float64 {
+	out := make([]float64, m.SymmetricDim())
+	for i := range out {
+		out[i] = m.At(i, i)
+	}
+	return out
+}

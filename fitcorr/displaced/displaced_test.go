@@ -1,0 +1,54 @@
+package displaced
+
+import (
+	"math"
+	"testing"
+)
+
+// The slope of a listener comes back from clean rows, and the mean counts the
+// fixture and every listener once, in slopes and in levels.
+func TestPool(t *testing.T) {
+	const n = 34
+	var fixture [3][]float64
+	for a := range fixture {
+		fixture[a] = make([]float64, n)
+	}
+	own, scatter := make([]float64, n), make([]float64, n)
+	for r := range n {
+		fixture[0][r] = 0.3 * math.Sin(float64(r))
+		own[r] = 0.3 * math.Cos(float64(r)/2)
+		scatter[r] = 1e-6
+	}
+	var d [][3]float64
+	var y [2][][]float64
+	for _, x := range []float64{0, 0, 4, -4} {
+		row := make([]float64, n)
+		for r := range row {
+			row[r] = 7 + own[r]*x
+		}
+		d, y[0] = append(d, [3]float64{x}), append(y[0], row)
+	}
+	all := []Listener{Of(d, y)}
+	pooled := Pool(all, 0, fixture, scatter)
+	mean := pooled.Mean(fixture)
+	level := make([]float64, n)
+	for r := range level {
+		level[r] = 2 * fixture[0][r]
+	}
+	level = pooled.Level(level, [3]float64{2})
+	for r := range n {
+		want := (fixture[0][r] + own[r]) / 2
+		if math.Abs(mean[0][r]-want) > 0.003 {
+			t.Errorf("band %d: slope %.4f, want %.4f", r, mean[0][r], want)
+		}
+		if math.Abs(level[r]-2*want) > 0.006 {
+			t.Errorf("band %d: level at 2 mm %.4f, want %.4f", r, level[r], 2*want)
+		}
+	}
+	// An ear that the listener lacks counts the fixture alone; so does a panel without listeners.
+	for _, p := range []Pooled{Pool(all, 1, fixture, scatter), Pool(nil, 0, fixture, scatter)} {
+		if got := p.Mean(fixture)[0][5]; got != fixture[0][5] {
+			t.Errorf("slope %g, want the fixture's, %g", got, fixture[0][5])
+		}
+	}
+}
