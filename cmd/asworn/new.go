@@ -10,6 +10,7 @@ import (
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
+	"asworn/cmd/internal/resultdir"
 )
 
 type newOptions struct {
@@ -132,7 +133,7 @@ func planStudy(a *app, opt *newOptions) error {
 	opt.wanted.Use, opt.wanted.Move = opt.usePercent/100, opt.movePercent/100
 	basis := plan.DefaultBasis()
 	if opt.like != "" {
-		r, err := pipeline.LastResults(opt.like)
+		r, err := resultdir.Last(opt.like)
 		if err != nil {
 			return err
 		}
@@ -170,7 +171,7 @@ func tellPlan(a *app, opt newOptions) {
 	}
 	basis := plan.DefaultBasis()
 	if opt.like != "" {
-		if r, err := pipeline.LastResults(opt.like); err == nil {
+		if r, err := resultdir.Last(opt.like); err == nil {
 			basis = plan.BasisOf(r)
 		}
 	}
@@ -209,7 +210,7 @@ func tellPlan(a *app, opt newOptions) {
 
 // planPanel chooses listeners and seatings from an earlier study.
 func planPanel(a *app, opt *newOptions) error {
-	r, err := pipeline.LastResults(opt.like)
+	r, err := resultdir.Last(opt.like)
 	if err != nil {
 		return err
 	}

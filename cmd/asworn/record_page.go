@@ -9,7 +9,7 @@ import (
 	"strings"
 
 	"asworn/cmd/internal/bench"
-	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/resultdir"
 	"asworn/report"
 	"asworn/report/page"
 	"asworn/report/text"
@@ -19,7 +19,7 @@ import (
 func recordPage(ctx context.Context, a *app, dir string, desk *bench.Desk, opt pageOptions) error {
 	return servePage(ctx, a, page.Live{
 		Latest: func() (report.Results, string, error) {
-			r, err := pipeline.LastResults(dir)
+			r, err := resultdir.Last(dir)
 			return r, "", err
 		},
 		Desk: func() page.Desk { return pageDesk(desk.Screen(), desk.Study().Limits.MaxOffsetMM) },

@@ -6,6 +6,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/resultdir"
 )
 
 func reportCommand(a *app) *cobra.Command {
@@ -33,7 +34,7 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 				if err != nil {
 					return err
 				}
-				a.note("%d files under %s", len(files), pipeline.ResultsPath(args[0], "exports"))
+				a.note("%d files under %s", len(files), resultdir.Path(args[0], "exports"))
 			}
 			if open {
 				return openInBrowser(cmd.Context(), page)

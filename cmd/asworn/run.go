@@ -13,6 +13,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/resultdir"
 	"asworn/report"
 	"asworn/report/table"
 	"asworn/report/tabulate"
@@ -131,7 +132,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	if err != nil {
 		return r, err
 	}
-	a.note("%s; open %s", shown.Done(), pipeline.ResultsPath(dir, pipeline.PageFile))
+	a.note("%s; open %s", shown.Done(), resultdir.Path(dir, resultdir.PageFile))
 	if shown.NeedsOperator() {
 		return r, errOperator
 	}

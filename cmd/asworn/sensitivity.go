@@ -12,7 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
-	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/fitcorr/sensitivity"
 	"asworn/report"
@@ -64,7 +64,7 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 		return err
 	}
 	for _, dir := range dirs {
-		r, err := pipeline.LastResults(dir)
+		r, err := resultdir.Last(dir)
 		if err != nil {
 			return err
 		}

@@ -14,6 +14,8 @@ import (
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -51,11 +53,11 @@ type CheckOptions struct {
 
 // OpenFrozen reads what the last run of the study in dir left.
 func OpenFrozen(dir string) (*FrozenStudy, error) {
-	program, err := programKey()
+	program, err := cache.ProgramKey()
 	if err != nil {
 		return nil, err
 	}
-	raw, err := readBack(dir, frozenFile, maxResults)
+	raw, err := resultdir.ReadBack(dir, resultdir.FrozenFile, resultdir.MaxBytes)
 	if err != nil {
 		return nil, err
 	}
@@ -65,7 +67,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 	}
 	s := &FrozenStudy{dir: dir}
 	if err := cache.Unseal(raw, key, &s.frozen); err != nil {
-		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(resultsRoot(dir), frozenFile), err, dir)
+		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(resultdir.Root(dir), resultdir.FrozenFile), err, dir)
 	}
 	s.processor, err = capture.NewProcessor(s.frozen.Setup)
 	return s, err
@@ -73,7 +75,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 
 // Stale reports whether study.toml or seatings.csv changed since the run.
 func (s *FrozenStudy) Stale() bool {
-	key, err := textsKey(folderOf(s.dir))
+	key, err := textsKey(resultdir.StudyFolder(s.dir))
 	return err != nil || key != s.frozen.Texts
 }
 
@@ -125,7 +127,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 			return report.Results{}, err
 		}
 	}
-	rec, err := process(&s.processor, file)
+	rec, err := respond.Process(&s.processor, file)
 	if err != nil {
 		return report.Results{}, err
 	}
@@ -147,7 +149,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	err = guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
+	err = respond.Guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
 	if err != nil {
 		return report.Results{}, fmt.Errorf("%s: %w", file, err)
 	}
@@ -169,7 +171,7 @@ func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Sea
 	}
 	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: model, Offsets: []fitcorr.Offset{offset}, Verdicts: []fitcorr.Verdict{verdict}}}
 	if where := report.NotFinite(r.Analysis); where != "" {
-		return fmt.Errorf("analysis.%s is not a finite number: a fault of asworn; %s", where, faultMend)
+		return fmt.Errorf("analysis.%s is not a finite number: a fault of asworn; %s", where, respond.FaultMend)
 	}
 	return nil
 }

@@ -8,6 +8,7 @@ import (
 	"asworn/capture/compare"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
 )
 
 // compared is what the comparison of all recordings of a study shows.
@@ -18,7 +19,7 @@ type compared struct {
 
 // compareAll adds to every response what only a comparison with the others of the
 // study shows. It returns the traits of all, those that are refused now marked so.
-func compareAll(setup capture.Setup, rows []capture.Seating, responses []response) compared {
+func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response) compared {
 	recs := make([]capture.Recording, len(responses))
 	out := compared{Traits: make([]compare.Traits, len(responses))}
 	for i, r := range responses {
@@ -34,7 +35,7 @@ func compareAll(setup capture.Setup, rows []capture.Seating, responses []respons
 }
 
 // tell adds what was found to the responses.
-func (c compared) tell(responses []response) {
+func (c compared) tell(responses []respond.Response) {
 	for i, found := range c.Found {
 		responses[i].Recording.AddFindings(found...)
 	}
@@ -42,8 +43,8 @@ func (c compared) tell(responses []response) {
 
 // compare is compareAll, or what it was worth when it was done before with the
 // same recordings and rows. The key names it.
-func (l *line) compare(setup capture.Setup, rows []capture.Seating, responses []response) ([]compare.Traits, cache.Key, error) {
-	key, err := cache.KeyOf("compared", l.responder.setup, rows, keysOf(responses))
+func (l *line) compare(setup capture.Setup, rows []capture.Seating, responses []respond.Response) ([]compare.Traits, cache.Key, error) {
+	key, err := cache.KeyOf("compared", l.responder.Setup, rows, keysOf(responses))
 	if err != nil {
 		return nil, key, err
 	}
@@ -56,7 +57,7 @@ func (l *line) compare(setup capture.Setup, rows []capture.Seating, responses []
 	return c.Traits, key, l.estimates.Put(key, c)
 }
 
-func keysOf(responses []response) []cache.Key {
+func keysOf(responses []respond.Response) []cache.Key {
 	out := make([]cache.Key, len(responses))
 	for i, r := range responses {
 		out[i] = r.Key

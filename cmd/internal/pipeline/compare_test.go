@@ -34,7 +34,7 @@ func TestFaultsOfTheDemo(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	responses, err := l.responder.all(context.Background(), study.Seatings)
+	responses, err := l.responder.All(context.Background(), study.Seatings)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -12,20 +12,21 @@ import (
 	"testing"
 
 	"asworn/capture"
+	"asworn/cmd/internal/resultdir"
 )
 
 // snapshot is everything that a run leaves for people, by name under results/.
 func snapshot(t *testing.T, dir string) map[string][]byte {
 	t.Helper()
 	out := map[string][]byte{}
-	root := filepath.Join(dir, resultsDir)
+	root := filepath.Join(dir, resultdir.Dir)
 	err := filepath.WalkDir(root, func(name string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}
 		rel, _ := filepath.Rel(root, name)
 		if d.IsDir() {
-			if rel == cacheDir {
+			if rel == resultdir.CacheDir {
 				return fs.SkipDir
 			}
 			return nil
@@ -60,8 +61,8 @@ func same(t *testing.T, what string, got, want map[string][]byte) {
 // kept are the files that a run reads back.
 func kept(t *testing.T, dir string) (files []string) {
 	t.Helper()
-	for _, pattern := range []string{"cache/responses/*.gob", "cache/estimates/*.gob", "cache/stamps.gob", resultsFile, frozenFile, sumsFile, "tables/*.csv"} {
-		found, err := filepath.Glob(filepath.Join(dir, resultsDir, pattern))
+	for _, pattern := range []string{"cache/responses/*.gob", "cache/estimates/*.gob", "cache/stamps.gob", resultdir.ResultsFile, resultdir.FrozenFile, resultdir.SumsFile, "tables/*.csv"} {
+		found, err := filepath.Glob(filepath.Join(dir, resultdir.Dir, pattern))
 		if err != nil || len(found) == 0 {
 			t.Fatalf("%s: %v, %v", pattern, found, err)
 		}
@@ -126,15 +127,15 @@ func TestDamagedResultsAreMadeAnew(t *testing.T) {
 // TestReadBackRefusesDamage: what is not as the last run left it is not judged by.
 func TestReadBackRefusesDamage(t *testing.T) {
 	dir := copyStudy(t)
-	for _, file := range []string{resultsFile, frozenFile} {
-		name := filepath.Join(dir, resultsDir, file)
+	for _, file := range []string{resultdir.ResultsFile, resultdir.FrozenFile} {
+		name := filepath.Join(dir, resultdir.Dir, file)
 		good, err := os.ReadFile(name)
 		if err != nil {
 			t.Fatal(err)
 		}
 		read := func() error {
-			_, err := LastResults(dir)
-			if file == frozenFile {
+			_, err := resultdir.Last(dir)
+			if file == resultdir.FrozenFile {
 				_, err = OpenFrozen(dir)
 			}
 			return err
@@ -148,7 +149,7 @@ func TestReadBackRefusesDamage(t *testing.T) {
 			if err := os.WriteFile(name, b, 0o666); err != nil {
 				t.Fatal(err)
 			}
-			if err := read(); !errors.Is(err, errChanged) || !strings.Contains(err.Error(), "run '") {
+			if err := read(); !errors.Is(err, resultdir.ErrChanged) || !strings.Contains(err.Error(), "run '") {
 				t.Errorf("%s with a bit of byte %d turned: %v", file, at, err)
 			}
 		}
@@ -161,12 +162,12 @@ func TestReadBackRefusesDamage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	root, err := os.OpenRoot(filepath.Join(dir, resultsDir))
+	root, err := os.OpenRoot(filepath.Join(dir, resultdir.Dir))
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer root.Close()
-	if err := exchange(root, [32]byte{}, []outFile{{frozenFile, other}}, resultsFile); err != nil {
+	if err := resultdir.Exchange(root, [32]byte{}, []resultdir.File{{Name: resultdir.FrozenFile, Content: other}}, resultdir.ResultsFile); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := OpenFrozen(dir); err == nil || !strings.Contains(err.Error(), "another version of the program") {
@@ -179,7 +180,7 @@ func TestReadBackRefusesDamage(t *testing.T) {
 func TestForeignFilesStay(t *testing.T) {
 	dir, elsewhere := copyStudy(t), t.TempDir()
 	ctx := context.Background()
-	results := filepath.Join(dir, resultsDir)
+	results := filepath.Join(dir, resultdir.Dir)
 	put := func(name, content string) {
 		t.Helper()
 		if err := os.WriteFile(name, []byte(content), 0o666); err != nil {
@@ -197,8 +198,8 @@ func TestForeignFilesStay(t *testing.T) {
 	}
 	defer root.Close()
 	// An earlier run wrote two tables that the next does not have.
-	files := []outFile{{"tables/old.csv", []byte("old")}, {"tables/edited.csv", []byte("old")}}
-	if err := exchange(root, [32]byte{}, files); err != nil {
+	files := []resultdir.File{{Name: "tables/old.csv", Content: []byte("old")}, {Name: "tables/edited.csv", Content: []byte("old")}}
+	if err := resultdir.Exchange(root, [32]byte{}, files); err != nil {
 		t.Fatal(err)
 	}
 	put(filepath.Join(results, "tables", "edited.csv"), "edited by hand")
@@ -213,7 +214,7 @@ func TestForeignFilesStay(t *testing.T) {
 			t.Errorf("%s holds %q", name, got[name])
 		}
 	}
-	for _, name := range []string{"tables/old.csv", "tables/.asworn-0123456789abcdef.part", journalFile} {
+	for _, name := range []string{"tables/old.csv", "tables/.asworn-0123456789abcdef.part", resultdir.JournalFile} {
 		if _, ok := got[name]; ok {
 			t.Errorf("%s was left", name)
 		}
@@ -236,7 +237,7 @@ func TestForeignFilesStay(t *testing.T) {
 // and ends with the context.
 func TestRunsWaitForEachOther(t *testing.T) {
 	dir := copyStudy(t)
-	release, err := lockResults(context.Background(), dir, nil)
+	release, err := resultdir.Lock(context.Background(), dir, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -254,7 +255,7 @@ func TestRunsWaitForEachOther(t *testing.T) {
 	if _, _, err := Run(context.Background(), empty, Options{}); err == nil {
 		t.Error("an empty folder was run")
 	}
-	if _, err := os.Stat(filepath.Join(empty, resultsDir)); err == nil {
+	if _, err := os.Stat(filepath.Join(empty, resultdir.Dir)); err == nil {
 		t.Error("results were begun in a folder without " + capture.StudyFile)
 	}
 }

@@ -16,6 +16,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/resultdir"
 	"asworn/cmd/internal/simulate/demo"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -132,7 +133,7 @@ func TestRefusedRecording(t *testing.T) {
 // A check of a recording that the study holds finds what the run found.
 func TestCheckAgreesWithRun(t *testing.T) {
 	dir := demoStudy(t)
-	r, err := LastResults(dir)
+	r, err := resultdir.Last(dir)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -226,7 +227,7 @@ func TestWatch(t *testing.T) {
 		t.Fatal(err)
 	}
 	const file = "recordings/new.wav"
-	if err := writeFile(filepath.Join(dir, file), again(content, 1)); err != nil {
+	if err := resultdir.WriteFile(filepath.Join(dir, file), again(content, 1)); err != nil {
 		t.Fatal(err)
 	}
 	await("a verdict of the new recording", func(r report.Results, last string) bool { return last == file && verdict(r, file) })
@@ -237,7 +238,7 @@ func TestWatch(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(sheet, append(text, file+",Model A,1,fixture,drum,99,,,,,,,\n"...)); err != nil {
+	if err := resultdir.WriteFile(sheet, append(text, file+",Model A,1,fixture,drum,99,,,,,,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
 	await("the new row", func(r report.Results, _ string) bool {
@@ -251,10 +252,10 @@ func TestWatch(t *testing.T) {
 	if text, err = os.ReadFile(sheet); err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(sheet, append(text, later+",Model A,1,fixture,drum,98,,,,150,150,,\n"...)); err != nil {
+	if err := resultdir.WriteFile(sheet, append(text, later+",Model A,1,fixture,drum,98,,,,150,150,,\n"...)); err != nil {
 		t.Fatal(err)
 	}
-	if err := writeFile(filepath.Join(dir, later), again(content, 2)); err != nil {
+	if err := resultdir.WriteFile(filepath.Join(dir, later), again(content, 2)); err != nil {
 		t.Fatal(err)
 	}
 	await("a verdict of the later recording", func(r report.Results, last string) bool { return last == later && verdict(r, later) })

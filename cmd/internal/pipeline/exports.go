@@ -11,6 +11,9 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/resultdir"
 	"asworn/report"
 	"asworn/report/export"
 )
@@ -33,11 +36,11 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 	if rate := what.FilterRateHz; !(rate >= 8000 && rate <= 1e6) || rate != math.Trunc(rate) {
 		return nil, fmt.Errorf("filter rate %g Hz: want a whole number from 8000 to 1000000", rate)
 	}
-	r, err := LastResults(dir)
+	r, err := resultdir.Last(dir)
 	if err != nil {
 		return nil, err
 	}
-	release, err := lockResults(ctx, dir, nil)
+	release, err := resultdir.Lock(ctx, dir, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -47,10 +50,10 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 		return nil, err
 	}
 	sub := func(name string) (string, error) {
-		if _, err := ownFolder(dir, exportsDir); err != nil {
+		if _, err := resultdir.OwnFolder(dir, exportsDir); err != nil {
 			return "", err
 		}
-		return ownFolder(dir, filepath.Join(exportsDir, name))
+		return resultdir.OwnFolder(dir, filepath.Join(exportsDir, name))
 	}
 	var files []string
 	filters, err := sub("filters")
@@ -76,7 +79,7 @@ func WriteExports(ctx context.Context, dir string, what ExportOptions, opt Optio
 		return files, err
 	}
 	common := export.HeadphoneSet{Version: what.Version}
-	if info, err := os.Stat(filepath.Join(resultsRoot(dir), resultsFile)); err == nil {
+	if info, err := os.Stat(filepath.Join(resultdir.Root(dir), resultdir.ResultsFile)); err == nil {
 		common.Created = info.ModTime()
 	}
 	more, err = export.Headphones(sofa, r, impulses, common)
@@ -89,7 +92,7 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 	if err != nil {
 		return nil, err
 	}
-	program, err := programKey()
+	program, err := cache.ProgramKey()
 	if err != nil {
 		return nil, err
 	}
@@ -107,11 +110,11 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 			rows = append(rows, row)
 		}
 	}
-	responses, err := l.responder.all(ctx, rows)
+	responses, err := l.responder.All(ctx, rows)
 	if err = errors.Join(err, l.stamps.Save()); err != nil {
 		return nil, err
 	}
-	index := make(map[string]response, len(rows))
+	index := make(map[string]respond.Response, len(rows))
 	for i, row := range rows {
 		index[row.File] = responses[i]
 	}
@@ -122,7 +125,7 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 			return out, fmt.Errorf("the study no longer holds this recording; run 'asworn run %s' again", dir)
 		}
 		var kept capture.Recording
-		var h impulses
+		var h respond.Impulses
 		if !l.responses.Get(found.Key, &kept, &h) {
 			return out, fmt.Errorf("its response is not in the cache; run 'asworn run %s' again", dir)
 		}

@@ -6,6 +6,7 @@ import (
 	"io"
 	"path/filepath"
 
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr/between"
 	"asworn/fitcorr/seat"
 	"asworn/report"
@@ -36,20 +37,20 @@ func CompareFixtures(dir string, names []string, results []report.Results) (repo
 		out.Models = append(out.Models, model)
 	}
 	brief, thirds := tabulate.Fixtures(out)
-	root := filepath.Join(resultsRoot(dir), fixturesDir)
+	root := filepath.Join(resultdir.Root(dir), fixturesDir)
 	var markdown bytes.Buffer
 	for _, t := range append(brief, thirds...) {
-		if err := render(filepath.Join(root, t.Name+".csv"), t.WriteCSV); err != nil {
+		if err := resultdir.Render(filepath.Join(root, t.Name+".csv"), t.WriteCSV); err != nil {
 			return out, err
 		}
 		if err := t.WriteMarkdown(&markdown); err != nil {
 			return out, err
 		}
 	}
-	if err := writeFile(filepath.Join(root, "fixtures.md"), markdown.Bytes()); err != nil {
+	if err := resultdir.WriteFile(filepath.Join(root, "fixtures.md"), markdown.Bytes()); err != nil {
 		return out, err
 	}
-	return out, render(filepath.Join(root, "fixtures.json"), func(w io.Writer) error { return json.NewEncoder(w).Encode(out) })
+	return out, resultdir.Render(filepath.Join(root, "fixtures.json"), func(w io.Writer) error { return json.NewEncoder(w).Encode(out) })
 }
 
 // fixtureOf is what one fixture saw of a model; false when it saw nothing.

@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
+	"asworn/cmd/internal/respond"
 )
 
 // Inspection is what one recording shows by itself. Impulse responses are left
@@ -48,11 +49,11 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 				if own == nil {
 					own = first.Clone()
 				}
-				rec, err := process(&own, files[i])
+				rec, err := respond.Process(&own, files[i])
 				if err != nil {
 					return fmt.Errorf("%s: %w", files[i], err)
 				}
-				takeImpulses(&rec)
+				respond.TakeImpulses(&rec)
 				out[i] = inspection(files[i], setup, rec)
 				if n := int(done.Add(1)); progress != nil {
 					mu.Lock()

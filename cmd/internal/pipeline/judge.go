@@ -9,6 +9,8 @@ import (
 	"asworn/capture"
 	"asworn/capture/compare"
 	"asworn/capture/study"
+	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -43,7 +45,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if err != nil {
 		return nil, err
 	}
-	program, err := programKey()
+	program, err := cache.ProgramKey()
 	if err != nil {
 		return nil, err
 	}
@@ -57,7 +59,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if j.about, err = about(st, combineReadings(st)); err != nil {
 		return nil, err
 	}
-	responses, err := j.line.responder.all(ctx, st.Seatings)
+	responses, err := j.line.responder.All(ctx, st.Seatings)
 	if err != nil {
 		return nil, err
 	}
@@ -114,7 +116,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 	if err := ctx.Err(); err != nil {
 		return Judgement{}, err
 	}
-	got, err := j.line.responder.one(len(j.rows), row, &j.own)
+	got, err := j.line.responder.One(len(j.rows), row, &j.own)
 	if err != nil {
 		return Judgement{}, err
 	}
@@ -144,10 +146,10 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 		return out, nil
 	}
 	seating, found := fitSeating(row, rec), out.Results
-	err = guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
+	err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
 		seating.Read, found = nil, out.Results
-		err = guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
+		err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	}
 	if err == nil { // else the last run could judge no seating of this model at this point
 		out.Results, out.Usable = found, found.Recordings[0].Usable

@@ -5,14 +5,16 @@ import (
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
-	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 
 	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/resultdir"
 	"asworn/report"
+	"asworn/report/page"
 	"asworn/report/plot"
 	"asworn/report/view"
 )
@@ -29,24 +31,24 @@ type ReportOptions struct {
 // study in dir and returns the path of the page. Plots that are there already are
 // left as they are.
 func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, error) {
-	if _, err := LastResults(dir); err != nil { // before anything is made below it
+	if _, err := resultdir.Last(dir); err != nil { // before anything is made below it
 		return "", err
 	}
-	release, err := lockResults(ctx, dir, nil)
+	release, err := resultdir.Lock(ctx, dir, nil)
 	if err != nil {
 		return "", err
 	}
 	defer release()
-	r, err := LastResults(dir) // of the run that may have ended meanwhile
+	r, err := resultdir.Last(dir) // of the run that may have ended meanwhile
 	if err != nil {
 		return "", err
 	}
-	program, err := programKey()
+	program, err := cache.ProgramKey()
 	if err != nil {
 		return "", err
 	}
 	v := view.New(r)
-	plots, err := ownFolder(dir, plotsDir)
+	plots, err := resultdir.OwnFolder(dir, plotsDir)
 	if err != nil {
 		return "", err
 	}
@@ -58,28 +60,39 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 	if err != nil {
 		return "", err
 	}
-	root, err := os.OpenRoot(resultsRoot(dir))
+	root, err := os.OpenRoot(resultdir.Root(dir))
 	if err != nil {
 		return "", err
 	}
 	defer root.Close()
-	before := readWritten(filepath.Join(root.Name(), sumsFile))
+	before := resultdir.ReadSums(filepath.Join(root.Name(), resultdir.SumsFile))
 	for _, f := range files {
-		if sums := before.sums[f.name]; len(sums) != 1 || sums[0] != sha256.Sum256(f.content) {
-			before.key = cache.Key{} // by another program: the next run writes its own
+		if sums := before.Of[f.Name]; len(sums) != 1 || sums[0] != sha256.Sum256(f.Content) {
+			before.Key = cache.Key{} // by another program: the next run writes its own
 		}
 	}
-	return filepath.Join(root.Name(), PageFile), exchange(root, before.key, files, resultsFile, frozenFile)
+	return filepath.Join(root.Name(), resultdir.PageFile), resultdir.Exchange(root, before.Key, files, resultdir.ResultsFile, resultdir.FrozenFile)
 }
 
-// ownFolder makes a folder under results/ for files that asworn writes. A link
-// leads into a folder of somebody else.
-func ownFolder(dir, name string) (string, error) {
-	path := filepath.Join(resultsRoot(dir), name)
-	if info, err := os.Lstat(path); err == nil && !info.IsDir() {
-		return "", fmt.Errorf("%s is not a folder; asworn writes only into folders of its own: remove it or give it another name", path)
+// pages are the files for people: every table as CSV, all of them as one
+// Markdown page, and the page.
+func pages(v *view.View) ([]resultdir.File, error) {
+	var out []resultdir.File
+	var markdown, html bytes.Buffer
+	for _, t := range v.Tables().All() {
+		var csv bytes.Buffer
+		if err := t.WriteCSV(&csv); err != nil {
+			return nil, err
+		}
+		out = append(out, resultdir.File{Name: "tables/" + t.Name + ".csv", Content: csv.Bytes()})
+		if err := t.WriteMarkdown(&markdown); err != nil {
+			return nil, err
+		}
 	}
-	return path, os.MkdirAll(path, 0o777)
+	if err := page.Write(&html, v); err != nil {
+		return nil, err
+	}
+	return append(out, resultdir.File{Name: "tables.md", Content: markdown.Bytes()}, resultdir.File{Name: resultdir.PageFile, Content: html.Bytes()}), nil
 }
 
 // outputsKey names all that a run writes by what it follows from: what the study
@@ -97,15 +110,15 @@ func (l *line) outputsKey(head report.Results, texts, estimates, comparison cach
 // already under the same key, and removes from the cache what nothing refers to any
 // more: all but the responses' values and the estimates named. It reports how many
 // files of an earlier run were not as that had written them.
-func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []response, estimates ...cache.Key) (damaged int, err error) {
-	root, err := os.OpenRoot(resultsRoot(l.dir))
+func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []respond.Response, estimates ...cache.Key) (damaged int, err error) {
+	root, err := os.OpenRoot(resultdir.Root(l.dir))
 	if err != nil {
 		return 0, err
 	}
 	defer root.Close()
-	before := readWritten(filepath.Join(root.Name(), sumsFile))
-	damaged = len(before.changed(root))
-	if before.key != key || damaged > 0 {
+	before := resultdir.ReadSums(filepath.Join(root.Name(), resultdir.SumsFile))
+	damaged = len(before.Changed(root))
+	if before.Key != key || damaged > 0 {
 		var content bytes.Buffer
 		if err := report.WriteJSON(&content, r); err != nil {
 			return damaged, err
@@ -118,8 +131,8 @@ func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []res
 		if err != nil {
 			return damaged, err
 		}
-		files = append(files, outFile{resultsFile, content.Bytes()}, outFile{frozenFile, kept})
-		if err := exchange(root, key, files); err != nil {
+		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept})
+		if err := resultdir.Exchange(root, key, files); err != nil {
 			return damaged, err
 		}
 	}
@@ -138,9 +151,9 @@ func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []res
 // collect removes what runs left that were killed while they wrote. The caller
 // holds the lock.
 func collect(dir string) error {
-	root := resultsRoot(dir)
+	root := resultdir.Root(dir)
 	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
-		cacheDir, cacheDir + "/responses", cacheDir + "/estimates"} {
+		resultdir.CacheDir, resultdir.CacheDir + "/responses", resultdir.CacheDir + "/estimates"} {
 		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {
 			return err
 		}

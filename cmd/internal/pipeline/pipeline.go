@@ -16,6 +16,8 @@ import (
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/fitcorr/reading"
 	"asworn/report"
@@ -74,8 +76,8 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 // ends is kept for the next run. Recordings are only read.
 func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
 	var counts Counts
-	if _, err := os.Stat(filepath.Join(folderOf(dir), capture.StudyFile)); err == nil { // else there is no study to lock
-		release, err := lockResults(ctx, dir, opt.Waiting)
+	if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(dir), capture.StudyFile)); err == nil { // else there is no study to lock
+		release, err := resultdir.Lock(ctx, dir, opt.Waiting)
 		if err != nil {
 			return report.Results{}, counts, err
 		}
@@ -88,18 +90,18 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if opt.Partial {
 		load = study.LoadPartial
 	}
-	texts, _ := textsKey(folderOf(dir)) // before they are read; what is missing is told by load
+	texts, _ := textsKey(resultdir.StudyFolder(dir)) // before they are read; what is missing is told by load
 	study, err := load(dir)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
 	if len(study.Seatings) == 0 {
-		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(folderOf(dir), capture.SheetFile), len(study.NotRecorded))
+		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(resultdir.StudyFolder(dir), capture.SheetFile), len(study.NotRecorded))
 	}
 	for _, p := range study.Doubts() {
 		counts.Doubts = append(counts.Doubts, p.Error())
 	}
-	program, err := programKey()
+	program, err := cache.ProgramKey()
 	if err != nil {
 		return report.Results{}, counts, err
 	}
@@ -111,16 +113,16 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	responses, err := l.responder.all(ctx, study.Seatings)
+	responses, err := l.responder.All(ctx, study.Seatings)
 	err = errors.Join(err, l.stamps.Save())
 	counts.Recordings, counts.Missing = len(responses), len(study.NotRecorded)
-	counts.Processed, counts.Cached = int(l.responder.processed.Load()), int(l.responder.cached.Load())
+	counts.Processed, counts.Cached = l.responder.Processed(), l.responder.Cached()
 	counts.Read = l.stamps.Read()
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	counts.Strays = strays(folderOf(dir), study)
-	if counts.Twins, err = twins(folderOf(dir), study.Seatings, responses, counts.Strays); err != nil {
+	counts.Strays = strays(resultdir.StudyFolder(dir), study)
+	if counts.Twins, err = twins(resultdir.StudyFolder(dir), study.Seatings, responses, counts.Strays); err != nil {
 		return report.Results{}, counts, err
 	}
 	traits, comparison, err := l.compare(setup, study.Seatings, responses)
@@ -128,7 +130,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		return report.Results{}, counts, err
 	}
 	for i, row := range study.Seatings {
-		if l.responder.changed[i] {
+		if l.responder.Changed(i) {
 			counts.Changed = append(counts.Changed, row.File)
 		}
 	}
@@ -166,13 +168,13 @@ type line struct {
 	responses cache.Store
 	estimates cache.Store
 	stamps    *cache.Stamps
-	responder *responder
+	responder *respond.Responder
 	opt       Options
 }
 
 func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
 	l := &line{dir: dir, program: program, opt: opt}
-	root := filepath.Join(resultsRoot(dir), cacheDir)
+	root := filepath.Join(resultdir.Root(dir), resultdir.CacheDir)
 	var err error
 	if l.responses, err = cache.Open(filepath.Join(root, "responses")); err != nil {
 		return nil, err
@@ -188,9 +190,9 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 	if err != nil {
 		return nil, err
 	}
-	l.responder = &responder{
-		dir: folderOf(dir), setup: key, store: l.responses, stamps: l.stamps, opt: opt, changed: map[int]bool{},
-		first: sync.OnceValues(func() (*capture.Processor, error) {
+	l.responder = &respond.Responder{
+		Dir: resultdir.StudyFolder(dir), Setup: key, Store: l.responses, Stamps: l.stamps, Jobs: opt.Jobs, Progress: opt.Progress,
+		First: sync.OnceValues(func() (*capture.Processor, error) {
 			p, err := capture.NewProcessor(setup)
 			if err == nil && opt.Jobs > 0 {
 				p.SetWorkers(opt.Jobs)
@@ -210,7 +212,7 @@ type estimates struct {
 }
 
 // estimate analyses the usable responses, or finds that it was done before.
-func (l *line) estimate(ctx context.Context, study *capture.Study, responses []response, readings reading.Result) (estimates, error) {
+func (l *line) estimate(ctx context.Context, study *capture.Study, responses []respond.Response, readings reading.Result) (estimates, error) {
 	opt := fitOptions(study, readings, l.opt.Jobs)
 	var seatings []fitcorr.Seating
 	var keys []cache.Key
@@ -233,7 +235,7 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 	}
 	e.fresh = true
 	l.opt.stage("estimating positions")
-	err = guard(func() error {
+	err = respond.Guard(func() error {
 		e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt)
 		return err
 	})

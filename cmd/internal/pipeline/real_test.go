@@ -15,6 +15,7 @@ import (
 	"asworn/capture/deconv"
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/resultdir"
 )
 
 // realStudy makes the worked example of docs/developing/real-recordings.md. The
@@ -46,7 +47,7 @@ func realStudy(t testing.TB) (study, data string) {
 	for from, to := range files {
 		content, err := os.ReadFile(from)
 		if err == nil {
-			err = writeFile(filepath.Join(study, to), content)
+			err = resultdir.WriteFile(filepath.Join(study, to), content)
 		}
 		if err != nil {
 			t.Fatal(err)
@@ -142,7 +143,7 @@ func hashes(t *testing.T, dir string) (out []string) {
 		switch {
 		case err != nil:
 			return err
-		case d.IsDir() && d.Name() == resultsDir:
+		case d.IsDir() && d.Name() == resultdir.Dir:
 			return fs.SkipDir
 		case d.IsDir():
 			return nil

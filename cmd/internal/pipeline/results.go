@@ -8,6 +8,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/study"
+	"asworn/cmd/internal/respond"
 	"asworn/fitcorr"
 	"asworn/fitcorr/reading"
 	"asworn/report"
@@ -99,7 +100,7 @@ func about(study *capture.Study, readings reading.Result) (report.Results, error
 	return r, err
 }
 
-func results(about report.Results, study *capture.Study, responses []response, a fitcorr.Analysis) report.Results {
+func results(about report.Results, study *capture.Study, responses []respond.Response, a fitcorr.Analysis) report.Results {
 	r := about
 	r.Analysis = a
 	for i, row := range study.Seatings {

@@ -8,6 +8,8 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/resultdir"
 )
 
 // RetakesDir, in a study's folder, holds what a later take replaced; nothing in
@@ -47,7 +49,7 @@ func strays(dir string, st *capture.Study) []string {
 		}
 		name := filepath.ToSlash(rel)
 		switch {
-		case d.IsDir() && (name == resultsDir || name == RetakesDir || name == "calibration" || name != "." && strings.HasPrefix(d.Name(), ".")):
+		case d.IsDir() && (name == resultdir.Dir || name == RetakesDir || name == "calibration" || name != "." && strings.HasPrefix(d.Name(), ".")):
 			return fs.SkipDir
 		case !d.Type().IsRegular() || strings.HasPrefix(d.Name(), ".") || !strings.EqualFold(filepath.Ext(name), ".wav") || known[name]:
 		default:
@@ -60,7 +62,7 @@ func strays(dir string, st *capture.Study) []string {
 
 // twins finds rows whose recordings hold the same bytes, and strays that hold
 // those of a row. Strays are only read where their size is that of a row.
-func twins(dir string, rows []capture.Seating, responses []response, strays []string) (out []Twins, err error) {
+func twins(dir string, rows []capture.Seating, responses []respond.Response, strays []string) (out []Twins, err error) {
 	first, sizes := map[cache.Key]string{}, map[int64][]string{}
 	for i, r := range rows {
 		if earlier, ok := first[responses[i].Key]; ok {

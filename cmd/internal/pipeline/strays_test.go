@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/respond"
 )
 
 // Files that are in no row are listed, those that serve something are not; the
@@ -29,14 +30,14 @@ func TestStraysAndTwins(t *testing.T) {
 	}
 	st := &capture.Study{Excitation: "played.wav", NotRecorded: []capture.Seating{{File: "recordings/d.wav"}}}
 	st.Microphones[0].Calibrator = "cal.wav"
-	var responses []response
+	var responses []respond.Response
 	for _, f := range []string{"a", "b", "c"} {
 		st.Seatings = append(st.Seatings, capture.Seating{File: "recordings/" + f + ".wav"})
 		key, err := cache.FileKey(filepath.Join(dir, "recordings", f+".wav"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		responses = append(responses, response{Key: key})
+		responses = append(responses, respond.Response{Key: key})
 	}
 	stray := strays(dir, st)
 	if want := []string{"recordings/A copy.WAV", "recordings/new.wav"}; !slices.Equal(stray, want) {

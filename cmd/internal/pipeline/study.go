@@ -11,6 +11,7 @@ import (
 	"asworn/capture/study"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/resultdir"
 	"asworn/docs"
 )
 
@@ -40,21 +41,21 @@ func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating, readi
 	}
 	st := study.Default()
 	st.Title, st.Sweep = title, d
-	err := render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error { return study.WriteNewSettings(w, st) })
+	err := resultdir.Render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error { return study.WriteNewSettings(w, st) })
 	if err != nil {
 		return err
 	}
-	err = render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return study.WritePlan(w, rows) })
+	err = resultdir.Render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return study.WritePlan(w, rows) })
 	if err != nil {
 		return err
 	}
 	if len(readings) > 0 {
-		err = render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadingPlan(w, readings) })
+		err = resultdir.Render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadingPlan(w, readings) })
 		if err != nil {
 			return err
 		}
 	}
-	if err := writeFile(filepath.Join(dir, CautionsFile), []byte(docs.Cautions())); err != nil {
+	if err := resultdir.WriteFile(filepath.Join(dir, CautionsFile), []byte(docs.Cautions())); err != nil {
 		return err
 	}
 	return WriteSweep(filepath.Join(dir, SweepFile), d, 24)

@@ -11,6 +11,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -124,17 +125,17 @@ type glimpse struct {
 // calibration, in lexical order.
 func (w *Watch) look() (out []glimpse) {
 	// What cannot be read now will be seen at the next look.
-	_ = filepath.WalkDir(folderOf(w.dir), func(path string, d fs.DirEntry, err error) error {
+	_ = filepath.WalkDir(resultdir.StudyFolder(w.dir), func(path string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return nil
 		}
-		rel, err := filepath.Rel(folderOf(w.dir), path)
+		rel, err := filepath.Rel(resultdir.StudyFolder(w.dir), path)
 		if err != nil {
 			return nil
 		}
 		name := filepath.ToSlash(rel)
 		if d.IsDir() {
-			if name == resultsDir || name == RetakesDir || name == "calibration" {
+			if name == resultdir.Dir || name == RetakesDir || name == "calibration" {
 				return fs.SkipDir
 			}
 			return nil

@@ -1,4 +1,4 @@
-package pipeline
+package resultdir
 
 import (
 	"context"
@@ -14,13 +14,13 @@ import (
 // lockFile is held by the program that writes below results/.
 const lockFile = ".lock"
 
-// lockResults lets one program at a time write the results of a study: of two
+// Lock lets one program at a time write the results of a study: of two
 // runs the later begins after the earlier has ended, and so sees the study as it
 // is then. It waits until ctx ends; waiting hears that it has to and may be nil.
 // The lock is advisory and ends with the process, however that ends; a file
 // system that knows no locks is worked on without.
-func lockResults(ctx context.Context, dir string, waiting func()) (release func(), err error) {
-	root := resultsRoot(dir)
+func Lock(ctx context.Context, dir string, waiting func()) (release func(), err error) {
+	root := Root(dir)
 	if err := os.MkdirAll(root, 0o777); err != nil {
 		return nil, err
 	}

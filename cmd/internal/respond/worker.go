@@ -1,4 +1,4 @@
-package pipeline
+package respond
 
 import (
 	"errors"
@@ -16,8 +16,8 @@ import (
 	"asworn/report"
 )
 
-// process is processRow of a recording that is in no row.
-func process(p **capture.Processor, path string) (capture.Recording, error) {
+// Process is processRow of a recording that is in no row.
+func Process(p **capture.Processor, path string) (capture.Recording, error) {
 	return processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path)})
 }
 
@@ -27,7 +27,7 @@ func process(p **capture.Processor, path string) (capture.Recording, error) {
 // the operating system's own errors are errors. After a fault *p is nil: what it
 // holds may be half done.
 func processRow(p **capture.Processor, dir string, row capture.Seating) (rec capture.Recording, err error) {
-	err = guard(func() error {
+	err = Guard(func() error {
 		rec, err = (*p).ProcessRow(dir, row)
 		return err
 	})
@@ -89,7 +89,7 @@ func refused(err error) capture.Recording {
 	case errors.As(err, &bad):
 		f.Message, f.Mend = bad.Message, bad.Mend
 	case errors.As(err, &failed):
-		f.Mend = faultMend
+		f.Mend = FaultMend
 	case errors.Is(err, errNotFinite):
 		f = finding.New(finding.NotFinite, err.Error())
 	}

@@ -1,4 +1,4 @@
-package pipeline
+package respond
 
 import (
 	"fmt"
@@ -17,11 +17,11 @@ func (f *fault) Error() string {
 	return fmt.Sprintf("the program failed here (%v, %s); this is a fault of asworn", f.value, f.where)
 }
 
-// faultMend is what a person can do about a fault.
-const faultMend = "please send the file, with study.toml, to those who maintain asworn; the other recordings are not affected"
+// FaultMend is what a person can do about a fault.
+const FaultMend = "please send the file, with study.toml, to those who maintain asworn; the other recordings are not affected"
 
-// guard calls f and gives a panic in it as a *fault.
-func guard(f func() error) (err error) {
+// Guard calls f and gives a panic in it as a *fault.
+func Guard(f func() error) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
 			err = &fault{v, stats.Raised()}

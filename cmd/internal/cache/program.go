@@ -1,20 +1,18 @@
-package pipeline
+package cache
 
 import (
 	"os"
 	"sync"
-
-	"asworn/cmd/internal/cache"
 )
 
-// programKey is the content hash of the running program. It is part of every
+// ProgramKey is the content hash of the running program. It is part of every
 // key, so that a new version of any algorithm never reads what an old one
 // computed; nobody has to remember to raise a number. Where the program cannot
 // be read, nothing is found in the cache.
-var programKey = sync.OnceValues(func() (cache.Key, error) {
+var ProgramKey = sync.OnceValues(func() (Key, error) {
 	name, err := os.Executable()
 	if err != nil {
-		return cache.Key{}, err
+		return Key{}, err
 	}
-	return cache.FileKey(name)
+	return FileKey(name)
 })

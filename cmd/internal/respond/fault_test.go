@@ -1,4 +1,4 @@
-package pipeline
+package respond
 
 import (
 	"context"
@@ -12,6 +12,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/finding"
+	"asworn/capture/wavfile"
 	"asworn/fitcorr/stats"
 )
 
@@ -23,13 +24,13 @@ func TestGuard(t *testing.T) {
 		func() { empty[len(os.Args)] = 1 },
 		func() { _ = stats.Parallel(context.Background(), 3, 2, func(i int) { empty[i] = 1 }) },
 	} {
-		err := guard(func() error { f(); return nil })
+		err := Guard(func() error { f(); return nil })
 		var failed *fault
 		if !errors.As(err, &failed) || !strings.Contains(err.Error(), "fault_test.go:") || !strings.Contains(err.Error(), "index out of range") {
 			t.Errorf("%v", err)
 		}
 	}
-	if err := guard(func() error { return os.ErrExist }); err != os.ErrExist {
+	if err := Guard(func() error { return os.ErrExist }); err != os.ErrExist {
 		t.Errorf("%v", err)
 	}
 }
@@ -37,13 +38,16 @@ func TestGuard(t *testing.T) {
 // TestFaultIsOfItsRecording: a processor that fails gives a refused recording
 // with a line that asks for the file, and is not used again.
 func TestFaultIsOfItsRecording(t *testing.T) {
-	file := filepath.Join(demoStudy(t), "recordings", "fixture_model-a_003_blocked.wav")
+	file := filepath.Join(t.TempDir(), "take.wav")
+	if err := wavfile.Write(file, wavfile.Format{RateHz: 48000, Channels: 1, Bits: 24}, [][]float64{make([]float64, 48000)}); err != nil {
+		t.Fatal(err)
+	}
 	p := new(capture.Processor) // without what NewProcessor makes: every use fails
-	rec, err := process(&p, file)
+	rec, err := Process(&p, file)
 	if err != nil || p != nil || rec.Quality.Usable() {
 		t.Fatalf("%v, processor %v, usable %v", err, p, rec.Quality.Usable())
 	}
-	if f := rec.Quality.Findings[0]; f.Code != finding.Unreadable || f.Mend != faultMend || !strings.Contains(f.Message, ".go:") {
+	if f := rec.Quality.Findings[0]; f.Code != finding.Unreadable || f.Mend != FaultMend || !strings.Contains(f.Message, ".go:") {
 		t.Errorf("%+v", f)
 	}
 }
