@@ -3,6 +3,7 @@ package pipeline
 import (
 	"context"
 	"math"
+	"os"
 	"path/filepath"
 	"slices"
 	"testing"
@@ -135,6 +136,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 	if far != 6 || found < 5 || apart != 3 || seen < 2 || near != 15 || told < 7 {
 		t.Errorf("%d of %d seatings far off, %d of %d with cups apart and %d of %d in place were told, want at least 5 of 6, 2 of 3 and 7 of 15", found, far, seen, apart, told, near)
 	}
+	benchDay(t, dir, r, seatings)
 	leaksAreNamed(t, r, seatings)
 	correctionsComeNearer(t, r, demo.Study(demo.Options{}))
 	// What was planted in recordings is the matter of TestFaultsOfTheDemo; a
@@ -144,6 +146,60 @@ func TestDemoAgainstTruth(t *testing.T) {
 		if leak && !leakFound(r, rec.File) {
 			t.Errorf("%s leaks on purpose, and no cup is to be resealed", rec.File)
 		}
+	}
+}
+
+// benchDay is a day on which nothing is recorded but the fixture's own ear, without a
+// ruler: sound files at the drum, each under a name that no row has, against what the run
+// left. None has a partner at the blocked entrance.
+func benchDay(t *testing.T, dir string, r report.Results, seatings map[string]demo.SeatingTruth) {
+	t.Helper()
+	study, err := OpenFrozen(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var drum figures
+	decided := 0
+	for _, m := range r.Analysis.Models {
+		for _, v := range m.Verdicts {
+			truth := seatings[v.ID]
+			if truth.Point != capture.Drum {
+				continue
+			}
+			content, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(v.ID)))
+			if err != nil {
+				t.Fatal(err)
+			}
+			landed := filepath.Join(t.TempDir(), "landed.wav")
+			if err := os.WriteFile(landed, again(content, uint64(drum.n)), 0o666); err != nil {
+				t.Fatal(err)
+			}
+			got, err := study.Check(context.Background(), landed, CheckOptions{Model: m.Model})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(got.Analysis.Models) != 1 || len(got.Analysis.Models[0].Verdicts) != 1 {
+				t.Errorf("%s, recorded anew, is not judged", v.ID)
+				continue
+			}
+			one := got.Analysis.Models[0]
+			if got.Recordings[0].Point != capture.Drum {
+				t.Errorf("%s, recorded anew, was taken for one at the %s point", v.ID, got.Recordings[0].Point)
+			}
+			drum.add(one.Offsets[0].Headset, truth.Headset)
+			at := m.Worn.Mean.Value
+			off := math.Hypot(truth.Headset[0]-at[0], truth.Headset[1]-at[1])
+			switch outcome := one.Verdicts[0].Outcome; {
+			case outcome == fitcorr.Use && off > 5, outcome == fitcorr.Move && off < 1 && len(truth.Faults) == 0:
+				t.Errorf("%s, recorded anew, is %.1f mm off: %s", v.ID, off, outcome)
+			case outcome != fitcorr.Undetermined:
+				decided++
+			}
+		}
+	}
+	t.Logf("bench day: %d at the drum, RMS error forward %.2f mm, up %.2f mm, %d of %d intervals hold the truth, %d decided", drum.n, drum.rms(0), drum.rms(1), drum.inside, drum.all, decided)
+	if drum.n < 12 || drum.rms(0) > 1 || drum.rms(1) > 1 || 10*drum.inside < 8*drum.all || 4*decided < drum.n {
+		t.Error("a bench day without readings does not hold")
 	}
 }
 
