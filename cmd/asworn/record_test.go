@@ -8,6 +8,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"sync"
@@ -96,18 +97,7 @@ func startSession(t *testing.T, sound audio.System, args ...string) *session {
 		t.Skip(err)
 	}
 	s := &session{t: t, tty: ours, code: make(chan int, 1)}
-	go func() {
-		buf := make([]byte, 4096)
-		for {
-			n, err := ours.Read(buf)
-			s.mu.Lock()
-			s.seen.Write(buf[:n])
-			s.mu.Unlock()
-			if err != nil {
-				return
-			}
-		}
-	}()
+	go s.watch()
 	ctx, stop := context.WithCancel(t.Context())
 	t.Cleanup(func() { stop(); ours.Close(); theirs.Close() })
 	go func() {
@@ -115,6 +105,20 @@ func startSession(t *testing.T, sound audio.System, args ...string) *session {
 		s.code <- a.execute(ctx, args)
 	}()
 	return s
+}
+
+// watch takes down what the terminal shows.
+func (s *session) watch() {
+	buf := make([]byte, 4096)
+	for {
+		n, err := s.tty.Read(buf)
+		s.mu.Lock()
+		s.seen.Write(buf[:n])
+		s.mu.Unlock()
+		if err != nil {
+			return
+		}
+	}
 }
 
 // wants waits until the terminal shows a text after what was wanted before.
@@ -424,5 +428,148 @@ func TestRecordFrom(t *testing.T) {
 	}
 	if code := execute(t.Context(), []string{"record", dir, "--from", filepath.Join(dir, "in")}, io.Discard, io.Discard); code == exitDone {
 		t.Error("a folder inside the study is taken")
+	}
+}
+
+// startProcess is a session in a process of its own, which can be killed. Its
+// sound takes about a third of its time.
+func startProcess(t *testing.T, args ...string) (*session, *os.Process) {
+	t.Helper()
+	cmd := exec.Command(os.Args[0], "-test.run", "^TestSessionProcess$")
+	cmd.Env = append(os.Environ(), "ASWORN_SESSION="+strings.Join(args, "\n"))
+	tty, err := pty.Start(cmd)
+	if err != nil {
+		t.Skip(err)
+	}
+	s := &session{t: t, tty: tty, code: make(chan int, 1)}
+	go s.watch()
+	go func() { _ = cmd.Wait(); s.code <- cmd.ProcessState.ExitCode() }()
+	t.Cleanup(func() { _ = cmd.Process.Kill(); tty.Close() })
+	return s, cmd.Process
+}
+
+// TestSessionProcess is that process.
+func TestSessionProcess(t *testing.T) {
+	args := os.Getenv("ASWORN_SESSION")
+	if args == "" {
+		t.Skip("no session is asked for")
+	}
+	b := newSimulatedBench()
+	b.Each = func(int64) { time.Sleep(6 * time.Millisecond) }
+	a := &app{in: os.Stdin, out: os.Stdout, err: io.Discard, sound: func() (audio.System, error) { return b, nil }}
+	os.Exit(a.execute(t.Context(), strings.Split(args, "\n")))
+}
+
+// A session that is killed in any phase loses no take that was finished, leaves no
+// half one, and the next goes on where it stopped.
+func TestRecordKilled(t *testing.T) {
+	if testing.Short() {
+		t.Skip("left out by -short: sound in real time")
+	}
+	for _, phase := range []string{"y confirms them", "ANY KEY STOPS", "judging", "KEEP: recorded"} {
+		t.Run(phase, func(t *testing.T) {
+			dir := benchStudy(t, "--seatings", "2")
+			setUpBench(t, dir)
+			s, process := startProcess(t, "record", dir)
+			s.wants("Row 1 of 3")
+			s.types("\r")
+			s.wants("KEEP: recorded")
+			s.types("nfirst\r")
+			s.wants("noted: first")
+			first, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			s.types("\r")
+			s.wants("Row 2 of 3")
+			s.types("\r")
+			s.wants("y confirms them")
+			if phase != "y confirms them" {
+				s.types("y\r")
+				s.wants(phase)
+			}
+			_ = process.Kill() // kill -9
+			<-s.code
+			whole := phase == "judging" || phase == "KEEP: recorded"
+			next := "Row 2 of 3"
+			if whole {
+				next = "Row 3 of 3"
+			}
+			s, _ = startProcess(t, "record", dir)
+			s.wants(next)
+			s.types("q")
+			<-s.code
+			kept, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav"))
+			if err != nil || !bytes.Equal(kept, first) {
+				t.Errorf("the first take: %v, same %t", err, bytes.Equal(kept, first))
+			}
+			st, err := study.LoadPartial(dir)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if want := 1 + map[bool]int{true: 1}[whole]; len(st.Seatings) != want || st.Seatings[0].Notes != "first" {
+				t.Errorf("%d recordings, want %d; the note is %q", len(st.Seatings), want, st.Seatings[0].Notes)
+			}
+			if whole {
+				_, x, err := wavfile.ReadAll(filepath.Join(dir, "recordings", "L01-model-a-01.wav"))
+				if err != nil || len(x) != 2 || float64(len(x[0])) < 2.2*48000 {
+					t.Errorf("the take is not whole: %v", err)
+				}
+			}
+		})
+	}
+}
+
+// A study that goes on another day: the level on the fixture is compared with the
+// day before, rows are dropped and repeated without the sheet being edited.
+func TestRecordAnotherDay(t *testing.T) {
+	dir := benchStudy(t, "--seatings", "2")
+	setUpBench(t, dir)
+	b := newSimulatedBench()
+	s := startSession(t, b, "record", dir)
+	s.wants("Row 1 of 3")
+	s.types("ly")
+	s.wants("level check at -60 dB")
+	s.wants("dB(A) re full scale")
+	s.wants("type what it says (v)")
+	s.ends()
+	// A day passes; the gain of an amplifier is turned up by 2 dB on the left.
+	bench := filepath.Join(dir, "bench.toml")
+	text, err := os.ReadFile(bench)
+	if err != nil {
+		t.Fatal(err)
+	}
+	today := time.Now().Format("2006-01-02")
+	if !strings.Contains(string(text), today) {
+		t.Fatalf("no level of today is kept: %s", text)
+	}
+	if err := os.WriteFile(bench, []byte(strings.ReplaceAll(string(text), today, "2020-02-02")), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	b.Paths[0].FIR = []float64{0.5 * 1.2589, 0.2 * 1.2589}
+	s = startSession(t, b, "record", dir)
+	s.wants("Row 1 of 3")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.wants("Model A on the fixture against 2020-02-02: left +2.0 dB right +0.0 dB; a gain, a cable or the seating changed")
+	s.types("\r")
+	s.wants("Row 2 of 3: Model A on L01, seating 1")
+	s.types("x")
+	s.wants("Row 2 of 2: Model A on L01, seating 2")
+	s.types("b+")
+	s.wants("Row 2 of 3: Model A on the fixture, seating 2")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.ends()
+	st, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(st.Seatings) != 2 || st.Seatings[1].File != "recordings/fixture-model-a-02-blocked.wav" || len(st.NotRecorded) != 1 || st.NotRecorded[0].File != "recordings/L01-model-a-02.wav" {
+		t.Errorf("%+v; not recorded %+v", st.Seatings, st.NotRecorded)
+	}
+	dropped, err := os.ReadFile(filepath.Join(dir, "retakes", "dropped.csv"))
+	if err != nil || !strings.Contains(string(dropped), "recordings/L01-model-a-01.wav") {
+		t.Errorf("%v: %s", err, dropped)
 	}
 }
