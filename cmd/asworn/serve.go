@@ -58,7 +58,7 @@ func serveStudy(ctx context.Context, a *app, dir, model string, opt pageOptions)
 	followed := make(chan struct{})
 	go func() {
 		defer close(followed)
-		watch.Follow(ctx, time.Second)
+		watch.Follow(ctx, 500*time.Millisecond)
 	}()
 	if hasListeners(st) {
 		a.reminder(dir)

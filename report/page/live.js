@@ -125,7 +125,7 @@
     el("word").textContent = (marks[tone] || "") + (word || "");
     el("word").className = tone;
     el("seal").textContent = seal || "";
-    list("do", todo || []);
+    list("do", (todo || []).flatMap((t) => t.split("; "))); // each cup on a line of its own
     list("detail", more || []);
     el("message").textContent = s.error || d.message || "";
     el("safety").textContent = d.safety ? d.safety + " \u00b7" : "";
@@ -161,7 +161,7 @@
       el("link").textContent = "no answer; is asworn still running?";
     }
     const soon = desk && (desk.phase === "playing" || desk.judging);
-    waiting = setTimeout(ask, soon ? 200 : 1000);
+    waiting = setTimeout(ask, soon ? 200 : 500);
   }
   ask();
 })();

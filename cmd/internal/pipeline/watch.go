@@ -81,7 +81,9 @@ func (w *Watch) judging(file string) {
 // changed and settled, looking every interval, until ctx ends.
 func (w *Watch) Follow(ctx context.Context, interval time.Duration) {
 	seen := w.look()
+	w.judging("the study so far")
 	w.run(ctx)
+	w.judging("")
 	acted := seen
 	tick := time.NewTicker(interval)
 	defer tick.Stop()
