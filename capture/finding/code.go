@@ -98,17 +98,8 @@ func table() []usual {
 	}
 }
 
-// Codes lists every code.
-func Codes() []Code {
-	var out []Code
-	for _, u := range table() {
-		out = append(out, u.code)
-	}
-	return out
-}
-
 // New returns a finding of the code's usual severity and mend. A code that is
-// not in Codes gives a refusal without a mend.
+// not in the table gives a refusal without a mend.
 func New(code Code, message string) Finding {
 	u := usual{code: code, severity: Refusal}
 	if i := slices.IndexFunc(table(), func(u usual) bool { return u.code == code }); i >= 0 {

@@ -95,25 +95,6 @@ func TestLongWrite(t *testing.T) {
 	}
 }
 
-// A file that is not closed leaves nothing behind.
-func TestAbort(t *testing.T) {
-	dir := t.TempDir()
-	w, err := Create(filepath.Join(dir, "x.wav"), Format{RateHz: 48000, Channels: 1, Bits: 16})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := w.Write([][]float64{{0, 1}}); err != nil {
-		t.Fatal(err)
-	}
-	w.Abort()
-	if left, _ := os.ReadDir(dir); len(left) != 0 {
-		t.Errorf("%v is left", left)
-	}
-	if err := w.Close(); err == nil {
-		t.Error("closed after it was aborted")
-	}
-}
-
 // One take of three channels, 10 s at 48 kHz.
 func benchmarkRead(b *testing.B, f Format) {
 	f.RateHz, f.Channels = 48000, 3

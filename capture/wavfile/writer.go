@@ -190,14 +190,6 @@ func (w *Writer) Close() error {
 	return w.err
 }
 
-// Abort removes what was written, unless Close came first.
-func (w *Writer) Abort() {
-	if w.err == nil {
-		w.err = errors.New("wavfile: aborted")
-	}
-	w.Close()
-}
-
 func (w *Writer) finish(file *disk.Pending) error {
 	if w.frames*int64(w.block)%2 == 1 {
 		if err := w.enc.AddLE(byte(0)); err != nil { // chunks begin at even places

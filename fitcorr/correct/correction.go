@@ -35,7 +35,7 @@ const (
 	reachBeyond = 0.25
 )
 
-// Corrections predicts, for every ordinary fixture seating of one model, the
+// Corrections predicts, for every ordinary fixture seating in ss, which are of the model, the
 // level change from its offset and leak to the worn mean, and applies it per
 // third octave only where held-out seatings show that it brings the curve
 // nearer and the propagated uncertainty lets it:
@@ -45,19 +45,13 @@ const (
 //   - leave-one-listener-out: nearer to where a listener wears it whom the worn
 //     mean did not know.
 //
-// ss are all seatings of the model; offsets and worn those estimated from
-// them. The level change is told by the survey and by the fixture's own seatings
+// The level change is told by the survey and by the fixture's own seatings
 // at their estimated places, and as much of it is made as is sure to help.
 // Only position and leak are corrected, never the difference between
 // ears. At the drum, where the survey was made at the blocked entrance, the same
 // change is added as there, which assumes that the relation of the two does not depend on the position (near
 // open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),
-// 1995; Hammershøi & Møller, JASA 100(1), 1996). Without a survey or a worn
-// mean it returns nil.
-func Corrections(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) []Correction {
-	return New(ss, point, survey, offsets, worn, opt).Corrections(ss)
-}
-
+// 1995; Hammershøi & Møller, JASA 100(1), 1996). A nil Corrector gives nil.
 func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 	if c == nil {
 		return nil
@@ -97,7 +91,9 @@ type Corrector struct {
 	predicted map[[2]int]*prediction // by seating number and ear
 }
 
-// New returns nil without a survey or a worn mean; survey was made at point.
+// New returns the corrector of one model from all its seatings ss, the survey made at
+// point, and the offsets and worn mean that were estimated from them; nil without a
+// survey or a worn mean.
 func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
 	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
 		return nil

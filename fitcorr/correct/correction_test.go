@@ -83,7 +83,7 @@ func TestCorrectionsComeNearer(t *testing.T) {
 				at = append(at, ring(rng, tc.offMM))
 			}
 			st := simulateFixture(t, seed, at, [3]float64{0.5, -0.5}, tc.fixtureSD, tc.wornSD, tc.scatter)
-			for _, c := range Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
+			for _, c := range New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()).Corrections(st.Seatings) {
 				noStep(t, c)
 				w, i, some := st.distances(c)
 				before, after, count = before+w, after+i, count+1
@@ -167,7 +167,7 @@ func TestWrongSurveyIsFoundOut(t *testing.T) {
 			}
 			return n
 		}
-		right += count(Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()))
+		right += count(New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()).Corrections(st.Seatings))
 		// The rows of the other survey go with it.
 		mixed := append([]seat.Seating(nil), other.Seatings...)
 		for _, s := range st.Seatings {
@@ -175,7 +175,7 @@ func TestWrongSurveyIsFoundOut(t *testing.T) {
 				mixed = append(mixed, s)
 			}
 		}
-		wrong += count(Corrections(mixed, capture.Blocked, other.survey, st.offsets, st.worn, seat.DefaultOptions()))
+		wrong += count(New(mixed, capture.Blocked, other.survey, st.offsets, st.worn, seat.DefaultOptions()).Corrections(mixed))
 	}
 	t.Logf("bands corrected: %d by the right survey, %d by a wrong one", right, wrong)
 	if wrong > right/10 {
@@ -255,7 +255,7 @@ func TestCorrectionsMendALeak(t *testing.T) {
 			}
 		}
 	}
-	cs := Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions())
+	cs := New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()).Corrections(st.Seatings)
 	if len(cs) != 5*2*2 {
 		t.Fatalf("%d corrections, want 20", len(cs))
 	}

@@ -221,8 +221,8 @@ func levelsAt(parts []part, ear, b int) []float64 {
 }
 
 // Against returns the curve compensated by the fixture's own reference: levels
-// minus referenceDB per kept band (slope about 1 kHz included; see
-// TiltedReference), spread and interval unchanged. A reference belongs to one
+// minus referenceDB per kept band (slope about 1 kHz included),
+// spread and interval unchanged. A reference belongs to one
 // fixture and must not be carried to another.
 func (fc FinalCurve) Against(referenceDB []float64) FinalCurve {
 	minus := func(v []float64) []float64 {
@@ -237,16 +237,6 @@ func (fc FinalCurve) Against(referenceDB []float64) FinalCurve {
 	}
 	fc.LevelDB, fc.LowDB, fc.HighDB = minus(fc.LevelDB), minus(fc.LowDB), minus(fc.HighDB)
 	return fc
-}
-
-// TiltedReference returns referenceDB plus a slope in dB per octave about
-// 1 kHz, per kept band.
-func TiltedReference(referenceDB []float64, dBPerOctave float64) []float64 {
-	out := make([]float64, len(referenceDB))
-	for b, f := range band.All() {
-		out[b] = referenceDB[b] + dBPerOctave*math.Log2(f.Mid/1000)
-	}
-	return out
 }
 
 // FinalCurve is the curve of one model at one point and ear from the fixture's

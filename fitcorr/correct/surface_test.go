@@ -96,7 +96,7 @@ func TestSeatingWithoutItsBlockedCurve(t *testing.T) {
 	at := [][3]float64{{0.5, -0.5, 0}, {4, 1, 0}, {-3, 2, 0}, {1, -4, 0}}
 	st := simulateFixture(t, 5, at, [3]float64{0.5, -0.5, 0}, 0.5, 0.5, 0.2)
 	st.Seatings = slices.DeleteFunc(st.Seatings, func(s seat.Seating) bool { return s.ID == "f1" })
-	for _, c := range Corrections(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()) {
+	for _, c := range New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions()).Corrections(st.Seatings) {
 		if c.ID == "f1d" && !slices.Contains(c.Applied, true) {
 			t.Errorf("%s %s is not corrected: %s", c.ID, c.Ear, c.Withheld)
 		}

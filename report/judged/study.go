@@ -77,14 +77,6 @@ func (r *Study) Recording(id string) (report.Recording, bool) {
 	return r.Recordings[i], true
 }
 
-// Called calls a seating by its parts, or by its id when the sheet has no such row.
-func (r *Study) Called(id string) string {
-	if rec, ok := r.Recording(id); ok {
-		return NameOf(rec)
-	}
-	return id
-}
-
 // Numbers calls seatings of one subject by their numbers: "seating 3", "seatings 3, 5".
 func (r *Study) Numbers(ids []string) string {
 	var out []string

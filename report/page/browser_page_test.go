@@ -269,7 +269,7 @@ func (b *browser) accessible() {
 	b.media("", "dark")
 	b.axe(string(axe), "dark", `{runOnly: ["color-contrast"]}`)
 	b.quiet(url)
-	srv := httptest.NewServer(LiveHandler(func() (report.Results, string, error) { return r, r.Analysis.Models[0].Verdicts[1].ID, nil }))
+	srv := httptest.NewServer(Live{Latest: func() (report.Results, string, error) { return r, r.Analysis.Models[0].Verdicts[1].ID, nil }}.Handler())
 	defer srv.Close()
 	b.do(chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act, #word.good, #word.unsure"))
 	b.axe(string(axe), "live view", "{}")
@@ -361,11 +361,11 @@ func (b *browser) live() {
 	r := sample.Results()
 	var mu sync.Mutex
 	id := r.Analysis.Models[0].Verdicts[1].ID
-	srv := httptest.NewServer(LiveHandler(func() (report.Results, string, error) {
+	srv := httptest.NewServer(Live{Latest: func() (report.Results, string, error) {
 		mu.Lock()
 		defer mu.Unlock()
 		return r, id, nil
-	}))
+	}}.Handler())
 	defer srv.Close()
 	b.do(chromedp.EmulateViewport(1366, 768), chromedp.Navigate(srv.URL), chromedp.WaitVisible("#word.act"))
 	word := eval[float64](b, `parseFloat(getComputedStyle(document.getElementById("word")).fontSize)`)

@@ -18,15 +18,13 @@ import (
 // should answer from memory while nothing has changed.
 type Latest func() (r report.Results, lastID string, err error)
 
-// LiveHandler serves the view at the fixture: "/" shows the last seating's
+// Handler serves the view at the fixture: "/" shows the last seating's
 // verdict in letters to be read from two metres and asks "/state" for news
 // twice a second; "/report" is the whole page. It answers only requests that name the
 // loopback address as their host, so that no other site can read it by a
 // name of its own; listening on the loopback address alone is the caller's part.
-func LiveHandler(latest Latest) http.Handler { return Live{Latest: latest}.Handler() }
-
-// Handler serves the view as LiveHandler does. Where it can be asked for
-// something, by "POST /act", it refuses requests that come from other sites.
+// Where it can be asked for something, by "POST /act", it refuses requests that come
+// from other sites.
 func (l Live) Handler() http.Handler {
 	latest := l.Latest
 	mux := http.NewServeMux()

@@ -17,7 +17,7 @@ func TestLiveHandler(t *testing.T) {
 	r := sample.Results()
 	id := r.Analysis.Models[0].Verdicts[1].ID
 	var fail error
-	srv := httptest.NewServer(LiveHandler(func() (report.Results, string, error) { return r, id, fail }))
+	srv := httptest.NewServer(Live{Latest: func() (report.Results, string, error) { return r, id, fail }}.Handler())
 	defer srv.Close()
 	get := func(path string, change func(*http.Request)) (*http.Response, string) {
 		t.Helper()

@@ -20,7 +20,7 @@ func TestStore(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if s.Has(k) {
+	if s.Get(k) {
 		t.Error("an empty store has a value")
 	}
 	if err := s.Put(k, []float64{1, 2}, "second"); err != nil {
@@ -51,7 +51,7 @@ func TestStore(t *testing.T) {
 	if n, err := s.Prune(func(x Key) bool { return x == other }); n != 1 || err != nil {
 		t.Errorf("pruned %d, %v", n, err)
 	}
-	if s.Has(k) || !s.Has(other) {
+	if s.Get(k) || !s.Get(other) {
 		t.Error("the wrong value was pruned")
 	}
 }

@@ -69,12 +69,6 @@ func (s Store) Get(k Key, to ...any) bool {
 // Damaged is how many values Get found not to be as they were written.
 func (s Store) Damaged() int { return int(s.damaged.Load()) }
 
-// Has reports whether there is a value of key.
-func (s Store) Has(k Key) bool {
-	_, err := os.Stat(s.path(k))
-	return err == nil
-}
-
 // Put keeps the values under key.
 func (s Store) Put(k Key, values ...any) error {
 	b, err := Seal(k, values...)
