@@ -69,9 +69,13 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 		what string
 	}
 	levels := []level{
-		{func(r study.Seating) string { return fmt.Sprintf("%q %q %s", r.Model, r.Subject, r.Point) }, "the other seatings of this model on the same subject"},
-		{func(r study.Seating) string { return fmt.Sprintf("%t %q %s", r.Model == "", r.Subject, r.Point) }, "the other recordings of the same subject"},
-		{func(r study.Seating) string { return fmt.Sprintf("%t %s", r.Model == "", r.Point) }, "the other recordings of the study"},
+		{func(r study.Seating) string {
+			return fmt.Sprintf("%q %q %q %s", r.Model, r.Subject, r.Loudspeaker, r.Point)
+		}, "the other seatings of this model on the same subject"},
+		{func(r study.Seating) string {
+			return fmt.Sprintf("%t %q %q %s", r.Model == "", r.Subject, r.Loudspeaker, r.Point)
+		}, "the other recordings of the same subject"},
+		{func(r study.Seating) string { return fmt.Sprintf("%t %q %s", r.Model == "", r.Loudspeaker, r.Point) }, "the other recordings of the study"},
 	}
 	usual := make([]bool, len(rows)) // at a finer level: the same way round as the others
 	for _, l := range levels {

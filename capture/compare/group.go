@@ -34,7 +34,9 @@ type group struct {
 
 // panelOf gathers a study's groups, in the order of the sheet.
 func panelOf(rows []study.Seating, recs []Traits) []group {
-	headphone := func(r study.Seating) string { return fmt.Sprintf("%q %q %q %s", r.Model, r.Unit, r.Subject, r.Point) }
+	headphone := func(r study.Seating) string {
+		return fmt.Sprintf("%q %q %q %q %s", r.Model, r.Unit, r.Subject, r.Loudspeaker, r.Point)
+	}
 	var out []group
 	for _, m := range groupsOf(rows, recs, func(r study.Seating) string { return fmt.Sprintf("%s %v", headphone(r), kindOf(r)) }) {
 		r := rows[m[0]]

@@ -72,9 +72,12 @@ type Seating struct {
 	Read *Reading `json:"read,omitempty"`
 	// Holds is what the file holds: a recording, or a response that another
 	// program worked out.
-	Holds Holds  `json:"holds,omitempty"`
-	Seal  string `json:"seal,omitempty"`
-	Notes string `json:"notes,omitempty"`
+	Holds Holds `json:"holds,omitempty"`
+	// Loudspeaker names where the loudspeaker stood on a bare-ear reference, as the
+	// sheet does; empty where there is one place only.
+	Loudspeaker string `json:"loudspeaker,omitempty"`
+	Seal        string `json:"seal,omitempty"`
+	Notes       string `json:"notes,omitempty"`
 }
 
 // OnFixture reports whether the seating was made on the fixture.

@@ -9,12 +9,13 @@ import (
 
 // sheetColumns are the columns of seatings.csv; the first five must be there.
 var sheetColumns = []string{"file", "model", "subject", "point", "seating",
-	"unit", "forward_mm", "up_mm", "rotation_deg", columnReadForward, columnReadUp, "holds", "seal", "notes"}
+	"unit", "forward_mm", "up_mm", "rotation_deg", columnReadForward, columnReadUp, "holds", columnLoudspeaker, "seal", "notes"}
 
 const sheetRequired = 5
 
 // Columns that only a sheet with read positions has.
 const (
+	columnLoudspeaker = "loudspeaker" // a sheet with bare-ear references from several places
 	columnReadForward = "read_forward_mm"
 	columnReadUp      = "read_up_mm"
 )
@@ -34,6 +35,7 @@ type placement struct {
 	subject, model, unit string
 	point                Point
 	number               int
+	loudspeaker          string
 	survey               bool
 	displacement         Displacement
 }
@@ -82,7 +84,7 @@ type sheetReader struct {
 func (s *sheetReader) row(r textfile.Row) Seating {
 	out := Seating{Row: r.Line,
 		Model: s.Field(r, "model"), Unit: s.Field(r, "unit"), Subject: s.Field(r, "subject"),
-		Seal: s.Field(r, "seal"), Notes: s.Field(r, "notes")}
+		Loudspeaker: s.Field(r, columnLoudspeaker), Seal: s.Field(r, "seal"), Notes: s.Field(r, "notes")}
 	if name, ok := isFixture(out.Subject, s.fixtures); ok {
 		out.Subject = name
 	} else if strings.EqualFold(out.Subject, FixtureSubject) {
@@ -104,6 +106,11 @@ func (s *sheetReader) row(r textfile.Row) Seating {
 	out.Number = int(number)
 	s.survey(r, &out)
 	s.reading(r, &out)
+	if known && out.Loudspeaker != "" && !out.BareEar() {
+		s.Report(r.Line, "leave "+columnLoudspeaker+" empty, or take out the model and write "+string(Blocked)+" as the point",
+			"%s is %q on a row that is no bare-ear reference", columnLoudspeaker, out.Loudspeaker)
+	}
+	s.spelling(r, columnLoudspeaker, out.Loudspeaker)
 	if known && ok {
 		s.unique(r, out)
 	}
@@ -174,7 +181,7 @@ func (s *sheetReader) survey(r textfile.Row, out *Seating) {
 }
 
 func placementOf(out Seating) placement {
-	p := placement{subject: out.Subject, model: out.Model, unit: out.Unit, point: out.Point, number: out.Number}
+	p := placement{subject: out.Subject, model: out.Model, unit: out.Unit, point: out.Point, number: out.Number, loudspeaker: out.Loudspeaker}
 	if out.Survey != nil {
 		p.survey, p.displacement = true, *out.Survey
 	}

@@ -190,7 +190,7 @@ func (s *SheetText) Add(r Seating, after string) error {
 	s.records = slices.Insert(s.records, at, make([]string, len(s.records[0])))
 	for _, cell := range []struct{ column, value string }{
 		{"file", r.File}, {"model", r.Model}, {"unit", r.Unit}, {"subject", r.Subject}, {"point", string(r.Point)},
-		{"seating", strconv.Itoa(r.Number)}, {"seal", r.Seal}, {"notes", r.Notes}} {
+		{"seating", strconv.Itoa(r.Number)}, {columnLoudspeaker, r.Loudspeaker}, {"seal", r.Seal}, {"notes", r.Notes}} {
 		if cell.value != "" {
 			s.set(at, cell.column, cell.value)
 		}

@@ -22,9 +22,13 @@ func writeSheet(w io.Writer, rows []Seating, read bool) error {
 	out := csv.NewWriter(w)
 	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
 	holds := slices.ContainsFunc(rows, func(r Seating) bool { return r.Holds != HoldsRecording })
-	write := func(left, position []string, held string, right ...string) {
+	placed := slices.ContainsFunc(rows, func(r Seating) bool { return r.Loudspeaker != "" })
+	write := func(left, position []string, held, loudspeaker string, right ...string) {
 		if !read {
 			position = nil
+		}
+		if placed {
+			right = append([]string{loudspeaker}, right...)
 		}
 		if holds {
 			right = append([]string{held}, right...)
@@ -32,7 +36,7 @@ func writeSheet(w io.Writer, rows []Seating, read bool) error {
 		out.Write(slices.Concat(left, position, right))
 	}
 	write([]string{"file", "model", "unit", "subject", "point", "seating", "forward_mm", "up_mm", "rotation_deg"},
-		[]string{columnReadForward, columnReadUp}, "holds", "seal", "notes")
+		[]string{columnReadForward, columnReadUp}, "holds", columnLoudspeaker, "seal", "notes")
 	for _, r := range rows {
 		left := []string{r.File, r.Model, r.Unit, r.Subject, string(r.Point), strconv.Itoa(r.Number), "", "", ""}
 		if d := r.Survey; d != nil {
@@ -42,7 +46,7 @@ func writeSheet(w io.Writer, rows []Seating, read bool) error {
 		if r.Read != nil {
 			position = []string{number(r.Read.ForwardMM), number(r.Read.UpMM)}
 		}
-		write(left, position, cmp.Or(string(r.Holds), recordingWord), r.Seal, r.Notes)
+		write(left, position, cmp.Or(string(r.Holds), recordingWord), r.Loudspeaker, r.Seal, r.Notes)
 	}
 	out.Flush()
 	return out.Error()

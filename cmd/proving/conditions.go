@@ -106,6 +106,9 @@ func conditions() []condition {
 	read("-rim", "the point that is read 40 mm from the cup's middle, where a turn of the headband moves it", none, func(d *design) { d.ReadPointMM = 40 })
 	read("-mean-far", "people's mean 4 mm (SD per axis) from the mark", none, func(d *design) { d.MeanSD = 4 })
 	read("-fallen", "in 3 worn seatings of a model the left microphone fell out of place", none, func(d *design) { d.FallenMicrophones = 3 })
+	add("bare-ear-5", "bare-ear references from five places of the loudspeaker, the head turned by up to 60°", none, func(d *design) {
+		d.BareTurnsDeg = []float64{-60, -30, 30, 60}
+	})
 	add("off-4", "fixture seatings for the correction: two in place, four 4 mm off", none, func(d *design) {
 		d.FixtureOffsetsMM = []float64{0, 4, 4, 4, 4, 0}
 	}).curves = true

@@ -9,7 +9,7 @@
 //
 // n = 34 position bands; a position is six numbers: left forward (mm), up (mm),
 // rotation (degrees), then right (position.HeadsetDim). One block per model,
-// then one for the bare ears:
+// then one for the bare ears with each place of the loudspeaker:
 //
 //	block of a model      length            unit
 //	  left ear            n                 dB
@@ -17,7 +17,7 @@
 //	  apparent position   6                 mm, mm, degrees, twice
 //	  confounded part     6                 mm, mm, degrees, twice
 //	  landmark            2, with readings  mm
-//	bare ears             2n, if recorded   dB
+//	bare ears             2n                dB, for each place of the loudspeaker
 //
 // An ear's entries are the difference of the listener's ear from the
 // fixture's. The confounded part is that of the apparent position which is a

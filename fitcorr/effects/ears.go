@@ -67,26 +67,17 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.D
 // to all models and a part of its own, by the correlation between models that the
 // panel shows band by band; both have the same covariance over frequency, learned from all models
 // together and shrunk toward a smooth one. The bare ear has a covariance of
-// its own and is joined to the common part, band by band.
+// its own and is joined to the common part, band by band (addBare).
 func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
 	n, models := law.Bands.N, law.Models
 	sum := law.withoutLevel(moments)
-	block := func(m *mat.SymDense, k, l int) *mat.Dense {
-		b := mat.NewDense(n, n, nil)
-		for r := range n {
-			for q := range n {
-				b.Set(r, q, m.At(k*n+r, l*n+q))
-			}
-		}
-		return b
-	}
 	within := mat.NewDense(n, n, nil)
 	across := make([]float64, n)
 	var pairs float64
 	for k := range models {
-		within.Add(within, block(sum, k, k))
+		within.Add(within, law.block(sum, k, k))
 		for l := range k {
-			b := block(sum, k, l)
+			b := law.block(sum, k, l)
 			for r := range n {
 				across[r] += b.At(r, r)
 			}
@@ -130,16 +121,52 @@ func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDe
 			}
 		}
 	}
-	if !law.Bare {
-		return out
+	if law.Bare > 0 {
+		law.addBare(out, sum, draws, prior, rows, common, modelCorr, sd)
 	}
-	k := models
-	bare, bareSD := law.shrunkEars(block(sum, k, k), draws, prior, law.channelDraws(rows, k, k+1))
+	return out
+}
+
+// addBare fills in the blocks of the bare ears, one for each place of the
+// loudspeaker. As under headphones, an ear has a part common to all places and one of
+// each place's own, of one covariance over frequency; the common part is joined to
+// that of the models (common, with the correlation modelCorr between models and the
+// standard deviation sd per band).
+func (law Law) addBare(out, sum *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense, common *mat.SymDense, modelCorr, sd []float64) {
+	n, models, places := law.Bands.N, law.Models, law.Bare
+	within := mat.NewDense(n, n, nil)
+	placeCorr := make([]float64, n)
+	var pairs float64
+	for d := range places {
+		within.Add(within, law.block(sum, models+d, models+d))
+		for c := range d {
+			for r := range n {
+				placeCorr[r] += sum.At((models+d)*n+r, (models+c)*n+r)
+			}
+			pairs++
+		}
+	}
+	within.Scale(1/float64(places), within)
+	bare, bareSD := law.shrunkEars(within, draws, prior, law.channelDraws(rows, models, models+places))
+	for r := range placeCorr {
+		if pairs == 0 {
+			placeCorr[r] = 1 // one place: all is common
+			continue
+		}
+		placeCorr[r] = (placeCorr[r]/(pairs*bareSD[r]*bareSD[r]) + earCorrWeight*priorPlaceCorr) / (draws + earCorrWeight)
+	}
+	if pairs > 0 {
+		stats.SmoothMean(placeCorr, 2)
+		for r := range placeCorr {
+			placeCorr[r] = math.Max(0, math.Min(earCorrMost, placeCorr[r]))
+		}
+	}
 	bareCorr := make([]float64, n)
 	for m := range models {
-		b := block(sum, m, k)
-		for r := range n {
-			bareCorr[r] += b.At(r, r) / (float64(models) * sd[r] * bareSD[r])
+		for d := range places {
+			for r := range n {
+				bareCorr[r] += sum.At(m*n+r, (models+d)*n+r) / (float64(models*places) * sd[r] * bareSD[r])
+			}
 		}
 	}
 	for r := range bareCorr {
@@ -148,9 +175,16 @@ func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDe
 	stats.SmoothMean(bareCorr, 2)
 	for r := range bareCorr {
 		bareCorr[r] /= math.Max(0.3, math.Sqrt(modelCorr[r])) // with the common part alone
+		bareCorr[r] /= math.Max(0.3, math.Sqrt(placeCorr[r]))
 		bareCorr[r] = math.Max(-earCorrMost, math.Min(earCorrMost, bareCorr[r]))
 	}
-	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(bare)
+	shared := mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			shared.SetSym(r, q, bare.At(r, q)*math.Sqrt(placeCorr[r]*placeCorr[q]))
+		}
+	}
+	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(shared)
 	for r := range n {
 		for q := range n {
 			rb.Set(r, q, bareCorr[r]*rb.At(r, q))
@@ -158,15 +192,33 @@ func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDe
 	}
 	var cross mat.Dense
 	cross.Mul(rc, rb)
-	for r := range n {
-		for q := range n {
-			for m := range models {
-				set(m, k, r, q, cross.At(r, q))
+	for d := range places {
+		k := models + d
+		for r := range n {
+			for q := range n {
+				for m := range models {
+					out.SetSym(m*n+r, k*n+q, cross.At(r, q))
+				}
+				own := bare.At(r, q) * math.Sqrt((1-placeCorr[r])*(1-placeCorr[q]))
+				out.SetSym(k*n+r, k*n+q, shared.At(r, q)+own)
+				for c := range d {
+					out.SetSym((models+c)*n+r, k*n+q, shared.At(r, q))
+				}
 			}
-			set(k, k, r, q, bare.At(r, q))
 		}
 	}
-	return out
+}
+
+// block is block k, l of moments over the channels of one ear.
+func (law Law) block(m *mat.SymDense, k, l int) *mat.Dense {
+	n := law.Bands.N
+	b := mat.NewDense(n, n, nil)
+	for r := range n {
+		for q := range n {
+			b.Set(r, q, m.At(k*n+r, l*n+q))
+		}
+	}
+	return b
 }
 
 // shrunkEars shrinks one channel's covariance over frequency toward a smooth

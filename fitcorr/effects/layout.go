@@ -15,16 +15,13 @@ import (
 type Layout struct {
 	Bands  survey.Bands
 	Models int  // how many there are
-	Bare   bool // the study has bare-ear references: one block more
+	Bare   int  // places of the loudspeaker in bare-ear references: so many blocks more
 	Read   bool // positions were read on heads: landmarks, and rows of readings
 }
 
 // Width is how many blocks there are.
 func (l Layout) Width() int {
-	if l.Bare {
-		return l.Models + 1
-	}
-	return l.Models
+	return l.Models + l.Bare
 }
 
 // Block is the length of a model's block.
@@ -47,15 +44,16 @@ func (l Layout) Rows() int {
 
 // Dim is the length of a listener's vector.
 func (l Layout) Dim() int {
-	d := l.Models * l.Block()
-	if l.Bare {
-		d += 2 * l.Bands.N
-	}
-	return d
+	return l.Models*l.Block() + l.Bare*2*l.Bands.N
+}
+
+// Start is where block k begins.
+func (l Layout) Start(k int) int {
+	return min(k, l.Models)*l.Block() + max(0, k-l.Models)*2*l.Bands.N
 }
 
 // Channel is where ear e of block k begins.
-func (l Layout) Channel(e, k int) int { return k*l.Block() + e*l.Bands.N }
+func (l Layout) Channel(e, k int) int { return l.Start(k) + e*l.Bands.N }
 
 // Position is where the apparent headset position of model m begins.
 func (l Layout) Position(m int) int { return m*l.Block() + 2*l.Bands.N }

@@ -17,6 +17,7 @@ const (
 	earDifference    = 0.4  // variance of (left − right)/√2 over that of (left + right)/√2: a head's ears resemble each other
 	priorModelCorr   = 0.7  // correlation of one band between two models: the same pinna, loaded differently
 	priorBareCorr    = 0.4  // correlation of one band between a model and the bare ear
+	priorPlaceCorr   = 0.6  // correlation of one band of the bare ear between two places of the loudspeaker (our choice, no source)
 	earFloorDB       = 0.08 // the least by which ears differ in a band
 	fixtureEarWeight = 6.0  // weight, in determined directions of ear difference, of the fixture's ear varying as a person's
 	rootCut          = 5e-3 // directions of ear difference with less than this variance, relative to the mean per band, are left out
@@ -45,7 +46,9 @@ func (law Law) priorEars(scale float64) *mat.SymDense {
 			v := scale * sd[i%n] * sd[j%n] * math.Exp(-law.Bands.Octaves(i%n, j%n)/EarCorrOctaves)
 			switch {
 			case k == l:
-			case law.Bare && l == law.Width()-1:
+			case k >= law.Models:
+				v *= priorPlaceCorr
+			case l >= law.Models:
 				v *= priorBareCorr
 			default:
 				v *= priorModelCorr

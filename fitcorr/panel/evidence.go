@@ -3,6 +3,7 @@ package panel
 import (
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/effects"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/stats"
 )
@@ -55,7 +56,7 @@ func (p *panel) evidenceOf(l *listener) evidence {
 }
 
 func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
-	n, k := p.Bands.N, p.Width()-1
+	n, k := p.Bands.N, p.Layout.Models+r.place
 	if ev.blocks[k] == nil {
 		ev.blocks[k] = mat.NewSymDense(2*n, nil)
 	}
@@ -87,15 +88,15 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 	}
 }
 
-// times returns the precision times x; block is the length of a block.
-func (ev evidence) times(block int, x *mat.Dense) *mat.Dense {
+// times returns the precision times x.
+func (ev evidence) times(l effects.Layout, x *mat.Dense) *mat.Dense {
 	rows, cols := x.Dims()
 	out := mat.NewDense(rows, cols, nil)
 	for k, b := range ev.blocks {
 		if b == nil {
 			continue
 		}
-		from := k * block
+		from := l.Start(k)
 		to := from + b.SymmetricDim()
 		full := mat.DenseCopyOf(b) // a general product is faster than a symmetric one
 		out.Slice(from, to, 0, cols).(*mat.Dense).Mul(full, x.Slice(from, to, 0, cols))

@@ -7,6 +7,7 @@ import (
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
+	"fmt"
 )
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
@@ -90,18 +91,52 @@ func (p *panel) poolNoise() {
 				}
 			})
 		}
-		pool(func(visit func([]float64)) {
-			for _, l := range p.listeners {
-				for i := range l.bare {
-					visit(l.bare[i].variance[e])
+		for place := range p.Bare {
+			pool(func(visit func([]float64)) {
+				for _, l := range p.listeners {
+					for i := range l.bare {
+						if l.bare[i].place == place {
+							visit(l.bare[i].variance[e])
+						}
+					}
 				}
-			}
-		})
+			})
+		}
 	}
 }
 
-// addBare gives each listener the bare-ear differences from the fixture's mean.
+// addBare gives each listener the bare-ear differences from the fixture's mean with
+// the loudspeaker in the same place.
 func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
+	var places []string
+	byPlace := map[string][]seat.Seating{}
+	for _, s := range rows {
+		if byPlace[s.Loudspeaker] == nil {
+			places = append(places, s.Loudspeaker)
+		}
+		byPlace[s.Loudspeaker] = append(byPlace[s.Loudspeaker], s)
+	}
+	for _, place := range places {
+		if p.addBarePlace(byPlace[place], byName) {
+			p.Bare++
+		} else {
+			p.notes = append(p.notes, unusedBare(place))
+		}
+	}
+}
+
+// unusedBare says that the bare-ear references with the loudspeaker in a place are
+// not used.
+func unusedBare(place string) string {
+	where := ""
+	if place != "" {
+		where = fmt.Sprintf(" with the loudspeaker at %q", place)
+	}
+	return "bare-ear references" + where + " are not used: they need one of the fixture and one of a listener who wore a model, with the loudspeaker in the same place; record the one that lacks"
+}
+
+// addBarePlace is addBare for the rows of one place; it reports whether any is used.
+func (p *panel) addBarePlace(rows []seat.Seating, byName map[string]*listener) (used bool) {
 	var ref, refVar, refCount [2][]float64
 	for e := range 2 {
 		ref[e], refVar[e], refCount[e] = make([]float64, p.Bands.N), make([]float64, p.Bands.N), make([]float64, p.Bands.N)
@@ -126,7 +161,7 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 		if l == nil {
 			continue
 		}
-		var b bareReference
+		b := bareReference{place: p.Bare}
 		for e := range 2 {
 			lv, va := p.Bands.Join(s.Ears[e], nil)
 			n := 0
@@ -145,9 +180,10 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 		}
 		if b.present[0] || b.present[1] {
 			l.bare = append(l.bare, b)
-			p.Bare = true
+			used = true
 		}
 	}
+	return used
 }
 
 // addDisplaced gathers the displaced seatings of one model.

@@ -37,9 +37,9 @@ func (lf *listenerFit) likeFirst(first *listenerFit) {
 func (lf *listenerFit) eliminate(l effects.Factor, l0 *mat.Dense, scale []float64) bool {
 	rows, r0 := l0.Dims()
 	ears, r := l.Cols()
-	lf.pl = lf.ev.times(l.Block(), l.Whole)
+	lf.pl = lf.ev.times(l.Layout, l.Whole)
 	x := mat.DenseCopyOf(l0.Slice(0, rows, ears, r0))
-	px := lf.ev.times(l.Block(), x)
+	px := lf.ev.times(l.Layout, x)
 	b := stats.Symmetric(l.Transposed(lf.pl))
 	for k := range r {
 		b.SetSym(k, k, b.At(k, k)+1)

@@ -20,6 +20,7 @@ type panel struct {
 	listeners []*listener
 	stated    capture.ReadingUncertainty // before the panel was heard
 	reading   capture.ReadingUncertainty // as the panel shows it
+	notes     []string                   // what of the panel is not used, and why
 }
 
 // panelModel is one headphone model worn by the panel. Slices over bands have
@@ -67,8 +68,10 @@ type wornSeating struct {
 	weight *mat.SymDense // the same with the seating's own position marginalised out
 }
 
-// bareReference is one recording of a listener's bare ears less the fixture's.
+// bareReference is one recording of a listener's bare ears less the fixture's with
+// the loudspeaker in the same place.
 type bareReference struct {
+	place    int          // of the loudspeaker, counted from 0
 	level    [2][]float64 // dB per position band
 	variance [2][]float64 // dB²; survey.MissingVar where the band does not count
 	present  [2]bool      // a third of the bands counts

@@ -83,7 +83,7 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	res.Worn.EarMean, res.Worn.Mean = position.Estimates(res.Mean, res.MeanCov, position.WornPrior())
 	res.Worn.Separation = fit.separation()
 	res.Worn.Readings = fit.readings(m)
-	res.Doubts = append(fit.doubts(m, su), fit.unsettled()...)
+	res.Doubts = append(append(fit.doubts(m, su), fit.unsettled()...), fit.notes...)
 	// The covariances are learned from the listeners.
 	df := math.Max(3, listeners)
 	mean := fit.meanDF(m, res.Worn.Mean, df)
@@ -181,7 +181,7 @@ func (fit *panelFit) separation() []Separation {
 	if fit.Read {
 		out = append(out, ByReadings)
 	}
-	if fit.Bare {
+	if fit.Bare > 0 {
 		out = append(out, ByBareEars)
 	}
 	if len(fit.models) > 1 {

@@ -18,9 +18,11 @@ type Seating struct {
 	Read    *capture.Reading      `json:"read,omitempty"`
 	// ReadWorth is how many single readings Read is worth: its variance is that of
 	// one over this; 0 stands for one.
-	ReadWorth float64  `json:"read_worth,omitempty"`
-	Seal      string   `json:"seal,omitempty"`
-	Ears      [2]Curve `json:"-"`
+	ReadWorth float64 `json:"read_worth,omitempty"`
+	// Loudspeaker names the loudspeaker's place on a bare-ear reference.
+	Loudspeaker string   `json:"loudspeaker,omitempty"`
+	Seal        string   `json:"seal,omitempty"`
+	Ears        [2]Curve `json:"-"`
 }
 
 // Readings is how many single readings the read position is worth, 0 without one.

@@ -233,6 +233,9 @@ func NameOf(r report.Recording) string {
 	model := r.Model
 	if r.BareEar() {
 		model = "bare ear"
+		if r.Loudspeaker != "" {
+			model += " with the loudspeaker at " + r.Loudspeaker
+		}
 	}
 	s := model + ", " + r.Subject + ", seating " + strconv.Itoa(r.Number) + ", " + string(r.Point)
 	if r.Survey != nil {

@@ -239,7 +239,11 @@ func Words(r capture.Seating) string {
 		where = "the fixture"
 	}
 	if r.Model == "" {
-		return fmt.Sprintf("bare ear of %s, loudspeaker, no headphone", where)
+		at := ""
+		if r.Loudspeaker != "" {
+			at = " at " + r.Loudspeaker
+		}
+		return fmt.Sprintf("bare ear of %s, loudspeaker%s, no headphone", where, at)
 	}
 	out := fmt.Sprintf("%s on %s, seating %d", strings.TrimSpace(r.Model+" "+r.Unit), where, r.Number)
 	if r.OnFixture() {

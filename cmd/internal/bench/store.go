@@ -216,7 +216,7 @@ func (s *store) another(r capture.Seating, rows []Row, taken []string) capture.S
 	}
 	for _, o := range rows {
 		files[strings.ToLower(o.File)] = true
-		if o.Subject == r.Subject && o.Model == r.Model && o.Unit == r.Unit {
+		if o.Subject == r.Subject && o.Model == r.Model && o.Unit == r.Unit && o.Loudspeaker == r.Loudspeaker {
 			out.Number = max(out.Number, o.Number+1) // of surveys too: no number is used twice
 		}
 	}

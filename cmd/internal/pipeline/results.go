@@ -37,7 +37,7 @@ func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
 func fitSeating(row capture.Seating, rec capture.Recording) fitcorr.Seating {
 	return fitcorr.Seating{
 		ID: row.File, Model: row.Model, Unit: row.Unit, Subject: row.Subject, Point: row.Point,
-		Number: row.Number, Survey: row.Survey, Read: row.Read, Seal: row.Seal, Ears: curves(rec),
+		Number: row.Number, Survey: row.Survey, Read: row.Read, Loudspeaker: row.Loudspeaker, Seal: row.Seal, Ears: curves(rec),
 	}
 }
 

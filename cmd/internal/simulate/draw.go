@@ -259,6 +259,11 @@ func (s *Study) addBare(r *drawer, subject int, name string) {
 		row.True[e] = Placement{MicMM: p.MicMM, GainDB: p.GainDB}
 	}
 	s.Rows = append(s.Rows, row)
+	yaw := row.YawDeg
+	for _, turn := range s.Design.BareTurnsDeg { // the microphones stay in
+		row.YawDeg, row.Loudspeaker = yaw+turn, fmt.Sprintf("%+g°", turn)
+		s.Rows = append(s.Rows, row)
+	}
 }
 
 // fileName says who, what and which.
@@ -266,7 +271,7 @@ func (r Row) fileName() string {
 	what := strings.ToLower(strings.ReplaceAll(r.Model, " ", "-"))
 	switch {
 	case r.Model == "":
-		what = "bare-ear"
+		what = strings.TrimSuffix("bare-ear"+r.Loudspeaker, "°")
 	case r.Survey != nil:
 		what += "-survey"
 	}

@@ -82,18 +82,19 @@ type Design struct {
 	SurveyLeaks     int     // deliberate-leak rows per closed model, beyond SurveySize
 	RulerSD         float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
 	BareEar         bool
-	EarStrength     float64 // multiplies every difference between ears; 1 is anthropometric
-	FixtureEar      float64 // multiplies it once more on the fixture's ear, 1 is usual
-	EvenCups        bool    // opposite displacements from the mark sound nearly alike
-	NoiseDB         float64 // microphone noise beyond the usual, dB
-	LeakChance      float64 // probability that an ear of a worn seating of a closed model leaks
-	LeakListeners   bool    // leaks belong to listeners (glasses, hair): LeakChance is that of a person, who leaks on both sides in every seating
-	FixtureLeak     bool    // the last fixture seating of every closed model leaks, with Apart the last at the drum
-	Nonlinearity    float64 // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
-	BetweenSD       float64 // of worn positions between listeners, mm
-	WithinSD        float64 // of worn positions within a listener, mm
-	MeanSD          float64 // how far the people's mean may lie from the fixture's mark, mm per axis
-	Scatter         float64 // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
+	BareTurnsDeg    []float64 // of the head in bare-ear references from further places of the loudspeaker
+	EarStrength     float64   // multiplies every difference between ears; 1 is anthropometric
+	FixtureEar      float64   // multiplies it once more on the fixture's ear, 1 is usual
+	EvenCups        bool      // opposite displacements from the mark sound nearly alike
+	NoiseDB         float64   // microphone noise beyond the usual, dB
+	LeakChance      float64   // probability that an ear of a worn seating of a closed model leaks
+	LeakListeners   bool      // leaks belong to listeners (glasses, hair): LeakChance is that of a person, who leaks on both sides in every seating
+	FixtureLeak     bool      // the last fixture seating of every closed model leaks, with Apart the last at the drum
+	Nonlinearity    float64   // 1 is usual; larger brings the driver nearer to the ear and hardens the cup
+	BetweenSD       float64   // of worn positions between listeners, mm
+	WithinSD        float64   // of worn positions within a listener, mm
+	MeanSD          float64   // how far the people's mean may lie from the fixture's mark, mm per axis
+	Scatter         float64   // multiplies the unmodelled scatter: cushion, tilt, microphone, gain
 	// DisplacedListeners are listeners that also wear every model at deliberate
 	// displacements from their own usual place.
 	DisplacedListeners int
@@ -189,6 +190,6 @@ func (s *Study) Target(model int) [3]float64 {
 func (r Row) plain() fitcorr.Seating {
 	return fitcorr.Seating{
 		ID: r.File, Model: r.Model, Unit: r.Unit, Subject: r.Subject, Point: r.Point,
-		Number: r.Number, Survey: r.Survey, Read: r.Read, Seal: r.Seal,
+		Number: r.Number, Survey: r.Survey, Read: r.Read, Loudspeaker: r.Loudspeaker, Seal: r.Seal,
 	}
 }
