@@ -132,6 +132,9 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 	if err != nil {
 		return r, err
 	}
+	if n := len(shown.Curves()); n > 0 {
+		a.note("%s as text files (frequency, level, interval): %s", text.Plural(n, "curve"), resultdir.Path(dir, resultdir.CurvesDir))
+	}
 	a.note("%s; open %s", shown.Done(), resultdir.Path(dir, resultdir.PageFile))
 	if shown.NeedsOperator() {
 		return r, errOperator

@@ -13,6 +13,7 @@ import (
 
 	"asworn/docs"
 	"asworn/report"
+	"asworn/report/curves"
 	"asworn/report/figure"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -36,7 +37,25 @@ type pageData struct {
 	Summary  []view.Section
 	Sections []pageSection
 	Data     []figureData
+	Curves   []modelCurves
 	Cautions template.HTML
+}
+
+// modelCurves are the text files of one model's curves.
+type modelCurves struct {
+	Model  string
+	Curves []curves.Curve
+}
+
+func pageCurves(r *view.View) (out []modelCurves) {
+	for _, c := range r.Curves() {
+		if len(out) == 0 || out[len(out)-1].Model != c.Model {
+			out = append(out, modelCurves{Model: c.Model})
+		}
+		last := &out[len(out)-1]
+		last.Curves = append(last.Curves, c)
+	}
+	return out
 }
 
 // pageAnswer is one model on the first screen, with the curve that matters.
@@ -78,7 +97,7 @@ type pageSheet struct {
 // Write writes a study as one self-contained HTML page: styles, script,
 // plots and data are inside, nothing is fetched, and a content security policy
 // forbids everything else. The same results give the same bytes. Its tables link
-// the CSV files beside it, tables/NAME.csv.
+// the CSV files beside it, tables/NAME.csv, and those of curves, curves/NAME.csv.
 func Write(w io.Writer, r *view.View) error { return write(w, r, true) }
 
 // write writes the page, with links to CSV files when there are any beside it.
@@ -100,6 +119,7 @@ func write(w io.Writer, r *view.View, files bool) error {
 		for _, t := range r.Tables().All() {
 			l.csv[t.Name] = true
 		}
+		d.Curves = pageCurves(r)
 	}
 	if d.Cautions, err = cautionsHTML(); err != nil {
 		return err

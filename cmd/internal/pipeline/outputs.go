@@ -75,7 +75,7 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 }
 
 // pages are the files for people: every table as CSV, all of them as one
-// Markdown page, and the page.
+// Markdown page, every curve as text, and the page.
 func pages(v *view.View) ([]resultdir.File, error) {
 	var out []resultdir.File
 	var markdown, html bytes.Buffer
@@ -88,6 +88,13 @@ func pages(v *view.View) ([]resultdir.File, error) {
 		if err := t.WriteMarkdown(&markdown); err != nil {
 			return nil, err
 		}
+	}
+	for _, c := range v.Curves() {
+		var csv bytes.Buffer
+		if err := c.Write(&csv); err != nil {
+			return nil, err
+		}
+		out = append(out, resultdir.File{Name: resultdir.CurvesDir + "/" + c.Name + ".csv", Content: csv.Bytes()})
 	}
 	if err := page.Write(&html, v); err != nil {
 		return nil, err

@@ -19,6 +19,7 @@ const (
 	Dir         = "results"
 	ResultsFile = "results.json"
 	PageFile    = "report.html"
+	CurvesDir   = "curves"
 	FrozenFile  = "frozen.gob"
 	CacheDir    = "cache"
 )
