@@ -2,6 +2,8 @@ package study
 
 import (
 	"bytes"
+	"encoding/binary"
+	"math"
 	"testing"
 
 	"asworn/capture/internal/problemtest"
@@ -71,6 +73,62 @@ func FuzzSheet(f *testing.F) {
 		}
 		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(Seating{}, "Row")); d != "" {
 			t.Fatalf("%s\n%s", d, b.Bytes())
+		}
+	})
+}
+
+// FuzzReadings feeds any text as readings.csv: no panic, problems in full, and
+// readings without problems are written and read as the same rows.
+func FuzzReadings(f *testing.F) {
+	f.Add([]byte("subject,model,seating,side,forward_mm,up_mm,reader,notes\nL01,Model A,1,left,1.5,-2,AB,\nL01,,,right,0.5,0.5,,by the tragus\n"))
+	f.Add([]byte("subject;forward_mm;up_mm;model;seating\nfixture;1,5;2;M;1\nfixture;;;M;2\n"))
+	f.Add([]byte("\ufeffsubject\tup_mm\tforward_mm\tside\r\nL1\t1e9\tNaN\tLeft\r\n"))
+	f.Fuzz(func(t *testing.T, text []byte) {
+		rows, problems := parseReadings("f", text)
+		_, again := parseReadings("f", text)
+		problemtest.Check(t, text, problems, again)
+		if len(problems) > 0 || len(rows) == 0 {
+			return
+		}
+		var b bytes.Buffer
+		if err := WriteReadings(&b, rows); err != nil {
+			t.Fatal(err)
+		}
+		back, problems := parseReadings("f", b.Bytes())
+		if len(problems) > 0 {
+			t.Fatalf("written and not read: %v\n%s", problems, b.Bytes())
+		}
+		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(ReadingRow{}, "Row")); d != "" {
+			t.Fatalf("%s\n%s", d, b.Bytes())
+		}
+	})
+}
+
+// FuzzCalibrate feeds any samples as a calibrator: an error or finite numbers.
+func FuzzCalibrate(f *testing.F) {
+	tone := make([]byte, 0, 16000)
+	for i := range 8000 {
+		tone = binary.LittleEndian.AppendUint16(tone, uint16(int16(12000*math.Sin(2*math.Pi*1000*float64(i)/8000))))
+	}
+	f.Add(tone, 8000.0, 94.0)
+	f.Add(tone[:100], 8000.0, 114.0)
+	f.Add(make([]byte, 20000), 44100.0, 94.0)
+	f.Fuzz(func(t *testing.T, b []byte, rate, level float64) {
+		if !(rate >= 8000 && rate <= 384000) || !(level >= 40 && level <= 140) { // what the settings allow
+			return
+		}
+		x := make([]float64, len(b)/2)
+		for i := range x {
+			x[i] = float64(int16(binary.LittleEndian.Uint16(b[2*i:]))) / 32768
+		}
+		c, err := Calibrate(x, rate, level)
+		if err != nil {
+			return
+		}
+		for _, v := range []float64{c.PaPerUnit, c.Hz, c.LevelDBFS, c.PurityDB, c.StabilityDB} {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				t.Fatalf("%+v", c)
+			}
 		}
 	})
 }

@@ -33,10 +33,28 @@ type Row struct {
 	fields []string
 }
 
-// Report adds a problem; line 0 concerns the whole file.
+// Report adds a problem; line 0 concerns the whole file. Characters of the file
+// that do not print are shown as in a Go string.
 func (t *Table) Report(line int, mend, format string, args ...any) {
-	t.Problems = append(t.Problems, Problem{File: t.file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
+	t.Problems = append(t.Problems, Problem{File: t.file, Line: line, Message: printable(fmt.Sprintf(format, args...)), Mend: mend})
 }
+
+func printable(s string) string {
+	if strings.IndexFunc(s, unprintable) < 0 {
+		return s
+	}
+	var b strings.Builder
+	for _, r := range s {
+		if unprintable(r) {
+			b.WriteString(strings.Trim(strconv.QuoteRune(r), "'"))
+		} else {
+			b.WriteRune(r)
+		}
+	}
+	return b.String()
+}
+
+func unprintable(r rune) bool { return !strconv.IsPrint(r) }
 
 const saveAs = "save it as CSV with UTF-8 text"
 

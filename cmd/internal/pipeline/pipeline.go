@@ -5,8 +5,10 @@ package pipeline
 
 import (
 	"context"
+	"encoding/gob"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -172,7 +174,17 @@ type line struct {
 	opt       Options
 }
 
+// meetTypes makes the files of a run the same whatever was in the cache: gob numbers
+// types in the order in which a process first meets them.
+func meetTypes() {
+	to := gob.NewEncoder(io.Discard)
+	for _, v := range []any{frozen{}, capture.Recording{}, compared{}} {
+		_ = to.Encode(v) // an error tells of the value; its type was met
+	}
+}
+
 func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
+	meetTypes()
 	l := &line{dir: dir, program: program, opt: opt}
 	root := filepath.Join(resultdir.Root(dir), resultdir.CacheDir)
 	var err error

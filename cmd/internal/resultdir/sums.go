@@ -43,11 +43,15 @@ type Sums struct {
 // ReadSums gives an empty list where there is none. Lines that are not of
 // its format name nothing.
 func ReadSums(file string) Sums {
-	w := Sums{Of: map[string][]sum{}}
 	text, err := disk.ReadFile(file, maxSums)
 	if err != nil {
-		return w
+		text = nil
 	}
+	return parse(text)
+}
+
+func parse(text []byte) Sums {
+	w := Sums{Of: map[string][]sum{}}
 	for line := range strings.Lines(string(text)) {
 		line = strings.TrimSuffix(line, "\n")
 		if digits, ok := strings.CutPrefix(line, keyLine); ok {
