@@ -43,10 +43,14 @@ func (r *View) Sheets() []Sheet {
 				s.Facts = append(s.Facts, Fact{text.Sentence(c.Severity.String()), text.Sentence(c.Message) + " " + text.Sentence(c.Mend)})
 			}
 		}
+		var outlier []string
 		for _, o := range r.Analysis.StandOuts {
 			if o.ID == s.Key && o.Flagged {
-				s.Facts = append(s.Facts, Fact{"Outlier", o.Ear + " ear, " + o.Band + " band, most at " + text.HertzUnit(o.WorstHz) + " by " + text.Fixed(o.WorstDB, 1) + " dB"})
+				outlier = append(outlier, o.Ear+" ear, "+o.Band+" band, most at "+text.HertzUnit(o.WorstHz)+" by "+text.Fixed(o.WorstDB, 1)+" dB")
 			}
+		}
+		if len(outlier) > 0 {
+			s.Facts = append(s.Facts, Fact{"Outlier", text.Sentence(strings.Join(outlier, "; "))})
 		}
 		if side, ok := sides[s.Key]; ok {
 			s.Side = &side
