@@ -206,7 +206,7 @@ func deviceWords(d audio.Device) string {
 		out += fmt.Sprintf(", %d channels", d.Channels)
 	}
 	if len(d.RatesHz) > 0 {
-		out += fmt.Sprintf(", %d Hz", d.RatesHz)
+		out += ", " + strings.Trim(strings.ReplaceAll(fmt.Sprint(d.RatesHz), " ", " or "), "[]") + " Hz"
 	}
 	if d.Format != "" {
 		out += ", " + d.Format

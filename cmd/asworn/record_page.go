@@ -37,8 +37,8 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 	if s.Phase == bench.Caution {
 		d.Cautions = plainCautions()
 	}
-	if s.Recorded && s.Phase == bench.Ready && d.Message == "" {
-		d.Message = "This row is recorded; a new take is kept beside the first."
+	if s.Phase == bench.Ready && d.Message == "" {
+		d.Message = recordedWords(s)
 	}
 	if s.From != "" {
 		d.Safety = "files from " + s.From
@@ -118,6 +118,9 @@ func pageButtons(s bench.Screen) []page.Button {
 			other = append([]page.Button{{Do: "again", Label: "Again", Key: "a"}}, other...)
 		}
 	case bench.Ready:
+		if s.Rejected {
+			other = append([]page.Button{{Do: "next", Label: "Leave as it is", Key: ">"}}, other...)
+		}
 		enter.Label = "Play and record"
 		if s.From != "" {
 			enter.Label = "Take this file"

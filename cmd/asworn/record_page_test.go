@@ -174,24 +174,18 @@ func TestRecordInBrowser(t *testing.T) {
 	shot("ready")
 
 	// A key stops the sound.
-	slow := make(chan struct{})
-	b.set(func() { b.slow = slow })
+	b.set(func() { b.slow = make(chan struct{}) })
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "playing")
 	shot("playing")
 	do(chromedp.KeyEvent("z"))
-	b.set(func() { b.slow = nil })
-	close(slow)
 	reads("#message", "stopped; nothing was kept")
 
 	// So does a touch anywhere.
-	slow = make(chan struct{})
-	b.set(func() { b.slow = slow })
+	b.set(func() { b.slow = make(chan struct{}) })
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "playing")
 	do(chromedp.MouseClickXY(300, 300))
-	b.set(func() { b.slow = nil })
-	close(slow)
 	reads("#message", "stopped; nothing was kept")
 	time.Sleep(500 * time.Millisecond) // touches right after a stop press nothing
 

@@ -256,8 +256,8 @@ func (t *terminalUI) draw(s bench.Screen) {
 	case bench.Finished:
 		line("Every row is recorded. Run the study: asworn run")
 	case bench.Ready:
-		if s.Recorded {
-			line("This row is recorded; a new take is kept beside the first.")
+		if note := recordedWords(s); note != "" {
+			line("%s", note)
 		}
 	}
 	for _, m := range []string{s.Message, t.tell} {
@@ -284,6 +284,17 @@ func (t *terminalUI) draw(s bench.Screen) {
 		head = "\n"
 	}
 	fmt.Fprint(t.a.out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+}
+
+// recordedWords says what there is of the row that waits already.
+func recordedWords(s bench.Screen) string {
+	switch {
+	case s.Rejected:
+		return "This row's recording was rejected; a new take is kept beside the first. > leaves it as it is."
+	case s.Recorded:
+		return "This row is recorded; a new take is kept beside the first."
+	}
+	return ""
 }
 
 // bar shows a level from -60 to 0 dB re full scale.

@@ -39,8 +39,8 @@ func benchStudy(t *testing.T, args ...string) string {
 type simulatedBench struct {
 	audio.Simulated
 	mu      sync.Mutex
-	touched int // input, from 0; -1 for none
-	slow    chan struct{}
+	touched int           // input, from 0; -1 for none
+	slow    chan struct{} // where time stands still until the sound is stopped; nil where it goes on
 }
 
 func newSimulatedBench() *simulatedBench {
@@ -66,13 +66,30 @@ func newSimulatedBench() *simulatedBench {
 	return b
 }
 
-// Open gives every take noise of its own, as every bench does.
+func (b *simulatedBench) set(f func()) { b.mu.Lock(); defer b.mu.Unlock(); f() }
+
+// Open gives every take noise of its own, as every bench does, and time goes on once
+// the sound is stopped.
 func (b *simulatedBench) Open(cfg audio.Config, call audio.Callbacks) (audio.Stream, error) {
 	b.set(func() { b.NoiseSeed++ })
-	return b.Simulated.Open(cfg, call)
+	s, err := b.Simulated.Open(cfg, call)
+	return stoppable{s, b}, err
 }
 
-func (b *simulatedBench) set(f func()) { b.mu.Lock(); defer b.mu.Unlock(); f() }
+type stoppable struct {
+	audio.Stream
+	bench *simulatedBench
+}
+
+func (s stoppable) Stop() error {
+	s.bench.set(func() {
+		if s.bench.slow != nil {
+			close(s.bench.slow)
+			s.bench.slow = nil
+		}
+	})
+	return s.Stream.Stop()
+}
 
 // Devices have two inputs, as an interface would say.
 func (b *simulatedBench) Devices() (playback, capture []audio.Device, err error) {
@@ -196,13 +213,10 @@ func TestRecordOnATerminal(t *testing.T) {
 	s.types("b")
 
 	// A stop keeps nothing.
-	slow := make(chan struct{})
-	b.set(func() { b.slow = slow })
+	b.set(func() { b.slow = make(chan struct{}) })
 	s.types("\r")
 	s.wants("ANY KEY STOPS")
 	s.types("z")
-	b.set(func() { b.slow = nil })
-	close(slow)
 	s.wants("stopped; nothing was kept")
 	file := filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav")
 	if _, err := os.Stat(file); err == nil {

@@ -59,6 +59,7 @@ type Screen struct {
 	Phase     Phase
 	Title     string // the row that is shown, in words
 	Recorded  bool   // it has a recording already
+	Rejected  bool   // which was rejected
 	Listener  bool   // somebody wears it
 	Left      int
 	Minutes   float64
@@ -120,6 +121,9 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 		return nil, err
 	}
 	rows := planRows(d.study)
+	for i := range rows {
+		rows[i].Rejected = d.judge.Rejected(rows[i].File)
+	}
 	d.session = NewSession(rows)
 	if opt.Model != "" {
 		if err := holds(rows, opt.Model); err != nil {
@@ -209,6 +213,7 @@ func (d *Desk) Screen() Screen {
 	s, safety := d.screen, d.sound.know()
 	row, ok := d.session.Row()
 	s.Phase, s.Title, s.Recorded = d.session.Phase, d.session.Title(), row.Recorded
+	s.Rejected = row.Rejected
 	if ok && row.OnFixture() && d.store.fixture != "" {
 		s.Title = strings.Replace(s.Title, "the fixture", "fixture "+d.store.fixture, 1)
 	}
@@ -234,7 +239,7 @@ func (d *Desk) minutes() (sum float64) {
 	}
 	sounds := d.sound.seconds(d.sound.signal) / 60
 	for _, r := range d.session.Rows {
-		if !r.Recorded {
+		if !r.Recorded || r.Rejected {
 			sum += plan.RowMinutes(r.Seating, sounds)
 		}
 	}
@@ -419,8 +424,8 @@ func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	}
 	r.Keep = j.Usable && !doubt
 	if doubt {
-		r.Word, r.Tone = "again", table.Bad
-		r.Do = []string{r.More[0]}
+		r.Word, r.Tone = "rejected", table.Bad
+		r.Do, r.More = []string{r.More[0]}, r.More[1:]
 	}
 	for _, m := range j.Results.Analysis.Models {
 		for _, v := range m.Verdicts {

@@ -277,7 +277,7 @@ func (in *intake) undoLast() {
 	in.undo, in.hold = in.undo[:len(in.undo)-1], true
 	in.waiting = slices.Insert(in.waiting, 0, last.name)
 	rows := slices.Clone(d.session.Rows)
-	rows[last.at].Recorded = false
+	rows[last.at].Recorded, rows[last.at].Rejected = false, false
 	d.session.Rows, d.session.At, d.session.Phase = rows, last.at, Ready
 	d.screen.Message = fmt.Sprintf("%s is no longer %s: Enter takes it for the row that is shown, x leaves it out", last.name, row.File)
 }

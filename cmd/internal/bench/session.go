@@ -34,6 +34,7 @@ type Row struct {
 	capture.Seating
 	Recorded bool
 	Skipped  bool // in this session: it comes again at the end
+	Rejected bool // its recording: it comes again after those
 	Planned  bool // it stands in the sheet
 }
 
@@ -93,13 +94,17 @@ func (s Session) Row() (row Row, ok bool) {
 }
 
 // next goes to the next row that is not recorded: after this one, then from the
-// start, then those that were skipped.
+// start, then those that were skipped, then those whose recording was rejected.
 func (s Session) next() Session {
 	n := len(s.Rows)
-	for _, skipped := range []bool{false, true} {
+	for _, wanted := range []func(Row) bool{
+		func(r Row) bool { return !r.Recorded && !r.Skipped },
+		func(r Row) bool { return !r.Recorded },
+		func(r Row) bool { return r.Rejected },
+	} {
 		for k := 1; k <= n; k++ {
 			i := (max(s.At, -1) + k) % n
-			if r := s.Rows[i]; !r.Recorded && r.Skipped == skipped {
+			if wanted(s.Rows[i]) {
 				s.At, s.Phase = i, Ready
 				return s
 			}
@@ -149,7 +154,9 @@ func (s Session) Press(k Key, cautions bool) (Session, Act) {
 		if s.Phase == Judged && s.One != "" {
 			return s, AddRow
 		}
-		if s.Phase == Judged {
+		if s.Phase == Judged || s.Phase == Ready && row.Rejected {
+			s.Rows = slices.Clone(s.Rows)
+			s.Rows[s.At].Rejected = false
 			return s.next(), Nothing
 		}
 	case Back:
@@ -189,6 +196,8 @@ func (s Session) Heard(kept bool) Session {
 
 // Judge tells what came of the take.
 func (s Session) Judge(keep bool) Session {
+	s.Rows = slices.Clone(s.Rows)
+	s.Rows[s.At].Rejected = !keep
 	s.Phase, s.Keep = Judged, keep
 	return s
 }
@@ -208,11 +217,11 @@ func (s Session) Dropped() Session {
 	return s.next()
 }
 
-// Left is how many rows are not recorded.
+// Left is how many rows are not recorded, or not well.
 func (s Session) Left() int {
 	n := 0
 	for _, r := range s.Rows {
-		if !r.Recorded {
+		if !r.Recorded || r.Rejected {
 			n++
 		}
 	}

@@ -44,6 +44,9 @@ func TestSession(t *testing.T) {
 			{"enter", 0, Playing, Play}, {"heard", 0, Judging, Nothing}, {"keep", 0, Judged, Nothing}, {"a", 0, Ready, Nothing}, {"enter", 0, Playing, Play}}},
 		"skipped rows come at the end": {rowsOf(false, false), false, []step{
 			{"s", 1, Ready, Nothing}, {"enter", 1, Playing, Play}, {"heard", 1, Judging, Nothing}, {"keep", 1, Judged, Nothing}, {"enter", 0, Ready, Nothing}}},
+		"a rejected take comes again at the end": {rowsOf(false, false), false, []step{
+			{"enter", 0, Playing, Play}, {"heard", 0, Judging, Nothing}, {"again", 0, Judged, Nothing}, {"s", 1, Ready, Nothing}, {"enter", 1, Playing, Play},
+			{"heard", 1, Judging, Nothing}, {"keep", 1, Judged, Nothing}, {"enter", 0, Ready, Nothing}, {"next", 2, Finished, Nothing}}},
 		"back": {rowsOf(true, true, false), false, []step{{"b", 1, Ready, Nothing}, {"b", 0, Ready, Nothing}, {"b", 0, Ready, Nothing}, {"enter", 0, Playing, Play}}},
 		"a listener needs the cautions": {rowsOf(true, true, false, false), false, []step{
 			{"enter", 2, Caution, Nothing}, {"?", 2, Caution, Nothing}, {"enter", 2, Caution, Nothing}, {"y", 2, Ready, Nothing}}},

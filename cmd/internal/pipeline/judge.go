@@ -76,6 +76,13 @@ func (j *Judge) Study() *capture.Study { return j.study }
 // Setup returns what recordings are processed with.
 func (j *Judge) Setup() capture.Setup { return j.setup }
 
+// Rejected reports whether the recording of a row, made before the judge was opened
+// or judged by it, is kept out of every curve by its own findings.
+func (j *Judge) Rejected(file string) bool {
+	at := slices.IndexFunc(j.rows, func(r capture.Seating) bool { return r.File == file })
+	return at >= 0 && !j.traits[at].Usable
+}
+
 // Fixture returns what a recording that is in no row is taken for: the next
 // ordinary seating of a model on the fixture, at the point that Judge finds. An
 // empty model is the only one of the study.
