@@ -10,7 +10,7 @@ import (
 // docs/study-format.md come from what stands here.
 type setting struct {
 	key      string           // dotted
-	at       func(*Study) any // where it is kept: *string, *float64 or *int
+	at       func(*Study) any // where it is kept: *string, *[]string, *float64 or *int
 	file     bool             // a path below the study folder
 	def      any              // default, of the type of what at points to; nil for none
 	defText  string           // the default in words, where it is no plain value
@@ -100,6 +100,10 @@ func sections() []section {
 				more:    "coverage factor 1: an expanded uncertainty is to be divided by its coverage factor. It enters the budget of the final curve"},
 		}},
 		fixtureSection(FixtureSubject, func(s *Study) *Fixture { return &s.Fixture }),
+		section{"panel", "What earlier studies know of the same listeners and fixture.", []setting{
+			{key: "panel.earlier", at: func(s *Study) any { return &s.Earlier }, example: `["../study-2026-03/results/panel.json"]`,
+				meaning: "files that runs of earlier studies wrote", more: "a list of paths from this folder, and out of it; the studies themselves are not needed ([earlier-studies.md](earlier-studies.md))"},
+		}},
 		section{"window", "How much of the impulse response counts, about its onset.", []setting{
 			{key: "window.pre_seconds", at: func(s *Study) any { return &s.Window.PreSeconds }, defText: "0.2 at most", min: 1e-5, max: 10, unit: "s",
 				more: "before the onset; to compare with somebody else's window, else leave the table out (docs/capture.md)"},

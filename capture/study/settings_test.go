@@ -3,6 +3,7 @@ package study
 import (
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -141,5 +142,31 @@ func TestNewSettings(t *testing.T) {
 	}
 	if filled.Channels.Loopback != 3 || filled.Fixture.Reference == "" || filled.Microphones[Right].Calibrator == "" || filled.DriveVoltsRMS != 0.1 {
 		t.Errorf("%+v", filled.Study)
+	}
+}
+
+// TestEarlier: paths of earlier studies may leave the folder, and are read back as written.
+func TestEarlier(t *testing.T) {
+	s, problems := parseStudy("f", []byte("[panel]\nearlier = ['..\\a\\results\\panel.json', \"b.json\"]\n"))
+	want := []string{"../a/results/panel.json", "b.json"}
+	if len(problems) > 0 || !slices.Equal(s.Earlier, want) {
+		t.Fatalf("%q, %v", s.Earlier, problems)
+	}
+	var b strings.Builder
+	if err := WriteSettings(&b, s.Study); err != nil {
+		t.Fatal(err)
+	}
+	if back, problems := parseStudy("f", []byte(b.String())); len(problems) > 0 || !slices.Equal(back.Earlier, want) {
+		t.Errorf("%q, %v", back.Earlier, problems)
+	}
+	for text, says := range map[string]string{
+		"[panel]\nearlier = \"a\"\n":    "f:2: panel.earlier must be a list of texts, in square brackets",
+		"[panel]\nearlier = [\"\"]\n":   "none of them empty",
+		"[panel]\nearlier = [3]\n":      "a list of texts in quotes",
+		"[panel]\nearliest = [\"a\"]\n": "did you mean earlier?",
+	} {
+		if _, problems := parseStudy("f", []byte(text)); len(problems) != 1 || !strings.Contains(problems.Error(), says) {
+			t.Errorf("%q: %v", text, problems)
+		}
 	}
 }

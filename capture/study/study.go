@@ -31,6 +31,9 @@ type Study struct {
 	// Holds is what files hold whose rows do not say; Load gives it to the rows and
 	// leaves it empty.
 	Holds Holds
+	// Earlier are the files in which earlier runs say what is known of the same
+	// panel, as study.toml names them: relative to Dir and possibly outside it, or absolute.
+	Earlier []string
 
 	// Sweep is what was played. With Excitation only its RateHz, Repeats,
 	// GapSeconds and LeadSeconds count.

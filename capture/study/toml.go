@@ -107,6 +107,20 @@ func (d *document) set(s *Study, k setting, value any) {
 			}
 		}
 		*to = v
+	case *[]string:
+		list, ok := value.([]any)
+		if !ok {
+			wrong("a list of texts, in square brackets")
+			return
+		}
+		for _, entry := range list {
+			v, ok := entry.(string)
+			if v = strings.TrimSpace(strings.ReplaceAll(v, `\`, "/")); !ok || v == "" {
+				wrong("a list of texts in quotes, none of them empty")
+				return
+			}
+			*to = append(*to, v)
+		}
 	case *int:
 		v, ok := value.(int64)
 		if !ok {

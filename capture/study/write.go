@@ -71,6 +71,8 @@ func (k setting) line(s *Study) (string, error) {
 	switch at := k.at(s).(type) {
 	case *string:
 		value, zero = *at, *at == ""
+	case *[]string:
+		value, zero = *at, len(*at) == 0
 	case *float64:
 		value, zero = *at, *at == 0
 	case *int:

@@ -136,7 +136,7 @@ func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show 
 		a.note("%s as text files (frequency, level, interval): %s", text.Plural(n, "curve"), resultdir.Path(dir, resultdir.CurvesDir))
 	}
 	a.note("%s; open %s", shown.Done(), resultdir.Path(dir, resultdir.PageFile))
-	if shown.NeedsOperator() {
+	if shown.NeedsOperator() || counts.PanelChanged {
 		return r, errOperator
 	}
 	return r, nil

@@ -15,6 +15,8 @@ type condition struct {
 	method     bool    // named by the method: part of the grid that has to be met
 	bars       bars
 	curves     bool   // corrections and final curves are scored as well
+	series     bool   // the study is the last of a series, with entrances found anew in each
+	earlier    int    // studies before it
 	seed       uint64 // of the first study
 }
 
@@ -132,5 +134,17 @@ func conditions() []condition {
 	add("nonlinear", "position response more nonlinear (driver nearer, harder cup)", none, func(d *design) { d.Nonlinearity = 2 })
 	add("scatter-double", "unmodelled scatter (cushion, lean, microphone) twice as large", none, func(d *design) { d.Scatter = 2 })
 	add("mean-far", "people's mean 4 mm (SD per axis) from the mark", none, func(d *design) { d.MeanSD = 4 })
+
+	// A new model on a panel that was met before.
+	for _, n := range []int{0, 4, 19} {
+		c := add(fmt.Sprintf("earlier-%d", n), fmt.Sprintf("one closed model, no bare-ear reference; %d studies of the panel before", n), bars{}, func(d *design) {
+			d.Closed, d.Open, d.BareEar = 1, 0, false
+		})
+		c.series, c.earlier = true, n
+		c = read(fmt.Sprintf("-earlier-%d", n), fmt.Sprintf("one closed model, bare-ear reference, positions read once; %d studies of the panel before", n), bars{}, func(d *design) {
+			d.Closed, d.Open, d.LandmarkSD, d.FixtureLandmarkSD = 1, 0, 0, 0 // the series draws them
+		})
+		c.series, c.earlier = true, n
+	}
 	return out
 }

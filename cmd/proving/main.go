@@ -56,6 +56,9 @@ var generators = map[string]generator{
 // unlucky does not stand in every row.
 const conditionSeeds = 100
 
+// seriesSeed is where those of series begin.
+const seriesSeed = 50_000
+
 // errMissed says that a bar was missed; what and by how much has been written.
 var errMissed = errors.New("bars are missed")
 
@@ -69,6 +72,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
 	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
 	best := fs.Bool("ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
+	tell := fs.Bool("who", false, "show instead how often bare ears tell who is who an earlier study knows")
 	jsonPath := fs.String("json", "", "also write all figures as JSON to this file")
 	held := fs.Bool("bars", false, "fail when a bar of the method is shown to be missed, on coverage on either side")
 	if err := fs.Parse(args); err != nil {
@@ -92,6 +96,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 		return nil
 	}
 	var results []result
+	told := false // the head of the table of who is who
 	for _, name := range *names {
 		g, ok := generators[string(name)]
 		if !ok {
@@ -99,6 +104,16 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 		}
 		if *spread {
 			if err := plausible(ctx, stdout, g.world, *seed, *studies, *jobs); err != nil {
+				return err
+			}
+			continue
+		}
+		if *tell {
+			if !told {
+				fmt.Fprint(stdout, whoHead)
+			}
+			told = true
+			if err := who(ctx, stdout, name, g.world, *seed, *studies); err != nil {
 				return err
 			}
 			continue
@@ -116,10 +131,13 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 				continue
 			}
 			c.seed = *seed + conditionSeeds*uint64(i)
+			if c.series { // the same studies, however many came before
+				c.seed = *seed + seriesSeed
+			}
 			results = append(results, result{c, string(name), make([]score, *studies)})
 		}
 	}
-	if *spread || *best {
+	if *spread || *best || *tell {
 		return nil
 	}
 	if len(results) == 0 {
@@ -229,6 +247,13 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
 	if len(drawn.Readings) > 0 {
 		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
+	}
+	if c.series {
+		s, err := drawSeries(ctx, drawn, seed, c.earlier)
+		if err != nil {
+			return score{}, err
+		}
+		seatings, opt.Reading = s.take(seatings, study.Default().Reading, opt.Confidence)
 	}
 	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)
 	if ctx.Err() != nil {

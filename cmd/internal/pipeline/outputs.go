@@ -117,7 +117,7 @@ func (l *line) outputsKey(head report.Results, texts, estimates, comparison cach
 // already under the same key, and removes from the cache what nothing refers to any
 // more: all but the responses' values and the estimates named. It reports how many
 // files of an earlier run were not as that had written them.
-func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []respond.Response, estimates ...cache.Key) (damaged int, err error) {
+func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, responses []respond.Response, estimates ...cache.Key) (damaged int, err error) {
 	root, err := os.OpenRoot(resultdir.Root(l.dir))
 	if err != nil {
 		return 0, err
@@ -138,7 +138,8 @@ func (l *line) finish(f frozen, r report.Results, key cache.Key, responses []res
 		if err != nil {
 			return damaged, err
 		}
-		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept})
+		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept},
+			resultdir.File{Name: resultdir.PanelFile, Content: known})
 		if err := resultdir.Exchange(root, key, files); err != nil {
 			return damaged, err
 		}

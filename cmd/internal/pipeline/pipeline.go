@@ -18,9 +18,11 @@ import (
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/panelfile"
 	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
+	"asworn/fitcorr/earlier"
 	"asworn/fitcorr/reading"
 	"asworn/report"
 )
@@ -54,7 +56,10 @@ type Counts struct {
 	Changed    []string `json:"changed,omitempty"` // files of recordings that changed since an earlier run
 	Strays     []string `json:"strays,omitempty"`  // WAV files that are in no row of the sheet
 	Twins      []Twins  `json:"twins,omitempty"`   // recordings that hold the same bytes
-	Doubts     []string `json:"doubts,omitempty"`  // what is allowed in the sheet and yet looks like a slip
+	// PanelChanged says that somebody, or the fixture, is not who an earlier study
+	// knows; the results' findings say who.
+	PanelChanged bool     `json:"panel_changed,omitempty"`
+	Doubts       []string `json:"doubts,omitempty"` // what is allowed in the sheet and yet looks like a slip
 }
 
 // WithChanges returns the results with a finding at every recording that
@@ -103,6 +108,10 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	for _, p := range study.Doubts() {
 		counts.Doubts = append(counts.Doubts, p.Error())
 	}
+	before, err := panelfile.Load(study, dir)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
 	program, err := cache.ProgramKey()
 	if err != nil {
 		return report.Results{}, counts, err
@@ -136,16 +145,18 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 			counts.Changed = append(counts.Changed, row.File)
 		}
 	}
+	study.Reading = before.Stated(study.Reading)
 	readings := combineReadings(study)
-	e, err := l.estimate(ctx, study, responses, readings)
+	e, err := l.estimate(ctx, study, responses, readings, before)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	counts.Estimated = e.fresh
+	counts.Estimated, counts.PanelChanged = e.fresh, e.taken.Changed
 	head, err := about(study, readings)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
+	head.Findings = append(head.Findings, e.taken.Findings...)
 	r := results(head, study, responses, e.Analysis)
 	for _, rec := range r.Recordings {
 		if !rec.Usable {
@@ -154,11 +165,15 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	}
 	frozen := freezeOf(head, study, setup, traits, e.Frozen)
 	frozen.Texts = texts
+	known, err := panelfile.Of(study, r, readings)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
 	key, err := l.outputsKey(head, texts, e.key, comparison)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	damaged, err := l.finish(frozen, r, key, responses, e.key, comparison)
+	damaged, err := l.finish(frozen, known, r, key, responses, e.key, comparison)
 	counts.Damaged = damaged + l.responses.Damaged() + l.estimates.Damaged()
 	return r, counts, err
 }
@@ -220,11 +235,12 @@ type estimates struct {
 	Analysis fitcorr.Analysis
 	Frozen   fitcorr.Frozen
 	key      cache.Key
-	fresh    bool // computed now
+	fresh    bool          // computed now
+	taken    earlier.Taken // from earlier studies
 }
 
 // estimate analyses the usable responses, or finds that it was done before.
-func (l *line) estimate(ctx context.Context, study *capture.Study, responses []respond.Response, readings reading.Result) (estimates, error) {
+func (l *line) estimate(ctx context.Context, study *capture.Study, responses []respond.Response, readings reading.Result, before panelfile.Earlier) (estimates, error) {
 	opt := fitOptions(study, readings, l.opt.Jobs)
 	var seatings []fitcorr.Seating
 	var keys []cache.Key
@@ -235,13 +251,15 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 		}
 	}
 	placeReadings(seatings, readings)
+	taken := earlier.Take(seatings, study.Readings, readings, study.Reading, before.Panels, study.Limits.Confidence)
+	seatings, opt.Reading = taken.Seatings, taken.Reading
 	keyed := opt
 	keyed.Jobs = 0 // does not change the results
-	key, err := cache.KeyOf("estimates", l.program, keyed, rowsOf(seatings), keys)
+	key, err := cache.KeyOf("estimates", l.program, keyed, rowsOf(seatings), keys, before.Sums)
 	if err != nil {
 		return estimates{}, err
 	}
-	e := estimates{key: key}
+	e := estimates{key: key, taken: taken}
 	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen) {
 		return e, nil
 	}

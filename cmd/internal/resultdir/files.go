@@ -21,6 +21,7 @@ const (
 	PageFile    = "report.html"
 	CurvesDir   = "curves"
 	FrozenFile  = "frozen.gob"
+	PanelFile   = "panel.json" // what a run knows of its panel, for later studies
 	CacheDir    = "cache"
 )
 

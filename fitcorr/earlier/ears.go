@@ -1,0 +1,233 @@
+package earlier
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
+)
+
+// How alike two recordings of the same bare ears are. The differences of all
+// listeners to what is remembered of each are compared: most people are who they
+// were, so that the middle of the squares, band by band, is the scatter of
+// recording a person again.
+const (
+	// repeatWeight listeners of repeatSD are what is assumed before (common practice, no source).
+	repeatWeight = 4.0
+	// earOctaves is how far levels of an ear go together over frequency, by which
+	// bands count as independent (as fitcorr/panel has it).
+	earOctaves = 0.3
+)
+
+// repeatSD is the standard deviation of the difference of two recordings of a
+// person's bare ear less the fixture's, dB: the microphone comes to sit elsewhere and the head
+// turns a little, which counts from some kHz on.
+func repeatSD(hz float64) float64 { return math.Sqrt2 * (0.3 + 1.2*math.Min(1, math.Pow(hz/8000, 2))) }
+
+// profile is what tells a person: levels of both ears less the fixture's of the same study,
+// without their mean level, dB per position band, NaN where a band does not count.
+type profile []float64
+
+// profiles are those of everybody whose bare ears a study has, and of the fixture itself,
+// whose is less nothing.
+func profiles(bare []Bare) map[string]profile {
+	bands := survey.NewBands()
+	sum, count := map[string]profile{}, map[string][]float64{}
+	for _, b := range bare {
+		if sum[b.Subject] == nil {
+			sum[b.Subject], count[b.Subject] = make(profile, 2*bands.N), make([]float64, 2*bands.N)
+		}
+		for e, c := range b.Ears {
+			level, variance := bands.Join(c, nil)
+			flat := bands.WithoutLevel(level, variance)
+			for r, v := range flat {
+				if variance[r] < survey.MissingVar {
+					sum[b.Subject][e*bands.N+r] += v
+					count[b.Subject][e*bands.N+r]++
+				}
+			}
+		}
+	}
+	for who, p := range sum {
+		for i := range p {
+			p[i] /= count[who][i] // NaN where nothing counts
+		}
+	}
+	fixture := sum[fixtureSubject]
+	delete(sum, fixtureSubject)
+	if fixture == nil {
+		return nil
+	}
+	for _, p := range sum {
+		for i := range p {
+			p[i] -= fixture[i]
+		}
+	}
+	return sum
+}
+
+// Doubt is somebody who is not who he was.
+type Doubt struct {
+	Subject string
+	// Ratio is the mean square of the difference to what is remembered, over that of
+	// recording a person again; P the probability of as much by chance, before it is
+	// held against how many are tested.
+	Ratio, P float64
+	// As is the remembered listener whom these ears fit instead, "" when nobody.
+	As string
+}
+
+// Compared is what bare ears say of who is who.
+type Compared struct {
+	Listeners []string // compared
+	Doubts    []Doubt
+	// Fixture says that what all listeners have in common moved: the fixture's ear or
+	// the loudspeaker's direction is not what it was. It is nil when they did not, and
+	// with fewer than three listeners, who do not tell.
+	Fixture *Doubt
+}
+
+// Compare holds the bare ears of a study against those of an earlier one. size is
+// the probability of any false alarm about a listener, and again about the fixture.
+// Without the fixture's and a listener's bare ears in both studies nobody is compared.
+func Compare(now, then []Bare, size float64) Compared {
+	a, b := profiles(now), profiles(then)
+	var out Compared
+	for who := range a {
+		if b[who] != nil {
+			out.Listeners = append(out.Listeners, who)
+		}
+	}
+	slices.Sort(out.Listeners)
+	n := len(out.Listeners)
+	if n == 0 {
+		return out
+	}
+	bands := survey.NewBands()
+	diff := make([]profile, n)
+	for i, who := range out.Listeners {
+		diff[i] = difference(a[who], b[who])
+	}
+	shift := make(profile, 2*bands.N) // what all have in common
+	if n >= 3 {
+		for r := range shift {
+			shift[r] = middle(diff, r, -1)
+		}
+	}
+	t := test{free: independent(bands), bands: bands}
+	for i, who := range out.Listeners {
+		rest := difference(diff[i], shift)
+		ratio, p := t.of(rest, t.scatter(diff, shift, i), n)
+		if p >= size/float64(n) {
+			continue
+		}
+		d := Doubt{Subject: who, Ratio: ratio, P: p}
+		least := size
+		for _, other := range out.Listeners {
+			if other == who {
+				continue
+			}
+			_, q := t.of(difference(difference(a[who], b[other]), shift), t.scatter(diff, shift, i), n)
+			if q > least {
+				least, d.As = q, other
+			}
+		}
+		out.Doubts = append(out.Doubts, d)
+	}
+	if n >= 3 {
+		scatter := t.scatter(diff, shift, -1)
+		for r := range scatter { // the fixture's own recordings, and the mean of the listeners'
+			scatter[r] *= 1 + math.Pi/2/float64(n)
+		}
+		if ratio, p := t.of(shift, scatter, n); p < size {
+			out.Fixture = &Doubt{Subject: fixtureSubject, Ratio: ratio, P: p}
+		}
+	}
+	return out
+}
+
+func difference(a, b profile) profile {
+	out := make(profile, len(a))
+	for i := range a {
+		out[i] = a[i] - b[i]
+	}
+	return out
+}
+
+// middle is the median over all but one of value r, 0 where none counts.
+func middle(of []profile, r, but int) float64 {
+	var x []float64
+	for i, p := range of {
+		if i != but && !math.IsNaN(p[r]) {
+			x = append(x, p[r])
+		}
+	}
+	if len(x) == 0 {
+		return 0
+	}
+	return stats.Median(x)
+}
+
+type test struct {
+	bands survey.Bands
+	free  float64 // independent bands of both ears
+}
+
+// scatter is the variance of recording a person again, dB² per band, by all
+// listeners but one: from the middle of the squares, which is 0.455 of their mean
+// (χ² of one degree of freedom), joined with what is assumed, smoothed over bands.
+func (t test) scatter(diff []profile, shift profile, but int) []float64 {
+	n := t.bands.N
+	out := make([]float64, 2*n)
+	for r := range out {
+		var squares []profile
+		for i, d := range diff {
+			if i != but {
+				squares = append(squares, profile{(d[r] - shift[r]) * (d[r] - shift[r])})
+			}
+		}
+		m := float64(len(squares))
+		lost := m / math.Max(1, m-1) // the middle was taken off
+		sd := repeatSD(t.bands.Hz[r%n])
+		out[r] = (repeatWeight*sd*sd + m*lost*middle(squares, 0, -1)/0.455) / (repeatWeight + m)
+	}
+	for e := range 2 {
+		stats.SmoothMean(out[e*n:(e+1)*n], 2)
+	}
+	return out
+}
+
+// of is the mean over bands of the square over its scatter, with the probability of
+// as much by chance: Snedecor's F, the scatter being known from the others.
+func (t test) of(d profile, scatter []float64, listeners int) (ratio, p float64) {
+	count := 0.0
+	for r, v := range d {
+		if !math.IsNaN(v) {
+			ratio += v * v / scatter[r]
+			count++
+		}
+	}
+	if count == 0 {
+		return 0, 1
+	}
+	ratio /= count
+	free := t.free * count / float64(len(d))
+	return ratio, distuv.F{D1: free, D2: repeatWeight + float64(listeners-1)*free/4}.Survival(ratio)
+}
+
+// independent is how many bands of both ears are as good as independent, (Σλ)²/Σλ²
+// of their correlation (Box, Ann. Math. Stat. 25(2), 1954), the ears of a head
+// taken as each other's half.
+func independent(b survey.Bands) float64 {
+	var square float64
+	for i := range b.N {
+		for j := range b.N {
+			rho := math.Exp(-b.Octaves(i, j) / earOctaves)
+			square += rho * rho
+		}
+	}
+	return 1.5 * float64(b.N*b.N) / square
+}

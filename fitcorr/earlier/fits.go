@@ -1,0 +1,60 @@
+package earlier
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"asworn/capture"
+	"asworn/capture/band"
+)
+
+// Check says why what an earlier study knows cannot be taken into a study on this
+// fixture with these listeners, with what to do; nil when it can.
+func (p *Panel) Check(fixture Fixture, listeners []string) error {
+	const leave = "; or take the file out of [panel] earlier"
+	if p.Point != capture.Blocked {
+		return fmt.Errorf("what it knows is of the %q point, not of the %s entrance: run that study again with this version%s", p.Point, capture.Blocked, leave)
+	}
+	if !slices.Equal(p.BandsHz, bandsHz()) {
+		return fmt.Errorf("its bands are not those of this version: run that study again with it%s", leave)
+	}
+	if p.Fixture.Name != fixture.Name {
+		return fmt.Errorf("it was made on fixture %q, this study on %q: what is known of one fixture says nothing of another%s", p.Fixture.Name, fixture.Name, leave)
+	}
+	if p.Fixture.Coupler != fixture.Coupler {
+		return fmt.Errorf("fixture %q had the coupler %q there and has %q here: give a fixture whose coupler was changed another name, or mend fixture.coupler%s", fixture.Name, p.Fixture.Coupler, fixture.Coupler, leave)
+	}
+	if p.Fixture.ReferenceDB != nil && fixture.ReferenceDB != nil {
+		for i, v := range rounded(fixture.ReferenceDB) {
+			if i >= len(p.Fixture.ReferenceDB) || math.Abs(v-p.Fixture.ReferenceDB[i]) > 0.01 {
+				return fmt.Errorf("the reference of fixture %q is another than there (first at %.0f Hz): a reference belongs to one fixture; mend fixture.reference, or name the fixture otherwise%s", fixture.Name, p.BandsHz[i], leave)
+			}
+		}
+	}
+	for _, b := range p.Bare {
+		for _, c := range b.Ears {
+			if n := len(c.LevelDB); n != 0 && n != band.Count || len(c.StdErrDB) != n || len(c.Valid) != n {
+				return fmt.Errorf("the bare ears of %s do not have %d bands: run that study again%s", b.Subject, band.Count, leave)
+			}
+		}
+	}
+	if !slices.ContainsFunc(p.Listeners, func(l string) bool { return slices.Contains(listeners, l) }) {
+		return fmt.Errorf("none of its listeners (%s) is in this study (%s): the same people need the same names%s", strings.Join(p.Listeners, ", "), strings.Join(listeners, ", "), leave)
+	}
+	return nil
+}
+
+// Shared says what two studies have both, by which one recording or finding would
+// count twice; "" when nothing. Equal levels in all bands are one recording.
+func (p *Panel) Shared(q *Panel) string {
+	for _, a := range p.Bare {
+		for _, b := range q.Bare {
+			if a.Subject == b.Subject && len(a.Ears[0].LevelDB) > 0 && slices.Equal(a.Ears[0].LevelDB, b.Ears[0].LevelDB) && slices.Equal(a.Ears[1].LevelDB, b.Ears[1].LevelDB) {
+				return "the bare-ear recording of " + a.Subject
+			}
+		}
+	}
+	return ""
+}

@@ -1,0 +1,110 @@
+package earlier
+
+import (
+	"math"
+	"slices"
+
+	"asworn/capture"
+	"asworn/capture/study"
+	"asworn/fitcorr/reading"
+	"asworn/fitcorr/seat"
+)
+
+const (
+	statedDF       = reading.StatedDF
+	fixtureSubject = capture.FixtureSubject
+)
+
+// Stated joins what a lab states of its readings with what earlier studies' readings
+// showed, by degrees of freedom.
+func Stated(u study.ReadingUncertainty, earlier []Panel) study.ReadingUncertainty {
+	join := func(to *float64, of func(Readings) reading.Learned) {
+		sum, df := statedDF**to**to, float64(statedDF)
+		for _, p := range earlier {
+			l := of(p.Readings)
+			sum += l.DF * l.MM * l.MM
+			df += l.DF
+		}
+		*to = math.Sqrt(sum / df)
+	}
+	join(&u.OneMM, func(r Readings) reading.Learned { return r.One })
+	join(&u.LandmarkMM, func(r Readings) reading.Learned { return r.Landmark })
+	join(&u.FixtureLandmarkMM, func(r Readings) reading.Learned { return r.FixtureLandmark })
+	return u
+}
+
+// Landmarks are the standard uncertainties of landmarks once readings are referred to
+// entrances that were found several times. The fixture's is one head; listeners count
+// together, those that were not referred with one finding. apartMM is the part of the fixture's that
+// comes from its readers (reading.Result).
+func Landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Refer, listeners []string) study.ReadingUncertainty {
+	if r, ok := refer[fixtureSubject]; ok {
+		own := u.FixtureLandmarkMM*u.FixtureLandmarkMM - apartMM*apartMM // readers' differences do not average out
+		u.FixtureLandmarkMM = math.Sqrt(own/r.Findings + apartMM*apartMM)
+	}
+	var share, n float64
+	for _, who := range listeners {
+		n++
+		if r, ok := refer[who]; ok {
+			share += 1 / r.Findings
+		} else {
+			share++
+		}
+	}
+	if n > 0 {
+		u.LandmarkMM *= math.Sqrt(share / n)
+	}
+	return u
+}
+
+// Reference makes remembered bare ears into seatings of this study: those of
+// listeners who are in it and have none of their own here. A listener's difference
+// from the fixture is that of the study in which both were recorded, so that neither
+// loudspeaker nor room need be the same; without bare ears of the fixture here the
+// first earlier study's stand for them. left says whose of which study are to be left out.
+func Reference(ss []seat.Seating, earlier []Panel, left func(study int, who string) bool) []seat.Seating {
+	var listeners, bare []string
+	var fixture [][2]seat.Curve
+	for _, s := range ss {
+		switch {
+		case s.Model == "" && s.Point == capture.Blocked && s.OnFixture():
+			fixture = append(fixture, s.Ears)
+		case s.Model == "" && s.Point == capture.Blocked:
+			bare = append(bare, s.Subject)
+		case !s.OnFixture():
+			listeners = append(listeners, s.Subject)
+		}
+	}
+	var out []seat.Seating
+	for i, p := range earlier {
+		if left(i, fixtureSubject) {
+			continue
+		}
+		var theirs [][2]seat.Curve
+		for _, b := range p.Bare {
+			if b.Subject == fixtureSubject {
+				theirs = append(theirs, b.Ears)
+			}
+		}
+		if len(theirs) == 0 {
+			continue
+		}
+		for k, b := range p.Bare {
+			if b.Subject == fixtureSubject || !slices.Contains(listeners, b.Subject) || slices.Contains(bare, b.Subject) || left(i, b.Subject) {
+				continue
+			}
+			s := seat.Seating{ID: id(i, k), Subject: b.Subject, Point: capture.Blocked, Number: len(out) + 1}
+			if len(fixture) == 0 {
+				fixture = theirs
+				for f := range theirs {
+					out = append(out, seat.Seating{ID: id(i, -1-f), Subject: fixtureSubject, Point: capture.Blocked, Number: f + 1, Ears: theirs[f]})
+				}
+			}
+			for e := range s.Ears {
+				s.Ears[e] = rebased(b.Ears[e], meanCurve(theirs, e), meanCurve(fixture, e))
+			}
+			out = append(out, s)
+		}
+	}
+	return out
+}
