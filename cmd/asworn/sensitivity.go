@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/panelfile"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/fitcorr/sensitivity"
@@ -30,7 +31,8 @@ func sensitivityCommand(a *app) *cobra.Command {
 		Long: `Ranks models by how much their response depends on how they sit, from the
 last results of each study: one figure per model (docs/sensitivity.md) with its
 interval and the interval of the rank, last; before it each figure per ear and
-point, with --bands the components behind it per third octave. Listeners of the same name in one study are the same person.`,
+point, with --bands the components behind it per third octave. Listeners of the same name in one study are the same person.
+Earlier studies that a study names ([panel] earlier in study.toml) are ranked with it.`,
 		Example: `  asworn sensitivity my-study
   asworn sensitivity spring-study autumn-study --json
   asworn sensitivity my-study --point drum`,
@@ -63,6 +65,23 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 	if err := distinct(dirs); err != nil {
 		return err
 	}
+	add := func(study, model string, all []fitcorr.Sensitivity) bool {
+		var ears []fitcorr.Sensitivity
+		for _, s := range all {
+			if s.Point == point {
+				ears = append(ears, s)
+			}
+		}
+		if out.Studies[study] == nil {
+			out.Studies[study] = map[string][]fitcorr.Sensitivity{}
+		}
+		if len(ears) == 0 {
+			return false
+		}
+		out.Studies[study][model] = ears
+		contenders = append(contenders, sensitivity.Contender{Study: study, Model: model, Ears: ears})
+		return true
+	}
 	for _, dir := range dirs {
 		r, err := resultdir.Last(dir)
 		if err != nil {
@@ -72,22 +91,25 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 		if _, taken := out.Studies[name]; taken { // another folder of that name
 			name = filepath.Clean(dir)
 		}
-		out.Studies[name] = map[string][]fitcorr.Sensitivity{}
 		for _, m := range r.Analysis.Models {
-			var ears []fitcorr.Sensitivity
-			for _, s := range m.Sensitivity {
-				if s.Point == point {
-					ears = append(ears, s)
-				}
-			}
-			if len(ears) == 0 {
+			if !add(name, m.Model, m.Sensitivity) {
 				a.note("%s: %s has no %s seatings to compare", dir, m.Model, point)
-				continue
 			}
-			out.Studies[name][m.Model] = ears
-			contenders = append(contenders, sensitivity.Contender{Study: name, Model: m.Model, Ears: ears})
 		}
 		studies = append(studies, r)
+	}
+	earlier, err := panelfile.EarlierThan(dirs)
+	if err != nil {
+		return err
+	}
+	for i, p := range earlier {
+		name := p.Study
+		if _, taken := out.Studies[name]; taken {
+			name = fmt.Sprintf("%s (%d)", p.Study, i+1)
+		}
+		for _, m := range p.Models {
+			add(name, m.Model, m.Sensitivity)
+		}
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Confidence = studies[0].Options.Confidence
@@ -109,7 +131,7 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 			return err
 		}
 	}
-	return standingTable(out.Standings, opt.Confidence, len(dirs) > 1).WriteText(a.out, tables)
+	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(earlier) > 1).WriteText(a.out, tables)
 }
 
 // distinct returns an error when a study, or what one of its fixtures sees, is

@@ -16,7 +16,7 @@ import (
 // recording a person again.
 const (
 	// repeatWeight listeners of repeatSD are what is assumed before (common practice, no source).
-	repeatWeight = 4.0
+	repeatWeight = 2.0
 	// earOctaves is how far levels of an ear go together over frequency, by which
 	// bands count as independent (as fitcorr/panel has it).
 	earOctaves = 0.3
@@ -215,7 +215,7 @@ func (t test) of(d profile, scatter []float64, listeners int) (ratio, p float64)
 	}
 	ratio /= count
 	free := t.free * count / float64(len(d))
-	return ratio, distuv.F{D1: free, D2: repeatWeight + float64(listeners-1)*free/4}.Survival(ratio)
+	return ratio, distuv.F{D1: free, D2: repeatWeight + float64(listeners-1)*free/2}.Survival(ratio)
 }
 
 // independent is how many bands of both ears are as good as independent, (Σλ)²/Σλ²

@@ -213,3 +213,35 @@ func Of(st *study.Study, r report.Results, readings reading.Result) ([]byte, err
 	}
 	return encode(earlier.Of(st.Title, fixture, ss, st.Readings, readings, models))
 }
+
+// EarlierThan returns what the earlier studies that a study names know, once each and
+// without those of named: studies that are looked at by themselves. An address whose
+// study.toml is not there has none.
+func EarlierThan(addresses []string) ([]earlier.Panel, error) {
+	var sums []string
+	for _, address := range addresses {
+		if doc, err := read(filepath.Join(resultdir.Root(address), resultdir.PanelFile)); err == nil {
+			sums = append(sums, doc.SHA256)
+		}
+	}
+	var out []earlier.Panel
+	for _, address := range addresses {
+		if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(address), study.SettingsFile)); errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		st, err := study.LoadPartial(address)
+		if err != nil {
+			return nil, err
+		}
+		e, err := Load(st, address)
+		if err != nil {
+			return nil, err
+		}
+		for i, p := range e.Panels {
+			if !slices.Contains(sums, e.Sums[i]) {
+				sums, out = append(sums, e.Sums[i]), append(out, p)
+			}
+		}
+	}
+	return out, nil
+}
