@@ -9,6 +9,8 @@
 package displaced
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -67,8 +69,7 @@ type Pooled struct {
 
 // Pool returns the slopes of ear e of the listeners. A listener's slope is the ridge
 // estimate about the fixture's: noise is the scatter of a seating (variance per
-// band, dB²), and ears are taken to differ by as much as slopes are large (common
-// practice, no source; on simulated ears the two are alike).
+// band, dB²), and by how much ears differ is learned from the listeners (variances).
 func Pool(listeners []Listener, e int, fixture [3][]float64, scatter []float64) Pooled {
 	if len(listeners) == 0 {
 		return Pooled{}
@@ -78,6 +79,7 @@ func Pool(listeners []Listener, e int, fixture [3][]float64, scatter []float64) 
 	for a := range out.sum {
 		out.sum[a] = make([]float64, n)
 	}
+	own := variances(listeners, e, fixture, scatter)
 	for _, l := range listeners {
 		if l.dy[e][0] == nil {
 			continue
@@ -85,13 +87,7 @@ func Pool(listeners []Listener, e int, fixture [3][]float64, scatter []float64) 
 		out.draws++
 		for r := range n {
 			// (DD + v/τ²)·Δ = Dy − DD·J for the difference Δ to the fixture.
-			tau := 0.02 * 0.02
-			for q := max(0, r-2); q <= min(n-1, r+2); q++ {
-				for a := range 2 {
-					tau += fixture[a][q] * fixture[a][q] / 10
-				}
-			}
-			v := scatter[r] + 0.05*0.05
+			v := noise(scatter[r])
 			info, rhs := stats.Symmetric3(l.dd), mat.NewVecDense(3, nil)
 			for a := range 3 {
 				v0 := l.dy[e][a][r]
@@ -99,18 +95,69 @@ func Pool(listeners []Listener, e int, fixture [3][]float64, scatter []float64) 
 					v0 -= l.dd[a][b] * fixture[b][r]
 				}
 				rhs.SetVec(a, v0)
-				stats.AddSym(info, a, a, v/tau)
+				stats.AddSym(info, a, a, v/own[r])
 			}
 			var chol mat.Cholesky
-			var own mat.VecDense
+			var diff mat.VecDense
 			chol.Factorize(info) // positive definite by the ridge
-			if chol.SolveVecTo(&own, rhs) != nil {
-				own.CloneFromVec(mat.NewVecDense(3, nil)) // nothing to tell from the fixture's
+			if chol.SolveVecTo(&diff, rhs) != nil {
+				diff.CloneFromVec(mat.NewVecDense(3, nil)) // nothing to tell from the fixture's
 			}
 			for a := range 3 {
-				out.sum[a][r] += fixture[a][r] + own.AtVec(a)
+				out.sum[a][r] += fixture[a][r] + diff.AtVec(a)
 			}
 		}
+	}
+	return out
+}
+
+// noise is the variance of a row's level (dB²): the scatter, and what the mean of
+// a sixth of an octave is not repeatable to.
+func noise(scatter float64) float64 { return scatter + 0.05*0.05 }
+
+// variances is by how much a listener's slope differs from the fixture's, as a variance
+// per band ((dB/mm)²), forward and up alike: the mean over listeners, both axes and
+// five neighbouring bands of the squared difference of the least-squares slopes, less
+// what the noise of the rows adds to it. Slopes that differ by as much as they are
+// large count as priorListeners more, so that a single listener decides little.
+func variances(listeners []Listener, e int, fixture [3][]float64, scatter []float64) []float64 {
+	const (
+		priorListeners = 2.0
+		floor          = 0.02 // dB/mm
+		reach          = 2    // bands to either side
+	)
+	n := len(scatter)
+	square, prior := make([]float64, n), make([]float64, n)
+	heads := 0.0
+	for _, l := range listeners {
+		det := l.dd[0][0]*l.dd[1][1] - l.dd[0][1]*l.dd[0][1]
+		if l.dy[e][0] == nil || det < 1 { // the rows do not move both ways
+			continue
+		}
+		heads++
+		for r := range n {
+			var x [2]float64 // Dy − DD·J
+			for a := range x {
+				x[a] = l.dy[e][a][r] - l.dd[a][0]*fixture[0][r] - l.dd[a][1]*fixture[1][r] - l.dd[a][2]*fixture[2][r]
+			}
+			for a := range x {
+				diff := (l.dd[1-a][1-a]*x[a] - l.dd[0][1]*x[1-a]) / det
+				square[r] += (diff*diff - noise(scatter[r])*l.dd[1-a][1-a]/det) / 2
+			}
+		}
+	}
+	for r := range prior {
+		prior[r] = (fixture[0][r]*fixture[0][r] + fixture[1][r]*fixture[1][r]) / 2
+	}
+	out := make([]float64, n)
+	for r := range out {
+		from, to := max(0, r-reach), min(n-1, r+reach)
+		var s, p float64
+		for q := from; q <= to; q++ {
+			s += square[q] / float64(to-from+1)
+			p += prior[q] / float64(to-from+1)
+		}
+		out[r] = floor*floor + (math.Max(0, s)+priorListeners*p)/(heads+priorListeners)
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package displaced
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -50,5 +51,52 @@ func TestPool(t *testing.T) {
 		if got := p.Mean(fixture)[0][5]; got != fixture[0][5] {
 			t.Errorf("slope %g, want the fixture's, %g", got, fixture[0][5])
 		}
+	}
+}
+
+// By how much ears differ comes back from listeners that differ by a known amount, with
+// noise in their rows and slopes of the fixture that say something else.
+func TestVariances(t *testing.T) {
+	const n, heads, sd, noiseSD = 34, 12, 0.2, 0.3
+	rng := rand.New(rand.NewPCG(8, 2))
+	var fixture [3][]float64
+	scatter := make([]float64, n)
+	for a := range fixture {
+		fixture[a] = make([]float64, n)
+	}
+	for r := range n {
+		fixture[0][r], fixture[1][r], scatter[r] = 0.05, -0.05, noiseSD*noiseSD-0.05*0.05
+	}
+	d := [][3]float64{{}, {}, {}, {4}, {-4}, {0, 4}, {0, -4}}
+	var all []Listener
+	for range heads {
+		var y [2][][]float64
+		var own [2][n]float64
+		for a := range own {
+			for r := range n {
+				own[a][r] = fixture[a][r] + sd*rng.NormFloat64()
+			}
+		}
+		for _, at := range d {
+			row := make([]float64, n)
+			for r := range row {
+				row[r] = own[0][r]*at[0] + own[1][r]*at[1] + noiseSD*rng.NormFloat64()
+			}
+			y[0] = append(y[0], row)
+		}
+		all = append(all, Of(d, y))
+	}
+	var mean float64
+	for _, v := range variances(all, 0, fixture, scatter) {
+		mean += v / n
+	}
+	// The prior, a quarter of sd, takes two parts in fourteen.
+	if want := sd * sd * heads / (heads + 2); math.Abs(mean-want) > 0.15*want {
+		t.Errorf("variance %.4f, want about %.4f", mean, want)
+	}
+	// Nobody displaced both ways: what is known before.
+	oneWay := []Listener{Of([][3]float64{{4}, {-4}}, [2][][]float64{{make([]float64, n), make([]float64, n)}})}
+	if got, want := variances(oneWay, 0, fixture, scatter)[9], 0.02*0.02+0.05*0.05; math.Abs(got-want) > 1e-12 {
+		t.Errorf("one way: variance %g, want %g", got, want)
 	}
 }
