@@ -166,7 +166,10 @@ func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.
 const (
 	scaleLoHz = 200
 	scaleHiHz = 10300 // the third octave of 10 kHz
-	cutNote   = " The scale is that of 200 Hz to 10 kHz; what lies beyond is cut off at the edge and stands in the values of this plot."
+	// Of fewer fixture seatings than this the interval of their scatter would cover
+	// everything else; it stands in the table.
+	seatingsForBand = 5
+	cutNote         = " The scale is that of 200 Hz to 10 kHz; what lies beyond is cut off at the edge and stands in the values of this plot."
 )
 
 // sensitivityFigures draws the standard deviations per third octave.
@@ -177,12 +180,15 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 			what := m.Model + ", " + s.Ear + " ear, " + judged.PointWords(s.Point) + ": "
 			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
 			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
-			c.Add("another listener, s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})
+			c.Add("reproducibility standard deviation s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})
 			if s.Listeners > 0 {
-				c.Add("same listener again, s_r", s.RepeatabilityDB, s.PanelValid, figure.Style{Tint: 1, Dash: 1})
+				c.Add("repeatability standard deviation s_r", s.RepeatabilityDB, s.PanelValid, figure.Style{Tint: 1, Dash: 1})
 			}
 			addComponent(c, "between listeners", s.Between, s.PanelValid, figure.Style{Tint: 3, Dash: 2}, true)
-			addComponent(c, "fixture seatings", s.Fixture, s.FixtureValid, figure.Style{Tint: 2}, false)
+			addComponent(c, "fixture seatings", s.Fixture, s.FixtureValid, figure.Style{Tint: 2, Dash: 5}, false)
+			if n := len(c.Series); s.Fixture != nil && s.OnFixture < seatingsForBand {
+				c.Series[n-1].Lower, c.Series[n-1].Upper = nil, nil
+			}
 			if len(c.Series) > 0 {
 				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "standard deviations per third octave",
 					Note: "Repeatability and reproducibility standard deviation (ISO 5725-2), with intervals where they are estimated alone." + cutNote, Curves: c})

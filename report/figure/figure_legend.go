@@ -67,17 +67,41 @@ func (k Key) Tolerance() bool { return k.Circle != nil && *k.Circle == Tolerance
 
 // Keys are all entries of the legend: of what is drawn at first.
 func (f Figure) Keys() []Key {
-	var out []Key
+	out := f.Marks()
+	if f.Curves != nil {
+		return append(out, f.Curves.keys()...)
+	}
 	for _, g := range f.Groups() {
-		switch {
-		case g.Hidden:
-		case g.Worn:
+		if g.Worn && !g.Hidden {
 			out = append(out, Key{Name: g.Name, Worn: true, Shape: g.Shape})
-		case !g.Point:
-			out = append(out, Key{Name: g.Name, Line: &g})
 		}
 	}
-	return append(f.Marks(), out...)
+	return out
+}
+
+// keys has an entry for each group that is drawn at first, and one for each of its
+// lines where those differ.
+func (c *Curves) keys() []Key {
+	styles := map[string]map[Style]bool{}
+	for _, s := range c.Series {
+		if !s.Hidden {
+			if styles[s.Group] == nil {
+				styles[s.Group] = map[Style]bool{}
+			}
+			styles[s.Group][s.Style] = true
+		}
+	}
+	var out []Key
+	for _, s := range c.Series {
+		name := s.Group
+		if len(styles[s.Group]) > 1 {
+			name = s.Name
+		}
+		if !s.Hidden && !slices.ContainsFunc(out, func(k Key) bool { return k.Name == name }) {
+			out = append(out, Key{Name: name, Line: &Group{Name: name, Style: s.Style, Band: s.Lower != nil}})
+		}
+	}
+	return out
 }
 
 // Marks are the entries that say what marks, outlines and areas of a map or dot plot

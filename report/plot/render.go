@@ -42,6 +42,9 @@ type layout struct {
 func layoutOf(f figure.Figure, opt Options) layout {
 	s := f.Scene()
 	p := newPlot(f.Title, s, opt)
+	if !opt.NoTitle {
+		p.Title.Text = inLines(f.Title, p.Title.TextStyle, vg.Length(opt.WidthMM)*vg.Millimeter*0.85)
+	}
 	size := vg.Points(opt.FontSize)
 	l := layout{p: p, margin: 0.7 * size, legend: legend{style: p.Legend.TextStyle, size: size}}
 	l.legend.entries = f.Keys()
@@ -61,6 +64,21 @@ func layoutOf(f figure.Figure, opt Options) layout {
 		l.h = size * (6 + 1.9*vg.Length(s.Rows))
 	}
 	return l
+}
+
+// inLines breaks a title between words where it would be wider than the plot.
+func inLines(title string, st vgtext.Style, width vg.Length) string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(title) {
+		if with := strings.TrimSpace(line + " " + word); line == "" || st.Width(with) <= width {
+			line = with
+			continue
+		}
+		lines = append(lines, line)
+		line = word
+	}
+	return strings.Join(append(lines, line), "\n")
 }
 
 // heightFor finds the height that gives the data area its aspect: the room
