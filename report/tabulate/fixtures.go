@@ -77,10 +77,11 @@ var bandColumnHz = table.Column{Head: "Band\nHz", Key: "band_hz", Kind: table.Nu
 
 func differenceThirds(r report.Fixtures) table.Table {
 	t := table.Table{Name: "fixtures-thirds", Title: "Fixtures against each other per third octave",
-		Note: "First minus second in dB; final with the " + text.Percent(r.Confidence) + " interval of the two uncertainty budgets.",
+		Note: "First minus second in dB; final, and final less each its own reference, with the " + text.Percent(r.Confidence) +
+			" interval of the two uncertainty budgets, to which the references add nothing.",
 		Columns: []table.Column{modelColumn, pointColumn, earColumn, fixturesColumn, bandColumnHz,
 			{Head: "Measured\ndB", Key: "measured_db", Kind: table.Number}, {Head: "Final\ndB", Key: "final_db", Kind: table.Interval},
-			{Head: "Compensated\ndB", Key: "compensated_db", Kind: table.Number}}}
+			{Head: "Compensated\ndB", Key: "compensated_db", Kind: table.Interval}}}
 	for _, m := range r.Models {
 		for _, d := range m.Differences {
 			for i, hz := range r.ThirdsHz {
@@ -89,7 +90,7 @@ func differenceThirds(r report.Fixtures) table.Table {
 				}
 				compensated := table.None()
 				if d.CompensatedDB != nil {
-					compensated = table.Value(d.CompensatedDB[i], 2)
+					compensated = table.PlusMinus(d.CompensatedDB[i], d.HalfDB[i])
 				}
 				t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), table.Word(pair(d)), bandCell(hz),
 					table.Value(d.MeasuredDB[i], 2), table.PlusMinus(d.FinalDB[i], d.HalfDB[i]), compensated)

@@ -28,7 +28,7 @@ import (
 // along as such.
 //
 // It returns textfile.Errors, all of them at once, and writes nothing when
-// settings differ (the title apart), when two files of one path differ, when a
+// settings differ (title and earlier studies apart), when two files of one path differ, when a
 // path of a recording is in two studies, or when two rows name the same
 // placement; and an error when dir holds a study already. A folder that was
 // left unfinished has no study.toml and is no study.
@@ -51,6 +51,10 @@ func Studies(dir string, from []string) (study.Study, error) {
 		titles = append(titles, s.Title)
 	}
 	merged.Title = strings.Join(titles, " + ")
+	var err error
+	if merged.Earlier, err = earlierThan(parts, dir); err != nil {
+		return study.Study{}, err
+	}
 
 	problems, err := settingsDiffer(parts)
 	if err != nil {
@@ -75,6 +79,33 @@ func Studies(dir string, from []string) (study.Study, error) {
 		return study.Study{}, err
 	}
 	return *back, nil
+}
+
+// earlierThan lists what earlier studies the parts name, each once, as dir names them.
+func earlierThan(parts []*study.Study, dir string) ([]string, error) {
+	var out []string
+	root, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, err
+	}
+	for _, s := range parts {
+		for _, name := range s.Earlier {
+			if !filepath.IsAbs(filepath.FromSlash(name)) {
+				at, err := filepath.Abs(filepath.Join(s.Dir, filepath.FromSlash(name)))
+				if err != nil {
+					return nil, err
+				}
+				if at, err = filepath.Rel(root, at); err != nil {
+					return nil, err
+				}
+				name = filepath.ToSlash(at)
+			}
+			if !slices.Contains(out, name) {
+				out = append(out, name)
+			}
+		}
+	}
+	return out, nil
 }
 
 // settingsDiffer compares the settings of every study with those of the first.
@@ -105,7 +136,7 @@ func settingsDiffer(parts []*study.Study) (textfile.Errors, error) {
 // settings returns what study.toml would say of a study, by dotted key,
 // without the title.
 func settings(s study.Study) (map[string]string, error) {
-	s.Title = ""
+	s.Title, s.Earlier = "", nil
 	var b bytes.Buffer
 	if err := study.WriteSettings(&b, s); err != nil {
 		return nil, err
