@@ -36,8 +36,8 @@ func recordCommand(a *app) *cobra.Command {
 		Use:   "record DIR",
 		Short: "Play and record a study row by row, each take judged at once",
 		Long: `Walks the plan in seatings.csv: shows the next row, plays and records it, writes
-the recording under the plan's name and says at once whether to keep it, or what
-to mend. Nothing is overwritten: what a later take replaces is kept in
+the recording under the plan's name and says at once whether to keep it, or why to
+record it again. Nothing is overwritten: what a later take replaces is kept in
 DIR/retakes. An interrupted session goes on where it stopped.
 
 The first time, devices are chosen and each microphone is touched in turn, so that

@@ -342,7 +342,7 @@ func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
 	if r := st.Seatings[0].Read; r == nil || r.ForwardMM != 1 || r.UpMM != 2 {
 		t.Errorf("the reading is %+v", r)
 	}
-	for _, args := range [][]string{{"record", dir, "--page"}, {"record", dir, "--page", "--fixture", "third"}, {"record", dir + "@old", "--page", "--fixture", "new"}} {
+	for _, args := range [][]string{{"record", dir, "--page"}, {"record", dir, "--page", "--fixture", "third"}, {"record", dir + "@old", "--page", "--fixture", "new"}, {"serve", dir}} {
 		a := &app{in: strings.NewReader(""), out: io.Discard, err: io.Discard, sound: func() (audio.System, error) { return newSimulatedBench(), nil }}
 		if code := a.execute(t.Context(), args); code == exitDone {
 			t.Errorf("%v is taken", args)

@@ -20,7 +20,7 @@ import (
 )
 
 func serveCommand(a *app) *cobra.Command {
-	var model string
+	var model, fixture string
 	var opt pageOptions
 	cmd := &cobra.Command{
 		Use:   "serve DIR",
@@ -37,12 +37,17 @@ not recorded yet are left out. End with Ctrl-C.`,
 			if err := opt.check(); err != nil {
 				return err
 			}
-			return serveStudy(cmd.Context(), a, args[0], model, opt)
+			address, err := whichFixture(cmd.Context(), nil, args[0], fixture)
+			if err != nil {
+				return err
+			}
+			return serveStudy(cmd.Context(), a, address, model, opt)
 		},
 	}
 	cmd.ValidArgsFunction = folders
 	cmd.Flags().StringVar(&model, "model", "", "headphone model of recordings that are in no row of the sheet")
 	completeModels(cmd, "model")
+	cmd.Flags().StringVar(&fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
 	opt.flags(cmd.Flags())
 	return cmd
 }
@@ -61,7 +66,7 @@ func serveStudy(ctx context.Context, a *app, dir, model string, opt pageOptions)
 		watch.Follow(ctx, 500*time.Millisecond)
 	}()
 	if hasListeners(st) {
-		a.reminder(dir)
+		a.reminder(st.Dir)
 	}
 	a.note("watching %s", dir)
 	err = servePage(ctx, a, page.Live{Latest: watch.Latest, Desk: func() page.Desk { return watchedDesk(watch) }}.Handler(), opt)

@@ -34,7 +34,7 @@ type Row struct {
 	capture.Seating
 	Recorded bool
 	Skipped  bool // in this session: it comes again at the end
-	Rejected bool // its recording: it comes again after those
+	Rejected bool // its recording: it comes again before those
 	Planned  bool // it stands in the sheet
 }
 
@@ -94,13 +94,13 @@ func (s Session) Row() (row Row, ok bool) {
 }
 
 // next goes to the next row that is not recorded: after this one, then from the
-// start, then those that were skipped, then those whose recording was rejected.
+// start, then those whose recording was rejected, then those that were skipped.
 func (s Session) next() Session {
 	n := len(s.Rows)
 	for _, wanted := range []func(Row) bool{
 		func(r Row) bool { return !r.Recorded && !r.Skipped },
-		func(r Row) bool { return !r.Recorded },
-		func(r Row) bool { return r.Rejected },
+		func(r Row) bool { return r.Rejected && !r.Skipped },
+		func(r Row) bool { return !r.Recorded || r.Rejected },
 	} {
 		for k := 1; k <= n; k++ {
 			i := (max(s.At, -1) + k) % n
@@ -165,7 +165,7 @@ func (s Session) Press(k Key, cautions bool) (Session, Act) {
 		}
 	case Skip:
 		if ok && s.One == "" {
-			if !row.Recorded {
+			if !row.Recorded || row.Rejected {
 				s.Rows = slices.Clone(s.Rows)
 				s.Rows[s.At].Skipped = true
 			}
