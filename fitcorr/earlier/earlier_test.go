@@ -2,6 +2,7 @@ package earlier
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -260,5 +261,45 @@ func TestStated(t *testing.T) {
 	u := Stated(study.Default().Reading, []Panel{p})
 	if want := math.Sqrt((8 + 24*4) / 32.0); math.Abs(u.OneMM-want) > 1e-9 || u.LandmarkMM != 0.7 {
 		t.Errorf("%+v, want %.3f mm", u, want)
+	}
+}
+
+// Bare ears are compared and taken over with the loudspeaker in the same place only.
+func TestBarePlaces(t *testing.T) {
+	rng := rand.New(rand.NewPCG(4, 32))
+	front, side := drawPeople(rng, 3), drawPeople(rng, 3) // ears sound otherwise from the side
+	record := func(both bool) (out []seat.Seating) {
+		for i, p := range []people{side, front} {
+			if i == 0 && !both {
+				continue
+			}
+			for _, s := range p.record(rng, 0.3) {
+				s.Loudspeaker = []string{"side", "front"}[i]
+				s.ID += s.Loudspeaker
+				out = append(out, s)
+			}
+		}
+		return out
+	}
+	before, now := panelOf(record(true), nil), panelOf(record(false), nil)
+	if c := Compare(now.Bare, before.Bare, 0.05); len(c.Listeners) != 3 || len(c.Doubts) != 0 || c.Fixture != nil {
+		t.Errorf("from the front alone and from two places: %+v", c)
+	}
+	for i := range now.Bare {
+		now.Bare[i].Loudspeaker = "back"
+	}
+	if c := Compare(now.Bare, before.Bare, 0.05); len(c.Listeners) != 0 {
+		t.Errorf("from the back and from two other places: %+v", c)
+	}
+	worn := seat.Seating{ID: "1", Subject: "L01", Model: "A", Point: capture.Blocked, Number: 1}
+	got := map[string]int{}
+	ids := map[string]bool{}
+	for _, s := range Reference([]seat.Seating{worn}, []Panel{before}, nobody) {
+		got[s.Subject+" "+s.Loudspeaker]++
+		ids[s.ID] = true
+	}
+	want := map[string]int{"L01 side": 1, "L01 front": 1, capture.FixtureSubject + " side": 1, capture.FixtureSubject + " front": 1}
+	if !maps.Equal(got, want) || len(ids) != len(want) {
+		t.Errorf("taken over %v (%d IDs), want %v", got, len(ids), want)
 	}
 }

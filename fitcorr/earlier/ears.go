@@ -69,6 +69,27 @@ func profiles(bare []Bare) map[string]profile {
 	return sum
 }
 
+// onePlace keeps of both the recordings with the loudspeaker in the first place that
+// both studies have on the fixture; none without one.
+func onePlace(now, then []Bare) (a, b []Bare) {
+	at := func(bare []Bare, place string) (out []Bare, fixture bool) {
+		for _, x := range bare {
+			if x.Loudspeaker == place {
+				out, fixture = append(out, x), fixture || x.Subject == fixtureSubject
+			}
+		}
+		return out, fixture
+	}
+	for _, x := range now {
+		mine, here := at(now, x.Loudspeaker)
+		theirs, there := at(then, x.Loudspeaker)
+		if here && there {
+			return mine, theirs
+		}
+	}
+	return nil, nil
+}
+
 // Doubt is somebody who is not who he was.
 type Doubt struct {
 	Subject string
@@ -94,6 +115,7 @@ type Compared struct {
 // the probability of any false alarm about a listener, and again about the fixture.
 // Without the fixture's and a listener's bare ears in both studies nobody is compared.
 func Compare(now, then []Bare, size float64) Compared {
+	now, then = onePlace(now, then)
 	a, b := profiles(now), profiles(then)
 	var out Compared
 	for who := range a {

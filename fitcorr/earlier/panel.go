@@ -39,8 +39,9 @@ type Fixture struct {
 // Bare is one recording of the bare ears of a listener or of the fixture, from the
 // loudspeaker in its place.
 type Bare struct {
-	Subject string        `json:"subject"`
-	Ears    [2]seat.Curve `json:"ears"`
+	Subject     string        `json:"subject"`
+	Loudspeaker string        `json:"loudspeaker,omitempty"` // its place, where there are several
+	Ears        [2]seat.Curve `json:"ears"`
 }
 
 // Entrance is where the canal's entrance of a head was found on one side, mm from a
@@ -77,7 +78,7 @@ func Of(title string, fixture Fixture, ss []seat.Seating, rows []study.ReadingRo
 			p.Listeners = append(p.Listeners, s.Subject)
 		}
 		if s.Model == "" && s.Point == capture.Blocked {
-			b := Bare{Subject: s.Subject}
+			b := Bare{Subject: s.Subject, Loudspeaker: s.Loudspeaker}
 			for e, c := range s.Ears {
 				b.Ears[e] = seat.Curve{LevelDB: rounded(c.LevelDB), StdErrDB: rounded(c.StdErrDB), Valid: slices.Clone(c.Valid)}
 			}

@@ -64,11 +64,11 @@ func Landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Ref
 // first earlier study's stand for them. left says whose of which study are to be left out.
 func Reference(ss []seat.Seating, earlier []Panel, left func(study int, who string) bool) []seat.Seating {
 	var listeners, bare []string
-	var fixture [][2]seat.Curve
+	fixture := map[string][][2]seat.Curve{} // by the loudspeaker's place
 	for _, s := range ss {
 		switch {
 		case s.Model == "" && s.Point == capture.Blocked && s.OnFixture():
-			fixture = append(fixture, s.Ears)
+			fixture[s.Loudspeaker] = append(fixture[s.Loudspeaker], s.Ears)
 		case s.Model == "" && s.Point == capture.Blocked:
 			bare = append(bare, s.Subject)
 		case !s.OnFixture():
@@ -76,32 +76,31 @@ func Reference(ss []seat.Seating, earlier []Panel, left func(study int, who stri
 		}
 	}
 	var out []seat.Seating
+	references := 0 // taken of the fixture
 	for i, p := range earlier {
 		if left(i, fixtureSubject) {
 			continue
 		}
-		var theirs [][2]seat.Curve
+		theirs := map[string][][2]seat.Curve{}
 		for _, b := range p.Bare {
 			if b.Subject == fixtureSubject {
-				theirs = append(theirs, b.Ears)
+				theirs[b.Loudspeaker] = append(theirs[b.Loudspeaker], b.Ears)
 			}
-		}
-		if len(theirs) == 0 {
-			continue
 		}
 		for k, b := range p.Bare {
-			if b.Subject == fixtureSubject || !slices.Contains(listeners, b.Subject) || slices.Contains(bare, b.Subject) || left(i, b.Subject) {
+			if b.Subject == fixtureSubject || !slices.Contains(listeners, b.Subject) || slices.Contains(bare, b.Subject) || left(i, b.Subject) || theirs[b.Loudspeaker] == nil {
 				continue
 			}
-			s := seat.Seating{ID: id(i, k), Subject: b.Subject, Point: capture.Blocked, Number: len(out) + 1}
-			if len(fixture) == 0 {
-				fixture = theirs
-				for f := range theirs {
-					out = append(out, seat.Seating{ID: id(i, -1-f), Subject: fixtureSubject, Point: capture.Blocked, Number: f + 1, Ears: theirs[f]})
+			s := seat.Seating{ID: id(i, k), Subject: b.Subject, Point: capture.Blocked, Number: len(out) + 1, Loudspeaker: b.Loudspeaker}
+			if len(fixture[b.Loudspeaker]) == 0 {
+				fixture[b.Loudspeaker] = theirs[b.Loudspeaker]
+				for _, ears := range theirs[b.Loudspeaker] {
+					references++
+					out = append(out, seat.Seating{ID: id(i, -references), Subject: fixtureSubject, Point: capture.Blocked, Number: references, Loudspeaker: b.Loudspeaker, Ears: ears})
 				}
 			}
 			for e := range s.Ears {
-				s.Ears[e] = rebased(b.Ears[e], meanCurve(theirs, e), meanCurve(fixture, e))
+				s.Ears[e] = rebased(b.Ears[e], meanCurve(theirs[b.Loudspeaker], e), meanCurve(fixture[b.Loudspeaker], e))
 			}
 			out = append(out, s)
 		}
