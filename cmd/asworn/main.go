@@ -6,10 +6,21 @@ import (
 	"context"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 )
 
-func main() { os.Exit(start()) }
+// heapGrowth is how much the heap may grow, in per cent of what is in use, before it is
+// collected: half of Go's default costs no measurable time here and saves a hundred
+// megabytes on the demo. GOGC in the environment goes before it.
+const heapGrowth = 50
+
+func main() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(heapGrowth)
+	}
+	os.Exit(start())
+}
 
 // start runs the command line of this process and returns its exit code.
 func start() int {

@@ -44,34 +44,31 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		}
 		m.within = position.HeadsetCov(priorWithin, priorWithinOwn)
 	}
-	var fit *panelFit
+	var last float64 // the deviance of the round before; of its fit, which is large, nothing is kept
 	for round := 1; ; round++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
-		}
-		if fit != nil {
-			fit.moveLinearisation()
 		}
 		p.centreSlopes()
 		if !p.lineariseAll() {
 			return nil, stats.ErrSingular
 		}
-		last := fit
-		var err error
-		if fit, err = p.expect(ctx, s, jobs); err != nil {
+		fit, err := p.expect(ctx, s, jobs)
+		if err != nil {
 			return nil, err
 		}
 		fit.rounds = round
-		if last != nil {
-			fit.change = math.Abs(fit.deviance-last.deviance) / fit.levels
+		if round > 1 {
+			fit.change = math.Abs(fit.deviance-last) / fit.levels
 		}
-		if round == mostRounds || last != nil && fit.change < convergedDeviance {
+		if round == mostRounds || round > 1 && fit.change < convergedDeviance {
 			return fit, nil
 		}
 		if round <= settledRounds {
 			fit.markOutliers()
 		}
-		s = fit.maximise()
+		s, last = fit.maximise(), fit.deviance
+		fit.moveLinearisation()
 	}
 }
 

@@ -125,6 +125,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 		return report.Results{}, counts, err
 	}
 	responses, err := l.responder.All(ctx, study.Seatings)
+	l.responder.First = nil // what it holds is large, and done with
 	err = errors.Join(err, l.stamps.Save())
 	counts.Recordings, counts.Missing = len(responses), len(study.NotRecorded)
 	counts.Processed, counts.Cached = l.responder.Processed(), l.responder.Cached()
