@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr/correct"
 	"asworn/fitcorr/panel"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
@@ -263,9 +264,9 @@ func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
 	return t
 }
 
-func covArray(m mat.Symmetric) (out [position.HeadsetDim][position.HeadsetDim]float64) {
-	for i := range position.HeadsetDim {
-		for j := range position.HeadsetDim {
+func covArray(m mat.Symmetric) (out [placing.HeadsetDim][placing.HeadsetDim]float64) {
+	for i := range placing.HeadsetDim {
+		for j := range placing.HeadsetDim {
 			out[i][j] = m.At(i, j)
 		}
 	}

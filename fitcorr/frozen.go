@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"asworn/capture"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
@@ -34,7 +35,7 @@ type FrozenPoint struct {
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
 	Temper  float64               `json:"temper"` // divides the information of a fixture seating's levels
-	Mark    position.Mark         `json:"mark,omitzero"`
+	Mark    placing.Mark          `json:"mark,omitzero"`
 	Seals   []FrozenCurve         `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
 }
 
@@ -91,7 +92,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	}
 	models := fp.earModels()
 	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.NewPlacer(&models).Fixture(s, 0, leaks[s.ID], fp.Temper)
+	p, ok := position.PlaceFixture(placing.NewPlacer(&models), s, 0, leaks[s.ID], fp.Temper)
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
@@ -117,7 +118,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 
 const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
 
-func (fp *FrozenPoint) earModels() (out [2]position.Ear) {
+func (fp *FrozenPoint) earModels() (out [2]placing.Ear) {
 	bands := survey.NewBands()
 	for e := range out {
 		out[e].Bands = bands

@@ -7,7 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
@@ -25,13 +25,13 @@ type Misfit struct {
 type reference struct {
 	model string
 	point capture.Point
-	ears  *[2]position.Ear
+	ears  *[2]placing.Ear
 }
 
 // misfit judges a recording by its fit to the survey of its own model and point,
 // and names the survey that explains it best, if any does. The second value is
 // false for a recording that is what it is said to be.
-func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
+func misfit(s seat.Seating, own placing.Fit, refs []reference) (Misfit, bool) {
 	if !own.Doubted() {
 		return Misfit{}, false
 	}
@@ -42,7 +42,7 @@ func misfit(s seat.Seating, own position.Fit, refs []reference) (Misfit, bool) {
 		if r.model == s.Model && r.point == s.Point {
 			continue
 		}
-		if f := position.NewPlacer(r.ears).Fits(s); f.Better(own) && (best == nil || f.LogDensity > most.LogDensity) {
+		if f := placing.NewPlacer(r.ears).Fits(s); f.Better(own) && (best == nil || f.LogDensity > most.LogDensity) {
 			best, most = &refs[i], f
 		}
 	}
@@ -135,7 +135,7 @@ func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
 		fm := &f.Models[i]
 		if fp := fm.at(s.Point); fm.Model == s.Model && fp.Survey != nil {
 			ears := fp.earModels()
-			return misfit(s, position.NewPlacer(&ears).Fits(s), f.references())
+			return misfit(s, placing.NewPlacer(&ears).Fits(s), f.references())
 		}
 	}
 	return Misfit{}, false
@@ -162,7 +162,7 @@ func (f Frozen) PointOf(s seat.Seating) capture.Point {
 		if r.model != s.Model {
 			continue
 		}
-		if fit := position.NewPlacer(r.ears).Fits(s); fit.LogDensity > most {
+		if fit := placing.NewPlacer(r.ears).Fits(s); fit.LogDensity > most {
 			best, most = r.point, fit.LogDensity
 		}
 	}

@@ -5,7 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -49,11 +49,11 @@ func (s *Covariances) Root(l Layout, landmarkMM float64) Factor {
 		}
 	}
 	for m := range l.Models {
-		l.FillPosition(out, m, cs+cd+position.HeadsetDim*m, stats.CholeskyRoot(s.Between[m]))
+		l.FillPosition(out, m, cs+cd+placing.HeadsetDim*m, stats.CholeskyRoot(s.Between[m]))
 	}
-	l.FillConfounded(out, s.Confounded, 1, cs+cd+position.HeadsetDim*l.Models)
+	l.FillConfounded(out, s.Confounded, 1, cs+cd+placing.HeadsetDim*l.Models)
 	if l.Read {
-		l.FillLandmark(out, cs+cd+l.SmallColumns()-position.ReadDim, landmarkMM)
+		l.FillLandmark(out, cs+cd+l.SmallColumns()-placing.ReadDim, landmarkMM)
 	}
 	return l.newFactor(out, rs, rd)
 }

@@ -5,7 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -26,9 +26,9 @@ func (l Layout) Width() int {
 
 // Block is the length of a model's block.
 func (l Layout) Block() int {
-	b := 2*l.Bands.N + 2*position.HeadsetDim
+	b := 2*l.Bands.N + 2*placing.HeadsetDim
 	if l.Read {
-		b += position.ReadDim
+		b += placing.ReadDim
 	}
 	return b
 }
@@ -37,7 +37,7 @@ func (l Layout) Block() int {
 // then the read position, forward and up, where the study has readings.
 func (l Layout) Rows() int {
 	if l.Read {
-		return 2*l.Bands.N + position.ReadDim
+		return 2*l.Bands.N + placing.ReadDim
 	}
 	return 2 * l.Bands.N
 }
@@ -59,25 +59,25 @@ func (l Layout) Channel(e, k int) int { return l.Start(k) + e*l.Bands.N }
 func (l Layout) Position(m int) int { return m*l.Block() + 2*l.Bands.N }
 
 // Confounded is where the part of it begins that is a difference of ears.
-func (l Layout) Confounded(m int) int { return l.Position(m) + position.HeadsetDim }
+func (l Layout) Confounded(m int) int { return l.Position(m) + placing.HeadsetDim }
 
 // Landmark is where the error of the landmark on that head begins.
-func (l Layout) Landmark(m int) int { return l.Confounded(m) + position.HeadsetDim }
+func (l Layout) Landmark(m int) int { return l.Confounded(m) + placing.HeadsetDim }
 
 // SmallColumns is how many columns of a root are not of ears: positions, what
 // looks like one, and the landmark.
 func (l Layout) SmallColumns() int {
-	c := position.HeadsetDim * (2*l.Models + 1)
+	c := placing.HeadsetDim * (2*l.Models + 1)
 	if l.Read {
-		c += position.ReadDim
+		c += placing.ReadDim
 	}
 	return c
 }
 
 // FillPosition sets the columns of a root that move the position of model m.
 func (l Layout) FillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
-	for i := range position.HeadsetDim {
-		for j := range position.HeadsetDim {
+	for i := range placing.HeadsetDim {
+		for j := range placing.HeadsetDim {
 			out.Set(l.Position(m)+i, col+j, root.At(i, j))
 		}
 	}
@@ -90,9 +90,9 @@ func (l Layout) FillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64,
 	root := stats.CholeskyRoot(cov)
 	root.Scale(scale, root)
 	for m := range l.Models {
-		own := col + position.HeadsetDim*(m+1)
-		for i := range position.HeadsetDim {
-			for j := range position.HeadsetDim {
+		own := col + placing.HeadsetDim*(m+1)
+		for i := range placing.HeadsetDim {
+			for j := range placing.HeadsetDim {
 				v, w := root.At(i, j), math.Sqrt(ConfoundedOwn)*root.At(i, j)
 				out.Set(l.Position(m)+i, col+j, v)
 				out.Set(l.Confounded(m)+i, col+j, v)
@@ -106,7 +106,7 @@ func (l Layout) FillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64,
 // FillLandmark sets the columns of a landmark's error, the same in all models.
 func (l Layout) FillLandmark(out *mat.Dense, col int, sd float64) {
 	for m := range l.Models {
-		for a := range position.ReadDim {
+		for a := range placing.ReadDim {
 			out.Set(l.Landmark(m)+a, col+a, sd)
 		}
 	}

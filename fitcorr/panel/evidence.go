@@ -4,7 +4,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/effects"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -67,9 +67,9 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 		cov := mat.NewSymDense(n, nil)
 		for i := range n {
 			for j := i; j < n; j++ {
-				cov.SetSym(i, j, position.GainSD*position.GainSD)
+				cov.SetSym(i, j, placing.GainSD*placing.GainSD)
 			}
-			cov.SetSym(i, i, position.GainSD*position.GainSD+bareFloorDB*bareFloorDB+r.variance[e][i])
+			cov.SetSym(i, i, placing.GainSD*placing.GainSD+bareFloorDB*bareFloorDB+r.variance[e][i])
 		}
 		var chol mat.Cholesky
 		var inv mat.SymDense

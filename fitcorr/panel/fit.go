@@ -9,7 +9,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/effects"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -42,7 +42,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		for e := range 2 {
 			m.scatter[e] = m.ears[e].Scatter
 		}
-		m.within = position.HeadsetCov(priorWithin, priorWithinOwn)
+		m.within = placing.HeadsetCov(priorWithin, priorWithinOwn)
 	}
 	var last float64 // the deviance of the round before; of its fit, which is large, nothing is kept
 	for round := 1; ; round++ {

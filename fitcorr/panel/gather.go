@@ -1,13 +1,15 @@
 package panel
 
 import (
+	"fmt"
+
 	"asworn/capture"
 	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/effects"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
-	"fmt"
 )
 
 // newPanel gathers everybody's worn seatings of the models that have a survey.
@@ -30,7 +32,7 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 			if !s.Worn() {
 				continue
 			}
-			o := position.Observe(s, i, &su.Ears)
+			o := placing.Observe(s, i, &su.Ears)
 			if !o.Present[0] && !o.Present[1] {
 				continue
 			}
@@ -199,7 +201,7 @@ func (p *panel) addDisplaced(m int, su *position.Model) {
 		if s.OnFixture() || s.Seal != "" {
 			continue
 		}
-		o := position.Observe(s, i, &su.Ears)
+		o := placing.Observe(s, i, &su.Ears)
 		if !o.Present[0] && !o.Present[1] {
 			continue
 		}

@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/effects"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -94,7 +94,7 @@ func (s *axisMoments) covariance(weight float64, common, own [3]float64, scale f
 		c[a] = math.Sqrt((scale*s.common[a] + weight*common[a]*common[a]) / (s.count + weight))
 		o[a] = math.Sqrt((scale*s.own[a] + weight*own[a]*own[a]) / (s.count + weight))
 	}
-	return position.HeadsetCov(c, o)
+	return placing.HeadsetCov(c, o)
 }
 
 // commonOwn splits second moments of a left and a right value into the
@@ -150,7 +150,7 @@ func (fit *panelFit) maximiseWithin() {
 		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
 	for m, pm := range fit.models {
-		pm.within = position.HeadsetCov(sc, so)
+		pm.within = placing.HeadsetCov(sc, so)
 		for e := range 2 {
 			if pm.ears[e].Survey == nil {
 				continue

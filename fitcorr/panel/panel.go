@@ -8,6 +8,7 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/effects"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -27,7 +28,7 @@ type panel struct {
 // one value per position band (n).
 type panelModel struct {
 	setup   *position.Model
-	ears    [2]position.Ear
+	ears    [2]placing.Ear
 	scatter [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
 	within  *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
 	// slope is that of the response, dB per mm, mm and degree, at the panel's
@@ -40,7 +41,7 @@ type panelModel struct {
 	// moves by it.
 	displaced []displaced.Listener
 	people    [2]displaced.Pooled
-	mark      position.Mark // what reading the fixture's rows gave at the marked position
+	mark      placing.Mark // what reading the fixture's rows gave at the marked position
 }
 
 // listener is one person of the panel.
@@ -54,11 +55,11 @@ type listener struct {
 type wornSeating struct {
 	model     int // into panel.models
 	id        int // into that model's setup.Seatings
-	obs       position.Observation
-	read      *[position.ReadDim]float64   // mm, relative to the fixture's mark; nil when not read
-	worth     float64                      // single readings that read is worth
-	inflation [2]float64                   // per ear, factor on its variance when above 1: an outlier
-	at        [position.HeadsetDim]float64 // point of linearisation
+	obs       placing.Observation
+	read      *[placing.ReadDim]float64   // mm, relative to the fixture's mark; nil when not read
+	worth     float64                     // single readings that read is worth
+	inflation [2]float64                  // per ear, factor on its variance when above 1: an outlier
+	at        [placing.HeadsetDim]float64 // point of linearisation
 
 	// Filled by linearise; rows are both ears' bands, then the read position.
 	z      *mat.VecDense // dB, then mm

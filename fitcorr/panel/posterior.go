@@ -3,7 +3,7 @@ package panel
 import (
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -39,7 +39,7 @@ func (fit *panelFit) blockOf(li, m int) *blockPosterior {
 // seatPosterior is the position of one worn seating and what the maximisation
 // needs from it.
 type seatPosterior struct {
-	pos      [position.HeadsetDim]float64
+	pos      [placing.HeadsetDim]float64
 	cov      *mat.SymDense
 	own      *mat.VecDense // w: the seating's own part
 	ownCov   *mat.SymDense
@@ -65,7 +65,7 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	var jw, djw mat.Dense // K = D J' W
 	jw.Mul(w.slope.T(), w.weight)
 	djw.Mul(d, &jw)
-	out := seatPosterior{own: mat.NewVecDense(position.HeadsetDim, nil)}
+	out := seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil)}
 	out.own.MulVec(&djw, &rz)
 	// Cov(w|u) = D − K J D.
 	var kj, given mat.Dense
@@ -80,11 +80,11 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	oc.Add(&oc, &given)
 	out.ownCov = stats.Symmetric(&oc)
 	// d = apparent − confounded + w = (E − KH)u + Kz.
-	out.jacobian = mat.NewDense(position.HeadsetDim, size, nil)
-	for a := range position.HeadsetDim {
+	out.jacobian = mat.NewDense(placing.HeadsetDim, size, nil)
+	for a := range placing.HeadsetDim {
 		out.jacobian.Set(a, n2+a, 1)
-		out.jacobian.Set(a, n2+position.HeadsetDim+a, -1)
-		out.pos[a] = b.u.AtVec(n2+a) - b.u.AtVec(n2+position.HeadsetDim+a) + out.own.AtVec(a)
+		out.jacobian.Set(a, n2+placing.HeadsetDim+a, -1)
+		out.pos[a] = b.u.AtVec(n2+a) - b.u.AtVec(n2+placing.HeadsetDim+a) + out.own.AtVec(a)
 	}
 	out.jacobian.Sub(out.jacobian, &kh)
 	var mu, dc mat.Dense

@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/effects"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -26,7 +26,7 @@ var (
 	// priorConfounded, of ear differences that look like a movement: an ear's
 	// parts sit some millimetres elsewhere in relation to its canal.
 	priorConfounded    = [3]float64{1.3, 1.3, 2}
-	priorConfoundedOwn = position.Scaled(priorConfounded, 0.5)
+	priorConfoundedOwn = placing.Scaled(priorConfounded, 0.5)
 )
 
 const (
@@ -60,9 +60,9 @@ const (
 func (p *panel) priorCovariances() *effects.Covariances {
 	ears := p.law().PriorEars()
 	s := &effects.Covariances{Sum: ears[0], Diff: ears[1],
-		Confounded: position.HeadsetCov(priorConfounded, priorConfoundedOwn), Fixture: [2]float64{1, 1}}
+		Confounded: placing.HeadsetCov(priorConfounded, priorConfoundedOwn), Fixture: [2]float64{1, 1}}
 	for range p.models {
-		s.Between = append(s.Between, position.HeadsetCov(priorBetween, priorBetweenOwn))
+		s.Between = append(s.Between, placing.HeadsetCov(priorBetween, priorBetweenOwn))
 	}
 	return s
 }
@@ -76,7 +76,7 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 	var survey []*mat.Dense
 	cols := lc
 	if p.Read {
-		cols += position.ReadDim * len(p.models)
+		cols += placing.ReadDim * len(p.models)
 	}
 	for _, m := range p.models {
 		for e := range 2 {
@@ -108,14 +108,14 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 			out.Set(i, j, scale[j]*l.Whole.At(i, j))
 		}
 	}
-	prior := stats.CholeskyRoot(position.WornPrior())
+	prior := stats.CholeskyRoot(placing.WornPrior())
 	for m := range p.models {
-		p.FillPosition(out, m, ears+position.HeadsetDim*m, prior)
+		p.FillPosition(out, m, ears+placing.HeadsetDim*m, prior)
 	}
-	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+position.HeadsetDim*len(p.models))
+	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+placing.HeadsetDim*len(p.models))
 	col := lc
 	if p.Read {
-		p.FillLandmark(out, lc-position.ReadDim, p.reading.FixtureLandmarkMM)
+		p.FillLandmark(out, lc-placing.ReadDim, p.reading.FixtureLandmarkMM)
 		col += p.fillMarks(out, lc)
 	}
 	for i, r := range survey {
@@ -138,9 +138,9 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 // returns how many they are.
 func (p *panel) fillMarks(out *mat.Dense, col int) int {
 	for m, pm := range p.models {
-		for a := range position.ReadDim {
-			out.Set(p.Landmark(m)+a, col+position.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
+		for a := range placing.ReadDim {
+			out.Set(p.Landmark(m)+a, col+placing.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
 		}
 	}
-	return position.ReadDim * len(p.models)
+	return placing.ReadDim * len(p.models)
 }

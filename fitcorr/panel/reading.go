@@ -5,7 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -14,7 +14,7 @@ import (
 // addReading adds the rows of a read position to a seating's observation.
 func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 	from := 2 * p.Bands.N
-	for a := range position.ReadDim {
+	for a := range placing.ReadDim {
 		w.slope.Set(from+a, a, 0.5)
 		w.slope.Set(from+a, 3+a, 0.5)
 		if w.read == nil {
@@ -33,14 +33,14 @@ func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
 	if !p.Read {
 		return w.slope
 	}
-	out := mat.NewDense(p.Rows(), 2*position.HeadsetDim+position.ReadDim, nil)
-	out.Slice(0, p.Rows(), 0, position.HeadsetDim).(*mat.Dense).Copy(w.slope)
+	out := mat.NewDense(p.Rows(), 2*placing.HeadsetDim+placing.ReadDim, nil)
+	out.Slice(0, p.Rows(), 0, placing.HeadsetDim).(*mat.Dense).Copy(w.slope)
 	from := 2 * p.Bands.N
-	for a := range position.ReadDim {
-		for b := range position.HeadsetDim {
-			out.Set(from+a, position.HeadsetDim+b, -w.slope.At(from+a, b))
+	for a := range placing.ReadDim {
+		for b := range placing.HeadsetDim {
+			out.Set(from+a, placing.HeadsetDim+b, -w.slope.At(from+a, b))
 		}
-		out.Set(from+a, 2*position.HeadsetDim+a, 1)
+		out.Set(from+a, 2*placing.HeadsetDim+a, 1)
 	}
 	return out
 }
@@ -66,10 +66,10 @@ func (fit *panelFit) readings(m int) *Readings {
 // known before as so many more of them.
 func (fit *panelFit) maximiseReading() {
 	now := fit.stated
-	sum, count := position.ReadLandmarkWeight*position.ReadDim*now.LandmarkMM*now.LandmarkMM, position.ReadLandmarkWeight*position.ReadDim
+	sum, count := placing.ReadLandmarkWeight*placing.ReadDim*now.LandmarkMM*now.LandmarkMM, placing.ReadLandmarkWeight*placing.ReadDim
 	for i := range fit.per {
 		lf := &fit.per[i]
-		for a := range position.ReadDim {
+		for a := range placing.ReadDim {
 			r := fit.Landmark(0) + a
 			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + stats.DotRows(lf.xRoot, r, r)
 			count++
@@ -82,7 +82,7 @@ func (fit *panelFit) maximiseReading() {
 		if w.read == nil {
 			return
 		}
-		for a := range position.ReadDim {
+		for a := range placing.ReadDim {
 			// The reading is the mean of both cups and the landmark.
 			row := mat.NewVecDense(fit.Block(), nil)
 			var given float64
@@ -94,7 +94,7 @@ func (fit *panelFit) maximiseReading() {
 					given += sp.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
-			at := 2*fit.Bands.N + 2*position.HeadsetDim + a
+			at := 2*fit.Bands.N + 2*placing.HeadsetDim + a
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)
@@ -103,7 +103,7 @@ func (fit *panelFit) maximiseReading() {
 	})
 	df := float64(reading.StatedDF) // and what the fixture's readings made of it
 	for _, m := range fit.models {
-		df += float64(position.ReadDim * m.mark.Readings)
+		df += float64(placing.ReadDim * m.mark.Readings)
 	}
 	now.OneMM = stats.LearnSD(now.OneMM, df, errors)
 	fit.reading = now

@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
@@ -16,10 +17,10 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	pm := fit.models[m]
 	su := pm.setup
 	res := &Result{between: fit.cov.Between[m], within: pm.within}
-	prior := mat.NewSymDense(position.HeadsetDim, nil)
+	prior := mat.NewSymDense(placing.HeadsetDim, nil)
 	prior.AddSym(res.between, res.within)
-	priorWide := mat.NewSymDense(position.HeadsetDim, nil)
-	priorWide.AddSym(prior, position.WornPrior())
+	priorWide := mat.NewSymDense(placing.HeadsetDim, nil)
+	priorWide.AddSym(prior, placing.WornPrior())
 	var listeners float64
 	for _, l := range fit.listeners {
 		if l.wears(m) {
@@ -38,14 +39,14 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	}
 	// The mean of all listeners' means: d = jacobian·u + const, u = θ + x.
 	jacobians := make([]*mat.Dense, len(fit.listeners))
-	res.MeanCov = mat.NewSymDense(position.HeadsetDim, nil)
+	res.MeanCov = mat.NewSymDense(placing.HeadsetDim, nil)
 	byIndex := map[int]position.Offset{}
 	fit.eachSeating(m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		byIndex[w.id] = fit.wornOffset(sp, w, su, priorWide, opt)
 		weight := 1 / (listeners * counts[li])
-		for a := range position.HeadsetDim {
+		for a := range placing.HeadsetDim {
 			res.Mean[a] += weight * sp.pos[a]
-			for b := a; b < position.HeadsetDim; b++ {
+			for b := a; b < placing.HeadsetDim; b++ {
 				stats.AddSym(res.MeanCov, a, b, weight*weight*sp.given.At(a, b))
 			}
 		}
@@ -53,20 +54,20 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 		lr.Mul(sp.jacobian, b.root)
 		lr.Scale(weight, &lr)
 		if jacobians[li] == nil {
-			jacobians[li] = mat.NewDense(position.HeadsetDim, total, nil)
+			jacobians[li] = mat.NewDense(placing.HeadsetDim, total, nil)
 		}
 		jacobians[li].Add(jacobians[li], &lr)
 	})
-	shared := mat.NewDense(position.HeadsetDim, total-own, nil)
+	shared := mat.NewDense(placing.HeadsetDim, total-own, nil)
 	for _, lv := range jacobians {
 		if lv == nil {
 			continue
 		}
-		o := lv.Slice(0, position.HeadsetDim, 0, own)
+		o := lv.Slice(0, placing.HeadsetDim, 0, own)
 		var v mat.Dense
 		v.Mul(o, o.T())
 		res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
-		shared.Add(shared, lv.Slice(0, position.HeadsetDim, own, total))
+		shared.Add(shared, lv.Slice(0, placing.HeadsetDim, own, total))
 	}
 	var v mat.Dense
 	v.Mul(shared, shared.T())
@@ -80,7 +81,7 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 		}
 	}
 	res.Worn = Worn{Listeners: int(listeners), Seatings: seatings}
-	res.Worn.EarMean, res.Worn.Mean = position.Estimates(res.Mean, res.MeanCov, position.WornPrior())
+	res.Worn.EarMean, res.Worn.Mean = placing.Estimates(res.Mean, res.MeanCov, placing.WornPrior())
 	res.Worn.Separation = fit.separation()
 	res.Worn.Readings = fit.readings(m)
 	res.Doubts = append(append(fit.doubts(m, su), fit.unsettled()...), fit.notes...)
@@ -110,9 +111,9 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
 	s := su.Seatings[w.id]
 	o := position.Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number}
-	o.Ears, o.Headset = position.Estimates(sp.pos, sp.cov, prior)
+	o.Ears, o.Headset = placing.Estimates(sp.pos, sp.cov, prior)
 	known := knownEar(w, prior)
-	ke, kh := position.Estimates(sp.pos, known, prior)
+	ke, kh := placing.Estimates(sp.pos, known, prior)
 	for a := range 3 {
 		o.Headset.Confounded[a] = confoundedShare(kh.Cov[a][a], o.Headset.Cov[a][a])
 		for e := range 2 {
@@ -138,7 +139,7 @@ func knownEar(w *wornSeating, prior mat.Symmetric) *mat.SymDense {
 		info.Add(&info, &pinv)
 	}
 	if cov.Inverse(&info) != nil {
-		return mat.NewSymDense(position.HeadsetDim, nil)
+		return mat.NewSymDense(placing.HeadsetDim, nil)
 	}
 	return stats.Symmetric(&cov)
 }
@@ -154,7 +155,7 @@ func confoundedShare(known, all float64) float64 {
 // confoundMean sets the confounded share of the worn mean: all but what the
 // seatings alone, with known ears, would leave.
 func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
-	known := mat.NewSymDense(position.HeadsetDim, nil)
+	known := mat.NewSymDense(placing.HeadsetDim, nil)
 	var count float64
 	for _, l := range fit.listeners {
 		for i := range l.worn {
@@ -165,8 +166,8 @@ func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 		}
 	}
 	known.ScaleSym(1/(count*count), known)
-	var zero [position.HeadsetDim]float64
-	ke, kh := position.Estimates(zero, known, position.WornPrior())
+	var zero [placing.HeadsetDim]float64
+	ke, kh := placing.Estimates(zero, known, placing.WornPrior())
 	for a := range 3 {
 		w.Mean.Confounded[a] = confoundedShare(kh.Cov[a][a], w.Mean.Cov[a][a])
 		for e := range 2 {
@@ -220,7 +221,7 @@ func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
 	}
 	var all, learned float64
 	r := fit.reading
-	for a := range position.ReadDim {
+	for a := range placing.ReadDim {
 		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + fit.models[m].mark.Variance[a]
 		alone := stated + r.LandmarkMM*r.LandmarkMM/heads + r.OneMM*r.OneMM/count
 		v := mean.Cov[a][a]
@@ -240,7 +241,7 @@ func (fit *panelFit) people(m int, df float64) seat.Estimate {
 	var half, cov mat.Dense
 	half.Mul(rows, fit.etaCov)
 	cov.Mul(&half, rows.T())
-	prior := position.WornPrior()
+	prior := placing.WornPrior()
 	for a := range 3 {
 		e.Value[a] = at.AtVec(a)
 		for b := range 3 {

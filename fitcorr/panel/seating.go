@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/displaced"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -29,7 +29,7 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 	m := p.models[w.model]
 	n := p.Bands.N
 	w.z = mat.NewVecDense(p.Rows(), nil)
-	w.slope = mat.NewDense(p.Rows(), position.HeadsetDim, nil)
+	w.slope = mat.NewDense(p.Rows(), placing.HeadsetDim, nil)
 	cov := mat.NewSymDense(p.Rows(), nil)
 	for e := range 2 {
 		if !w.obs.Present[e] {
@@ -128,7 +128,7 @@ func (p *panel) marginalise(w *wornSeating) bool {
 // centreSlopes sets each model's slope at the mean of its seatings' positions.
 func (p *panel) centreSlopes() {
 	for m, pm := range p.models {
-		var mean [position.HeadsetDim]float64
+		var mean [placing.HeadsetDim]float64
 		var count float64
 		for _, l := range p.listeners {
 			for i := range l.worn {

@@ -3,6 +3,7 @@ package panel
 import (
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -10,7 +11,7 @@ import (
 // Result is what the panel says about one model.
 type Result struct {
 	Worn    Worn
-	Mean    [position.HeadsetDim]float64 // mean of the panel's worn positions
+	Mean    [placing.HeadsetDim]float64 // mean of the panel's worn positions
 	MeanCov *mat.SymDense
 	Offsets []position.Offset
 	between *mat.SymDense

@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -12,7 +13,7 @@ import (
 
 // describe completes the report of one ear's survey: what a single seating's
 // position would cost in certainty, which axes show, what a step is worth in dB.
-func (m *Ear) describe(rep *survey.Report, rows []seat.Seating, ear int) {
+func describe(m *placing.Ear, rep *survey.Report, rows []seat.Seating, ear int) {
 	e := m.Survey
 	noise := make([]float64, m.Bands.N)
 	for _, s := range rows {

@@ -1,5 +1,5 @@
-// Package position says where a headphone sits on the fixture, from the level at
-// either point held against the response surface of package survey and
-// from a reading on the head, and what about a model's levels no position
-// explains. It must not know how people differ; package panel does.
+// Package position makes a Model of a survey: the scatter about it, what its own
+// held-out rows say of its errors, the mark that ties two surveys, and with it where
+// each of the fixture's own seatings sits (package placing). It must not know how
+// people differ; package panel does.
 package position

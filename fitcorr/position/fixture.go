@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -13,7 +14,7 @@ import (
 // placeDF is the degrees of freedom of a fixture seating's interval: its
 // variance is the scatter that the survey's rows show about a surface of a
 // level and three slopes.
-func placeDF(models *[2]Ear) float64 {
+func placeDF(models *[2]placing.Ear) float64 {
 	rows := 0
 	for e := range models {
 		if models[e].Survey != nil {
@@ -26,53 +27,53 @@ func placeDF(models *[2]Ear) float64 {
 // FixturePlace is where a fixture seating sits, with what is told of it.
 type FixturePlace struct {
 	Offset    Offset
-	Posterior Posterior
-	Pos       [HeadsetDim]float64 // mean of the posterior
-	Cov       *mat.SymDense       // its covariance; nil without a place
+	Posterior placing.Posterior
+	Pos       [placing.HeadsetDim]float64 // mean of the posterior
+	Cov       *mat.SymDense               // its covariance; nil without a place
 	// MarkVariance is the part of it, per axis, mm², from the mark between two
 	// surveys, before any reading; zero unless Shift was called.
-	MarkVariance [ReadDim]float64
-	Fit          Fit
+	MarkVariance [placing.ReadDim]float64
+	Fit          placing.Fit
 }
 
-// Fixture places one fixture seating by its levels, whose information is divided
+// PlaceFixture places one fixture seating by its levels, whose information is divided
 // by temper (Model.Temper).
-func (pl *placer) Fixture(s seat.Seating, index int, leaks [2]seal.Leak, temper float64) (FixturePlace, bool) {
-	obs := Observe(s, index, pl.models)
-	places := pl.places(obs, FixturePrior())
+func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.Leak, temper float64) (FixturePlace, bool) {
+	obs := placing.Observe(s, index, pl.Models)
+	places := pl.Places(obs, placing.FixturePrior())
 	if len(places) == 0 {
 		return FixturePlace{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
 	temper = math.Max(1, temper)
-	o.Headset.DF = placeDF(pl.models)
-	for e := range pl.models {
+	o.Headset.DF = placeDF(pl.Models)
+	for e := range pl.Models {
 		o.GainDB[e] = leaks[e].GainDB
 		o.MisfitP[e] = 1
 		if !obs.Present[e] {
 			continue
 		}
 		p := places[0]
-		o.MisfitP[e] = stats.ChiTail(p.misfit[e], p.dof[e])
+		o.MisfitP[e] = stats.ChiTail(p.Misfit[e], p.Dof[e])
 		// What no movement explains makes the position the less certain (Birge's ratio).
-		if ratio := p.misfit[e] / math.Max(1, p.dof[e]); ratio > DoubtFar {
+		if ratio := p.Misfit[e] / math.Max(1, p.Dof[e]); ratio > DoubtFar {
 			temper = math.Max(temper, ratio)
 		}
 	}
-	f := FixturePlace{Offset: o, Posterior: newPosterior(places, FixturePrior(), temper), Fit: pl.fit(obs, places[0])}
+	f := FixturePlace{Offset: o, Posterior: placing.NewPosterior(places, placing.FixturePrior(), temper), Fit: pl.Fit(obs, places[0])}
 	f.estimate()
 	return f, f.Cov != nil
 }
 
 // Read multiplies the position that was read at the seating, if it was, into
 // the posterior.
-func (f *FixturePlace) Read(s seat.Seating, mark Mark) {
+func (f *FixturePlace) Read(s seat.Seating, mark placing.Mark) {
 	if !mark.Known() || s.Read == nil {
 		return
 	}
-	at, variance := mark.placeRead(s)
+	at, variance := mark.PlaceRead(s)
 	before := f.Offset.Headset
-	f.Posterior, f.Offset.Quarrel = f.Posterior.read(at, variance, FixturePrior())
+	f.Posterior, f.Offset.Quarrel = f.Posterior.Read(at, variance, placing.FixturePrior())
 	f.estimate()
 	// Precisions add: the variance left is (1−g)² of the sound's and g² of the
 	// reading's, each with its own degrees of freedom (JCGM 100:2008, G.4.1).
@@ -91,7 +92,7 @@ func (f *FixturePlace) estimate() {
 	if f.Cov == nil {
 		return
 	}
-	o.Ears, o.Headset = Estimates(f.Pos, f.Cov, FixturePrior().Cov)
+	o.Ears, o.Headset = placing.Estimates(f.Pos, f.Cov, placing.FixturePrior().Cov)
 	o.Headset.DF, o.Ears[0].DF, o.Ears[1].DF = df, df, df
 	o.Places = f.Posterior.Places()
 }

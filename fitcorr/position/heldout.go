@@ -3,6 +3,7 @@ package position
 import (
 	"math"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
 )
@@ -26,11 +27,11 @@ const (
 // heldOutRow is a survey row placed without its displacement.
 type heldOutRow struct {
 	at     [3]float64 // the ruler's displacement
-	places []placed
+	places []placing.Placed
 }
 
 // heldOut places every row that did not slip by a survey without its displacement.
-func heldOut(rows []seat.Seating, models *[2]Ear, slip [2][]float64) []heldOutRow {
+func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []heldOutRow {
 	at := make([][3]float64, len(rows))
 	for i, s := range rows {
 		at[i] = s.Survey.Vector()
@@ -52,12 +53,12 @@ func heldOut(rows []seat.Seating, models *[2]Ear, slip [2][]float64) []heldOutRo
 		if !ok {
 			continue
 		}
-		pl := NewPlacer(&reduced)
+		pl := placing.NewPlacer(&reduced)
 		for _, i := range group {
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			if places := pl.places(Observe(rows[i], i, &reduced), FixturePrior()); len(places) > 0 {
+			if places := pl.Places(placing.Observe(rows[i], i, &reduced), placing.FixturePrior()); len(places) > 0 {
 				out = append(out, heldOutRow{at[i], places})
 			}
 		}
@@ -77,14 +78,14 @@ func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
 		score := -log * log / (2 * temperLogSD * temperLogSD)
 		for _, row := range held {
-			score += newPosterior(row.places, FixturePrior(), math.Exp(log)).logDensity([2]float64(row.at[:2]), variance, df)
+			score += placing.NewPosterior(row.places, placing.FixturePrior(), math.Exp(log)).LogDensity([2]float64(row.at[:2]), variance, df)
 		}
 		if score > best {
 			best, c.temper = score, math.Exp(log)
 		}
 	}
 	for _, row := range held {
-		pos, _ := newPosterior(row.places, FixturePrior(), c.temper).Moments()
+		pos, _ := placing.NewPosterior(row.places, placing.FixturePrior(), c.temper).Moments()
 		for a := range c.rms {
 			d := (pos[a]+pos[3+a])/2 - row.at[a]
 			c.rms[a] += d * d / float64(len(held))

@@ -1,6 +1,7 @@
 package position
 
 import (
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -8,25 +9,25 @@ import (
 // from that of the survey at the blocked entrance, mm forward and up. The
 // headphone came off in between, and stops or tape hold it only so well.
 type MarkError struct {
-	By       [ReadDim]float64 `json:"by"`       // mm
-	Variance [ReadDim]float64 `json:"variance"` // mm²
-	Read     bool             `json:"read"`     // readings at both surveys tell it
-	Sound    bool             `json:"sound"`    // the two surveys' levels do; where neither does it is 0 with what the lab states
+	By       [placing.ReadDim]float64 `json:"by"`       // mm
+	Variance [placing.ReadDim]float64 `json:"variance"` // mm²
+	Read     bool                     `json:"read"`     // readings at both surveys tell it
+	Sound    bool                     `json:"sound"`    // the two surveys' levels do; where neither does it is 0 with what the lab states
 }
 
 // MarkBetween returns the mark's error from its stated standard uncertainty, mm
 // per axis, and from what was read on the fixture at both surveys: the same point
 // of the cup against the same entrance, so that the readings at the two marked
 // positions differ by the mark's error alone.
-func MarkBetween(blocked, drum Mark, stated float64) MarkError {
-	e := MarkError{Variance: [ReadDim]float64{stated * stated, stated * stated}}
+func MarkBetween(blocked, drum placing.Mark, stated float64) MarkError {
+	e := MarkError{Variance: [placing.ReadDim]float64{stated * stated, stated * stated}}
 	if !blocked.Known() || !drum.Known() {
 		return e
 	}
 	e.Read = true
 	for a := range e.By {
 		// What a headband turns on people is in both and cancels.
-		v := blocked.Variance[a] + drum.Variance[a] - 2*ReadTurnMM*ReadTurnMM
+		v := blocked.Variance[a] + drum.Variance[a] - 2*placing.ReadTurnMM*placing.ReadTurnMM
 		gain := e.Variance[a] / (e.Variance[a] + v)
 		e.By[a] = gain * (drum.At[a] - blocked.At[a])
 		e.Variance[a] *= 1 - gain
@@ -37,9 +38,9 @@ func MarkBetween(blocked, drum Mark, stated float64) MarkError {
 // Shift refers a place that was found about the drum survey's mark to that of the
 // blocked survey: both cups move alike.
 func (f *FixturePlace) Shift(e MarkError) {
-	out := make(Posterior, len(f.Posterior))
+	out := make(placing.Posterior, len(f.Posterior))
 	for i, part := range f.Posterior {
-		cov := HeadsetCov([3]float64{}, [3]float64{})
+		cov := placing.HeadsetCov([3]float64{}, [3]float64{})
 		cov.CopySym(part.Cov)
 		for a := range e.By {
 			part.Pos[a] += e.By[a]

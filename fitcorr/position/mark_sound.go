@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -46,7 +47,7 @@ func (e MarkError) BySound(blocked, drum *Model) MarkError {
 	if ratio > 1 {
 		out, _ = e.weigh(t, -1, ratio)
 	}
-	var left [][ReadDim]float64
+	var left [][placing.ReadDim]float64
 	for g := range t.groups {
 		without, _ := e.weigh(t, g, math.Max(1, ratio))
 		left = append(left, without.By)
@@ -70,8 +71,8 @@ func (e MarkError) BySound(blocked, drum *Model) MarkError {
 }
 
 // markGrid is mark error number k of the grid.
-func (e MarkError) markGrid(k int) (by [ReadDim]float64) {
-	for a, step := range [ReadDim]int{k / markSteps, k % markSteps} {
+func (e MarkError) markGrid(k int) (by [placing.ReadDim]float64) {
+	for a, step := range [placing.ReadDim]int{k / markSteps, k % markSteps} {
 		by[a] = e.By[a] + markReach*math.Sqrt(e.Variance[a])*(2*float64(step)/(markSteps-1)-1)
 	}
 	return by
@@ -102,7 +103,7 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 		row := to
 		row.Scatter, row.Total = to.Total, from.Total // of a row with its ruler's error; of the other surface
 		for i, s := range rows {
-			o := Observe(s, i, &drum.Ears)
+			o := placing.Observe(s, i, &drum.Ears)
 			if !o.Present[ear] || slipped[i] {
 				continue
 			}

@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 )
 
@@ -36,11 +37,11 @@ func TestMarkBySound(t *testing.T) {
 			}
 			return m
 		}
-		e := MarkBetween(Mark{}, Mark{}, stated).BySound(at(capture.Blocked), at(capture.Drum))
+		e := MarkBetween(placing.Mark{}, placing.Mark{}, stated).BySound(at(capture.Blocked), at(capture.Drum))
 		if !e.Sound {
 			t.Fatal("the sound tells nothing")
 		}
-		for a := range ReadDim {
+		for a := range placing.ReadDim {
 			d := e.By[a] - plan.Mark[a]
 			square += d * d / (2 * studies)
 			variance += e.Variance[a] / (2 * studies)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"asworn/capture"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
@@ -15,7 +16,7 @@ type Model struct {
 	Name     string
 	Point    capture.Point
 	Seatings []seat.Seating // at that point, survey rows and listeners included
-	Ears     [2]Ear
+	Ears     [2]placing.Ear
 	Survey   survey.Survey
 	Reports  [2]*survey.Report
 	ruler    [3]float64 // standard deviation of a stated displacement per axis
@@ -23,7 +24,7 @@ type Model struct {
 	Total    [2]SmoothCov
 	Temper   float64        // divides the information of the sound, from the survey's held-out rows; ≥ 1
 	Places   []FixturePlace // by levels, per seating; zero where there is none
-	Mark     Mark
+	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
 }
 
@@ -80,17 +81,17 @@ func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks m
 		if rep == nil {
 			continue
 		}
-		m.Ears[e].describe(rep, rows, e)
+		describe(&m.Ears[e], rep, rows, e)
 		rep.HeldOutMM = held.rms
 		for _, i := range slips {
 			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
 		}
 	}
-	pl := NewPlacer(&m.Ears)
+	pl := placing.NewPlacer(&m.Ears)
 	m.Places = make([]FixturePlace, len(seatings))
 	for i, s := range seatings {
 		if s.OnFixture() {
-			m.Places[i], _ = pl.Fixture(s, i, leaks[s.ID], m.Temper)
+			m.Places[i], _ = PlaceFixture(pl, s, i, leaks[s.ID], m.Temper)
 		}
 	}
 	return m, nil

@@ -2,6 +2,7 @@ package position
 
 import (
 	"asworn/capture"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 )
@@ -22,7 +23,7 @@ type Offset struct {
 	// Places lists several places that explain the seating when the sound (and
 	// its readings) cannot tell between them, the most probable first; nil
 	// otherwise. Headset is then their mean, with a covariance that spans them.
-	Places []Place `json:"places,omitempty"`
+	Places []placing.Place `json:"places,omitempty"`
 	// Quarrel reports that the sound and the position read lie apart beyond
 	// chance: neither is trusted, and the estimates span both.
 	Quarrel bool `json:"quarrel,omitempty"`

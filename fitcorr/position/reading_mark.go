@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -15,8 +16,8 @@ import (
 type fixtureReading struct {
 	row      int     // of the model's blocked seatings
 	worth    float64 // single readings
-	less     [ReadDim]float64
-	variance [ReadDim]float64 // of that position
+	less     [placing.ReadDim]float64
+	variance [placing.ReadDim]float64 // of that position
 }
 
 // fixtureReadings gathers the readings on the fixture of one model: survey rows
@@ -35,7 +36,7 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 			if at[seat.Rotation] != 0 {
 				continue // a turn moves the point that is read, nobody knows how far
 			}
-			for a := range ReadDim {
+			for a := range placing.ReadDim {
 				f.variance[a] = m.ruler[a] * m.ruler[a]
 			}
 		} else {
@@ -44,11 +45,11 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 				continue
 			}
 			at = head.Value
-			for a := range ReadDim {
+			for a := range placing.ReadDim {
 				f.variance[a] = head.Cov[a][a]
 			}
 		}
-		for a, v := range readVector(s) {
+		for a, v := range placing.ReadVector(s) {
 			f.less[a] = v - at[a]
 		}
 		out = append(out, f)
@@ -65,14 +66,14 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 	for i, m := range models {
 		readings[i] = m.withoutSlips(m.fixtureReadings(stated), stated)
 		n := float64(len(readings[i]))
-		if n < readFewest {
+		if n < placing.ReadFewest {
 			if n > 0 || m.readOnListeners() {
-				m.note("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), readFewest)
+				m.note("read positions are not used: %d usable on the fixture, where at least %d are needed to compare with", len(readings[i]), placing.ReadFewest)
 			}
 			readings[i] = nil
 			continue
 		}
-		for a := range ReadDim {
+		for a := range placing.ReadDim {
 			var mean float64
 			for _, f := range readings[i] {
 				mean += f.less[a] / n
@@ -88,8 +89,8 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 		if len(readings[i]) == 0 {
 			continue
 		}
-		mark := Mark{One: one, Readings: len(readings[i])}
-		for a := range ReadDim {
+		mark := placing.Mark{One: one, Readings: len(readings[i])}
+		for a := range placing.ReadDim {
 			var weights float64
 			for _, f := range readings[i] {
 				w := 1 / (one*one/f.worth + f.variance[a])
@@ -97,7 +98,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 				mark.At[a] += w * f.less[a]
 			}
 			mark.At[a] /= weights
-			mark.Variance[a] = 1/weights + ReadTurnMM*ReadTurnMM
+			mark.Variance[a] = 1/weights + placing.ReadTurnMM*placing.ReadTurnMM
 		}
 		m.Mark = mark
 		m.wornSlips()
@@ -111,7 +112,7 @@ func (m *Model) readOnListeners() bool {
 // withoutSlips leaves out fixture readings that no ruler explains: they are
 // taken off their seatings and named.
 func (m *Model) withoutSlips(readings []fixtureReading, stated capture.ReadingUncertainty) []fixtureReading {
-	var middle [ReadDim]float64
+	var middle [placing.ReadDim]float64
 	for a := range middle {
 		var x []float64
 		for _, f := range readings {
@@ -122,7 +123,7 @@ func (m *Model) withoutSlips(readings []fixtureReading, stated capture.ReadingUn
 	return slices.DeleteFunc(readings, func(f fixtureReading) bool {
 		for a := range middle {
 			d := math.Abs(f.less[a] - middle[a])
-			if d > ReadGross*math.Sqrt(stated.OneMM*stated.OneMM+f.variance[a]) {
+			if d > placing.ReadGross*math.Sqrt(stated.OneMM*stated.OneMM+f.variance[a]) {
 				m.slip(f.row, d, "the others on the fixture")
 				return true
 			}
@@ -152,7 +153,7 @@ func (m *Model) wornSlips() {
 	middle := func(rows []int, a int) float64 {
 		var x []float64
 		for _, j := range rows {
-			x = append(x, readVector(m.Seatings[j])[a])
+			x = append(x, placing.ReadVector(m.Seatings[j])[a])
 		}
 		return stats.Median(x)
 	}
@@ -163,11 +164,11 @@ func (m *Model) wornSlips() {
 	found := map[int]slip{}
 	for _, i := range all {
 		s := m.Seatings[i]
-		rows, others, limit := by[s.Subject], "the others of "+s.Subject, ReadGross*math.Hypot(readWithinMM, m.Mark.One)
+		rows, others, limit := by[s.Subject], "the others of "+s.Subject, placing.ReadGross*math.Hypot(placing.ReadWithinMM, m.Mark.One)
 		if len(rows) < 3 {
-			rows, others, limit = all, "the others of the panel", ReadGross*math.Hypot(readBetweenMM, m.Mark.One)
+			rows, others, limit = all, "the others of the panel", placing.ReadGross*math.Hypot(placing.ReadBetweenMM, m.Mark.One)
 		}
-		for a, v := range readVector(s) {
+		for a, v := range placing.ReadVector(s) {
 			if d := math.Abs(v - middle(rows, a)); len(rows) > 2 && d > limit {
 				found[i] = slip{d, others}
 			}

@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
@@ -129,7 +130,7 @@ func (m *momentSum) fit(bands survey.Bands, half int, prior SmoothCov, priorWeig
 // fixture seatings join in with a wide prior. It sets scatter and total of
 // both ears and returns the ruler's standard deviation per axis and what
 // describes the two covariances.
-func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear, slip [2][]float64) (ruler [3]float64, scatter, total [2]SmoothCov) {
+func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]placing.Ear, slip [2][]float64) (ruler [3]float64, scatter, total [2]SmoothCov) {
 	ruler = [3]float64{0.4, 0.4, 0.8}
 	var start [2]SmoothCov
 	for e := range models {
@@ -137,35 +138,35 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 		if m.Survey == nil {
 			continue
 		}
-		start[e] = SmoothCov{SD: m.joinScatter(), Width: 0.33, Nugget: 0.1}
+		start[e] = SmoothCov{SD: joinScatter(m), Width: 0.33, Nugget: 0.1}
 		m.Total = start[e].Matrix(m.Bands)
 		m.Scatter = start[e].Matrix(m.Bands)
 	}
-	wide := FixturePrior()
+	wide := placing.FixturePrior()
 	current := start
-	pl := NewPlacer(models)
+	pl := placing.NewPlacer(models)
 	// Where a seating was in the last round is where the next one climbs from.
-	before := make([]*[HeadsetDim]float64, len(rows)+len(ordinary))
+	before := make([]*[placing.HeadsetDim]float64, len(rows)+len(ordinary))
 	for range 6 {
 		var sums [2]*momentSum
 		for e := range models {
 			sums[e] = newMomentSum(survey.NewBands().N)
 		}
 		var moved, count [3]float64
-		visit := func(k int, s seat.Seating, prior Prior, lever func(e int) float64, survey bool) {
-			o := Observe(s, 0, models)
-			p, ok := pl.most(o, prior, before[k])
+		visit := func(k int, s seat.Seating, prior placing.Prior, lever func(e int) float64, survey bool) {
+			o := placing.Observe(s, 0, models)
+			p, ok := pl.Most(o, prior, before[k])
 			if !ok {
 				return
 			}
-			before[k] = &p.pos
+			before[k] = &p.Pos
 			for e := range models {
 				// A seating that no place explains says nothing of how others scatter.
-				if !o.Present[e] || !survey && p.misfit[e] > DoubtFar*math.Max(1, p.dof[e]) {
+				if !o.Present[e] || !survey && p.Misfit[e] > DoubtFar*math.Max(1, p.Dof[e]) {
 					continue
 				}
 				m := &models[e]
-				resid, extra := m.residualMoments(o, p, e)
+				resid, extra := residualMoments(m, o, p, e)
 				sums[e].add(resid, extra, o.Variance[e], 1/lever(e))
 				sums[e].scaleCount(o.Variance[e], 1-1/lever(e))
 			}
@@ -173,8 +174,8 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 				for a := range 3 {
 					for e := range models {
 						if o.Present[e] {
-							d := p.pos[3*e+a] - prior.mean[3*e+a]
-							moved[a] += d*d + p.cov.At(3*e+a, 3*e+a)
+							d := p.Pos[3*e+a] - prior.Mean[3*e+a]
+							moved[a] += d*d + p.Cov.At(3*e+a, 3*e+a)
 							count[a]++
 						}
 					}
@@ -183,14 +184,14 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]Ear
 		}
 		for i, s := range rows {
 			v := s.Survey.Vector()
-			prior := Prior{Cov: HeadsetCov(Scaled(ruler, 0.95), Scaled(ruler, 0.31))}
+			prior := placing.Prior{Cov: placing.HeadsetCov(placing.Scaled(ruler, 0.95), placing.Scaled(ruler, 0.31))}
 			for a := range 3 {
-				prior.mean[a], prior.mean[3+a] = v[a], v[a]
+				prior.Mean[a], prior.Mean[3+a] = v[a], v[a]
 			}
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			before[i] = &prior.mean // set to a fraction of a millimetre
+			before[i] = &prior.Mean // set to a fraction of a millimetre
 			visit(i, s, prior, func(e int) float64 { return models[e].Survey.LeftOver(i) }, true)
 		}
 		for i, s := range ordinary {
@@ -225,7 +226,7 @@ func (m *momentSum) scaleCount(variance []float64, by float64) {
 }
 
 // joinScatter returns the survey's scatter on the position bands.
-func (m *Ear) joinScatter() []float64 {
+func joinScatter(m *placing.Ear) []float64 {
 	sd := make([]float64, m.Bands.N)
 	for r := range sd {
 		lo, hi := m.Bands.Kept(r)
@@ -244,20 +245,20 @@ func (m *Ear) joinScatter() []float64 {
 // residualMoments returns the expected residual of a placed seating with
 // level and leak tail taken out, and the covariance of what is not known
 // about it: position, level, tail.
-func (m *Ear) residualMoments(o Observation, p placed, e int) ([]float64, *mat.SymDense) {
+func residualMoments(m *placing.Ear, o placing.Observation, p placing.Placed, e int) ([]float64, *mat.SymDense) {
 	n := m.Bands.N
 	// Given the position, ε̂ = Σ_ε (Σ_ε + nuisance + noise)⁻¹ r, and
 	// Cov(ε) = Σ_ε − Σ_ε V⁻¹ Σ_ε with V the marginal covariance, position included.
-	v := m.Covariance(1, p.excess[e], o.Variance[e])
+	v := m.Covariance(1, p.Excess[e], o.Variance[e])
 	var jc, jcj mat.Dense
 	block := mat.NewDense(3, 3, nil)
 	for a := range 3 {
 		for b := range 3 {
-			block.Set(a, b, p.cov.At(3*e+a, 3*e+b))
+			block.Set(a, b, p.Cov.At(3*e+a, 3*e+b))
 		}
 	}
-	jc.Mul(p.slope[e], block)
-	jcj.Mul(&jc, p.slope[e].T())
+	jc.Mul(p.Slope[e], block)
+	jcj.Mul(&jc, p.Slope[e].T())
 	resid := make([]float64, n)
 	extra := mat.NewSymDense(n, nil)
 	chol, ok := stats.Factorize(v)
@@ -275,7 +276,7 @@ func (m *Ear) residualMoments(o Observation, p placed, e int) ([]float64, *mat.S
 			scat.SetSym(i, j, m.Scatter.At(i, j)+noise)
 		}
 	}
-	x := mat.NewDense(n, 1, append([]float64(nil), p.resid[e]...))
+	x := mat.NewDense(n, 1, append([]float64(nil), p.Resid[e]...))
 	chol.Solve(x)
 	mean := mat.NewVecDense(n, resid)
 	mean.MulVec(scat, mat.VecDenseCopyOf(x.ColView(0)))

@@ -3,6 +3,7 @@ package position
 import (
 	"math"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
@@ -10,7 +11,7 @@ import (
 // slipped raises the variance of survey rows that do not fit the surface that
 // all others make: the headphone slipped, or the row names another
 // displacement. It returns the rows' numbers.
-func slipped(rows []seat.Seating, models *[2]Ear, slip *[2][]float64) []int {
+func slipped(rows []seat.Seating, models *[2]placing.Ear, slip *[2][]float64) []int {
 	var out []int
 	distance := make([]float64, len(rows))
 	for e := range models {

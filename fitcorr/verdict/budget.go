@@ -9,6 +9,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -78,7 +79,7 @@ func sources(s seat.Seating, at position.FixturePlace, t *Target, opt seat.Optio
 	worn := sharedOf(targetCov(t))
 	ears := worn
 	if r := t.Ruler; r != nil {
-		fixture, turn := u.FixtureLandmarkMM*u.FixtureLandmarkMM, position.ReadTurnMM*position.ReadTurnMM
+		fixture, turn := u.FixtureLandmarkMM*u.FixtureLandmarkMM, placing.ReadTurnMM*placing.ReadTurnMM
 		alone := fixture + turn + r.LandmarkVar + r.OneVar
 		// The weight of the readings in the mean is the variance left over theirs alone.
 		w := math.Min(1, worn.headset()/alone)
@@ -101,7 +102,7 @@ func sources(s seat.Seating, at position.FixturePlace, t *Target, opt seat.Optio
 	}
 	switch {
 	case t.Ruler == nil && !t.Read:
-		alone := u.FixtureLandmarkMM*u.FixtureLandmarkMM + position.ReadTurnMM*position.ReadTurnMM +
+		alone := u.FixtureLandmarkMM*u.FixtureLandmarkMM + placing.ReadTurnMM*placing.ReadTurnMM +
 			(u.LandmarkMM*u.LandmarkMM+u.OneMM*u.OneMM*float64(t.Listeners)/math.Max(1, float64(t.Seatings)))/math.Max(1, float64(t.Listeners))
 		add("ears taken for positions", ears, "reading positions with a ruler on listeners and fixture",
 			shared{1 / (1/math.Max(ears.common, 1e-9) + 1/alone), ears.own})
@@ -132,9 +133,9 @@ func sources(s seat.Seating, at position.FixturePlace, t *Target, opt seat.Optio
 }
 
 func targetCov(t *Target) *mat.SymDense {
-	c := mat.NewSymDense(position.HeadsetDim, nil)
-	for i := range position.HeadsetDim {
-		for j := i; j < position.HeadsetDim; j++ {
+	c := mat.NewSymDense(placing.HeadsetDim, nil)
+	for i := range placing.HeadsetDim {
+		for j := i; j < placing.HeadsetDim; j++ {
 			c.SetSym(i, j, t.Cov[i][j])
 		}
 	}
@@ -189,17 +190,17 @@ func rates(v shared, df float64, opt seat.Options) (use, move float64) {
 // many mm off, with these uncertainties.
 func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share float64) {
 	common, own := math.Sqrt(math.Max(0, v.common)), math.Sqrt(math.Max(0, v.own))
-	cov := position.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
+	cov := placing.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
 	rng := rand.New(rand.NewPCG(opt.Seed, 0x72617465)) // "rate": apart from other uses of the seed
 	each := newSizes(1-opt.Confidence, df)
 	for range rateDraws {
-		pos := [position.HeadsetDim]float64{mm, 0, 0, mm}
+		pos := [placing.HeadsetDim]float64{mm, 0, 0, mm}
 		for a := range 2 {
 			c := common * rng.NormFloat64()
 			pos[a] += c + own*rng.NormFloat64()
 			pos[3+a] += c + own*rng.NormFloat64()
 		}
-		ears, head := position.Estimates(pos, cov, cov)
+		ears, head := placing.Estimates(pos, cov, cov)
 		var tests [parts]mixtureTests
 		for k, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
 			e.DF = df

@@ -8,6 +8,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -20,8 +21,8 @@ func budgetOptions() seat.Options {
 
 func targetOf(cov mat.Symmetric) *Target {
 	t := &Target{DF: 12, Listeners: 8, Seatings: 40}
-	for i := range position.HeadsetDim {
-		for j := range position.HeadsetDim {
+	for i := range placing.HeadsetDim {
+		for j := range placing.HeadsetDim {
 			t.Cov[i][j] = cov.At(i, j)
 		}
 	}
@@ -29,7 +30,7 @@ func targetOf(cov mat.Symmetric) *Target {
 }
 
 func same(common, own float64) *mat.SymDense {
-	return position.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
+	return placing.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
 }
 
 // Where most of the variance is the fixture's landmark, that is what to mend, not
@@ -102,7 +103,7 @@ func TestRates(t *testing.T) {
 // Several places give no verdict: what would tell is one reading.
 func TestPlacesAreNamed(t *testing.T) {
 	v := Verdict{Outcome: Undetermined}
-	at := position.FixturePlace{Offset: position.Offset{Places: []position.Place{{ForwardMM: 5.2, UpMM: -1, Probability: 0.6}, {ForwardMM: -6, UpMM: 0.4, Probability: 0.4}}}}
+	at := position.FixturePlace{Offset: position.Offset{Places: []placing.Place{{ForwardMM: 5.2, UpMM: -1, Probability: 0.6}, {ForwardMM: -6, UpMM: 0.4, Probability: 0.4}}}}
 	v.settle(seat.Seating{}, at, targetOf(same(1, 0.3)), seat.DefaultOptions())
 	if want := "one reading of its position with a ruler: the sound cannot tell 5 mm forward and 1 mm down from 6 mm back and 0 mm up, of the marked position"; len(v.Settle) != 1 || v.Settle[0] != want {
 		t.Errorf("%q, want %q", v.Settle, want)

@@ -8,19 +8,19 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 )
 
 // cupTrial draws the estimates of a headset whose cups truly lie at left and
 // right (forward, up; mm), with an error that both cups share and one of their own.
 func cupTrial(rng *rand.Rand, left, right [2]float64, common, own, df float64) ([2]seat.Estimate, seat.Estimate) {
-	cov := position.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
+	cov := placing.HeadsetCov([3]float64{common, common, 1}, [3]float64{own, own, 1})
 	scale := 1.0
 	if df > 0 { // the stated variance is itself an estimate
 		scale = distuv.ChiSquared{K: df, Src: rng}.Rand() / df
 	}
-	var pos [position.HeadsetDim]float64
+	var pos [placing.HeadsetDim]float64
 	for a := range 2 {
 		c := common * rng.NormFloat64()
 		pos[a] = left[a] + c + own*rng.NormFloat64()
@@ -28,7 +28,7 @@ func cupTrial(rng *rand.Rand, left, right [2]float64, common, own, df float64) (
 	}
 	var stated mat.SymDense
 	stated.ScaleSym(scale, cov)
-	ears, head := position.Estimates(pos, &stated, cov)
+	ears, head := placing.Estimates(pos, &stated, cov)
 	ears[0].DF, ears[1].DF, head.DF = df, df, df
 	return ears, head
 }
@@ -87,7 +87,7 @@ func TestPositionYaw(t *testing.T) {
 // The cups cannot be shown to be in by a mean that is.
 func TestPositionDecides(t *testing.T) {
 	at := func(l, r [2]float64, sd float64) Position {
-		ears, head := position.Estimates([6]float64{l[0], l[1], 0, r[0], r[1]}, position.HeadsetCov([3]float64{}, [3]float64{sd, sd, 1}), position.WornPrior())
+		ears, head := placing.Estimates([6]float64{l[0], l[1], 0, r[0], r[1]}, placing.HeadsetCov([3]float64{}, [3]float64{sd, sd, 1}), placing.WornPrior())
 		return JudgePosition(ears, head, 3, 0.95)
 	}
 	for _, c := range []struct {

@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 )
 
@@ -85,12 +85,12 @@ func (m mixtureTests) interval(confidence float64) [3]float64 {
 
 // numbersOf are the tests of the left cup, the right cup and the headset under
 // every place of a posterior against the worn mean, all with df degrees of freedom.
-func numbersOf(p position.Posterior, t *Target, df, tol float64) (out [parts]mixtureTests) {
-	wide := mat.NewSymDense(position.HeadsetDim, nil)
-	wide.AddSym(position.WornPrior(), position.FixturePrior().Cov)
+func numbersOf(p placing.Posterior, t *Target, df, tol float64) (out [parts]mixtureTests) {
+	wide := mat.NewSymDense(placing.HeadsetDim, nil)
+	wide.AddSym(placing.WornPrior(), placing.FixturePrior().Cov)
 	for _, part := range p {
 		diff, sum := t.apart(part.Pos, part.Cov)
-		ears, head := position.Estimates(diff, sum, wide)
+		ears, head := placing.Estimates(diff, sum, wide)
 		for i, e := range [parts]seat.Estimate{ears[0], ears[1], head} {
 			e.DF = df
 			out[i] = append(out[i], weightedTests{part.Weight, newDistanceTests(e, tol)})
@@ -100,11 +100,11 @@ func numbersOf(p position.Posterior, t *Target, df, tol float64) (out [parts]mix
 }
 
 // apart is a position less the worn mean, with the covariance of the difference.
-func (t *Target) apart(pos [position.HeadsetDim]float64, cov *mat.SymDense) ([position.HeadsetDim]float64, *mat.SymDense) {
-	sum := mat.NewSymDense(position.HeadsetDim, nil)
-	for i := range position.HeadsetDim {
+func (t *Target) apart(pos [placing.HeadsetDim]float64, cov *mat.SymDense) ([placing.HeadsetDim]float64, *mat.SymDense) {
+	sum := mat.NewSymDense(placing.HeadsetDim, nil)
+	for i := range placing.HeadsetDim {
 		pos[i] -= t.Mean[i]
-		for j := i; j < position.HeadsetDim; j++ {
+		for j := i; j < placing.HeadsetDim; j++ {
 			sum.SetSym(i, j, cov.At(i, j)+t.Cov[i][j])
 		}
 	}

@@ -7,35 +7,35 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 )
 
 func plane(sd float64) *mat.SymDense {
-	return position.HeadsetCov([3]float64{sd, sd, 1}, [3]float64{sd / 2, sd / 2, 1})
+	return placing.HeadsetCov([3]float64{sd, sd, 1}, [3]float64{sd / 2, sd / 2, 1})
 }
 
 // A mixture of one place is judged as its estimate is; a second place matters by
 // its weight.
 func TestMixture(t *testing.T) {
 	target := &Target{}
-	at := func(weight, mm float64) position.Part {
-		return position.Part{Weight: weight, Pos: [position.HeadsetDim]float64{mm, 0, 0, mm, 0, 0}, Cov: plane(0.5)}
+	at := func(weight, mm float64) placing.Part {
+		return placing.Part{Weight: weight, Pos: [placing.HeadsetDim]float64{mm, 0, 0, mm, 0, 0}, Cov: plane(0.5)}
 	}
-	ears, head := position.Estimates(at(1, 1).Pos, plane(0.5), plane(9))
-	one := judgeNumbers(numbersOf(position.Posterior{at(1, 1)}, target, 0, 3), 0.95)
+	ears, head := placing.Estimates(at(1, 1).Pos, plane(0.5), plane(9))
+	one := judgeNumbers(numbersOf(placing.Posterior{at(1, 1)}, target, 0, 3), 0.95)
 	if want := JudgePosition(ears, head, 3, 0.95); one != want {
 		t.Errorf("one place: %+v, want %+v", one, want)
 	}
 	for _, c := range []struct {
 		name string
-		p    position.Posterior
+		p    placing.Posterior
 		want Outcome
 	}{
-		{"two places in place", position.Posterior{at(0.6, 1), at(0.4, -1)}, Use},
-		{"one in place, another off that hardly counts", position.Posterior{at(0.98, 0), at(0.02, 8)}, Use},
-		{"one in place, another off", position.Posterior{at(0.9, 0), at(0.1, 8)}, Undetermined},
-		{"both off, on either side", position.Posterior{at(0.55, 8), at(0.45, -8)}, Move},
-		{"one off, another in place", position.Posterior{at(0.95, 8), at(0.05, 0)}, Undetermined},
+		{"two places in place", placing.Posterior{at(0.6, 1), at(0.4, -1)}, Use},
+		{"one in place, another off that hardly counts", placing.Posterior{at(0.98, 0), at(0.02, 8)}, Use},
+		{"one in place, another off", placing.Posterior{at(0.9, 0), at(0.1, 8)}, Undetermined},
+		{"both off, on either side", placing.Posterior{at(0.55, 8), at(0.45, -8)}, Move},
+		{"one off, another in place", placing.Posterior{at(0.95, 8), at(0.05, 0)}, Undetermined},
 	} {
 		got := judgeNumbers(numbersOf(c.p, target, 0, 3), 0.95)
 		if got.Outcome != c.want {
@@ -55,11 +55,11 @@ func TestMixtureSize(t *testing.T) {
 	wrong, said := 0.0, 0.0
 	for range 4000 {
 		weight := 0.5 + 0.5*rng.Float64()
-		var parts position.Posterior
+		var parts placing.Posterior
 		for k, w := range []float64{weight, 1 - weight} {
 			r, phi := 9*rng.Float64(), 2*math.Pi*rng.Float64()
 			x, y := r*math.Cos(phi), r*math.Sin(phi)
-			parts = append(parts, position.Part{Weight: w, Pos: [position.HeadsetDim]float64{x, y, 0, x, y, 0}, Cov: plane(0.4 + 0.6*float64(k))})
+			parts = append(parts, placing.Part{Weight: w, Pos: [placing.HeadsetDim]float64{x, y, 0, x, y, 0}, Cov: plane(0.4 + 0.6*float64(k))})
 		}
 		part := parts[0]
 		if rng.Float64() > weight {

@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
 )
 
@@ -15,16 +15,16 @@ const nearestListed = 5
 
 // nearest lists the worn seatings most like a fixture seating: the normal
 // density of the difference of their positions under both uncertainties.
-func nearest(pos [position.HeadsetDim]float64, cov *mat.SymDense, worn []Place) []Likeness {
+func nearest(pos [placing.HeadsetDim]float64, cov *mat.SymDense, worn []Place) []Likeness {
 	var out []Likeness
 	logs := make([]float64, 0, len(worn))
 	top := math.Inf(-1)
 	for _, w := range worn {
-		sum := mat.NewSymDense(position.HeadsetDim, nil)
-		diff := mat.NewVecDense(position.HeadsetDim, nil)
-		for i := range position.HeadsetDim {
+		sum := mat.NewSymDense(placing.HeadsetDim, nil)
+		diff := mat.NewVecDense(placing.HeadsetDim, nil)
+		for i := range placing.HeadsetDim {
 			diff.SetVec(i, pos[i]-w.Pos[i])
-			for j := i; j < position.HeadsetDim; j++ {
+			for j := i; j < placing.HeadsetDim; j++ {
 				sum.SetSym(i, j, cov.At(i, j)+w.Cov[i][j])
 			}
 			stats.AddSym(sum, i, i, 1e-6)

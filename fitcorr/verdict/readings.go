@@ -1,7 +1,7 @@
 package verdict
 
 import (
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -10,7 +10,7 @@ import (
 // Ruler is the worn mean as readings alone give it: the mean reading of the
 // panel's seatings, whatever point of the cup is read, mm forward and up.
 type Ruler struct {
-	Mean [position.ReadDim]float64 `json:"mean"`
+	Mean [placing.ReadDim]float64 `json:"mean"`
 	// OneVar and LandmarkVar are the variances per axis of that mean, mm²: from the
 	// errors of single readings and from those of the listeners' canal entrances.
 	OneVar      float64 `json:"one_var"`
@@ -64,11 +64,11 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 	}
 	u := seat.ReadingOr(opt.Reading)
 	one := u.OneMM*u.OneMM/s.Readings() + t.Ruler.OneVar
-	fixture := u.FixtureLandmarkMM*u.FixtureLandmarkMM + position.ReadTurnMM*position.ReadTurnMM
+	fixture := u.FixtureLandmarkMM*u.FixtureLandmarkMM + placing.ReadTurnMM*placing.ReadTurnMM
 	learned := one + t.Ruler.LandmarkVar
 	df := stats.PooledDF(learned, stats.PooledDF(one, reading.StatedDF, t.Ruler.LandmarkVar, reading.StatedDF), fixture, reading.StatedDF)
 	e := seat.Estimate{DF: df}
-	for a, r := range [position.ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM} {
+	for a, r := range [placing.ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM} {
 		e.Value[a] = r - t.Ruler.Mean[a]
 		e.Cov[a][a] = learned + fixture
 	}

@@ -7,7 +7,7 @@ import (
 	"testing"
 
 	"asworn/capture"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -27,7 +27,7 @@ func TestByReadingsClosedForm(t *testing.T) {
 	// One reading: 1/4 of the seating, (1 + 1/2 + 1/4)/9 of the mean; landmarks:
 	// weights 2/3 and 1/3 of the listeners.
 	one, landmark := 0.25+1.75/9, 0.49*5/9
-	fixture := 0.25 + position.ReadTurnMM*position.ReadTurnMM
+	fixture := 0.25 + placing.ReadTurnMM*placing.ReadTurnMM
 	v := one + landmark + fixture
 	df := v * v / ((one*one + landmark*landmark + fixture*fixture) / reading.StatedDF)
 	if got.DistanceMM[0] != 5 {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
@@ -57,7 +58,7 @@ func (v *Verdict) settle(s seat.Seating, at position.FixturePlace, t *Target, op
 func percent(rate float64) string { return fmt.Sprintf("%.0f", 10*math.Round(10*rate)) }
 
 // placeWords names one of several places by the mean of both cups.
-func placeWords(p position.Place) string {
+func placeWords(p placing.Place) string {
 	axis := func(mm float64, more, less string) string {
 		if mm < 0 {
 			return fmt.Sprintf("%.0f mm %s", -mm, less)

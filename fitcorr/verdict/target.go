@@ -1,31 +1,31 @@
 package verdict
 
 import (
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 )
 
 // Target is the worn mean of a model: what a fixture seating is held against.
 type Target struct {
-	Mean      [position.HeadsetDim]float64                      `json:"mean"`
-	Cov       [position.HeadsetDim][position.HeadsetDim]float64 `json:"cov"`
-	DF        float64                                           `json:"df"`
-	LossDB    [2][3]float64                                     `json:"loss_db"`
-	LossSE    [2][3]float64                                     `json:"loss_se_db"`
-	LossDF    [2]float64                                        `json:"loss_df"` // listeners − 1; 0 says nothing of how listeners differ
-	Seatings  int                                               `json:"seatings"`
-	Listeners int                                               `json:"listeners"`
-	Bare      bool                                              `json:"bare"`
-	Displaced bool                                              `json:"displaced"` // some listener also wore the model displaced on purpose
-	Read      bool                                              `json:"read"`      // positions were read off heads
-	Ruler     *Ruler                                            `json:"ruler,omitempty"`
-	Worn      []Place                                           `json:"worn,omitempty"`
+	Mean      [placing.HeadsetDim]float64                     `json:"mean"`
+	Cov       [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`
+	DF        float64                                         `json:"df"`
+	LossDB    [2][3]float64                                   `json:"loss_db"`
+	LossSE    [2][3]float64                                   `json:"loss_se_db"`
+	LossDF    [2]float64                                      `json:"loss_df"` // listeners − 1; 0 says nothing of how listeners differ
+	Seatings  int                                             `json:"seatings"`
+	Listeners int                                             `json:"listeners"`
+	Bare      bool                                            `json:"bare"`
+	Displaced bool                                            `json:"displaced"` // some listener also wore the model displaced on purpose
+	Read      bool                                            `json:"read"`      // positions were read off heads
+	Ruler     *Ruler                                          `json:"ruler,omitempty"`
+	Worn      []Place                                         `json:"worn,omitempty"`
 }
 
 // Place is the estimated position of one worn seating, for the list of the most alike.
 type Place struct {
-	ID  string                                            `json:"id"`
-	Pos [position.HeadsetDim]float64                      `json:"pos"`
-	Cov [position.HeadsetDim][position.HeadsetDim]float64 `json:"cov"`
+	ID  string                                          `json:"id"`
+	Pos [placing.HeadsetDim]float64                     `json:"pos"`
+	Cov [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`
 }
 
 // planeVariance is the variance of the mean of both ears, forward and up.

@@ -3,6 +3,7 @@ package verdict
 import (
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -93,9 +94,9 @@ func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt s
 	o := at.Offset
 	v := Verdict{ID: o.ID, Seating: o.Seating}
 	diff, sum := t.apart(at.Pos, at.Cov)
-	wide := mat.NewSymDense(position.HeadsetDim, nil)
-	wide.AddSym(position.WornPrior(), position.FixturePrior().Cov)
-	ears, head := position.Estimates(diff, sum, wide)
+	wide := mat.NewSymDense(placing.HeadsetDim, nil)
+	wide.AddSym(placing.WornPrior(), placing.FixturePrior().Cov)
+	ears, head := placing.Estimates(diff, sum, wide)
 	df := stats.PooledDF(t.planeVariance(), t.DF, o.Headset.PlaneVariance(), o.Headset.DF)
 	ears[0].DF, ears[1].DF, head.DF = df, df, df
 	p := JudgePosition(ears, head, opt.MaxOffsetMM, opt.Confidence)

@@ -8,7 +8,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/fitcorr"
-	"asworn/fitcorr/position"
+	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/verdict"
@@ -72,7 +72,7 @@ func BasisOf(earlier report.Results) Basis {
 // alone is the variance per axis, mm², of the panel's mean by so many readings alone.
 func (b Basis) alone(listeners int, readings float64) float64 {
 	r := b.Reading
-	return r.FixtureLandmarkMM*r.FixtureLandmarkMM + position.ReadTurnMM*position.ReadTurnMM +
+	return r.FixtureLandmarkMM*r.FixtureLandmarkMM + placing.ReadTurnMM*placing.ReadTurnMM +
 		r.LandmarkMM*r.LandmarkMM/float64(listeners) + r.OneMM*r.OneMM/readings
 }
 

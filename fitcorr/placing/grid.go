@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -40,8 +40,8 @@ func gridHalf(models *[2]Ear) (half [2]float64) {
 }
 
 // newGrid lays the grid out over ±half.
-func (pl *placer) newGrid(e int, half [2]float64) grid {
-	n := pl.models[e].Bands.N
+func (pl *Placer) newGrid(e int, half [2]float64) grid {
+	n := pl.Models[e].Bands.N
 	g := grid{level: mat.NewDense(n, gridSteps*gridSteps, nil), turn: mat.NewDense(n, gridSteps*gridSteps, nil)}
 	for i := range gridSteps {
 		for k := range gridSteps {
@@ -59,8 +59,8 @@ func (pl *placer) newGrid(e int, half [2]float64) grid {
 // misfit returns the χ² of ear e per point of the grid with the rotation
 // profiled out under its prior (a slope per degree, one line of algebra):
 // r'V⁻¹r − (t'V⁻¹r)²/(1/σ² + t'V⁻¹t). Nil when the covariance is singular.
-func (pl *placer) misfit(o Observation, e int, turnVariance float64) []float64 {
-	m, g := &pl.models[e], &pl.grid[e]
+func (pl *Placer) misfit(o Observation, e int, turnVariance float64) []float64 {
+	m, g := &pl.Models[e], &pl.grid[e]
 	n, points := m.Bands.N, len(g.at)
 	cov, ok := stats.Factorize(m.Covariance(1, make([]float64, n), o.Variance[e]))
 	if !ok {
@@ -94,11 +94,11 @@ const (
 
 // starts returns headset positions from which to climb. An ear that was not
 // recorded follows the other.
-func (pl *placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
+func (pl *Placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
 	points := gridSteps * gridSteps
 	joint := make([]float64, points)
 	var each [2][]int // minima of each ear
-	for e := range pl.models {
+	for e := range pl.Models {
 		if !o.Present[e] {
 			continue
 		}
@@ -109,7 +109,7 @@ func (pl *placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
 		own := slices.Clone(cost)
 		for k, d := range pl.grid[e].at {
 			for a := range 2 {
-				t := d[a] - prior.mean[3*e+a]
+				t := d[a] - prior.Mean[3*e+a]
 				v := t * t / prior.Cov.At(3*e+a, 3*e+a)
 				own[k] += v
 				joint[k] += cost[k] + v/2
@@ -124,7 +124,7 @@ func (pl *placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
 	}
 	var out [][HeadsetDim]float64
 	add := func(left, right int) {
-		at := prior.mean
+		at := prior.Mean
 		g := pl.grid[0].at
 		if g == nil {
 			g = pl.grid[1].at

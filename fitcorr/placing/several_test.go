@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -64,7 +64,7 @@ func TestReadDecides(t *testing.T) {
 	if len(places) != 2 || math.Abs(places[0].ForwardMM-6) > 1e-9 || math.Abs(places[0].Probability-0.54) > 1e-9 {
 		t.Fatalf("places %v", places)
 	}
-	read, quarrel := p.read([ReadDim]float64{-5, 0.5}, [ReadDim]float64{1, 1}, FixturePrior())
+	read, quarrel := p.Read([ReadDim]float64{-5, 0.5}, [ReadDim]float64{1, 1}, FixturePrior())
 	if quarrel || read.Places() != nil || read[0].Weight < 0.999 {
 		t.Errorf("read 5 mm back: %v, quarrel %v", read, quarrel)
 	}
@@ -72,7 +72,7 @@ func TestReadDecides(t *testing.T) {
 	if at, _ := read[0].plane(); math.Abs(at[0]+6-0.295/1.295) > 1e-9 {
 		t.Errorf("read 5 mm back: %.4f mm, want %.4f", at[0], -6+0.295/1.295)
 	}
-	both, quarrel := p.read([ReadDim]float64{0, 20}, [ReadDim]float64{1, 1}, FixturePrior())
+	both, quarrel := p.Read([ReadDim]float64{0, 20}, [ReadDim]float64{1, 1}, FixturePrior())
 	if !quarrel {
 		t.Fatal("a reading 20 mm up is no quarrel")
 	}
@@ -99,7 +99,7 @@ func TestLogDensity(t *testing.T) {
 	const step = 0.1
 	for x := -12.0; x < 12; x += step {
 		for y := -8.0; y < 8; y += step {
-			sum += step * step * math.Exp(p.logDensity([2]float64{x, y}, [2]float64{0.09, 0.16}, 11))
+			sum += step * step * math.Exp(p.LogDensity([2]float64{x, y}, [2]float64{0.09, 0.16}, 11))
 		}
 	}
 	if math.Abs(sum-1) > 1e-3 {

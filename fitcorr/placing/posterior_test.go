@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -38,7 +38,7 @@ func TestReadPart(t *testing.T) {
 	}
 	var wantPos mat.VecDense
 	wantPos.MulVec(&wantCov, rhs)
-	at, variance := m.placeRead(s)
+	at, variance := m.PlaceRead(s)
 	got := Part{Pos: pos, Cov: cov}.read(at, variance)
 	pos, cov = got.Pos, got.Cov
 	for i := range pos {

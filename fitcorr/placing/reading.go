@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -29,10 +29,10 @@ const ReadTurnMM = 0.3
 // readings on the fixture that give a mark.
 const (
 	ReadLandmarkWeight = 8.0 // listeners
-	readFewest         = 3
+	ReadFewest         = 3
 	ReadGross          = 5.0 // standard deviations: a slip of the pen
-	readWithinMM       = 1.5 // usual spread of one listener's positions
-	readBetweenMM      = 3.0 // and of a panel's, landmarks included
+	ReadWithinMM       = 1.5 // usual spread of one listener's positions
+	ReadBetweenMM      = 3.0 // and of a panel's, landmarks included
 )
 
 // Mark is what readings on the fixture say: the reading at the marked
@@ -50,7 +50,7 @@ func (m Mark) Known() bool { return m.One > 0 }
 // is worth, and the readings on the fixture that it was compared with.
 func (m Mark) DF() float64 { return reading.StatedDF + float64(ReadDim*m.Readings) }
 
-func readVector(s seat.Seating) [ReadDim]float64 {
+func ReadVector(s seat.Seating) [ReadDim]float64 {
 	return [ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM}
 }
 
@@ -59,17 +59,17 @@ func (m Mark) ReadOf(s seat.Seating) *[ReadDim]float64 {
 	if !m.Known() || s.Read == nil {
 		return nil
 	}
-	r := readVector(s)
+	r := ReadVector(s)
 	for a := range r {
 		r[a] -= m.At[a]
 	}
 	return &r
 }
 
-// placeRead is the position that was read at a seating on the fixture, mean of
+// PlaceRead is the position that was read at a seating on the fixture, mean of
 // both cups from the marked position, mm, with its variance, mm².
-func (m Mark) placeRead(s seat.Seating) (at, variance [ReadDim]float64) {
-	for a, r := range readVector(s) {
+func (m Mark) PlaceRead(s seat.Seating) (at, variance [ReadDim]float64) {
+	for a, r := range ReadVector(s) {
 		at[a] = r - m.At[a]
 		variance[a] = m.One*m.One/s.Readings() + m.Variance[a]
 	}
@@ -79,7 +79,7 @@ func (m Mark) placeRead(s seat.Seating) (at, variance [ReadDim]float64) {
 // Gross is by how many mm the position read at a seating on the fixture lies
 // from the marked one if no headphone sits there (a slip of the pen), else 0.
 func (m Mark) Gross(s seat.Seating) float64 {
-	at, variance := m.placeRead(s)
+	at, variance := m.PlaceRead(s)
 	prior := Posterior{{Weight: 1, Cov: FixturePrior().Cov}}
 	_, cov := prior[0].plane()
 	var gross float64

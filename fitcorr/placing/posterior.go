@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -21,11 +21,11 @@ type Part struct {
 // to 1. The zero value knows nothing, not even the prior.
 type Posterior []Part
 
-// newPosterior makes the mixture of the places of a seating. About each maximum
+// NewPosterior makes the mixture of the places of a seating. About each maximum
 // p the log likelihood of the sound is
 // ℓ + g'(d−p) − ½(d−p)'H(d−p); divided by the temper, and with the normal prior,
 // it is a normal whose integral is the part's weight (Laplace's method).
-func newPosterior(places []placed, prior Prior, temper float64) Posterior {
+func NewPosterior(places []Placed, prior Prior, temper float64) Posterior {
 	var out Posterior
 	var logs []float64
 	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
@@ -50,12 +50,12 @@ func newPosterior(places []placed, prior Prior, temper float64) Posterior {
 		for i := range gradient {
 			gradient[i] = p.pull[i] / temper
 			for j := range gradient {
-				v := precision.At(i, j) * (p.pos[j] - prior.mean[j])
+				v := precision.At(i, j) * (p.Pos[j] - prior.Mean[j])
 				gradient[i] -= v
-				log -= (p.pos[i] - prior.mean[i]) * v / 2
+				log -= (p.Pos[i] - prior.Mean[i]) * v / 2
 			}
 		}
-		part := Part{Pos: p.pos, Cov: cov}
+		part := Part{Pos: p.Pos, Cov: cov}
 		for i := range gradient {
 			for j := range gradient {
 				step := cov.At(i, j) * gradient[j]
@@ -139,10 +139,10 @@ func normal2(diff [2]float64, c [2][2]float64) (log, q float64) {
 	return -(q + math.Log(det)) / 2, q
 }
 
-// logDensity is the log density, 1/mm², that the mixture gives to the mean of
+// LogDensity is the log density, 1/mm², that the mixture gives to the mean of
 // both cups being found at the place at, by a ruler with the given variances, mm².
 // Each part counts as Student's t of df degrees of freedom, as the intervals do.
-func (p Posterior) logDensity(at, variance [2]float64, df float64) float64 {
+func (p Posterior) LogDensity(at, variance [2]float64, df float64) float64 {
 	var sum float64
 	top := math.Inf(-1)
 	for _, part := range p {
@@ -171,19 +171,19 @@ func (Posterior) found(part Part, at, variance [2]float64) (log, q float64) {
 // as this one is no chance.
 const quarrelChance = 1e-3
 
-// read multiplies a reading of the mean of both cups, mm and mm², into the
+// Read multiplies a reading of the mean of both cups, mm and mm², into the
 // mixture: each part moves by a Kalman step and gains the weight that it gave to
 // the reading. Where sound and reading lie apart beyond chance neither is
 // trusted: the result is half the one and half the other, and the second value
 // is true.
-func (p Posterior) read(at, variance [ReadDim]float64, prior Prior) (Posterior, bool) {
+func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, bool) {
 	var tail float64
 	for _, part := range p {
 		_, q := p.found(part, at, variance)
 		tail += part.Weight * stats.ChiTail(q, 2)
 	}
 	if tail < quarrelChance {
-		alone := Part{Weight: 1, Pos: prior.mean, Cov: mat.NewSymDense(HeadsetDim, nil)}
+		alone := Part{Weight: 1, Pos: prior.Mean, Cov: mat.NewSymDense(HeadsetDim, nil)}
 		alone.Cov.CopySym(prior.Cov)
 		both := Posterior{alone.read(at, variance)}
 		both[0].Weight = 0.5

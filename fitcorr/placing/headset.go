@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"gonum.org/v1/gonum/mat"

@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"gonum.org/v1/gonum/mat"
@@ -6,7 +6,7 @@ import (
 
 // Prior is a normal prior of a headset position.
 type Prior struct {
-	mean [HeadsetDim]float64
+	Mean [HeadsetDim]float64
 	Cov  *mat.SymDense // headsetDim
 }
 

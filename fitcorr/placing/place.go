@@ -1,4 +1,8 @@
-package position
+// Package placing is the posterior of where one seating sits, given a surveyed model and
+// a prior: levels held against the response surface, a reading on the head, and how
+// badly the best place still fits. It does not know how the survey's scatter was
+// learned, nor how people differ.
+package placing
 
 import (
 	"math"
@@ -9,33 +13,33 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// placed is a local maximum of the density of one seating's position, and what
+// Placed is a local maximum of the density of one seating's position, and what
 // the sound says around it.
-type placed struct {
-	pos    [HeadsetDim]float64
-	cov    *mat.SymDense       // inverse of the information of prior and sound
+type Placed struct {
+	Pos    [HeadsetDim]float64
+	Cov    *mat.SymDense       // inverse of the information of prior and sound
 	sound  float64             // log likelihood of the levels at pos, without constants
 	pull   [HeadsetDim]float64 // its gradient
 	info   *mat.Dense          // J'V⁻¹J, HeadsetDim²: the information of the sound
 	log    float64             // log likelihood and log prior at pos
-	misfit [2]float64          // χ² of the residual per ear
-	dof    [2]float64
-	resid  [2][]float64  // level minus surface, position bands
-	slope  [2]*mat.Dense // position bands × 3, per mm, mm, degree
-	excess [2][]float64  // variance of the surface in units of the scatter's
+	Misfit [2]float64          // χ² of the residual per ear
+	Dof    [2]float64
+	Resid  [2][]float64  // level minus surface, position bands
+	Slope  [2]*mat.Dense // position bands × 3, per mm, mm, degree
+	Excess [2][]float64  // variance of the surface in units of the scatter's
 }
 
-// placer estimates the positions of many seatings against the same survey.
-type placer struct {
-	models  *[2]Ear
+// Placer estimates the positions of many seatings against the same survey.
+type Placer struct {
+	Models  *[2]Ear
 	surface [2]*survey.BandSurface
 	grid    [2]grid
 }
 
 // NewPlacer prepares the surveys of models. The covariances are read anew for
 // every seating.
-func NewPlacer(models *[2]Ear) *placer {
-	pl := &placer{models: models}
+func NewPlacer(models *[2]Ear) *Placer {
+	pl := &Placer{Models: models}
 	half := gridHalf(models)
 	for e := range models {
 		if m := &models[e]; m.Survey != nil {
@@ -50,13 +54,13 @@ func NewPlacer(models *[2]Ear) *placer {
 // to be two.
 const samePlace = 0.5
 
-// places returns all local maxima found from the starts of the grid, the most
+// Places returns all local maxima found from the starts of the grid, the most
 // likely first. None when no ear was recorded well enough.
-func (pl *placer) places(o Observation, prior Prior) []placed {
+func (pl *Placer) Places(o Observation, prior Prior) []Placed {
 	if !o.Present[0] && !o.Present[1] {
 		return nil
 	}
-	var out []placed
+	var out []Placed
 	for _, start := range pl.starts(o, prior) {
 		p, ok := pl.climb(o, prior, start)
 		if !ok {
@@ -82,29 +86,29 @@ func (pl *placer) places(o Observation, prior Prior) []placed {
 	return out
 }
 
-// most returns the most likely place, or the one that a climb from a start comes to.
-func (pl *placer) most(o Observation, prior Prior, start *[HeadsetDim]float64) (placed, bool) {
+// Most returns the most likely place, or the one that a climb from a start comes to.
+func (pl *Placer) Most(o Observation, prior Prior, start *[HeadsetDim]float64) (Placed, bool) {
 	if start == nil {
-		if all := pl.places(o, prior); len(all) > 0 {
+		if all := pl.Places(o, prior); len(all) > 0 {
 			return all[0], true
 		}
-		return placed{}, false
+		return Placed{}, false
 	}
 	if !o.Present[0] && !o.Present[1] {
-		return placed{}, false
+		return Placed{}, false
 	}
 	return pl.climb(o, prior, *start)
 }
 
 // near reports whether q lies within the uncertainty of p.
-func (p placed) near(q placed) bool {
+func (p Placed) near(q Placed) bool {
 	var chol mat.Cholesky
 	diff := mat.NewVecDense(HeadsetDim, nil)
-	for i := range p.pos {
-		diff.SetVec(i, q.pos[i]-p.pos[i])
+	for i := range p.Pos {
+		diff.SetVec(i, q.Pos[i]-p.Pos[i])
 	}
 	var x mat.VecDense
-	if !chol.Factorize(p.cov) || chol.SolveVecTo(&x, diff) != nil {
+	if !chol.Factorize(p.Cov) || chol.SolveVecTo(&x, diff) != nil {
 		return false
 	}
 	return mat.Dot(diff, &x) < samePlace
@@ -120,10 +124,10 @@ const (
 
 // climb goes from start to a local maximum of likelihood and prior by
 // Gauss–Newton; a step that leads down is halved.
-func (pl *placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (placed, bool) {
+func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (Placed, bool) {
 	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
 	if precision.Inverse(prior.Cov) != nil {
-		return placed{}, false
+		return Placed{}, false
 	}
 	p, ok := pl.at(o, prior, precision, start)
 	if !ok {
@@ -137,9 +141,9 @@ func (pl *placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (
 			}
 			longest = climbLongest
 		}
-		var q placed
+		var q Placed
 		for {
-			next := p.pos
+			next := p.Pos
 			for i := range next {
 				next[i] += step[i]
 			}
@@ -165,17 +169,17 @@ func (pl *placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (
 }
 
 // step is the Gauss–Newton step from p, with its longest coordinate.
-func (p placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
+func (p Placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
 	gradient := mat.NewVecDense(HeadsetDim, nil)
 	for i := range step {
 		v := p.pull[i]
 		for j := range step {
-			v -= precision.At(i, j) * (p.pos[j] - prior.mean[j])
+			v -= precision.At(i, j) * (p.Pos[j] - prior.Mean[j])
 		}
 		gradient.SetVec(i, v)
 	}
 	var d mat.VecDense
-	d.MulVec(p.cov, gradient)
+	d.MulVec(p.Cov, gradient)
 	for i := range step {
 		step[i] = d.AtVec(i)
 		longest = math.Max(longest, math.Abs(step[i]))
@@ -184,9 +188,9 @@ func (p placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float6
 }
 
 // at lays the seating against the surface at pos.
-func (pl *placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (placed, bool) {
-	p := placed{pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
-	for e := range pl.models {
+func (pl *Placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (Placed, bool) {
+	p := Placed{Pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
+	for e := range pl.Models {
 		if o.Present[e] && !pl.addEar(&p, o, e) {
 			return p, false
 		}
@@ -195,33 +199,33 @@ func (pl *placer) at(o Observation, prior Prior, precision *mat.Dense, pos [Head
 	var sum, cov mat.Dense
 	for i := range pos {
 		for j := range pos {
-			p.log -= (pos[i] - prior.mean[i]) * precision.At(i, j) * (pos[j] - prior.mean[j]) / 2
+			p.log -= (pos[i] - prior.Mean[i]) * precision.At(i, j) * (pos[j] - prior.Mean[j]) / 2
 		}
 	}
 	sum.Add(precision, p.info)
 	if cov.Inverse(&sum) != nil {
 		return p, false
 	}
-	p.cov = stats.Symmetric(&cov)
+	p.Cov = stats.Symmetric(&cov)
 	return p, true
 }
 
 // addEar adds what ear e says at p.pos: likelihood −½(r'V⁻¹r + log|V|) with its
 // gradient J'V⁻¹r and information J'V⁻¹J. The slope of log|V| is left out; V
 // changes slowly.
-func (pl *placer) addEar(p *placed, o Observation, e int) bool {
-	m := &pl.models[e]
+func (pl *Placer) addEar(p *Placed, o Observation, e int) bool {
+	m := &pl.Models[e]
 	n := m.Bands.N
-	level, slope, excess := pl.surface[e].At([3]float64(p.pos[3*e : 3*e+3]))
-	p.resid[e], p.slope[e], p.excess[e] = make([]float64, n), mat.NewDense(n, 3, nil), excess
+	level, slope, excess := pl.surface[e].At([3]float64(p.Pos[3*e : 3*e+3]))
+	p.Resid[e], p.Slope[e], p.Excess[e] = make([]float64, n), mat.NewDense(n, 3, nil), excess
 	white := mat.NewDense(n, 4, nil) // V^-½ times the columns J and r
 	for b := range n {
-		p.resid[e][b] = o.Level[e][b] - level[b]
+		p.Resid[e][b] = o.Level[e][b] - level[b]
 		for a := range 3 {
-			p.slope[e].Set(b, a, slope[a][b])
+			p.Slope[e].Set(b, a, slope[a][b])
 			white.Set(b, a, slope[a][b])
 		}
-		white.Set(b, 3, p.resid[e][b])
+		white.Set(b, 3, p.Resid[e][b])
 	}
 	cov, ok := stats.Factorize(m.Covariance(1, excess, o.Variance[e]))
 	if !ok {
@@ -236,12 +240,12 @@ func (pl *placer) addEar(p *placed, o Observation, e int) bool {
 			p.info.Set(3*e+a, 3*e+b, square.At(a, b))
 		}
 	}
-	p.misfit[e] = square.At(3, 3)
-	p.sound -= (p.misfit[e] + cov.LogDet()) / 2
-	p.dof[e] = -5
+	p.Misfit[e] = square.At(3, 3)
+	p.sound -= (p.Misfit[e] + cov.LogDet()) / 2
+	p.Dof[e] = -5
 	for _, v := range o.Variance[e] {
 		if v < survey.MissingVar {
-			p.dof[e]++
+			p.Dof[e]++
 		}
 	}
 	return true

@@ -1,4 +1,4 @@
-package position
+package placing
 
 import (
 	"math"
@@ -50,26 +50,26 @@ func (f Fit) Better(g Fit) bool {
 
 // Fits is the fit of a seating, of a model at a point that may not be its own.
 // An ear that was not recorded well enough speaks for nothing.
-func (pl *placer) Fits(s seat.Seating) Fit {
-	obs := Observe(s, 0, pl.models)
-	places := pl.places(obs, FixturePrior())
+func (pl *Placer) Fits(s seat.Seating) Fit {
+	obs := Observe(s, 0, pl.Models)
+	places := pl.Places(obs, FixturePrior())
 	if len(places) == 0 {
 		return Fit{Residual: 1, Deviance: 1}
 	}
-	return pl.fit(obs, places[0])
+	return pl.Fit(obs, places[0])
 }
 
-func (pl *placer) fit(obs Observation, best placed) Fit {
+func (pl *Placer) Fit(obs Observation, best Placed) Fit {
 	out := Fit{Residual: 1, Deviance: 1, LogDensity: best.log}
 	all, count := 2*(best.sound-best.log), 0.0 // of the prior
-	for e := range pl.models {
+	for e := range pl.Models {
 		if !obs.Present[e] {
 			continue
 		}
-		m := &pl.models[e]
+		m := &pl.Models[e]
 		_, _, atMark := pl.surface[e].At([3]float64{})
 		mark, ok := stats.Factorize(m.Covariance(1, atMark, obs.Variance[e]))
-		there, fine := stats.Factorize(m.Covariance(1, best.excess[e], obs.Variance[e]))
+		there, fine := stats.Factorize(m.Covariance(1, best.Excess[e], obs.Variance[e]))
 		if !ok || !fine {
 			continue
 		}
@@ -79,8 +79,8 @@ func (pl *placer) fit(obs Observation, best placed) Fit {
 				n++
 			}
 		}
-		deviance := best.misfit[e] + there.LogDet() - mark.LogDet()
-		out.Residual = math.Min(out.Residual, stats.ChiTail(best.misfit[e], best.dof[e]))
+		deviance := best.Misfit[e] + there.LogDet() - mark.LogDet()
+		out.Residual = math.Min(out.Residual, stats.ChiTail(best.Misfit[e], best.Dof[e]))
 		out.Deviance = math.Min(out.Deviance, stats.ChiTail(deviance, n))
 		all, count = all+deviance, count+n
 	}
