@@ -113,12 +113,21 @@ type Pair struct {
 	Common bool
 }
 
+// together returns both ears from one time on: the ear that begins later begins with zeros.
+func (p Pair) together() (out [2][]float64) {
+	first := min(p.Start[0], p.Start[1])
+	for e, x := range p.Ears {
+		out[e] = append(make([]float64, int(math.Round(p.Start[e]-first))), x...)
+	}
+	return out
+}
+
 // Source finds the impulse responses of a recording.
 type Source func(rec report.Recording) (Pair, error)
 
 // Impulses writes, into dir, the impulse responses of every usable recording
-// of r, left and right in one WAV file each (WriteImpulses). It returns the
-// files written. The folder must exist.
+// of r, left and right in one WAV file each (WriteImpulses), the later ear behind
+// zeros, so that the interaural time is kept to a sample. It returns the files written. The folder must exist.
 func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 	var files []string
 	names := make(namer)
@@ -134,7 +143,8 @@ func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 			continue
 		}
 		path := filepath.Join(dir, names.file(rec.File)+".wav")
-		if err := WriteImpulses(path, pair.RateHz, pair.Ears[:]...); err != nil {
+		ears := pair.together()
+		if err := WriteImpulses(path, pair.RateHz, ears[:]...); err != nil {
 			return files, err
 		}
 		files = append(files, path)

@@ -105,7 +105,7 @@ func TestHeadphones(t *testing.T) {
 	}
 }
 
-// Every usable recording with responses gets a file of its own.
+// Every usable recording with responses gets a file of its own, with its interaural time.
 func TestImpulses(t *testing.T) {
 	r := report.Results{Recordings: []report.Recording{
 		{Usable: true, Seating: capture.Seating{File: "recordings/a 1.wav"}}, {Seating: capture.Seating{File: "rejected.wav"}},
@@ -115,7 +115,7 @@ func TestImpulses(t *testing.T) {
 		if rec.File == "none.wav" {
 			return Pair{}, nil
 		}
-		return Pair{RateHz: 48000, Ears: [2][]float64{{1, 0.5}, {0.25, 0}}}, nil
+		return Pair{RateHz: 48000, Ears: [2][]float64{{1, 0.5}, {0.25, 0}}, Start: [2]float64{-236, -233}}, nil
 	})
 	if err != nil {
 		t.Fatal(err)
@@ -123,7 +123,8 @@ func TestImpulses(t *testing.T) {
 	if len(files) != 2 || filepath.Base(files[0]) != "recordings-a-1.wav" || filepath.Base(files[1]) != "recordings-a-1-2.wav" {
 		t.Fatalf("files %v", files)
 	}
-	if _, ch, err := wavfile.ReadAll(files[1]); err != nil || ch[1][0] != 0.25 {
+	// The right ear begins three samples later.
+	if _, ch, err := wavfile.ReadAll(files[1]); err != nil || !slices.Equal(ch[0], []float64{1, 0.5, 0, 0, 0}) || !slices.Equal(ch[1], []float64{0, 0, 0, 0.25, 0}) {
 		t.Errorf("%v, %v", ch, err)
 	}
 }
