@@ -150,6 +150,10 @@ func TestEntrances(t *testing.T) {
 	if len(refer) != 2 || len(moved) != 1 || moved[0].Subject != "L02" || moved[0].Study != "spring" || math.Abs(moved[0].MM-8) > 1e-9 {
 		t.Errorf("%+v, moved %+v", refer, moved)
 	}
+	copied := panelOf(nil, now[:1])
+	if refer, _ := Entrances(now, []Panel{copied, one, one}, nobody, 0.7, 0.5, 0.05); refer["fixture"].Findings != 2 {
+		t.Errorf("findings that were copied count: %+v", refer["fixture"])
+	}
 	if refer, _ := Entrances(now, []Panel{one}, func(i int, who string) bool { return who == "fixture" }, 0.7, 0.5, 0.05); refer["fixture"].Findings != 0 {
 		t.Errorf("left out, and yet %+v", refer)
 	}

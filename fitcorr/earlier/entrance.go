@@ -82,7 +82,7 @@ type Moved struct {
 // it and the earlier ones. left says whose entrances of which earlier study (by
 // number) are to be left out. landmarkMM and fixtureMM are the standard deviations of one finding
 // per axis; a head whose findings differ by more than they explain is named, with size as
-// the probability of any false alarm, and not referred. A head needs findings on the
+// the probability of any false alarm, and not referred. Equal figures of two studies count once. A head needs findings on the
 // same sides in both.
 func Entrances(rows []study.ReadingRow, earlier []Panel, left func(study int, who string) bool, landmarkMM, fixtureMM, size float64) (map[string]Refer, []Moved) {
 	now := entrances(rows)
@@ -101,6 +101,7 @@ func Entrances(rows []study.ReadingRow, earlier []Panel, left func(study int, wh
 		if who == fixtureSubject {
 			sd = fixtureMM
 		}
+		seen := [][2]float64{h.at}
 		sum, n := [2]float64{h.findings * h.at[0], h.findings * h.at[1]}, h.findings
 		for i, p := range earlier {
 			before, ok := headOf(p.Entrances, who)
@@ -114,6 +115,10 @@ func Entrances(rows []study.ReadingRow, earlier []Panel, left func(study int, wh
 				moved = append(moved, Moved{who, p.Study, d})
 				continue
 			}
+			if slices.Contains(seen, before.at) {
+				continue // the same figures may have been copied, and one error is in both
+			}
+			seen = append(seen, before.at)
 			for a := range sum {
 				sum[a] += before.findings * before.at[a]
 			}
