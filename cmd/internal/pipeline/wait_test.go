@@ -1,0 +1,73 @@
+package pipeline
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"asworn/cmd/internal/simulate/demo"
+)
+
+// BenchmarkDemo times what a user of the whole demo study waits for: its first run, a run
+// with nothing changed, one after one more recording, and a check
+// (docs/developing/speed.md).
+func BenchmarkDemo(b *testing.B) {
+	ctx, dir := context.Background(), b.TempDir()
+	if _, err := demo.Write(ctx, dir, demo.Options{Seed: 1, Listeners: 8, Seatings: 4, SurveySize: 13}); err != nil {
+		b.Fatal(err)
+	}
+	run := func(b *testing.B, opt Options) Counts {
+		_, counts, err := Run(ctx, dir, opt)
+		if err != nil {
+			b.Fatal(err)
+		}
+		return counts
+	}
+	b.Run("first run", func(b *testing.B) {
+		for b.Loop() {
+			if err := os.RemoveAll(filepath.Join(dir, "results")); err != nil {
+				b.Fatal(err)
+			}
+			if c := run(b, Options{}); c.Cached > 0 {
+				b.Fatal(c)
+			}
+		}
+	})
+	run(b, Options{})
+	b.Run("nothing changed", func(b *testing.B) {
+		for b.Loop() {
+			if c := run(b, Options{}); c.Processed > 0 || c.Estimated {
+				b.Fatal(c)
+			}
+		}
+	})
+	file := filepath.Join(dir, "recordings", "fixture_model-b_025_drum.wav")
+	b.Run("one more recording", func(b *testing.B) {
+		for b.Loop() {
+			b.StopTimer()
+			if err := os.Rename(file, file+".away"); err != nil {
+				b.Fatal(err)
+			}
+			run(b, Options{Partial: true})
+			if err := os.Rename(file+".away", file); err != nil {
+				b.Fatal(err)
+			}
+			b.StartTimer()
+			if c := run(b, Options{}); c.Processed != 1 {
+				b.Fatal(c)
+			}
+		}
+	})
+	b.Run("check", func(b *testing.B) {
+		for b.Loop() {
+			study, err := OpenFrozen(dir)
+			if err != nil {
+				b.Fatal(err)
+			}
+			if _, err := study.Check(ctx, file, CheckOptions{Model: "Model B"}); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+}
