@@ -120,3 +120,35 @@ func TestLoad(t *testing.T) {
 		t.Errorf("without earlier studies: %+v, %v", got, err)
 	}
 }
+
+// Earlier studies of those that are looked at come once, and not beside themselves.
+func TestEarlierThan(t *testing.T) {
+	root := t.TempDir()
+	write(t, root, "spring", nil)
+	var dirs []string
+	for _, name := range []string{"one", "two"} {
+		dir := filepath.Join(root, name)
+		dirs = append(dirs, dir)
+		if err := os.MkdirAll(dir, 0o777); err != nil {
+			t.Fatal(err)
+		}
+		for file, text := range map[string]string{
+			study.SettingsFile: "[fixture]\nname = \"fixture 1\"\n[panel]\nearlier = [\"../spring/results/panel.json\"]\n",
+			study.SheetFile:    "file,model,subject,point,seating\na.wav,Model A,L01,blocked,1\n",
+		} {
+			if err := os.WriteFile(filepath.Join(dir, file), []byte(text), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	got, err := EarlierThan(dirs)
+	if err != nil || len(got) != 1 || got[0].Study != "spring" {
+		t.Errorf("%+v, %v", got, err)
+	}
+	if got, err = EarlierThan(append(dirs, filepath.Join(root, "spring"))); err != nil || len(got) != 0 {
+		t.Errorf("beside itself: %d, %v", len(got), err)
+	}
+	if got, err = EarlierThan([]string{filepath.Join(root, "nowhere")}); err != nil || got != nil {
+		t.Errorf("no study.toml: %+v, %v", got, err)
+	}
+}
