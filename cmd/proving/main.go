@@ -16,10 +16,7 @@ import (
 	"runtime"
 	"slices"
 	"strings"
-	"sync/atomic"
 	"time"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
 	"asworn/capture/study"
@@ -28,6 +25,7 @@ import (
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/cmd/internal/simulate/piston"
+	"asworn/cmd/internal/workers"
 	"asworn/fitcorr"
 	"asworn/fitcorr/reading"
 )
@@ -207,29 +205,21 @@ func prove(ctx context.Context, results []result, jobs int) error {
 			tasks = append(tasks, task{r, i})
 		}
 	}
-	var next atomic.Int64
-	g, ctx := errgroup.WithContext(ctx)
-	for range max(jobs, 1) {
-		g.Go(func() error {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(tasks) {
-					return nil
-				}
-				r := &results[tasks[i].result]
-				seed := r.seed + uint64(tasks[i].study)
-				one, err := proveOne(ctx, r.condition, generators[r.generator].world, seed)
-				if err != nil {
-					return err
-				}
-				if one.failed != nil {
-					fmt.Fprintf(os.Stderr, "generator %s, %s, study %d: %v\n", r.generator, r.name, seed, one.failed)
-				}
-				r.scores[tasks[i].study] = one
+	return workers.Each(ctx, len(tasks), max(jobs, 1), nil, func(ctx context.Context) func(int) error {
+		return func(i int) error {
+			r := &results[tasks[i].result]
+			seed := r.seed + uint64(tasks[i].study)
+			one, err := proveOne(ctx, r.condition, generators[r.generator].world, seed)
+			if err != nil {
+				return err
 			}
-		})
-	}
-	return g.Wait()
+			if one.failed != nil {
+				fmt.Fprintf(os.Stderr, "generator %s, %s, study %d: %v\n", r.generator, r.name, seed, one.failed)
+			}
+			r.scores[tasks[i].study] = one
+			return nil
+		}
+	})
 }
 
 // proveOne returns an error only when it was stopped; an analysis that fails

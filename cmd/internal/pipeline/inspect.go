@@ -4,13 +4,10 @@ import (
 	"context"
 	"fmt"
 	"slices"
-	"sync"
-	"sync/atomic"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
 	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/workers"
 )
 
 // Inspection is what one recording shows by itself. Impulse responses are left
@@ -32,38 +29,22 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 	}
 	first.SetWorkers(jobs)
 	out := make([]Inspection, len(files))
-	var next, done atomic.Int64
-	var mu sync.Mutex
-	g, ctx := errgroup.WithContext(ctx)
-	for range min(max(jobs, 1), len(files)) {
-		g.Go(func() error {
-			var own *capture.Processor
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(files) {
-					return nil
-				}
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				if own == nil {
-					own = first.Clone()
-				}
-				rec, err := respond.Process(&own, files[i])
-				if err != nil {
-					return fmt.Errorf("%s: %w", files[i], err)
-				}
-				respond.TakeImpulses(&rec)
-				out[i] = inspection(files[i], setup, rec)
-				if n := int(done.Add(1)); progress != nil {
-					mu.Lock()
-					progress(n, len(files))
-					mu.Unlock()
-				}
+	err = workers.Each(ctx, len(files), jobs, progress, func(context.Context) func(int) error {
+		own := first.Clone()
+		return func(i int) error {
+			if own == nil { // the last one failed
+				own = first.Clone()
 			}
-		})
-	}
-	if err := g.Wait(); err != nil {
+			rec, err := respond.Process(&own, files[i])
+			if err != nil {
+				return fmt.Errorf("%s: %w", files[i], err)
+			}
+			respond.TakeImpulses(&rec)
+			out[i] = inspection(files[i], setup, rec)
+			return nil
+		}
+	})
+	if err != nil {
 		return nil, err
 	}
 	return out, nil

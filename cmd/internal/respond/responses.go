@@ -9,16 +9,14 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"sync"
 	"sync/atomic"
 
-	"golang.org/x/sync/errgroup"
-
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/workers"
 )
 
 // Response is one processed recording with the key of everything that it
@@ -62,37 +60,17 @@ func (r *Responder) Changed(i int) bool { return r.changed[i] }
 // All returns the responses of the rows, in their order. Each worker holds one
 // recording at a time. What was finished when the context ends is kept.
 func (r *Responder) All(ctx context.Context, rows []capture.Seating) ([]Response, error) {
-	jobs := r.Jobs
-	if jobs <= 0 {
-		jobs = runtime.GOMAXPROCS(0)
-	}
 	out := make([]Response, len(rows))
-	var next, done atomic.Int64
-	g, ctx := errgroup.WithContext(ctx)
-	for range min(jobs, len(rows)) {
-		g.Go(func() error {
-			var own *capture.Processor // made when this worker first needs it
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(rows) {
-					return nil
-				}
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				var err error
-				if out[i], err = r.One(i, rows[i], &own); err != nil {
-					return fmt.Errorf("%s (row %d): %w", rows[i].File, rows[i].Row, err)
-				}
-				if n := int(done.Add(1)); r.Progress != nil {
-					r.mu.Lock()
-					r.Progress(n, len(rows))
-					r.mu.Unlock()
-				}
+	err := workers.Each(ctx, len(rows), r.Jobs, r.Progress, func(context.Context) func(int) error {
+		var own *capture.Processor // made when this worker first needs it
+		return func(i int) (err error) {
+			if out[i], err = r.One(i, rows[i], &own); err != nil {
+				return fmt.Errorf("%s (row %d): %w", rows[i].File, rows[i].Row, err)
 			}
-		})
-	}
-	return out, g.Wait()
+			return nil
+		}
+	})
+	return out, err
 }
 
 // One returns the response of row i. own is the caller's processor, which no other

@@ -4,11 +4,9 @@ import (
 	"context"
 	"math"
 	"math/rand/v2"
-	"sync/atomic"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
+	"asworn/cmd/internal/workers"
 	"asworn/fitcorr"
 )
 
@@ -19,28 +17,18 @@ import (
 func (s *Study) Seatings(ctx context.Context, seed uint64, jobs int) ([]fitcorr.Seating, error) {
 	grid := NewBandGrid()
 	out := make([]fitcorr.Seating, len(s.Rows))
-	var next atomic.Int64
-	g, ctx := errgroup.WithContext(ctx)
-	for range max(jobs, 1) {
-		g.Go(func() error {
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= len(s.Rows) {
-					return nil
-				}
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				out[i] = s.Rows[i].plain()
-				rnd := rand.New(rand.NewPCG(seed, streamCurves<<32+uint64(i)))
-				for _, e := range capture.Ears {
-					h := s.Pressure(s.Rows[i], e, &grid.Grid)
-					out[i].Ears[e] = grid.measure(h, s.Design.NoiseDB, rnd)
-				}
+	err := workers.Each(ctx, len(s.Rows), max(jobs, 1), nil, func(context.Context) func(int) error {
+		return func(i int) error {
+			out[i] = s.Rows[i].plain()
+			rnd := rand.New(rand.NewPCG(seed, streamCurves<<32+uint64(i)))
+			for _, e := range capture.Ears {
+				h := s.Pressure(s.Rows[i], e, &grid.Grid)
+				out[i].Ears[e] = grid.measure(h, s.Design.NoiseDB, rnd)
 			}
-		})
-	}
-	return out, g.Wait()
+			return nil
+		}
+	})
+	return out, err
 }
 
 // Pressure is the response from volts to pascals at the row's point.

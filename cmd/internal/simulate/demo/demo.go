@@ -9,13 +9,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
-	"sync/atomic"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/piston"
+	"asworn/cmd/internal/workers"
 )
 
 // Options choose the size of the demo study; zero values take the default.
@@ -43,9 +40,6 @@ func (o Options) withDefaults() Options {
 		o.SurveySize = 13
 	}
 	o.SurveySize = max(o.SurveySize, 0)
-	if o.Jobs <= 0 {
-		o.Jobs = runtime.GOMAXPROCS(0)
-	}
 	return o
 }
 
@@ -116,41 +110,13 @@ func Write(ctx context.Context, dir string, opt Options) (Truth, error) {
 }
 
 func writeSounds(ctx context.Context, dir string, study *simulate.Study, faults []map[string]bool, opt Options) error {
-	var next, done atomic.Int64
-	total := len(study.Rows)
-	g, ctx := errgroup.WithContext(ctx)
-	report := make(chan int, total)
-	for range opt.Jobs {
-		g.Go(func() error {
-			rec := newRecorder(study)
-			for {
-				i := int(next.Add(1)) - 1
-				if i >= total {
-					return nil
-				}
-				if err := ctx.Err(); err != nil {
-					return err
-				}
-				row := study.Rows[i]
-				sound := rec.hear(row, faults[i], opt.Seed, i)
-				if err := writeWAV(filepath.Join(dir, row.File), sound[:]); err != nil {
-					return err
-				}
-				report <- int(done.Add(1))
-			}
-		})
-	}
-	for range total {
-		select {
-		case n := <-report:
-			if opt.Progress != nil {
-				opt.Progress(n, total)
-			}
-		case <-ctx.Done():
-			return g.Wait()
+	return workers.Each(ctx, len(study.Rows), opt.Jobs, opt.Progress, func(context.Context) func(int) error {
+		rec := newRecorder(study)
+		return func(i int) error {
+			sound := rec.hear(study.Rows[i], faults[i], opt.Seed, i)
+			return writeWAV(filepath.Join(dir, study.Rows[i].File), sound[:])
 		}
-	}
-	return g.Wait()
+	})
 }
 
 // faultsOf chooses which rows hold what, by place in the sheet.
