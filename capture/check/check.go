@@ -22,7 +22,7 @@ const (
 	wrongRateOver = 1.5    // by which a sweep at another rate must be clearer
 )
 
-// checkFound reports what the search for the sweeps says, and whether there is
+// Found reports what the search for the sweeps says, and whether there is
 // anything to go on with.
 func Found(t *take.Take) bool {
 	f := t.Found
@@ -56,7 +56,7 @@ func refused(t *take.Take, code finding.Code) bool {
 	return slices.ContainsFunc(t.Rec.Quality.Findings, func(f finding.Finding) bool { return f.Code == code && f.Severity == finding.Refusal })
 }
 
-// checkResponses makes the checks that need to know where the sweeps lie and
+// Responses makes the checks that need to know where the sweeps lie and
 // what the responses are. A channel that is cut flat is not looked at for what
 // follows from that. The findings are added in the same order whichever is
 // found first.

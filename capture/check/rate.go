@@ -41,7 +41,7 @@ func anotherRateOf(t *take.Take, stretched func(ratio float64) []float64) float6
 	return at
 }
 
-// refuseRate refuses a recording whose header gives another rate than the
+// RefuseRate refuses a recording whose header gives another rate than the
 // study. Nothing is resampled: whether header or study is wrong decides what
 // the samples mean. The sweep tells which: it is there at the study's rate when
 // only the header is wrong.

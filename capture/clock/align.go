@@ -11,7 +11,7 @@ import (
 	"asworn/capture/take"
 )
 
-// align measures by how much each repeat is later than its cut says, relative
+// Align measures by how much each repeat is later than its cut says, relative
 // to the first, to a small part of a sample: from the slope of the phase of
 // the cross-spectrum of the two, weighted by its magnitude. It starts with the
 // low frequencies, where the phase cannot have wrapped, and takes in higher
@@ -117,7 +117,7 @@ func phaseDelay(a, b [][]complex128, n int, low, high float64) (shift, se float6
 	}
 }
 
-// reference returns the spectrum of the excitation as the recorder's clock saw
+// Reference returns the spectrum of the excitation as the recorder's clock saw
 // it.
 func Reference(t *take.Take) []complex128 {
 	p := t.Bench

@@ -8,7 +8,7 @@ import (
 	"asworn/capture/take"
 )
 
-// divide turns the spectra of the ears into responses, repeat by repeat.
+// Repeats turns the spectra of the ears into responses, repeat by repeat.
 func Repeats(t *take.Take) {
 	p := t.Bench
 	if p.Buf.Inverse == nil {

@@ -18,7 +18,7 @@ const (
 	disagreeFloor = 1e-5
 )
 
-// weigh gives every repeat its weight. Repeats are compared pair by pair in
+// Weigh gives every repeat its weight. Repeats are compared pair by pair in
 // third-octave bands; one that disagrees with the rest is dropped and
 // reported, the others are weighted by the inverse of their noise.
 func Weigh(t *take.Take, d *take.Desk) {

@@ -6,7 +6,7 @@ import (
 	"asworn/capture/deconv"
 )
 
-// fillBelow carries a spectrum on below the excitation's band. Cut off there,
+// FillBelow carries a spectrum on below the excitation's band. Cut off there,
 // the impulse response would ring for a few periods of the lowest frequency to
 // both sides, beyond any window of sensible length, and the levels a little
 // above would be wrong. What is put in instead is what a response whose
@@ -64,7 +64,7 @@ func powers(first, ratio float64) []float64 {
 	return out
 }
 
-// invert writes the regularised inverse of the reference spectrum,
+// Invert writes the regularised inverse of the reference spectrum,
 // conj(R)/(|R|² + ε). ε is 0 where the excitation has content and grows
 // outside so that the quotient falls off as the pass band does, whatever noise
 // the reference has there.

@@ -10,7 +10,7 @@ import (
 // on it covers 94.5 % instead of 95 %.
 const leastFreedom = 60
 
-// widened returns the bands, each widened about its middle until an estimate
+// Widened returns the bands, each widened about its middle until an estimate
 // over seconds of noise has leastFreedom degrees of freedom (two per hertz and
 // second), and those degrees.
 func (p *Plan) Widened(seconds float64) ([]band.Band, []float64) {
@@ -26,6 +26,8 @@ func (p *Plan) Widened(seconds float64) ([]band.Band, []float64) {
 	return out, freedom
 }
 
+// EmptyResponse is the response of an ear of which nothing is known: one value per kept
+// band, of which none counts.
 func (p *Plan) EmptyResponse() response.Response {
 	n := len(p.Bands)
 	r := response.Response{RateHz: p.RateHz, LevelDB: make([]float64, n), StdErrDB: make([]float64, n),

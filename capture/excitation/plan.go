@@ -18,7 +18,7 @@ import (
 	"gonum.org/v1/gonum/floats"
 )
 
-// constants is what all clones share; nobody writes to it after New.
+// Plan is what all clones share; nobody writes to it after New.
 type Plan struct {
 	Setup    study.Setup
 	Channel  [3]int // 0-based channel of left, right, loopback; −1 for none
@@ -115,13 +115,13 @@ func New(s study.Setup) (*Plan, error) {
 	return c, nil
 }
 
-// target is what is looked for in a recording.
+// Target is what is looked for in a recording.
 func (c *Plan) Target() locate.Target {
 	return locate.Target{X: c.X, RateHz: c.RateHz, LowHz: c.LowHz, HighHz: c.HighHz,
 		Repeats: c.Repeats, Period: c.Period, Preroll: c.Preroll}
 }
 
-// bins is the number of bins of a spectrum.
+// Bins is the number of bins of a spectrum.
 func (c *Plan) Bins() int { return c.N/2 + 1 }
 
 // layout fixes the lengths: how much is cut around a repeat, and the size of

@@ -81,7 +81,7 @@ func noiseFromLead(t *take.Take, b *take.Desk, e study.Ear) (noiseSpectrum, bool
 	return noiseSpectrum{density, freedom}, true
 }
 
-// averageInverse works out |inverse|², with the correction of an ear's
+// AverageInverse works out |inverse|², with the correction of an ear's
 // microphone, averaged over each band, where the silence before the sweep is
 // going to need it.
 func AverageInverse(t *take.Take, b *take.Desk, e study.Ear) {

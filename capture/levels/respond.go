@@ -11,7 +11,7 @@ import (
 	"asworn/capture/take"
 )
 
-// respond makes the response of one ear from the responses of its repeats.
+// Respond makes the response of one ear from the responses of its repeats.
 func Respond(t *take.Take, b *take.Desk, e study.Ear) {
 	p := t.Bench
 	clear(b.Mean)

@@ -9,7 +9,7 @@ import (
 	"asworn/capture/samples"
 )
 
-// target is what a locator looks for.
+// Target is what a locator looks for.
 type Target struct {
 	X       []float64 // one repeat of the excitation
 	RateHz  float64
@@ -41,6 +41,7 @@ type Locator struct {
 // decimatedRateHz is the least rate the locator works at.
 const decimatedRateHz = 1500
 
+// New returns a locator of what c describes. One goroutine may use it at a time.
 func New(c Target) *Locator {
 	l := &Locator{c: c, factor: 1}
 	for c.RateHz/float64(2*l.factor) >= decimatedRateHz {
@@ -57,11 +58,12 @@ func New(c Target) *Locator {
 	return l
 }
 
+// Clone returns a locator for another goroutine, which shares what is looked for.
 func (l *Locator) Clone() *Locator {
 	return &Locator{c: l.c, factor: l.factor, x: l.x, low: l.low, high: l.high}
 }
 
-// found is where the repeats lie.
+// Found is where the repeats lie.
 type Found struct {
 	Start   []float64 // expected sample of each repeat's first sample, ascending
 	Clarity float64   // pulse over the rest of the trace, a power ratio
@@ -101,7 +103,7 @@ func (l *Locator) prepare(n int) {
 	}
 }
 
-// locate finds the repeats in the given channels together.
+// Locate finds the repeats in the given channels together.
 func (l *Locator) Locate(channels ...[]float64) Found {
 	total := len(channels[0])
 	n := (total + l.factor - 1) / l.factor
@@ -216,7 +218,7 @@ func (l *Locator) pick(total int) Found {
 	return out
 }
 
-// clarity returns the highest of the last trace over its mean.
+// Clarity returns the highest of the last trace over its mean.
 func (l *Locator) Clarity() float64 {
 	top, sum := 0.0, 0.0
 	for _, v := range l.energy {

@@ -84,7 +84,7 @@ func (r *Recording) AddFindings(found ...finding.Finding) {
 	}
 }
 
-// decibels is 10·lg of a power ratio, floored at NoLevelDB.
+// Decibels is 10·lg of a power ratio, floored at NoLevelDB.
 func Decibels(power float64) float64 {
 	if !(power > 1e-30) {
 		return NoLevelDB

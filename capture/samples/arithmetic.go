@@ -8,7 +8,7 @@ import (
 	"slices"
 )
 
-// swing is the largest value plus the smallest, over the largest less the
+// Swing is the largest value plus the smallest, over the largest less the
 // smallest.
 func Swing(x []float64) float64 {
 	high, low := slices.Max(x), slices.Min(x)
@@ -18,7 +18,7 @@ func Swing(x []float64) float64 {
 	return (high + low) / (high - low)
 }
 
-// correlation returns the largest positive and the largest negative normalised
+// Correlation returns the largest positive and the largest negative normalised
 // correlation of two signals over lags of up to so many samples.
 func Correlation(a, b []float64, lags int) (up, down float64) {
 	var aa, bb float64
@@ -44,7 +44,7 @@ func Correlation(a, b []float64, lags int) (up, down float64) {
 	return up, down
 }
 
-// median sorts x and returns its median, NaN when it is empty.
+// Median sorts x and returns its median, NaN when it is empty.
 func Median(x []float64) float64 {
 	if len(x) == 0 {
 		return math.NaN()
@@ -56,7 +56,7 @@ func Median(x []float64) float64 {
 	return x[len(x)/2]
 }
 
-// sum adds up in four parts, which do not wait for each other.
+// Sum adds up in four parts, which do not wait for each other.
 func Sum(x []float64) float64 {
 	var a, b, c, d float64
 	for ; len(x) >= 4; x = x[4:] {
@@ -68,7 +68,7 @@ func Sum(x []float64) float64 {
 	return a + b + (c + d)
 }
 
-// decimate appends every factor-th sample of x, smoothed by a triangle of
+// Decimate appends every factor-th sample of x, smoothed by a triangle of
 // twice that length, to dst[:0].
 func Decimate(dst, x []float64, factor int) []float64 {
 	dst = dst[:0]
@@ -97,7 +97,7 @@ func Decimate(dst, x []float64, factor int) []float64 {
 	return dst
 }
 
-// peakOffset returns where the parabola through three equidistant values has
+// PeakOffset returns where the parabola through three equidistant values has
 // its top, relative to the middle one, within ±0.5.
 func PeakOffset(a, b, c float64) float64 {
 	den := a - 2*b + c

@@ -14,7 +14,7 @@ const (
 	gaussMean    = 0.798          // mean magnitude over standard deviation of Gaussian noise, √(2/π)
 )
 
-// lapse is a place where a signal is not what its past predicts.
+// Break is a place where a signal is not what its past predicts.
 type Break struct {
 	At   int
 	Size float64 // of the prediction error
@@ -32,13 +32,13 @@ type breakBlock struct {
 	worst, mean float64
 }
 
-// breakSearch is what is known of a signal beforehand.
+// BreakSearch is what is known of a signal beforehand.
 type BreakSearch struct {
 	RateHz float64
 	Turn   []float64 // of the sweep that it follows: 2·cos ω at each of its samples; nil for other signals
 }
 
-// findBreaks returns where between two samples the prediction error exceeds
+// Find returns where between two samples the prediction error exceeds
 // ratio times that beside it, ascending. start is where the excitation starts.
 //
 // A sweep is a sine whose frequency is known, whatever the response does to it:

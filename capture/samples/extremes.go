@@ -5,7 +5,7 @@ import (
 	"math"
 )
 
-// extremes are the highest and the lowest sample of each block of a channel.
+// Extremes are the highest and the lowest sample of each block of a channel.
 // Several checks care for the few samples near the peaks only: one pass over
 // all samples tells them which blocks to look at.
 type Extremes struct {
@@ -15,7 +15,7 @@ type Extremes struct {
 
 const extremesBlock = 256
 
-// extremesOf goes through a channel; before is overwritten and may be empty.
+// ExtremesOf goes through a channel; before is overwritten and may be empty.
 func ExtremesOf(x []float64, before Extremes) Extremes {
 	e := Extremes{high: before.high[:0], low: before.low[:0]}
 	for len(x) > 0 {
@@ -50,7 +50,7 @@ func ExtremesOf(x []float64, before Extremes) Extremes {
 	return e
 }
 
-// peaks returns how far the channel goes up and down from 0.
+// Peaks returns how far the channel goes up and down from 0.
 func (e Extremes) Peaks() (up, down float64) {
 	for i, v := range e.high {
 		up, down = math.Max(up, v), math.Max(down, -e.low[i])

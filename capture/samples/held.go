@@ -2,7 +2,7 @@ package samples
 
 import "math"
 
-// heldRun returns the first place where the signal stays exactly as it is
+// HeldRun returns the first place where the signal stays exactly as it is
 // although it moves on both sides, and for how many samples; 0 when there is
 // none. A run at the signal's own peak is a clipped one.
 func HeldRun(x []float64, from, to int, peak float64) (at, n int) {

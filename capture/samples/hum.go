@@ -5,7 +5,7 @@ import (
 	"math/cmplx"
 )
 
-// hum returns the mains frequency of which more is there, in Hz, and the power
+// Hum returns the mains frequency of which more is there, in Hz, and the power
 // of its harmonics in the pieces, those that stand out of what is beside them.
 func Hum(pieces [][]float64, rate float64) (mains int, power float64) {
 	factor := max(1, int(rate/humRateHz))

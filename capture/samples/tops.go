@@ -2,7 +2,7 @@ package samples
 
 import "math"
 
-// clippedRuns counts the places where the signal stays at its own peak, within
+// ClippedRuns counts the places where the signal stays at its own peak, within
 // one 16-bit step, for clipRun samples or more, when that peak is full scale.
 func ClippedRuns(x []float64, e Extremes, peak float64) int {
 	if peak < ClipLevel {
@@ -28,18 +28,18 @@ func ClippedRuns(x []float64, e Extremes, peak float64) int {
 	return runs
 }
 
-// topZone counts the samples near the highest.
+// TopZone counts the samples near the highest.
 type TopZone struct {
 	Peak      float64
 	At, below int // samples within a zone of the peak, and in twice that zone below it
 }
 
-// ratio is the density of samples at the top over that below. Below a smooth
+// Ratio is the density of samples at the top over that below. Below a smooth
 // maximum of height 1 the time spent above 1−δ goes with √δ, so that it is
 // 1/(√3−1) = 1.37 at most; a flat top has no bound.
 func (z TopZone) Ratio() float64 { return float64(z.At) / math.Max(float64(z.below), 1) }
 
-// flatTops counts the tops and the bottoms of a signal; zone is relative to
+// FlatTops counts the tops and the bottoms of a signal; zone is relative to
 // the peak.
 func FlatTops(x []float64, e Extremes, zone float64) [2]TopZone {
 	var up, down TopZone
@@ -67,7 +67,7 @@ func FlatTops(x []float64, e Extremes, zone float64) [2]TopZone {
 	return [2]TopZone{up, down}
 }
 
-// interSamplePeak returns the highest magnitude of the band-limited signal
+// InterSamplePeak returns the highest magnitude of the band-limited signal
 // between the samples about those that come near full scale, by a windowed
 // sinc (as ITU-R BS.1770 estimates true peaks, with more positions).
 func InterSamplePeak(x []float64, e Extremes) float64 {

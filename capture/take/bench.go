@@ -10,7 +10,7 @@ import (
 	"asworn/capture/samples"
 )
 
-// bench is where one goroutine works on a recording after the other: the
+// Bench is where one goroutine works on a recording after the other: the
 // constants, the buffers of the recording at hand, and its own desk.
 type Bench struct {
 	*excitation.Plan
@@ -19,17 +19,17 @@ type Bench struct {
 	Buf   buffers
 }
 
-// newBench returns a bench on which GOMAXPROCS goroutines may work.
+// NewBench returns a bench on which GOMAXPROCS goroutines may work.
 func NewBench(p *excitation.Plan) *Bench {
 	b := &Bench{Plan: p}
 	b.SetWorkers(runtime.GOMAXPROCS(0))
 	return b
 }
 
-// clone returns a bench for another goroutine, which shares plan and desks.
+// Clone returns a bench for another goroutine, which shares plan and desks.
 func (p *Bench) Clone() *Bench { return &Bench{Plan: p.Plan, desks: p.desks} }
 
-// setWorkers sets how many goroutines may work at the same time on this bench
+// SetWorkers sets how many goroutines may work at the same time on this bench
 // and the clones that are made of it from now on, together.
 func (p *Bench) SetWorkers(n int) { p.desks = newDesks(max(1, n)) }
 
@@ -44,7 +44,7 @@ type buffers struct {
 	Extremes [Roles]samples.Extremes
 }
 
-// desk is what one goroutine needs to work on a part of a recording: plans and
+// Desk is what one goroutine needs to work on a part of a recording: plans and
 // buffers that nobody else uses meanwhile. Nothing on it is meant to last from
 // one part to the next.
 type Desk struct {
@@ -92,7 +92,7 @@ func newDesks(workers int) desks {
 	return d
 }
 
-// hold takes a desk, waiting for one, until the returned function is called.
+// Hold takes a desk, waiting for one, until the returned function is called.
 func (p *Bench) Hold() (release func()) {
 	p.Own = p.made(<-p.desks)
 	return func() { p.desks <- p.Own }
@@ -108,7 +108,7 @@ func (p *Bench) made(d *Desk) *Desk {
 	return d
 }
 
-// share does the parts 0 to n−1 of a step, on all desks that are free. The
+// Share does the parts 0 to n−1 of a step, on all desks that are free. The
 // parts must not depend on each other.
 func (p *Bench) Share(n int, part func(d *Desk, i int)) {
 	var next atomic.Int64

@@ -9,7 +9,7 @@ import (
 	"asworn/capture/samples"
 )
 
-// silences returns the ranges of samples in which nothing was played: before
+// Silences returns the ranges of samples in which nothing was played: before
 // the first repeat, between the repeats and after the last, each long enough
 // to tell hum.
 func (t *Take) Silences() (out [][2]int) {
@@ -35,7 +35,7 @@ func (t *Take) Silences() (out [][2]int) {
 	return out
 }
 
-// noiseOfSilence returns the standard deviation of the first silence of a
+// NoiseOfSilence returns the standard deviation of the first silence of a
 // channel, 0 when there is none.
 func (t *Take) NoiseOfSilence(x []float64) float64 {
 	quiet := t.Silences()
@@ -52,7 +52,7 @@ func (t *Take) NoiseOfSilence(x []float64) float64 {
 	return math.Sqrt(math.Max(0, square/n-sum*sum/n/n))
 }
 
-// transform cuts every repeat out of every channel and takes its spectrum.
+// Transform cuts every repeat out of every channel and takes its spectrum.
 // Levels of the sweep at the microphone are read off on the way.
 func (t *Take) Transform() {
 	p := t.Bench
@@ -113,7 +113,7 @@ func (t *Take) readLevel(s []complex128, role int) {
 	ear.SweepLevelDB, ear.SweepLevelA = response.Decibels(flat*scale), response.Decibels(weighted*scale)
 }
 
-// leadRange returns the samples before the first repeat that hold nothing but
+// LeadRange returns the samples before the first repeat that hold nothing but
 // noise: the last leadSeconds at most, since the start of a recording often has
 // the operator in it. The range is empty when there are fewer than 0.1 s.
 func (t *Take) LeadRange() (from, to int) {

@@ -9,7 +9,7 @@ import (
 	"asworn/capture/study"
 )
 
-// levelOf returns the level of the sweep in a channel, a full-scale sine being
+// LevelOf returns the level of the sweep in a channel, a full-scale sine being
 // 0 dB.
 func (t *Take) LevelOf(role int) float64 {
 	if role != Loopback {
@@ -19,7 +19,7 @@ func (t *Take) LevelOf(role int) float64 {
 	return response.Decibels(2 * g * g)
 }
 
-// fullScaleLevel returns the level of the sweep re full scale (AES17).
+// FullScaleLevel returns the level of the sweep re full scale (AES17).
 func (t *Take) FullScaleLevel(e study.Ear) float64 {
 	level := t.Rec.Ears[e].SweepLevelDB
 	if level <= response.NoLevelDB {
@@ -31,7 +31,7 @@ func (t *Take) FullScaleLevel(e study.Ear) float64 {
 	return level
 }
 
-// gain returns what turns |H|, microphone over reference in sample values,
+// Gain returns what turns |H|, microphone over reference in sample values,
 // into the level unit.
 func (t *Take) Gain(e study.Ear) float64 {
 	p := t.Bench
@@ -45,7 +45,7 @@ func (t *Take) Gain(e study.Ear) float64 {
 	return 1
 }
 
-// copyAround copies values of a period from index from on, which may lie in any
+// CopyAround copies values of a period from index from on, which may lie in any
 // other period.
 func CopyAround(dst, period []float64, from int) {
 	n := len(period)
@@ -54,7 +54,7 @@ func CopyAround(dst, period []float64, from int) {
 	}
 }
 
-// onset returns where the direct sound lies in an impulse response, in
+// Onset returns where the direct sound lies in an impulse response, in
 // samples after the cut: the first peak that reaches 70 % of the highest,
 // within 5 ms before it, to a part of a sample. It may be negative or wrap.
 func (t *Take) Onset(h []float64) float64 {

@@ -21,7 +21,7 @@ const (
 	Roles
 )
 
-// take is the work on one recording.
+// Take is the work on one recording.
 type Take struct {
 	Bench *Bench
 	Rec   *response.Recording
@@ -44,7 +44,7 @@ type Take struct {
 	Spoilt [Roles]bool    // clipped or cut flat
 }
 
-// ears lists the channels of the ears that are there.
+// Ears lists the channels of the ears that are there.
 func (t *Take) Ears() [][]float64 {
 	var out [][]float64
 	for _, x := range t.X[:2] {
@@ -55,7 +55,7 @@ func (t *Take) Ears() [][]float64 {
 	return out
 }
 
-// place turns the starts into whole samples to cut at.
+// Place turns the starts into whole samples to cut at.
 func (t *Take) Place() {
 	t.Index, t.Cut = t.Index[:0], t.Cut[:0]
 	for _, s := range t.Found.Start {
@@ -80,13 +80,13 @@ func New(b *Bench, rec *response.Recording, channels [][]float64) *Take {
 	return t
 }
 
-// spectrum returns the buffer for repeat k of a channel.
+// Spectrum returns the buffer for repeat k of a channel.
 func (t *Take) Spectrum(k, role int) []complex128 { return t.Bench.Buf.spectra[k*Roles+role] }
 
-// part is one repeat of one channel.
+// Part is one repeat of one channel.
 type Part struct{ Repeat, Role int }
 
-// parts lists the parts of a recording that there are.
+// Parts lists the parts of a recording that there are.
 func (t *Take) Parts() (out []Part) {
 	for role, x := range t.X {
 		for k := range t.Cut {
@@ -98,6 +98,7 @@ func (t *Take) Parts() (out []Part) {
 	return out
 }
 
+// FirstKept is the number of the first repeat with a weight, 0 when there is none.
 func (t *Take) FirstKept() int {
 	for k, w := range t.Keep {
 		if w > 0 {
@@ -107,5 +108,5 @@ func (t *Take) FirstKept() int {
 	return 0
 }
 
-// add records a finding; the worst come first, and among equals the earlier.
+// Add records a finding; the worst come first, and among equals the earlier.
 func (t *Take) Add(found ...finding.Finding) { t.Rec.AddFindings(found...) }

@@ -59,6 +59,8 @@ func (pl *Placer) Fits(s seat.Seating) Fit {
 	return pl.Fit(obs, places[0])
 }
 
+// Fit says how well the levels fit the survey at the best place, one of those that
+// Places gave for obs.
 func (pl *Placer) Fit(obs Observation, best Placed) Fit {
 	out := Fit{Residual: 1, Deviance: 1, LogDensity: best.log}
 	all, count := 2*(best.sound-best.log), 0.0 // of the prior

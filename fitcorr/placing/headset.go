@@ -6,6 +6,7 @@ import (
 	"asworn/fitcorr/seat"
 )
 
+// Scaled returns v times by.
 func Scaled(v [3]float64, by float64) [3]float64 {
 	for i := range v {
 		v[i] *= by

@@ -14,6 +14,9 @@ type Observation struct {
 	Variance [2][]float64
 }
 
+// Observe joins the levels of a seating, dB, in the position bands of the surveyed
+// ears, relative to the level at the mark; bands that do not count get survey.MissingVar.
+// index is the seating's place among those of its model.
 func Observe(s seat.Seating, index int, models *[2]Ear) Observation {
 	o := Observation{index: index}
 	for e := range models {

@@ -44,12 +44,14 @@ type Mark struct {
 	Readings int              `json:"readings"`
 }
 
+// Known reports whether there is a mark to hold readings against.
 func (m Mark) Known() bool { return m.One > 0 }
 
 // DF is what the standard deviation of a reading is known with: what a statement
 // is worth, and the readings on the fixture that it was compared with.
 func (m Mark) DF() float64 { return reading.StatedDF + float64(ReadDim*m.Readings) }
 
+// ReadVector is the reading of a seating that has one: forward and up, mm.
 func ReadVector(s seat.Seating) [ReadDim]float64 {
 	return [ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM}
 }

@@ -21,6 +21,7 @@ type SmoothCov struct {
 	Nugget float64   `json:"nugget"`
 }
 
+// Matrix is the covariance over the position bands, bands.N square, dB².
 func (c SmoothCov) Matrix(bands survey.Bands) *mat.SymDense {
 	m := mat.NewSymDense(bands.N, nil)
 	for i := range bands.N {

@@ -21,6 +21,7 @@ const (
 	joined = 4
 )
 
+// NewBands returns the bands; they are always the same.
 func NewBands() Bands {
 	all := band.All()
 	var p Bands

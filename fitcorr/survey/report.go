@@ -12,6 +12,8 @@ import (
 // axis counts as visible.
 const visibleSD = 2.0
 
+// AddVisibility says of each axis whether the survey of the ear shows it, and warns where
+// its displacements cannot.
 func (rep *Report) AddVisibility(e *Ear) {
 	var varied [3]map[float64]bool
 	for a := range varied {

@@ -15,6 +15,7 @@ import (
 
 type point struct{ x, y, z, gain float64 } // mm; x forward, y up, z out of the head
 
+// Ear is an invented ear: points that reflect, and the resonance of its concha.
 type Ear struct {
 	reflectors []point
 	conchaHz   float64
@@ -22,6 +23,7 @@ type Ear struct {
 	VolumeDB   float64
 }
 
+// NewEar draws an ear; strength multiplies its differences from the mean, 1 being usual.
 func NewEar(rng *rand.Rand, strength float64) Ear {
 	base := []point{{-9, 4, 6, 0.45}, {-6, 12, 7, 0.35}, {-12, -6, 5, 0.3}, {5, -10, 6, 0.25}, {-16, 8, 9, 0.3}}
 	e := Ear{conchaHz: 4300 * math.Exp(0.07*strength*rng.NormFloat64()), conchaDB: 9 + 1.2*strength*rng.NormFloat64()}

@@ -11,12 +11,14 @@ import (
 	"asworn/fitcorr/seat"
 )
 
+// Small is a plan that is analysed in about a second: two models, four listeners.
 func Small(seed uint64) Plan {
 	p := Default(seed)
 	p.Models, p.Listeners, p.Seatings, p.scatter = 2, 4, 2, 0.15
 	return p
 }
 
+// Plan says what study to invent; start from Default or Small.
 type Plan struct {
 	Seed      uint64
 	Models    int
@@ -37,6 +39,7 @@ type Plan struct {
 	Mark [3]float64
 }
 
+// Default is a plan of the usual size, and the law that Small makes smaller.
 func Default(seed uint64) Plan {
 	return Plan{Seed: seed, Models: 3, Listeners: 8, Seatings: 5, Bare: true, Ear: 1,
 		between: 1.5, within: 1.2, ruler: 0.3, noise: 0.1, scatter: 0.25, survey: displacements()}
