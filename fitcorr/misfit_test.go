@@ -39,9 +39,9 @@ func TestMisfits(t *testing.T) {
 		why  string
 	}{
 		{"another model", at("Model A/fixture0", "Model B", capture.Blocked), "it fits Model A at the blocked point"},
-		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum reference point"},
+		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum point"},
 		{"blocked as the drum", at("Model B/fixture0", "Model B", capture.Drum), "it fits Model B at the blocked point"},
-		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum reference point"},
+		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum point"},
 		{"an electrical signal", flat, "the right channel is flat within 0.00 dB"},
 	} {
 		m, bad := f.Misfit(c.s)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"errors"
+	"fmt"
 	"io/fs"
 	"math/rand/v2"
 	"os"
@@ -117,7 +118,7 @@ func TestDamagedResultsAreMadeAnew(t *testing.T) {
 		if counts.Damaged == 0 || counts.Processed == 0 {
 			t.Errorf("round %d: %+v", round, counts)
 		}
-		same(t, "after damage", snapshot(t, dir), want)
+		same(t, fmt.Sprintf("round %d, after damage", round), snapshot(t, dir), want)
 	}
 	if _, counts, err := Run(ctx, dir, Options{}); err != nil || counts.Damaged > 0 || counts.Processed > 0 || counts.Estimated {
 		t.Errorf("nothing is damaged any more: %+v, %v", counts, err)

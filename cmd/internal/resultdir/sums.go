@@ -1,7 +1,6 @@
 package resultdir
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -36,7 +35,7 @@ type sum = [sha256.Size]byte
 // Sums is a list of files under results/ by name, with slashes. A name may
 // have several sums in a journal.
 type Sums struct {
-	Key cache.Key // of everything that the files show
+	Key cache.Key // of everything that the files show; zero where the list is not as it was written
 	Of  map[string][]sum
 }
 
@@ -52,14 +51,16 @@ func ReadSums(file string) Sums {
 
 func parse(text []byte) Sums {
 	w := Sums{Of: map[string][]sum{}}
-	for line := range strings.Lines(string(text)) {
-		line = strings.TrimSuffix(line, "\n")
-		if digits, ok := strings.CutPrefix(line, keyLine); ok {
-			if raw, err := hex.DecodeString(digits); err == nil && len(raw) == len(w.Key) {
-				w.Key = cache.Key(raw)
-			}
-			continue
+	head, list, _ := strings.Cut(string(text), "\n")
+	if digits, ok := strings.CutPrefix(head, keyLine); ok {
+		key, own, _ := strings.Cut(digits, " ")
+		raw, err := hex.DecodeString(key)
+		if err == nil && len(raw) == len(w.Key) && own == ownSum(key, list) {
+			w.Key = cache.Key(raw)
 		}
+	}
+	for line := range strings.Lines(list) {
+		line = strings.TrimSuffix(line, "\n")
 		digits, name, ok := strings.Cut(line, "  ")
 		raw, err := hex.DecodeString(digits)
 		if ok && err == nil && len(raw) == sha256.Size && fs.ValidPath(name) {
@@ -70,14 +71,21 @@ func parse(text []byte) Sums {
 }
 
 func (w Sums) text() []byte {
-	var b bytes.Buffer
-	fmt.Fprintf(&b, "%s%s\n", keyLine, w.Key)
+	var b strings.Builder
 	for _, name := range slices.Sorted(maps.Keys(w.Of)) {
 		for _, s := range w.Of[name] {
 			fmt.Fprintf(&b, "%x  %s\n", s, name)
 		}
 	}
-	return b.Bytes()
+	key := w.Key.String()
+	return []byte(keyLine + key + " " + ownSum(key, b.String()) + "\n" + b.String())
+}
+
+// ownSum is the sum of the list itself: without it a list that was cut short would
+// vouch for what it no longer names.
+func ownSum(key, list string) string {
+	s := sha256.Sum256([]byte(key + "\n" + list))
+	return hex.EncodeToString(s[:])
 }
 
 // join adds the sums of another list.
