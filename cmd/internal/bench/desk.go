@@ -15,6 +15,7 @@ import (
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
+	"asworn/fitcorr/stats"
 	"asworn/report/table"
 	"asworn/report/view"
 )
@@ -235,7 +236,7 @@ func (d *Desk) Screen() Screen {
 // knows the operator's pace.
 func (d *Desk) minutes() (sum float64) {
 	if len(d.spans) > 2 {
-		return float64(d.session.Left()) * median(d.spans) / 60
+		return float64(d.session.Left()) * stats.Median(d.spans) / 60
 	}
 	sounds := d.sound.seconds(d.sound.signal) / 60
 	for _, r := range d.session.Rows {
