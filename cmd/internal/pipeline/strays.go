@@ -74,6 +74,18 @@ func twins(dir string, rows []capture.Seating, responses []respond.Response, str
 			sizes[info.Size()] = append(sizes[info.Size()], r.File)
 		}
 	}
+	// Many strays may have the size of many rows: each file is read once.
+	known := map[string]cache.Key{}
+	keyOf := func(file string) (cache.Key, error) {
+		if key, ok := known[file]; ok {
+			return key, nil
+		}
+		key, err := cache.FileKey(filepath.Join(dir, filepath.FromSlash(file)))
+		if err == nil {
+			known[file] = key
+		}
+		return key, err
+	}
 	for _, s := range strays {
 		path := filepath.Join(dir, filepath.FromSlash(s))
 		info, err := os.Stat(path)
@@ -85,7 +97,7 @@ func twins(dir string, rows []capture.Seating, responses []respond.Response, str
 			return nil, err
 		}
 		for _, file := range sizes[info.Size()] {
-			key, err := cache.FileKey(filepath.Join(dir, filepath.FromSlash(file)))
+			key, err := keyOf(file)
 			if err != nil {
 				return nil, err
 			}

@@ -9,7 +9,9 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
+	"asworn/capture/study"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/piston"
 	"asworn/cmd/internal/workers"
@@ -22,6 +24,7 @@ type Options struct {
 	Seatings   int    // per listener and model, default 4
 	SurveySize int    // displacements per model and point, default 13, negative for none
 	OneReading bool   // positions are read once, by one person, in seatings.csv
+	Model      string // rows of this model and of bare ears alone; empty for all models
 	Jobs       int    // workers, default all cores
 	Progress   func(done, total int)
 }
@@ -73,7 +76,12 @@ const (
 // true placements and worn means that recordings of the demo are held against.
 func Study(opt Options) *simulate.Study {
 	opt = opt.withDefaults()
-	return simulate.Draw(opt.Seed, designOf(opt), piston.World)
+	s := simulate.Draw(opt.Seed, designOf(opt), piston.World)
+	if opt.Model != "" {
+		s.Rows = slices.DeleteFunc(s.Rows, func(r simulate.Row) bool { return r.Model != "" && r.Model != opt.Model })
+		s.Readings = slices.DeleteFunc(s.Readings, func(r study.ReadingRow) bool { return r.Model != "" && r.Model != opt.Model })
+	}
+	return s
 }
 
 // Write writes an invented study into dir, which must not exist or be
@@ -93,13 +101,13 @@ func Write(ctx context.Context, dir string, opt Options) (Truth, error) {
 		return Truth{}, err
 	}
 	defer os.RemoveAll(tmp)
-	study := Study(opt)
-	faults := faultsOf(study)
-	truth := truthOf(study, opt.Seed, faults)
-	if err := writeText(tmp, study, truth); err != nil {
+	drawn := Study(opt)
+	faults := faultsOf(drawn)
+	truth := truthOf(drawn, opt.Seed, faults)
+	if err := writeText(tmp, drawn, truth); err != nil {
 		return Truth{}, err
 	}
-	if err := writeSounds(ctx, tmp, study, faults, opt); err != nil {
+	if err := writeSounds(ctx, tmp, drawn, faults, opt); err != nil {
 		return Truth{}, err
 	}
 	if err := os.Chmod(tmp, 0o755); err != nil {
