@@ -3,6 +3,7 @@ package capture_test
 import (
 	"math"
 	"math/rand/v2"
+	"os"
 	"slices"
 	"testing"
 
@@ -85,10 +86,16 @@ func pinkNoise(n int, seed uint64) []float64 {
 }
 
 // TestStandardErrors repeats a measurement at a signal to noise ratio of about
-// 40 dB per band and counts how often the true level lies in the interval.
+// 40 dB per band and counts how often the true level lies in the interval: in ten
+// recordings of two ears some 4,800 intervals, so that a coverage of 92 % in place of 95
+// passes for 93 or more in less than 1 % of draws. With ASWORN_LONG set there are twenty.
 func TestStandardErrors(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
+	}
+	trials := 10
+	if os.Getenv("ASWORN_LONG") != "" {
+		trials = 20
 	}
 	for _, c := range []struct {
 		name    string
@@ -117,7 +124,7 @@ func TestStandardErrors(t *testing.T) {
 		inside, count := 0, 0
 		perOctave := make([][2]int, 10)
 		var snr, bias []float64
-		for trial := range 20 {
+		for trial := range trials {
 			var ch [][]float64
 			for e := range ears {
 				x := slices.Clone(ears[e])
