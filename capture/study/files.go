@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"asworn/capture/curve"
@@ -87,6 +88,27 @@ func (s *Study) checkReference(p *parsedStudy, table string, f Fixture) {
 			p.report(table+".reference", "measure or find that of each fixture", "%s is the reference of fixture %s too: a reference belongs to one", f.Reference, other.Subject)
 		}
 	}
+}
+
+// Files are the files that the study names, each once in the order of its settings
+// and rows: all that its results follow from, but for what a person writes
+// (study.toml and the sheets) and Earlier. Relative to Dir, with slashes.
+func (s *Study) Files() (names []string) {
+	add := func(files ...string) {
+		for _, f := range files {
+			if f != "" && !slices.Contains(names, f) {
+				names = append(names, f)
+			}
+		}
+	}
+	add(s.Excitation, s.Fixture.Reference)
+	for _, m := range s.Microphones {
+		add(m.Correction, m.Calibrator, m.CalibratorAfter)
+	}
+	for _, row := range s.Seatings { // each is of one row
+		names = append(names, row.Files()...)
+	}
+	return names
 }
 
 // join returns the path of a file of the study.

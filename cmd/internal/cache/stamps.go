@@ -64,7 +64,7 @@ func (s *Stamps) Key(name, path string) (k Key, changed bool, err error) {
 	s.mu.Lock()
 	old, known := s.entries[name]
 	s.mu.Unlock()
-	if known && old.Stamp == st && old.Seen-max(st.Mtime, st.Changed) > int64(settled) {
+	if known && old.is(st) {
 		return old.Key, false, nil
 	}
 	k, err = FileKey(path)
@@ -76,6 +76,23 @@ func (s *Stamps) Key(name, path string) (k Key, changed bool, err error) {
 	s.dirty, s.read = true, s.read+1
 	s.mu.Unlock()
 	return k, known && old.Key != k, nil
+}
+
+// Known is Key without reading: it reports false for a file that Key would read.
+func (s *Stamps) Known(name, path string) (Key, bool) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return Key{}, false
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	e, known := s.entries[name]
+	return e.Key, known && e.is(stampOf(info))
+}
+
+// is reports whether a file that looks so now surely holds what was read.
+func (e entry) is(st stamp) bool {
+	return e.Stamp == st && e.Seen-max(st.Mtime, st.Changed) > int64(settled)
 }
 
 // Doubt makes every file be read again. Later content is still compared with

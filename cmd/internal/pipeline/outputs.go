@@ -115,33 +115,30 @@ func (l *line) outputsKey(head report.Results, texts, estimates, comparison cach
 
 // finish writes everything that a run leaves under results/, unless it lies there
 // already under the same key, and removes from the cache what nothing refers to any
-// more: all but the responses' values and the estimates named. It reports how many
-// files of an earlier run were not as that had written them.
-func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, responses []respond.Response, estimates ...cache.Key) (damaged int, err error) {
-	root, err := os.OpenRoot(resultdir.Root(l.dir))
-	if err != nil {
-		return 0, err
-	}
-	defer root.Close()
-	before := resultdir.ReadSums(filepath.Join(root.Name(), resultdir.SumsFile))
-	damaged = len(before.Changed(root))
-	if before.Key != key || damaged > 0 {
+// more: all but the responses' values and the estimates named.
+func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, before lying, responses []respond.Response, estimates ...cache.Key) error {
+	if before.list.Key != key || len(before.changed) > 0 {
+		root, err := os.OpenRoot(resultdir.Root(l.dir))
+		if err != nil {
+			return err
+		}
+		defer root.Close()
 		var content bytes.Buffer
 		if err := report.WriteJSON(&content, r); err != nil {
-			return damaged, err
+			return err
 		}
 		files, err := pages(view.New(r))
 		if err != nil {
-			return damaged, err
+			return err
 		}
 		kept, err := f.seal(l.program)
 		if err != nil {
-			return damaged, err
+			return err
 		}
 		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept},
 			resultdir.File{Name: resultdir.PanelFile, Content: known})
 		if err := resultdir.Exchange(root, key, files); err != nil {
-			return damaged, err
+			return err
 		}
 	}
 	used := map[cache.Key]bool{}
@@ -149,11 +146,28 @@ func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, r
 		used[k] = true
 	}
 	keep := func(k cache.Key) bool { return used[k] }
-	_, err = l.responses.Prune(keep)
+	_, err := l.responses.Prune(keep)
 	if err == nil {
 		_, err = l.estimates.Prune(keep)
 	}
-	return damaged, err
+	return err
+}
+
+// lying is what an earlier run wrote and left of it.
+type lying struct {
+	list    resultdir.Sums
+	changed []string // of it, what is not as it was written
+}
+
+func lyingIn(dir string) (out lying) {
+	out.list = resultdir.ReadSums(resultdir.Path(dir, resultdir.SumsFile))
+	root, err := os.OpenRoot(resultdir.Root(dir))
+	if err != nil {
+		return out // nothing lies there
+	}
+	defer root.Close()
+	out.changed = out.list.Changed(root)
+	return out
 }
 
 // collect removes what runs left that were killed while they wrote. The caller

@@ -97,6 +97,8 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if opt.Partial {
 		load = study.LoadPartial
 	}
+	written := sync.OnceValue(func() lying { return lyingIn(dir) })
+	go written()                                     // beside all that has to be read
 	texts, _ := textsKey(resultdir.StudyFolder(dir)) // before they are read; what is missing is told by load
 	study, err := load(dir)
 	if err != nil {
@@ -105,9 +107,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if len(study.Seatings) == 0 {
 		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(resultdir.StudyFolder(dir), capture.SheetFile), len(study.NotRecorded))
 	}
-	for _, p := range study.Doubts() {
-		counts.Doubts = append(counts.Doubts, p.Error())
-	}
+	counts.Doubts = doubts(study)
 	before, err := panelfile.Load(study, dir)
 	if err != nil {
 		return report.Results{}, counts, err
@@ -116,12 +116,22 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
+	l, err := openStores(dir, program, opt)
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	if r, counts, ok := l.again(ctx, study, texts, before, written); ok {
+		return r, counts, nil
+	}
+	if err := l.stampFiles(study); err != nil {
+		return report.Results{}, counts, err
+	}
+	read := l.stamps.Read()
 	setup, err := study.Setup()
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	l, err := openLine(dir, program, setup, opt)
-	if err != nil {
+	if err := l.respondWith(setup); err != nil {
 		return report.Results{}, counts, err
 	}
 	responses, err := l.responder.All(ctx, study.Seatings)
@@ -129,12 +139,12 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	err = errors.Join(err, l.stamps.Save())
 	counts.Recordings, counts.Missing = len(responses), len(study.NotRecorded)
 	counts.Processed, counts.Cached = l.responder.Processed(), l.responder.Cached()
-	counts.Read = l.stamps.Read()
+	counts.Read = l.stamps.Read() - read
 	if err != nil {
 		return report.Results{}, counts, err
 	}
 	counts.Strays = strays(resultdir.StudyFolder(dir), study)
-	if counts.Twins, err = twins(resultdir.StudyFolder(dir), study.Seatings, responses, counts.Strays); err != nil {
+	if counts.Twins, err = twins(resultdir.StudyFolder(dir), study.Seatings, keysOf(responses), counts.Strays); err != nil {
 		return report.Results{}, counts, err
 	}
 	traits, comparison, err := l.compare(setup, study.Seatings, responses)
@@ -146,6 +156,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 			counts.Changed = append(counts.Changed, row.File)
 		}
 	}
+	asLoaded := *study
 	study.Reading = before.Stated(study.Reading)
 	readings := combineReadings(study)
 	e, err := l.estimate(ctx, study, responses, readings, before)
@@ -174,9 +185,20 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	damaged, err := l.finish(frozen, known, r, key, responses, e.key, comparison)
-	counts.Damaged = damaged + l.responses.Damaged() + l.estimates.Damaged()
+	ending, err := l.keep(&asLoaded, texts, before, ended{r, keysOf(responses), e.key, key, counts.Refused, counts.PanelChanged})
+	if err != nil {
+		return report.Results{}, counts, err
+	}
+	err = l.finish(frozen, known, r, key, written(), responses, e.key, comparison, ending)
+	counts.Damaged = len(written().changed) + l.responses.Damaged() + l.estimates.Damaged()
 	return r, counts, err
+}
+
+func doubts(study *capture.Study) (out []string) {
+	for _, p := range study.Doubts() {
+		out = append(out, p.Error())
+	}
+	return out
 }
 
 // line is one run's access to what is kept.
@@ -194,12 +216,21 @@ type line struct {
 // types in the order in which a process first meets them.
 func meetTypes() {
 	to := gob.NewEncoder(io.Discard)
-	for _, v := range []any{frozen{}, capture.Recording{}, compared{}} {
+	for _, v := range []any{frozen{}, capture.Recording{}, compared{}, ended{}} {
 		_ = to.Encode(v) // an error tells of the value; its type was met
 	}
 }
 
 func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
+	l, err := openStores(dir, program, opt)
+	if err != nil {
+		return nil, err
+	}
+	return l, l.respondWith(setup)
+}
+
+// openStores opens what is kept; responses come with respondWith.
+func openStores(dir string, program cache.Key, opt Options) (*line, error) {
 	meetTypes()
 	l := &line{dir: dir, program: program, opt: opt}
 	root := filepath.Join(resultdir.Root(dir), resultdir.CacheDir)
@@ -214,12 +245,18 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 	if opt.Rehash {
 		l.stamps.Doubt()
 	}
-	key, err := cache.KeyOf(program, setup)
+	return l, nil
+}
+
+// respondWith says how recordings become responses.
+func (l *line) respondWith(setup capture.Setup) error {
+	key, err := cache.KeyOf(l.program, setup)
 	if err != nil {
-		return nil, err
+		return err
 	}
+	opt := l.opt
 	l.responder = &respond.Responder{
-		Dir: resultdir.StudyFolder(dir), Setup: key, Store: l.responses, Stamps: l.stamps, Jobs: opt.Jobs, Progress: opt.Progress,
+		Dir: resultdir.StudyFolder(l.dir), Setup: key, Store: l.responses, Stamps: l.stamps, Jobs: opt.Jobs, Progress: opt.Progress,
 		First: sync.OnceValues(func() (*capture.Processor, error) {
 			p, err := capture.NewProcessor(setup)
 			if err == nil && opt.Jobs > 0 {
@@ -228,7 +265,7 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 			return p, err
 		}),
 	}
-	return l, nil
+	return nil
 }
 
 // estimates is what is kept of an analysis.

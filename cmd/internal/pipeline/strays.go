@@ -8,7 +8,6 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
 )
 
@@ -61,15 +60,15 @@ func strays(dir string, st *capture.Study) []string {
 }
 
 // twins finds rows whose recordings hold the same bytes, and strays that hold
-// those of a row. Strays are only read where their size is that of a row.
-func twins(dir string, rows []capture.Seating, responses []respond.Response, strays []string) (out []Twins, err error) {
+// those of a row; responses are the keys of the rows' responses. Strays are only read where their size is that of a row.
+func twins(dir string, rows []capture.Seating, responses []cache.Key, strays []string) (out []Twins, err error) {
 	first, sizes := map[cache.Key]string{}, map[int64][]string{}
 	for i, r := range rows {
-		if earlier, ok := first[responses[i].Key]; ok {
+		if earlier, ok := first[responses[i]]; ok {
 			out = append(out, Twins{earlier, r.File})
 			continue
 		}
-		first[responses[i].Key] = r.File
+		first[responses[i]] = r.File
 		if info, err := os.Stat(filepath.Join(dir, filepath.FromSlash(r.File))); err == nil {
 			sizes[info.Size()] = append(sizes[info.Size()], r.File)
 		}

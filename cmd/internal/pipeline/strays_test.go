@@ -8,7 +8,6 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/respond"
 )
 
 // Files that are in no row are listed, those that serve something are not; the
@@ -30,14 +29,14 @@ func TestStraysAndTwins(t *testing.T) {
 	}
 	st := &capture.Study{Excitation: "played.wav", NotRecorded: []capture.Seating{{File: "recordings/d.wav"}}}
 	st.Microphones[0].Calibrator = "cal.wav"
-	var responses []respond.Response
+	var responses []cache.Key
 	for _, f := range []string{"a", "b", "c"} {
 		st.Seatings = append(st.Seatings, capture.Seating{File: "recordings/" + f + ".wav"})
 		key, err := cache.FileKey(filepath.Join(dir, "recordings", f+".wav"))
 		if err != nil {
 			t.Fatal(err)
 		}
-		responses = append(responses, respond.Response{Key: key})
+		responses = append(responses, key)
 	}
 	stray := strays(dir, st)
 	if want := []string{"recordings/A copy.WAV", "recordings/new.wav"}; !slices.Equal(stray, want) {
