@@ -19,7 +19,7 @@ func TestDisplacedListeners(t *testing.T) {
 		t.Skip("simulates whole studies")
 	}
 	plan := toy.Small(3)
-	plan.Displaced = 2
+	plan.Models, plan.Displaced = 1, 2
 	ss, _ := plan.Study()
 	a, _, err := Analyse(context.Background(), ss, seat.DefaultOptions())
 	if err != nil {

@@ -18,7 +18,7 @@ func TestDoubtfulSeating(t *testing.T) {
 		t.Skip("simulates whole studies")
 	}
 	plan := toy.Small(9)
-	plan.Seatings = 4
+	plan.Models, plan.Seatings = 1, 4
 	ss, truth := plan.Study()
 	ss = toy.Read(ss, truth, 9, 1, 0.5)
 	clean, _ := analyse(t, ss)

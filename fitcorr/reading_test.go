@@ -86,6 +86,7 @@ func TestReadingSlips(t *testing.T) {
 		t.Skip("takes long")
 	}
 	plan := toy.Small(5)
+	plan.Models = 1
 	ss, truth := plan.Study()
 	ss = toy.Read(ss, truth, 5, 0.5, 0.3)
 	clean := slices.Clone(ss)
@@ -115,6 +116,7 @@ func TestReadingsNeedTheFixture(t *testing.T) {
 		t.Skip("takes long")
 	}
 	plan := toy.Small(6)
+	plan.Models = 1
 	ss, truth := plan.Study()
 	read := toy.Read(ss, truth, 6, 1, 0.7)
 	for i := range read {
@@ -153,6 +155,7 @@ func TestCheckWithReading(t *testing.T) {
 		t.Skip("takes long")
 	}
 	plan := toy.Small(8)
+	plan.Models = 1
 	ss, truth := plan.Study()
 	ss = toy.Read(ss, truth, 8, 1, 0.7)
 	a, f := analyse(t, ss)
