@@ -50,7 +50,7 @@ func TestCalibratorTable(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
-	n := 40
+	n := 20
 	if os.Getenv("ASWORN_LONG") != "" {
 		n = 1000
 	}

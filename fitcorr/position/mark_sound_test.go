@@ -14,9 +14,9 @@ import (
 // stated of it, and told better than before.
 func TestMarkBySound(t *testing.T) {
 	if testing.Short() {
-		t.Skip("surveys of eight fixtures at two points")
+		t.Skip("surveys of six fixtures at two points")
 	}
-	const studies, stated = 8, 1.0
+	const studies, stated = 6, 1.0
 	var square, variance, covered float64
 	for seed := range uint64(studies) {
 		plan := toy.Small(500 + seed)
@@ -51,7 +51,7 @@ func TestMarkBySound(t *testing.T) {
 			t.Logf("axis %d: %.2f mm, true %.2f, standard deviation %.2f", a, e.By[a], plan.Mark[a], math.Sqrt(e.Variance[a]))
 		}
 	}
-	if covered < 14 || math.Sqrt(square) > 0.7*1.2/math.Sqrt2 || math.Sqrt(variance) > stated {
+	if covered < 11 || math.Sqrt(square) > 0.7*1.2/math.Sqrt2 || math.Sqrt(variance) > stated {
 		t.Errorf("RMS error %.2f mm, stated %.2f, %g of %d within", math.Sqrt(square), math.Sqrt(variance), covered, 2*studies)
 	}
 }

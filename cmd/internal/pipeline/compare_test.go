@@ -1,44 +1,20 @@
 package pipeline
 
 import (
-	"context"
-	"path/filepath"
 	"slices"
 	"testing"
 
 	"asworn/capture/finding"
-	"asworn/capture/study"
 	"asworn/cmd/internal/simulate/demo"
 )
 
-// TestFaultsOfTheDemo finds every fault that a demo study holds on purpose, in
+// TestFaultsOfTheDemo finds every fault that the demo study holds on purpose, in
 // its own recording, and nothing in the others.
 func TestFaultsOfTheDemo(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
-	dir := filepath.Join(t.TempDir(), "demo")
-	truth, err := demo.Write(context.Background(), dir, demo.Options{Listeners: 3, Seatings: 4, SurveySize: -1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	study, err := study.Load(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	setup, err := study.Setup()
-	if err != nil {
-		t.Fatal(err)
-	}
-	l, err := openLine(dir, [32]byte{}, setup, Options{Jobs: 2})
-	if err != nil {
-		t.Fatal(err)
-	}
-	responses, err := l.responder.All(context.Background(), study.Seatings)
-	if err != nil {
-		t.Fatal(err)
-	}
-	compareAll(setup, study.Seatings, responses)
+	_, truth, r := wholeDemo(t)
 	codes := map[string]finding.Code{
 		demo.FaultCough: finding.RepeatDropped, demo.FaultClipped: finding.Clipping, demo.FaultSwapped: finding.ChannelsSwapped,
 		demo.FaultHum: finding.MainsHum, demo.FaultClock: finding.Drift,
@@ -48,16 +24,16 @@ func TestFaultsOfTheDemo(t *testing.T) {
 		faults[s.File] = s.Faults
 	}
 	seen := map[string]int{}
-	for i, row := range study.Seatings {
+	for _, rec := range r.Recordings {
 		var want []finding.Code
-		for _, f := range faults[row.File] {
+		for _, f := range faults[rec.File] {
 			if c, ok := codes[f]; ok {
 				want = append(want, c)
 				seen[f]++
 			}
 		}
 		var got []finding.Code
-		for _, f := range responses[i].Recording.Quality.Findings {
+		for _, f := range rec.Findings {
 			if !slices.Contains(got, f.Code) {
 				got = append(got, f.Code)
 			}
@@ -65,7 +41,7 @@ func TestFaultsOfTheDemo(t *testing.T) {
 		slices.Sort(want)
 		slices.Sort(got)
 		if !slices.Equal(got, want) {
-			t.Errorf("%s holds %v: found %v, want %v", row.File, faults[row.File], responses[i].Recording.Quality.Findings, want)
+			t.Errorf("%s holds %v: found %v, want %v", rec.File, faults[rec.File], rec.Findings, want)
 		}
 	}
 	for f := range codes {

@@ -49,6 +49,28 @@ var small = sync.OnceValues(func() (string, error) {
 	return dir, err
 })
 
+// whole is the demo study as everybody gets it, run, and what is true of it. It is
+// shared by those that only read.
+var whole = sync.OnceValues(func() (out struct {
+	truth demo.Truth
+	found report.Results
+}, err error) {
+	dir := filepath.Join(scratch, "whole")
+	if out.truth, err = demo.Write(context.Background(), dir, demo.Options{}); err == nil {
+		out.found, _, err = Run(context.Background(), dir, Options{})
+	}
+	return out, err
+})
+
+func wholeDemo(t *testing.T) (dir string, truth demo.Truth, found report.Results) {
+	t.Helper()
+	demo, err := whole()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return filepath.Join(scratch, "whole"), demo.truth, demo.found
+}
+
 func demoStudy(t testing.TB) string {
 	t.Helper()
 	dir, err := small()

@@ -119,7 +119,7 @@ func TestKilledAtFileOperations(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	first, step := 1, 251
+	first, step := 1, 149
 	if os.Getenv("ASWORN_LONG") != "" {
 		step = 1
 	}

@@ -45,15 +45,7 @@ func TestDemoAgainstTruth(t *testing.T) {
 	if testing.Short() {
 		t.Skip("the whole demo study takes half a minute")
 	}
-	dir := filepath.Join(t.TempDir(), "demo")
-	truth, err := demo.Write(context.Background(), dir, demo.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	r, _, err := Run(context.Background(), dir, Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
+	dir, truth, r := wholeDemo(t)
 	seatings := map[string]demo.SeatingTruth{}
 	for _, s := range truth.Seatings {
 		seatings[s.File] = s

@@ -14,7 +14,7 @@ import (
 	"asworn/capture/study"
 )
 
-var small = Options{Listeners: 1, Seatings: 1, SurveySize: 1}
+var small = Options{Listeners: 1, Seatings: 1, SurveySize: 1, Model: "Model A"}
 
 // tree reads every file under dir.
 func tree(t *testing.T, dir string) map[string][]byte {
