@@ -9,6 +9,8 @@ import (
 	"path/filepath"
 	"slices"
 
+	"golang.org/x/sync/errgroup"
+
 	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
@@ -77,29 +79,34 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 // pages are the files for people: every table as CSV, all of them as one
 // Markdown page, every curve as text, and the page.
 func pages(v *view.View) ([]resultdir.File, error) {
-	var out []resultdir.File
+	var tables, curves []resultdir.File
 	var markdown, html bytes.Buffer
-	for _, t := range v.Tables().All() {
-		var csv bytes.Buffer
-		if err := t.WriteCSV(&csv); err != nil {
-			return nil, err
+	var both errgroup.Group // the page takes about as long as all else
+	both.Go(func() error { return page.Write(&html, v) })
+	both.Go(func() error {
+		for _, t := range v.Tables().All() {
+			var csv bytes.Buffer
+			if err := t.WriteCSV(&csv); err != nil {
+				return err
+			}
+			tables = append(tables, resultdir.File{Name: "tables/" + t.Name + ".csv", Content: csv.Bytes()})
+			if err := t.WriteMarkdown(&markdown); err != nil {
+				return err
+			}
 		}
-		out = append(out, resultdir.File{Name: "tables/" + t.Name + ".csv", Content: csv.Bytes()})
-		if err := t.WriteMarkdown(&markdown); err != nil {
-			return nil, err
+		for _, c := range v.Curves() {
+			var csv bytes.Buffer
+			if err := c.Write(&csv); err != nil {
+				return err
+			}
+			curves = append(curves, resultdir.File{Name: resultdir.CurvesDir + "/" + c.Name + ".csv", Content: csv.Bytes()})
 		}
-	}
-	for _, c := range v.Curves() {
-		var csv bytes.Buffer
-		if err := c.Write(&csv); err != nil {
-			return nil, err
-		}
-		out = append(out, resultdir.File{Name: resultdir.CurvesDir + "/" + c.Name + ".csv", Content: csv.Bytes()})
-	}
-	if err := page.Write(&html, v); err != nil {
+		return nil
+	})
+	if err := both.Wait(); err != nil {
 		return nil, err
 	}
-	return append(out, resultdir.File{Name: "tables.md", Content: markdown.Bytes()}, resultdir.File{Name: resultdir.PageFile, Content: html.Bytes()}), nil
+	return append(slices.Concat(tables, curves), resultdir.File{Name: "tables.md", Content: markdown.Bytes()}, resultdir.File{Name: resultdir.PageFile, Content: html.Bytes()}), nil
 }
 
 // outputsKey names all that a run writes by what it follows from: what the study
@@ -124,15 +131,20 @@ func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, b
 		}
 		defer root.Close()
 		var content bytes.Buffer
-		if err := report.WriteJSON(&content, r); err != nil {
+		var files []resultdir.File
+		var kept []byte
+		var both errgroup.Group
+		both.Go(func() (err error) {
+			files, err = pages(view.New(r))
 			return err
-		}
-		files, err := pages(view.New(r))
-		if err != nil {
+		})
+		both.Go(func() (err error) {
+			if err = report.WriteJSON(&content, r); err == nil {
+				kept, err = f.seal(l.program)
+			}
 			return err
-		}
-		kept, err := f.seal(l.program)
-		if err != nil {
+		})
+		if err := both.Wait(); err != nil {
 			return err
 		}
 		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept},

@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strings"
 
+	"golang.org/x/sync/errgroup"
+
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
@@ -127,6 +129,9 @@ func sumIn(root *os.Root, name string) (sum, bool) {
 	return sum(h.Sum(nil)), true
 }
 
+// atOnce is how many files are written at once: each waits for the disk.
+const atOnce = 8
+
 // File is one file to be written under results/.
 type File struct {
 	Name    string // with slashes
@@ -154,13 +159,21 @@ func Exchange(root *os.Root, key cache.Key, files []File, keep ...string) error 
 	if err := disk.WriteIn(root, JournalFile, own.text()); err != nil {
 		return err
 	}
+	var writes errgroup.Group
+	writes.SetLimit(atOnce)
 	for _, f := range files {
-		if s, ok := sumIn(root, f.Name); ok && s == now.Of[f.Name][0] {
-			continue
-		}
-		if err := disk.WriteIn(root, filepath.FromSlash(f.Name), f.Content); err != nil {
-			return fmt.Errorf("%s: %w; nothing else than a folder of its own may lie in its way", filepath.Join(root.Name(), filepath.FromSlash(f.Name)), err)
-		}
+		writes.Go(func() error {
+			if s, ok := sumIn(root, f.Name); ok && s == now.Of[f.Name][0] {
+				return nil
+			}
+			if err := disk.WriteIn(root, filepath.FromSlash(f.Name), f.Content); err != nil {
+				return fmt.Errorf("%s: %w; nothing else than a folder of its own may lie in its way", filepath.Join(root.Name(), filepath.FromSlash(f.Name)), err)
+			}
+			return nil
+		})
+	}
+	if err := writes.Wait(); err != nil {
+		return err
 	}
 	for name, sums := range own.Of {
 		if _, again := now.Of[name]; again {
