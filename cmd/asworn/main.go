@@ -8,6 +8,10 @@ import (
 	"os/signal"
 	"runtime/debug"
 	"syscall"
+
+	"gonum.org/v1/gonum/blas/blas64"
+
+	"asworn/fitcorr/blas"
 )
 
 // heapGrowth is how much the heap may grow, in per cent of what is in use, before it is
@@ -19,6 +23,7 @@ func main() {
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(heapGrowth)
 	}
+	blas64.Use(blas.Implementation{}) // the same bits as gonum's, sooner
 	os.Exit(start())
 }
 
