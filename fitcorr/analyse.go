@@ -28,6 +28,12 @@ import (
 // do not depend on opt.Jobs. The error is ctx's, or reports seatings that
 // contradict the interface (two of one ID).
 func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis, Frozen, error) {
+	return AnalyseWith(ctx, ss, opt, nil)
+}
+
+// AnalyseWith is Analyse with what earlier ones left in mem, which may be nil. It
+// is called by several goroutines. Results do not depend on it.
+func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem Memory) (Analysis, Frozen, error) {
 	if err := checkSeatings(ss, opt); err != nil {
 		return Analysis{}, Frozen{}, err
 	}
@@ -42,7 +48,7 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	names, byModel, bare := splitModels(ss)
 	prepared := make([]*prepared, len(names))
 	err := stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
-		prepared[i] = prepare(names[i], byModel[names[i]], opt)
+		prepared[i] = prepare(names[i], byModel[names[i]], opt, mem)
 	})
 	if err != nil {
 		return Analysis{}, Frozen{}, err
@@ -52,7 +58,7 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 		if bad := p.misfits(refs); len(bad) > 0 {
 			a.Misfits = append(a.Misfits, bad...)
 			ss = without(ss, bad)
-			prepared[i] = prepare(names[i], without(byModel[names[i]], bad), opt)
+			prepared[i] = prepare(names[i], without(byModel[names[i]], bad), opt, mem)
 		}
 	}
 	var surveyed, atDrum []*position.Model
@@ -65,7 +71,7 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 		}
 	}
 	position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
-	worn, err := panel.Fit(ctx, surveyed, bare, opt)
+	worn, err := panelOf(mem, surveyed, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, surveyed, bare, opt) })
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()
 	}
@@ -78,9 +84,12 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	}
 	err = stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
-		m, fm := p.finish(worn[names[i]], opt, len(bare) > 0)
-		m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.correctors, a.StandOuts, opt)
-		a.Models[i], frozen.Models[i] = m, fm
+		w := worn[names[i]]
+		a.Models[i], frozen.Models[i] = p.finished(mem, w, opt, len(bare) > 0, a.StandOuts, func() (ModelAnalysis, FrozenModel) {
+			m, fm := p.finish(w, opt, len(bare) > 0)
+			m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.correctors, a.StandOuts, opt)
+			return m, fm
+		})
 	})
 	if err != nil {
 		return Analysis{}, Frozen{}, err
@@ -134,10 +143,10 @@ type prepared struct {
 	correctors correct.Correctors
 }
 
-func prepare(name string, ss []seat.Seating, opt seat.Options) *prepared {
+func prepare(name string, ss []seat.Seating, opt seat.Options, mem Memory) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
-	p.blocked = newSurveyed(name, ss, capture.Blocked, opt)
-	p.drum = newSurveyed(name, ss, capture.Drum, opt)
+	p.blocked = newSurveyed(name, ss, capture.Blocked, opt, mem)
+	p.drum = newSurveyed(name, ss, capture.Drum, opt, mem)
 	p.ma.OpenBack = p.blocked.seal.Open
 	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
 	if m := p.drum.model; m != nil {

@@ -19,7 +19,13 @@ type surveyed struct {
 	err      error
 }
 
-func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.Options) *surveyed {
+// seals is what seal.Judge says.
+type seals struct {
+	Leaks map[string][2]seal.Leak
+	Seal  seal.Seal
+}
+
+func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.Options, mem Memory) *surveyed {
 	sv := &surveyed{point: point}
 	for _, s := range ss {
 		if s.Point == point {
@@ -29,8 +35,23 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.O
 	if point == capture.Drum && len(survey.Rows(sv.seatings, point)) == 0 {
 		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
 	}
-	sv.leaks, sv.seal = seal.Judge(sv.seatings, opt)
-	sv.model, sv.err = position.NewModel(name, point, sv.seatings, sv.leaks)
+	seals, _ := recall(mem, "seals", []any{sv.seatings}, func() (s seals, err error) {
+		s.Leaks, s.Seal = seal.Judge(sv.seatings, opt)
+		return s, nil
+	})
+	sv.leaks, sv.seal = seals.Leaks, seals.Seal
+	var onFixture []seat.Seating
+	for _, s := range sv.seatings {
+		if s.OnFixture() {
+			onFixture = append(onFixture, s)
+		}
+	}
+	learned, err := recall(mem, "survey", []any{name, point, onFixture}, func() (position.Learned, error) { return position.Learn(name, point, onFixture) })
+	if err != nil {
+		sv.err = err
+		return sv
+	}
+	sv.model = learned.Place(point, sv.seatings, sv.leaks)
 	return sv
 }
 

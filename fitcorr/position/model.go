@@ -1,6 +1,7 @@
 package position
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 
@@ -28,38 +29,69 @@ type Model struct {
 	Notes    []string // what the seatings cannot answer, in plain words
 }
 
+// Learned is what a model's survey on the fixture and its ordinary seatings there show.
+type Learned struct {
+	Survey  survey.Survey
+	Reports reports
+	Ruler   [3]float64 // standard deviation of a stated displacement per axis
+	Scatter [2]SmoothCov
+	Total   [2]SmoothCov
+	Temper  float64
+	Notes   []string
+}
+
+// reports goes through gob as JSON: gob has no nil in an array.
+type reports [2]*survey.Report
+
+// GobEncode implements gob.GobEncoder.
+func (r reports) GobEncode() ([]byte, error) { return json.Marshal([2]*survey.Report(r)) }
+
+// GobDecode implements gob.GobDecoder.
+func (r *reports) GobDecode(b []byte) error { return json.Unmarshal(b, (*[2]*survey.Report)(r)) }
+
 // NewModel surveys a model from its seatings at one point and places those on
 // the fixture; leaks are their seals by id. It fails when neither ear
 // has a usable survey.
 func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
-	m := &Model{Name: name, Point: point, Seatings: seatings, Survey: survey.Survey{Model: name}}
+	l, err := Learn(name, point, seatings)
+	if err != nil {
+		return nil, err
+	}
+	return l.Place(point, seatings, leaks), nil
+}
+
+// Learn is what a model's seatings on the fixture at one point show; others are left
+// alone. It fails when neither ear has a usable survey.
+func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, error) {
+	m := Learned{Survey: survey.Survey{Model: name}}
+	var ears [2]placing.Ear
 	rows := survey.Rows(seatings, point)
 	bands := survey.NewBands()
 	var slip [2][]float64
 	known := false
 	for e := range 2 {
-		m.Ears[e].Bands = bands
+		ears[e].Bands = bands
 		slip[e] = make([]float64, len(rows))
 		for i := range slip[e] {
 			slip[e][i] = 1
 		}
 		fit, rep, err := survey.FitEar(rows, e, slip[e])
 		if err != nil {
-			m.note("%s ear: %v", seat.EarName(e), err)
+			m.Notes = append(m.Notes, fmt.Sprintf("%s ear: %v", seat.EarName(e), err))
 			continue
 		}
 		m.Survey.Ears[e] = fit
-		m.Ears[e].Survey = &m.Survey.Ears[e]
+		ears[e].Survey = &m.Survey.Ears[e]
 		m.Reports[e] = rep
 		known = true
 	}
 	if !known {
 		if len(rows) == 0 {
-			return nil, errors.New("offsets in mm: no position survey of this model on the fixture")
+			return m, errors.New("offsets in mm: no position survey of this model on the fixture")
 		}
-		return nil, fmt.Errorf("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), survey.FewestRows)
+		return m, fmt.Errorf("offsets in mm: the position survey has %d usable rows (at least %d are needed) or no band counts in all of them", len(rows), survey.FewestRows)
 	}
-	slips := slipped(rows, &m.Ears, &slip)
+	slips := slipped(rows, &ears, &slip)
 	if len(slips) > 0 {
 		for e := range 2 {
 			if fit, rep, err := survey.FitEar(rows, e, slip[e]); err == nil {
@@ -73,18 +105,34 @@ func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks m
 			ordinary = append(ordinary, s)
 		}
 	}
-	m.ruler, m.Scatter, m.Total = fixtureScatter(rows, ordinary, &m.Ears, slip)
-	held := calibrate(heldOut(rows, &m.Ears, slip), m.ruler, placeDF(&m.Ears))
+	m.Ruler, m.Scatter, m.Total = fixtureScatter(rows, ordinary, &ears, slip)
+	held := calibrate(heldOut(rows, &ears, slip), m.Ruler, placeDF(&ears))
 	m.Temper = held.temper
 	for e := range 2 {
 		rep := m.Reports[e]
 		if rep == nil {
 			continue
 		}
-		describe(&m.Ears[e], rep, rows, e)
+		describe(&ears[e], rep, rows, e)
 		rep.HeldOutMM = held.rms
 		for _, i := range slips {
 			rep.Warnings = append(rep.Warnings, fmt.Sprintf("survey row %s does not fit the others and hardly counts: check its displacement, or seat and record it again", rows[i].ID))
+		}
+	}
+	return m, nil
+}
+
+// Place is the model with its seatings at the point, of which those on the fixture
+// are placed; leaks are their seals by id.
+func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) *Model {
+	m := &Model{Name: l.Survey.Model, Point: point, Seatings: seatings, Survey: l.Survey, Reports: l.Reports, ruler: l.Ruler,
+		Scatter: l.Scatter, Total: l.Total, Temper: l.Temper, Notes: l.Notes}
+	bands := survey.NewBands()
+	for e := range m.Ears {
+		m.Ears[e].Bands = bands
+		if m.Survey.Ears[e].Known() {
+			m.Ears[e].Survey = &m.Survey.Ears[e]
+			m.Ears[e].Scatter, m.Ears[e].Total = m.Scatter[e].Matrix(bands), m.Total[e].Matrix(bands)
 		}
 	}
 	pl := placing.NewPlacer(&m.Ears)
@@ -94,7 +142,7 @@ func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks m
 			m.Places[i], _ = PlaceFixture(pl, s, i, leaks[s.ID], m.Temper)
 		}
 	}
-	return m, nil
+	return m
 }
 
 func (m *Model) note(format string, args ...any) {

@@ -130,3 +130,34 @@ func TestAgain(t *testing.T) {
 		}
 	}
 }
+
+// TestOneMore: what a run leaves for people does not depend on what was run before, to
+// the byte: a study less one recording, then the whole.
+func TestOneMore(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes long")
+	}
+	t.Parallel()
+	dir := copyStudy(t)
+	if _, _, err := Run(t.Context(), dir, Options{}); err != nil {
+		t.Fatal(err)
+	}
+	want := snapshot(t, dir)
+	for _, name := range []string{"fixture_model-a_023_drum.wav", "l01_model-a_001_blocked.wav", "l02_bare-ear_001_blocked.wav"} {
+		file := filepath.Join(dir, "recordings", name)
+		if err := os.Rename(file, file+".away"); err != nil {
+			t.Fatal(err)
+		}
+		if _, _, err := Run(t.Context(), dir, Options{Partial: true}); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Rename(file+".away", file); err != nil {
+			t.Fatal(err)
+		}
+		_, counts, err := Run(t.Context(), dir, Options{})
+		if err != nil || counts.Processed != 1 || !counts.Estimated {
+			t.Errorf("%s: %+v, %v", name, counts, err)
+		}
+		same(t, name, snapshot(t, dir), want)
+	}
+}

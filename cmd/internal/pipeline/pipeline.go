@@ -189,7 +189,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	err = l.finish(frozen, known, r, key, written(), responses, e.key, comparison, ending)
+	err = l.finish(frozen, known, r, key, written(), responses, append(e.Parts, e.key, comparison, ending)...)
 	counts.Damaged = len(written().changed) + l.responses.Damaged() + l.estimates.Damaged()
 	return r, counts, err
 }
@@ -272,6 +272,7 @@ func (l *line) respondWith(setup capture.Setup) error {
 type estimates struct {
 	Analysis fitcorr.Analysis
 	Frozen   fitcorr.Frozen
+	Parts    []cache.Key // of what it was put together from
 	key      cache.Key
 	fresh    bool          // computed now
 	taken    earlier.Taken // from earlier studies
@@ -298,17 +299,19 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 		return estimates{}, err
 	}
 	e := estimates{key: key, taken: taken}
-	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen) {
+	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen, &e.Parts) {
 		return e, nil
 	}
 	e.fresh = true
 	l.opt.stage("estimating positions")
+	parts := &parts{line: l}
 	err = respond.Guard(func() error {
-		e.Analysis, e.Frozen, err = fitcorr.Analyse(ctx, seatings, opt)
+		e.Analysis, e.Frozen, err = fitcorr.AnalyseWith(ctx, seatings, opt, parts)
 		return err
 	})
 	if err != nil {
 		return e, err
 	}
-	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen)
+	e.Parts = parts.used()
+	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
 }

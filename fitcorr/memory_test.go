@@ -1,0 +1,114 @@
+package fitcorr
+
+import (
+	"bytes"
+	"context"
+	"encoding/gob"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"sync"
+	"testing"
+
+	"asworn/capture"
+	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/seat"
+)
+
+// notes is a memory that knows parts by their JSON.
+type notes struct {
+	mu       sync.Mutex
+	kept     map[string][]byte
+	recalled map[string]int
+}
+
+func (n *notes) Recall(name string, of []any, to any) (func(any), bool) {
+	var curves []any // which JSON leaves out
+	for _, part := range of {
+		if ss, ok := part.([]seat.Seating); ok {
+			for _, s := range ss {
+				curves = append(curves, s.Ears)
+			}
+		}
+	}
+	text, err := json.Marshal([]any{name, of, curves})
+	if err != nil {
+		panic(err)
+	}
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	keep := func(v any) {
+		var b bytes.Buffer
+		if err := gob.NewEncoder(&b).Encode(v); err != nil {
+			panic(err)
+		}
+		n.mu.Lock()
+		defer n.mu.Unlock()
+		n.kept[string(text)] = b.Bytes()
+	}
+	b, ok := n.kept[string(text)]
+	if !ok {
+		return keep, false
+	}
+	if err := gob.NewDecoder(bytes.NewReader(b)).Decode(to); err != nil {
+		panic(err)
+	}
+	n.recalled[name]++
+	return keep, true
+}
+
+// TestMemory: an analysis with what others left is the same to the byte, and takes
+// from them what a seating more or less does not touch.
+func TestMemory(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
+	plan := toy.Small(7)
+	ss, _ := plan.Study()
+	opt := seat.DefaultOptions()
+	analyse := func(ss []seat.Seating, mem Memory) string {
+		t.Helper()
+		a, f, err := AnalyseWith(context.Background(), ss, opt, mem)
+		if err != nil {
+			t.Fatal(err)
+		}
+		text, err := json.Marshal([]any{a, f})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(text)
+	}
+	want := analyse(ss, nil)
+	for _, c := range []struct {
+		name    string
+		without func(s seat.Seating) bool
+		all     bool // everything is recalled
+	}{
+		{"nothing", func(seat.Seating) bool { return false }, true},
+		{"fixture", func(s seat.Seating) bool { return s.ID == "Model A/fixture1" }, false},
+		{"survey", func(s seat.Seating) bool { return s.ID == "Model A/survey5" }, false},
+		{"worn", func(s seat.Seating) bool { return s.Worn() && s.Number == 1 && s.Model == "Model A" }, false},
+		{"bare", func(s seat.Seating) bool { return s.Model == "" && s.Subject != capture.FixtureSubject }, false},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			mem := &notes{kept: map[string][]byte{}, recalled: map[string]int{}}
+			less := slices.DeleteFunc(slices.Clone(ss), c.without)
+			if len(less) == len(ss) && !c.all {
+				t.Fatal("nothing was left out")
+			}
+			analyse(less, mem)
+			if n := fmt.Sprint(mem.recalled); n != "map[]" {
+				t.Errorf("recalled %s of nothing", n)
+			}
+			if got := analyse(ss, mem); got != want {
+				t.Error("another analysis than without a memory")
+			}
+			if whole := mem.recalled["panel"] == 1; whole != c.all {
+				t.Errorf("panel recalled: %v", whole)
+			}
+			if mem.recalled["survey"] == 0 {
+				t.Error("no survey was recalled")
+			}
+		})
+	}
+}
