@@ -11,6 +11,7 @@ import (
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/resultdir"
+	"asworn/report/text"
 )
 
 type newOptions struct {
@@ -23,7 +24,7 @@ type newOptions struct {
 	wanted plan.Wanted
 	// usePercent and movePercent are wanted as a person writes them.
 	usePercent, movePercent float64
-	reduced                 bool
+	reduced, pilot          bool
 }
 
 func newCommand(a *app) *cobra.Command {
@@ -48,17 +49,32 @@ wanted of everyday seatings: of those at the sample mean so many per cent shown 
 of those 6 mm off so many. That chooses listeners, seatings, displaced listeners,
 survey rows at each point and readings for the least time; --like takes the
 uncertainties from an earlier study. The plan says how long each session takes and
-what leaving out readings or displaced listeners costs. --reduced is a protocol
-for one model: no bare-ear reference, nobody displaced, four readings.`,
+what leaving out readings, displaced listeners or displacements of the survey costs.
+--reduced is a protocol for one model: no bare-ear reference, nobody displaced, four
+readings. --pilot is the least that gives a verdict on one model, in half an hour: one
+listener, who may be you, and a survey of nine displacements at the blocked ear-canal
+entrance; it tells gross misplacement only. Other rows are added while recording.`,
 		Example: `  asworn new my-study --models "Model A,Model B,Model C"
   asworn new pilot --models "Model A" --listeners 3 --seatings 3 --survey=false
   asworn new next --models "Model D" --like my-study --within 1.5
   asworn new next --models "Model D" --like my-study --within-db 1
   asworn new bench --models "Model A,Model B" --use 80 --move 90
-  asworn new small --models "Model A" --reduced`,
+  asworn new small --models "Model A" --reduced
+  asworn new mine --models "Model A" --pilot`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			changed := cmd.Flags().Changed
+			if opt.pilot {
+				for _, name := range []string{"listeners", "seatings", "fixture", "survey", "displacements", "survey-repeats", "displaced", "bare-ear", "drum", "one-placement", "readings", "reduced", "use", "move", "mean-within", "like"} {
+					if changed(name) {
+						return usagef("--pilot sets the rows; leave --%s out", name)
+					}
+				}
+				opt.design = opt.design.Pilot()
+			}
+			if changed("displacements") && !opt.design.Survey {
+				return usagef("--displacements is of the survey; leave --survey=false out")
+			}
 			if opt.reduced {
 				if changed("bare-ear") || changed("displaced") || changed("readings") {
 					return usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
@@ -102,6 +118,7 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 	f.IntVar(&d.Seatings, "seatings", d.Seatings, "seatings per listener and model")
 	f.IntVar(&d.Fixture, "fixture", d.Fixture, "ordinary seatings of each model on the fixture")
 	f.BoolVar(&d.Survey, "survey", d.Survey, "a position survey of each model on the fixture")
+	f.IntVar(&d.Displacements, "displacements", len(plan.Displacements()), fmt.Sprintf("displacements of the survey at each point, %d to %d", plan.LeastSurvey, len(plan.Displacements())))
 	f.IntVar(&d.Repeats, "survey-repeats", d.Repeats, "repeats of each displacement")
 	f.IntVar(&d.Displaced, "displaced", d.Displaced, "listeners who also wear each model 4 mm off on purpose, four ways")
 	f.BoolVar(&d.BareEar, "bare-ear", d.BareEar, "a bare-ear reference of each listener and of the fixture")
@@ -109,6 +126,7 @@ for one model: no bare-ear reference, nobody displaced, four readings.`,
 	f.BoolVar(&d.OnePlacement, "one-placement", d.OnePlacement, "the fixture allows both points in one placement, without touching the headphone")
 	f.IntVar(&d.Readings, "readings", d.Readings, "readings of each placement with a ruler; 2 or more have a readings.csv to fill in")
 	f.BoolVar(&opt.reduced, "reduced", false, "a protocol for one model: no bare-ear reference, nobody displaced, four readings")
+	f.BoolVar(&opt.pilot, "pilot", false, "a pilot study of half an hour: one listener, nine displacements, no readings")
 	f.Float64Var(&opt.usePercent, "use", 80, "plan: wanted share of seatings at the sample mean that are shown to be, %")
 	f.Float64Var(&opt.movePercent, "move", 90, "plan: wanted share of seatings 6 mm off that are shown to be, %")
 	f.Float64Var(&opt.wanted.MM, "mean-within", 0, "plan: wanted half-width of the interval of the sample mean position, mm; 0 is any")
@@ -166,7 +184,25 @@ func (o newOptions) minutesPerRow() float64 {
 // leaving parts of it out costs.
 func tellPlan(a *app, opt newOptions) {
 	d := opt.design
-	if d.Listeners < 2 || !d.Survey {
+	if d.Listeners < 1 || !d.Survey {
+		return
+	}
+	points := "at the blocked ear-canal entrance"
+	if d.Drum {
+		points += " and as many at the drum"
+	}
+	t := d.Minutes(opt.minutesPerRow())
+	a.note("plan: %s × %s of each model, %d of them also displaced; %s of each model %s; %s of each placement",
+		text.Plural(d.Listeners, "listener"), text.Plural(d.Seatings, "seating"), d.Displaced, text.Plural(d.SurveyRows(), "survey row"), points, text.Plural(d.Readings, "reading"))
+	a.note("time: %.0f minutes per listener, %.0f of them per model; %.0f minutes at the fixture, about %.0f per model", t.Person, t.Model, t.Fixture, t.Fixture/float64(len(d.Models)))
+	other := d
+	other.Displacements = len(plan.Displacements())
+	if d.SurveyRows() == other.SurveyRows() {
+		other.Displacements = plan.LeastSurvey
+	}
+	survey := fmt.Sprintf("with %d displacements at each point: %.0f minutes at the fixture", other.Displacements, other.Minutes(opt.minutesPerRow()).Fixture)
+	if d.Listeners < 2 { // one person is no sample: no rates can be told
+		a.note("%s; one listener is no sample: a study so small tells gross misplacement only", survey)
 		return
 	}
 	basis := plan.DefaultBasis()
@@ -179,15 +215,8 @@ func tellPlan(a *app, opt newOptions) {
 		f := basis.Forecast(d)
 		return fmt.Sprintf("use of a seating in place in %.0f %%, move of one 6 mm off in %.0f %%, sample mean within ±%.1f mm", 100*f.Use, 100*f.Move, f.MM)
 	}
-	points := "at the blocked ear-canal entrance"
-	if d.Drum {
-		points += " and as many at the drum"
-	}
-	t := d.Minutes(opt.minutesPerRow())
-	a.note("plan: %d listeners × %d seatings of each model, %d of them also displaced; %d survey rows of each model %s; %d readings of each placement",
-		d.Listeners, d.Seatings, d.Displaced, len(plan.Displacements())*d.Repeats, points, d.Readings)
 	a.note("expected (to about ten points): %s", rates(d))
-	a.note("time: %.0f minutes per listener, %.0f of them per model; %.0f minutes at the fixture, about %.0f per model", t.Person, t.Model, t.Fixture, t.Fixture/float64(len(d.Models)))
+	a.note("%s; %s", survey, rates(other))
 	if d.Readings > 0 {
 		without := d
 		without.Readings = 0
@@ -230,7 +259,7 @@ func planPanel(a *app, opt *newOptions) error {
 		a.note("the figure of fit sensitivity would then be known within a factor of %.2f to either side", f)
 	}
 	opt.design.Listeners, opt.design.Seatings = plans[0].Listeners, plans[0].Seatings
-	if n := len(plan.Displacements()) * opt.design.Repeats; opt.design.Survey {
+	if n := opt.design.SurveyRows(); n > 0 {
 		for _, o := range plan.Outlooks(r, n) {
 			a.note("a survey of %d displacements of a model like %s: positions within about %.1f mm forward, %.1f mm up (from its %d)",
 				n, o.Model, o.MM[0], o.MM[1], o.Displacements)
@@ -261,7 +290,7 @@ func newStudy(a *app, dir string, opt newOptions) error {
 	}
 	a.note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
 	tellPlan(a, opt)
-	a.note("next: complete study.toml, play sweep.wav, record each row under its name, then 'asworn run %s'", dir)
+	a.note("next: complete study.toml, then 'asworn record %s' (or play sweep.wav and record each row under its name), then 'asworn run %s'", dir, dir)
 	a.note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")
 	if opt.design.Listeners > 0 {

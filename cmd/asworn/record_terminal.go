@@ -227,7 +227,9 @@ func (t *terminalUI) draw(s bench.Screen) {
 	if s.Phase == bench.Caution {
 		line("%s\n", plainCautions())
 	}
-	line("%s\n", leftWords(s.Left, s.Minutes))
+	if !s.One { // which has no end that a plan knows
+		line("%s\n", leftWords(s.Left, s.Minutes))
+	}
 	line("    %s\n", bold("%s", s.Title))
 	switch s.Phase {
 	case bench.Playing:
@@ -247,6 +249,9 @@ func (t *terminalUI) draw(s bench.Screen) {
 			keep = "again"
 		}
 		line("    %s", paint(color.Bold, tone[s.Result.Tone])("%s: %s", strings.ToUpper(keep), s.Result.Word))
+		if s.Result.Placed {
+			line("    estimated place, against the sample mean: %s, %s", moved(s.Result.ForwardMM, "forward", "back"), moved(s.Result.UpMM, "up", "down"))
+		}
 		for _, d := range s.Result.Do {
 			line("    %s", d)
 		}
@@ -284,6 +289,14 @@ func (t *terminalUI) draw(s bench.Screen) {
 		head = "\n"
 	}
 	fmt.Fprint(t.a.out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+}
+
+// moved is a displacement along one axis, in words.
+func moved(mm float64, ahead, behind string) string {
+	if mm < 0 {
+		ahead = behind
+	}
+	return fmt.Sprintf("%.1f mm %s", math.Abs(mm), ahead)
 }
 
 // recordedWords says what there is of the row that waits already.

@@ -143,7 +143,7 @@ func (r *View) State(id string) State {
 		if f.Action == judged.Undetermined && len(f.Verdict.Settle) > 0 {
 			s.Do = f.Verdict.Settle
 		}
-		s.Seal = "Seal: " + judged.LeakWords(f.Verdict, f.Offset)
+		s.Seal = "Seal: " + strings.TrimPrefix(judged.LeakWords(f.Verdict, f.Offset), "seal ")
 		return s
 	}
 	s.Word, s.Tone = "recorded", table.Good

@@ -16,6 +16,7 @@ import (
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 	"asworn/fitcorr/stats"
+	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/view"
 )
@@ -62,6 +63,7 @@ type Screen struct {
 	Recorded  bool   // it has a recording already
 	Rejected  bool   // which was rejected
 	Listener  bool   // somebody wears it
+	One       bool   // one fixture seating after the other, outside the plan
 	Left      int
 	Minutes   float64
 	Message   string    // what happened, or what keeps the row from being played
@@ -218,7 +220,7 @@ func (d *Desk) Screen() Screen {
 	if ok && row.OnFixture() && d.store.fixture != "" {
 		s.Title = strings.Replace(s.Title, "the fixture", "fixture "+d.store.fixture, 1)
 	}
-	s.Listener = ok && !row.OnFixture()
+	s.Listener, s.One = ok && !row.OnFixture(), d.session.One != ""
 	s.Left, s.Minutes = d.session.Left(), d.minutes()
 	s.GainDB, s.Cautioned = safety.GainDB, safety.Cautions
 	s.Peaks = d.sound.meters()
@@ -419,7 +421,17 @@ func (d *Desk) assess(row capture.Seating, t take) {
 func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	s := view.New(j.Results).State(r.File)
 	r.Word, r.Tone, r.Do = s.Word, s.Tone, s.Do
-	r.More = append(r.More, s.Detail...)
+	for _, line := range s.Detail { // what mends it stands above
+		r.More = append(r.More, strings.TrimSuffix(line, ". "+strings.Join(s.Do, "")))
+	}
+	for _, m := range j.Results.Analysis.Models {
+		for _, v := range m.Verdicts {
+			if s.Word == judged.Undetermined.String() && len(v.Settle) > 0 {
+				r.Do = append([]string{"not decidable yet; what would help most:"}, r.Do...)
+			}
+			r.ForwardMM, r.UpMM, r.Placed = position(v)
+		}
+	}
 	if s.Seal != "" {
 		r.Do = append(r.Do, s.Seal)
 	}
@@ -427,11 +439,6 @@ func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	if doubt {
 		r.Word, r.Tone = "rejected", table.Bad
 		r.Do, r.More = []string{r.More[0]}, r.More[1:]
-	}
-	for _, m := range j.Results.Analysis.Models {
-		for _, v := range m.Verdicts {
-			r.ForwardMM, r.UpMM, r.Placed = position(v)
-		}
 	}
 }
 

@@ -111,7 +111,7 @@ func (b Basis) Forecast(d Design) Forecast {
 		worn = 1 / (1/ears + 1/alone)
 		df = stats.PooledDF(worn/2, n, worn/2, reading.StatedDF)
 	}
-	rows := float64(len(Displacements()) * d.Repeats)
+	rows := float64(d.SurveyRows())
 	at := func(far float64) (common, own float64) {
 		common = square(far*b.Seating) * (0.4 + 0.6*15/rows)
 		if d.Drum && !d.OnePlacement {

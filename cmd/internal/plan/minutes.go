@@ -46,10 +46,7 @@ func (d Design) Minutes(perRow float64) Minutes {
 		points = 2
 	}
 	seatings := float64(d.Fixture) * points * (perRow + placeOne + read)
-	survey := 0.0
-	if d.Survey {
-		survey = float64(len(Displacements())*d.Repeats) * points * (perRow + setOne + read)
-	}
+	survey := float64(d.SurveyRows()) * points * (perRow + setOne + read)
 	if d.OnePlacement && d.Drum { // one placement serves both points
 		seatings -= float64(d.Fixture) * (placeOne + read)
 		survey -= survey / 2 * (setOne + read) / (perRow + setOne + read)

@@ -19,10 +19,13 @@ type Design struct {
 	Seatings  int      // of each model on each listener
 	Fixture   int      // ordinary seatings of each model on the fixture
 	Survey    bool     // a position survey of each model on the fixture, at each point that is recorded there
-	Repeats   int      // of each displacement of the survey
-	Displaced int      // listeners who also wear each model displaced on purpose
-	BareEar   bool     // a bare-ear reference of each subject
-	Drum      bool     // the drum point too: ordinary fixture seatings and the survey
+	// Displaced positions of that survey: the first so many of Displacements, LeastSurvey
+	// or more; 0 for all of them.
+	Displacements int
+	Repeats       int  // of each displacement of the survey
+	Displaced     int  // listeners who also wear each model displaced on purpose
+	BareEar       bool // a bare-ear reference of each subject
+	Drum          bool // the drum point too: ordinary fixture seatings and the survey
 	// OnePlacement says that the fixture allows both points in one placement; a
 	// plug at the entrance shuts the canal, so as a rule each point has placements of its own.
 	OnePlacement bool
@@ -48,6 +51,8 @@ func (d Design) Validate() error {
 		return fmt.Errorf("%d seatings: want 1 to 99", d.Seatings)
 	case d.Fixture < 0 || d.Fixture > 99:
 		return fmt.Errorf("%d fixture seatings: want 0 to 99", d.Fixture)
+	case d.Displacements != 0 && (d.Displacements < LeastSurvey || d.Displacements > len(Displacements())):
+		return fmt.Errorf("%d displacements: want %d to %d", d.Displacements, LeastSurvey, len(Displacements()))
 	case d.Repeats < 1 || d.Repeats > 9:
 		return fmt.Errorf("%d survey repeats: want 1 to 9", d.Repeats)
 	case d.Readings < 0 || d.Readings > 20:
@@ -69,20 +74,51 @@ func (d Design) Validate() error {
 	return nil
 }
 
-// Displacements returns the survey that a plan proposes: the marked position
-// twice, forward and up at ±4 mm and ±8 mm alone, ±6 mm together, and
-// rotations alone and with a displacement. It is a central composite design
-// (Box & Wilson, J. R. Stat. Soc. B 13(1), 1951) stretched over ±8 mm, so that
-// slopes, curvatures and the forward-up interaction are all told apart.
+// LeastSurvey is how many displacements a survey has at least: the mark, and two
+// steps each way, which tell slopes and curvatures.
+const LeastSurvey = 9
+
+// Displacements returns the survey that a plan proposes, what tells the most first: the
+// marked position, forward and up at ±4 mm and ±8 mm alone (LeastSurvey), ±6 mm
+// together, the mark again, and rotations alone and with a displacement. It is a central
+// composite design (Box & Wilson, J. R. Stat. Soc. B 13(1), 1951) stretched over ±8 mm,
+// so that slopes, curvatures and, from 13 on, the forward-up interaction are all told apart.
 func Displacements() []capture.Displacement {
 	return []capture.Displacement{
-		{}, {},
+		{},
 		{ForwardMM: 4}, {ForwardMM: -4}, {ForwardMM: 8}, {ForwardMM: -8},
 		{UpMM: 4}, {UpMM: -4}, {UpMM: 8}, {UpMM: -8},
 		{ForwardMM: 6, UpMM: 6}, {ForwardMM: 6, UpMM: -6}, {ForwardMM: -6, UpMM: 6}, {ForwardMM: -6, UpMM: -6},
+		{},
 		{RotationDeg: 8}, {RotationDeg: -8},
 		{ForwardMM: 4, RotationDeg: 5}, {UpMM: 4, RotationDeg: -5},
 	}
+}
+
+// surveyed are the displacements of the survey.
+func (d Design) surveyed() []capture.Displacement {
+	all := Displacements()
+	if d.Displacements > 0 {
+		all = all[:d.Displacements]
+	}
+	return all
+}
+
+// SurveyRows is how many rows the survey of one model has at each point.
+func (d Design) SurveyRows() int {
+	if !d.Survey {
+		return 0
+	}
+	return len(d.surveyed()) * d.Repeats
+}
+
+// Pilot makes a design as small as gives a verdict: one listener, whom the operator may
+// be, one ordinary seating on the fixture and LeastSurvey displacements, at the
+// blocked entrance alone, nothing read. It tells gross misplacement.
+func (d Design) Pilot() Design {
+	d.Listeners, d.Seatings, d.Fixture, d.Displaced, d.Readings = 1, 2, 1, 0, 0
+	d.Survey, d.Displacements, d.Repeats, d.BareEar, d.Drum = true, LeastSurvey, 1, false, false
+	return d
 }
 
 // OnListener returns the deliberate displacements on a listener, from where the
@@ -130,7 +166,7 @@ func (d Design) Rows() ([]capture.Seating, error) {
 		}
 		for m, model := range d.Models {
 			for range d.Repeats {
-				all := Displacements()
+				all := d.surveyed()
 				for _, i := range rng.Perm(len(all)) {
 					last[m]++
 					for _, p := range points {

@@ -102,6 +102,51 @@ func TestPlacementsOfPoints(t *testing.T) {
 	}
 }
 
+// A smaller survey is a part of a larger one, balanced about the mark; a pilot study with
+// one more seating takes half an hour.
+func TestDisplacements(t *testing.T) {
+	for _, n := range []int{LeastSurvey, 13, len(Displacements())} {
+		d := design()
+		d.Displacements = n
+		rows, err := d.Rows()
+		if err != nil {
+			t.Fatal(err)
+		}
+		var sum capture.Displacement
+		count := 0
+		for _, r := range rows {
+			if r.Survey == nil || r.Model != "Model A" || r.Point != capture.Drum {
+				continue
+			}
+			count++
+			if !slices.Contains(Displacements()[:n], *r.Survey) {
+				t.Errorf("%d displacements: %+v is not of the first %d", n, *r.Survey, n)
+			}
+			if r.Survey.RotationDeg == 0 {
+				sum.ForwardMM += r.Survey.ForwardMM
+				sum.UpMM += r.Survey.UpMM
+			}
+		}
+		if count != n || count != d.SurveyRows() || sum != (capture.Displacement{}) {
+			t.Errorf("%d rows of %d displacements, sum %+v", count, n, sum)
+		}
+	}
+	for _, n := range []int{-1, LeastSurvey - 1, len(Displacements()) + 1} {
+		d := design()
+		if d.Displacements = n; d.Validate() == nil {
+			t.Errorf("%d displacements are taken", n)
+		}
+	}
+	pilot := design().Pilot()
+	pilot.Models = pilot.Models[:1]
+	rows, err := pilot.Rows()
+	const perRow = 8.5 / 60 // the default sweep: lead, two repeats with gaps
+	m := pilot.Minutes(perRow)
+	if total := m.Person + m.Fixture + RowMinutes(capture.Seating{}, perRow); err != nil || len(rows) != 12 || total > 30 {
+		t.Errorf("%d rows and %.1f minutes, %v", len(rows), total, err)
+	}
+}
+
 // Several readings have rows of their own, left and right in turn, once per placement.
 func TestReadingRows(t *testing.T) {
 	d := design()
