@@ -17,11 +17,11 @@ type PanelLoss struct {
 }
 
 // What is assumed of how far listeners' mean losses lie apart, with how many degrees
-// of freedom: leaks are rare and large, so that a panel that happens to hold few of those
-// who leak shows too little of it (common practice, no source; TestRareLeaks). It only
-// raises what the panel shows, and only where there is more than one listener.
+// of freedom: one in four who lose 7 dB do. Leaks are rare and large, so that a panel that
+// happens to hold few of those who leak shows too little of it (our choice, no source;
+// TestRareLeaks). It only raises what the panel shows, and only where there is more than one listener.
 const (
-	panelSpreadDB = 2.0
+	panelSpreadDB = 3.0
 	panelSpreadDF = 7.0
 )
 
