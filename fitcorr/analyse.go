@@ -70,7 +70,8 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 			atDrum = append(atDrum, p.drum.model)
 		}
 	}
-	position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
+	opt.Reading = position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
+	frozen.Options.Reading = opt.Reading
 	worn, err := panelOf(mem, surveyed, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, surveyed, bare, opt) })
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()

@@ -63,23 +63,27 @@ func Of(d [][3]float64, y [2][][]float64) Listener {
 
 // Pooled is the listeners' slopes of one ear. Its zero value is that of no listeners.
 type Pooled struct {
+	// Own is by how much a listener's slope differs from the fixture's, forward and up
+	// alike: a variance per band, (dB/mm)².
+	Own   []float64
 	sum   [3][]float64 // of the listeners' slopes, dB per mm, mm and degree per band
 	draws float64      // how many ears a mean is of, the fixture's included
 }
 
 // Pool returns the slopes of ear e of the listeners. A listener's slope is the ridge
 // estimate about the fixture's: noise is the scatter of a seating (variance per
-// band, dB²), and by how much ears differ is learned from the listeners (variances).
-func Pool(listeners []Listener, e int, fixture [3][]float64, scatter []float64) Pooled {
+// band, dB²), and by how much ears differ is learned from the listeners (variances);
+// local is what is assumed of it, (dB/mm)² per band, and without listeners all there is.
+func Pool(listeners []Listener, e int, fixture [3][]float64, local, scatter []float64) Pooled {
+	own := variances(listeners, e, fixture, local, scatter)
 	if len(listeners) == 0 {
-		return Pooled{}
+		return Pooled{Own: own}
 	}
 	n := len(scatter)
-	out := Pooled{draws: 1}
+	out := Pooled{Own: own, draws: 1}
 	for a := range out.sum {
 		out.sum[a] = make([]float64, n)
 	}
-	own := variances(listeners, e, fixture, scatter)
 	for _, l := range listeners {
 		if l.dy[e][0] == nil {
 			continue
@@ -118,16 +122,16 @@ func noise(scatter float64) float64 { return scatter + 0.05*0.05 }
 // variances is by how much a listener's slope differs from the fixture's, as a variance
 // per band ((dB/mm)²), forward and up alike: the mean over listeners, both axes and
 // five neighbouring bands of the squared difference of the least-squares slopes, less
-// what the noise of the rows adds to it. Slopes that differ by as much as they are
-// large count as priorListeners more, so that a single listener decides little.
-func variances(listeners []Listener, e int, fixture [3][]float64, scatter []float64) []float64 {
+// what the noise of the rows adds to it. What is assumed, slopes that differ by as much
+// as they are large (local), counts as priorListeners more, so that a single listener decides little.
+func variances(listeners []Listener, e int, fixture [3][]float64, local, scatter []float64) []float64 {
 	const (
 		priorListeners = 2.0
 		floor          = 0.02 // dB/mm
 		reach          = 2    // bands to either side
 	)
 	n := len(scatter)
-	square, prior := make([]float64, n), make([]float64, n)
+	square := make([]float64, n)
 	heads := 0.0
 	for _, l := range listeners {
 		det := l.dd[0][0]*l.dd[1][1] - l.dd[0][1]*l.dd[0][1]
@@ -146,16 +150,13 @@ func variances(listeners []Listener, e int, fixture [3][]float64, scatter []floa
 			}
 		}
 	}
-	for r := range prior {
-		prior[r] = (fixture[0][r]*fixture[0][r] + fixture[1][r]*fixture[1][r]) / 2
-	}
 	out := make([]float64, n)
 	for r := range out {
 		from, to := max(0, r-reach), min(n-1, r+reach)
 		var s, p float64
 		for q := from; q <= to; q++ {
 			s += square[q] / float64(to-from+1)
-			p += prior[q] / float64(to-from+1)
+			p += local[q] / float64(to-from+1)
 		}
 		out[r] = floor*floor + (math.Max(0, s)+priorListeners*p)/(heads+priorListeners)
 	}

@@ -30,7 +30,8 @@ func TestPool(t *testing.T) {
 		d, y[0] = append(d, [3]float64{x}), append(y[0], row)
 	}
 	all := []Listener{Of(d, y)}
-	pooled := Pool(all, 0, fixture, scatter)
+	local := squares(fixture)
+	pooled := Pool(all, 0, fixture, local, scatter)
 	mean := pooled.Mean(fixture)
 	level := make([]float64, n)
 	for r := range level {
@@ -47,7 +48,7 @@ func TestPool(t *testing.T) {
 		}
 	}
 	// An ear that the listener lacks counts the fixture alone; so does a panel without listeners.
-	for _, p := range []Pooled{Pool(all, 1, fixture, scatter), Pool(nil, 0, fixture, scatter)} {
+	for _, p := range []Pooled{Pool(all, 1, fixture, local, scatter), Pool(nil, 0, fixture, local, scatter)} {
 		if got := p.Mean(fixture)[0][5]; got != fixture[0][5] {
 			t.Errorf("slope %g, want the fixture's, %g", got, fixture[0][5])
 		}
@@ -87,7 +88,7 @@ func TestVariances(t *testing.T) {
 		all = append(all, Of(d, y))
 	}
 	var mean float64
-	for _, v := range variances(all, 0, fixture, scatter) {
+	for _, v := range variances(all, 0, fixture, squares(fixture), scatter) {
 		mean += v / n
 	}
 	// The prior, a quarter of sd, takes two parts in fourteen.
@@ -96,7 +97,24 @@ func TestVariances(t *testing.T) {
 	}
 	// Nobody displaced both ways: what is known before.
 	oneWay := []Listener{Of([][3]float64{{4}, {-4}}, [2][][]float64{{make([]float64, n), make([]float64, n)}})}
-	if got, want := variances(oneWay, 0, fixture, scatter)[9], 0.02*0.02+0.05*0.05; math.Abs(got-want) > 1e-12 {
+	if got, want := variances(oneWay, 0, fixture, squares(fixture), scatter)[9], 0.02*0.02+0.05*0.05; math.Abs(got-want) > 1e-12 {
 		t.Errorf("one way: variance %g, want %g", got, want)
 	}
+	// What is assumed of it need not be the fixture's slopes, and stands alone without listeners.
+	assumed := make([]float64, n)
+	for r := range assumed {
+		assumed[r] = 0.25
+	}
+	if got, want := Pool(nil, 0, fixture, assumed, scatter).Own[9], 0.25+0.02*0.02; math.Abs(got-want) > 1e-12 {
+		t.Errorf("nobody: variance %g, want %g", got, want)
+	}
+}
+
+// squares is the mean square of slopes forward and up, per band.
+func squares(slope [3][]float64) []float64 {
+	out := make([]float64, len(slope[0]))
+	for r := range out {
+		out[r] = (slope[0][r]*slope[0][r] + slope[1][r]*slope[1][r]) / 2
+	}
+	return out
 }

@@ -43,13 +43,17 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			m.scatter[e] = m.ears[e].Scatter
 		}
 		m.within = placing.HeadsetCov(priorWithin, priorWithinOwn)
+		prior := placing.WornPrior()
+		for a := range m.meanVariance {
+			m.meanVariance[a] = (prior.At(a, a) + prior.At(a, 3+a)) / 2
+		}
 	}
 	var last float64 // the deviance of the round before; of its fit, which is large, nothing is kept
 	for round := 1; ; round++ {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		p.centreSlopes()
+		p.straightenAll()
 		if !p.lineariseAll() {
 			return nil, stats.ErrSingular
 		}
@@ -68,7 +72,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 			fit.markOutliers()
 		}
 		s, last = fit.maximise(), fit.deviance
-		fit.moveLinearisation()
+		fit.moveStraight()
 	}
 }
 

@@ -17,10 +17,10 @@ func (fit *panelFit) maximise() *effects.Covariances {
 	s := &effects.Covariances{}
 	fit.maximiseEars(s)
 	fit.maximiseBetween(s)
-	fit.maximiseWithin()
 	if fit.Read {
 		fit.maximiseReading()
 	}
+	fit.maximiseWithin() // last: it changes what a seating's posterior is made of
 	return s
 }
 
@@ -138,7 +138,7 @@ func (fit *panelFit) maximiseWithin() {
 			res := fit.withoutNuisance(sp.resid[e*n:(e+1)*n], w.obs.Variance[e])
 			for r, v := range res {
 				if w.obs.Variance[e][r] < survey.MissingVar {
-					moments[w.model][r] += lost*v*v - w.obs.Variance[e][r]
+					moments[w.model][r] += lost*v*v - w.obs.Variance[e][r] - fit.models[w.model].bend(e, r, r)
 					counts[w.model][r]++
 				}
 			}

@@ -80,11 +80,19 @@ func squaredResidual(resid []float64, w *wornSeating, e, n int) float64 {
 	return mat.Inner(r, w.inner.SliceSym(e*n, (e+1)*n), r)
 }
 
+// readingDoubt is from what factor on its variance a reading is named: of normal errors
+// one in 3,000 lies so far off.
+const readingDoubt = 2
+
 // doubts names the doubtful seatings of model m.
 func (p *panel) doubts(m int, su *position.Model) (out []string) {
 	for _, l := range p.listeners {
 		for i := range l.worn {
 			w := &l.worn[i]
+			if w.model == m && w.read != nil && w.readDoubt > readingDoubt {
+				out = append(out, fmt.Sprintf("seating %s: the position read there lies beyond chance from where the sound and the other readings have it, and counts 1/%.0f of what others do: check the entry, or read it again",
+					su.Seatings[w.id].ID, w.readDoubt))
+			}
 			for ear := range 2 {
 				if d := w.inflationOf(ear); w.model == m && d > 1 {
 					out = append(out, fmt.Sprintf("seating %s: no position explains the level of the %s ear (squared residual %.0f times the usual one), and it hardly counts: the microphone may have fallen out of place, or the headphone sat unlike this listener's other seatings; look, and record it again if in doubt",

@@ -27,21 +27,18 @@ type panel struct {
 // panelModel is one headphone model worn by the panel. Slices over bands have
 // one value per position band (n).
 type panelModel struct {
-	setup   *position.Model
-	ears    [2]placing.Ear
-	scatter [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
-	within  *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
-	// slope is that of the response, dB per mm, mm and degree, at the panel's
-	// mean position and not at each seating's own: the surface is the fixture's,
-	// and how it bends would otherwise pass for knowledge of where people wear
-	// the headphone, though their own surfaces bend differently.
-	slope  [2][3][]float64
-	excess [2][]float64 // variance of the survey's surface there, in units of its scatter's
-	// displaced holds what listeners displaced on purpose say, people how the level
-	// moves by it.
-	displaced []displaced.Listener
-	people    [2]displaced.Pooled
-	mark      placing.Mark // what reading the fixture's rows gave at the marked position
+	setup    *position.Model
+	ears     [2]placing.Ear
+	scatter  [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
+	within   *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
+	straight [2]straight
+	// Where the surfaces are made straight: the panel's mean position as the last fit
+	// has it, and the variance that it is known to, mm², forward and up.
+	mean         [placing.HeadsetDim]float64
+	meanVariance [placing.ReadDim]float64
+	shared       float64              // share of that variance in all that a surface is straight over
+	displaced    []displaced.Listener // what listeners displaced on purpose say
+	mark         placing.Mark         // what reading the fixture's rows gave at the marked position
 }
 
 // listener is one person of the panel.
@@ -56,10 +53,10 @@ type wornSeating struct {
 	model     int // into panel.models
 	id        int // into that model's setup.Seatings
 	obs       placing.Observation
-	read      *[placing.ReadDim]float64   // mm, relative to the fixture's mark; nil when not read
-	worth     float64                     // single readings that read is worth
-	inflation [2]float64                  // per ear, factor on its variance when above 1: an outlier
-	at        [placing.HeadsetDim]float64 // point of linearisation
+	read      *[placing.ReadDim]float64 // mm, relative to the fixture's mark; nil when not read
+	worth     float64                   // single readings that read is worth
+	readDoubt float64                   // factor on the variance of read when above 1: far off
+	inflation [2]float64                // per ear, factor on its variance when above 1: an outlier
 
 	// Filled by linearise; rows are both ears' bands, then the read position.
 	z      *mat.VecDense // dB, then mm

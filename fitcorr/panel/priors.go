@@ -36,11 +36,6 @@ const (
 	priorScatter             = 4.0 // weight, in ear curves, of worn scatter being the fixture's
 )
 
-// slopeSpanMM is how far around the panel's mean position the slope is
-// averaged: the mean is not known better, and people's surfaces are not the
-// fixture's in their finer bends.
-const slopeSpanMM = 3.0
-
 // outlierTail is the tail probability under the model below which an outlier's
 // residual must lie too.
 const outlierTail = 1e-3
@@ -68,7 +63,7 @@ func (p *panel) priorCovariances() *effects.Covariances {
 }
 
 // root0 returns L₀: the fixture's own ear, the survey's error at the panel's
-// mean position, which all its seatings share, and the prior of the worn means. Its
+// mean position and what the surface is not straight by, as far as all its seatings share them, and the prior of the worn means. Its
 // first columns are those of L that are of ears, each times scale.
 func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense, scale []float64) {
 	n := p.Bands.N
@@ -84,11 +79,11 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 				survey = append(survey, nil)
 				continue
 			}
-			excess := m.excess[e]
+			st := &m.straight[e]
 			c := mat.NewSymDense(n, nil)
 			for i := range n {
 				for j := i; j < n; j++ {
-					c.SetSym(i, j, math.Sqrt(excess[i]*excess[j])*m.ears[e].Total.At(i, j))
+					c.SetSym(i, j, math.Sqrt(st.excess[i]*st.excess[j])*m.ears[e].Total.At(i, j)+m.shared*st.rest.At(i, j))
 				}
 			}
 			r := stats.EigenRoot(c, 0.03)

@@ -22,11 +22,14 @@ func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
 			continue
 		}
 		w.z.SetVec(from+a, w.read[a])
-		cov.SetSym(from+a, from+a, p.reading.OneMM*p.reading.OneMM/w.worth)
+		cov.SetSym(from+a, from+a, w.doubtOfReading()*p.reading.OneMM*p.reading.OneMM/w.worth)
 	}
 }
 
-// near returns the columns of a seating's observation for what stands behind
+// doubtOfReading is the factor on the variance of a seating's reading, 1 without doubt.
+func (w *wornSeating) doubtOfReading() float64 { return max(1, w.readDoubt) }
+
+// positionColumns returns the columns of a seating's observation for what stands behind
 // the ears in its model's block: the apparent position; where positions were
 // read also what of it is ear, which a ruler does not see, and the landmark.
 func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
@@ -76,12 +79,20 @@ func (fit *panelFit) maximiseReading() {
 		}
 	}
 	now.LandmarkMM = math.Sqrt(sum / count)
+	// What is stated, and what the fixture's readings made of it.
+	df := float64(reading.StatedDF)
+	for _, m := range fit.models {
+		df += float64(placing.ReadDim * m.mark.Readings)
+	}
+	square := df * now.OneMM * now.OneMM
 	from := 2 * fit.Bands.N
-	var errors []stats.Error
 	fit.eachSeating(allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
 		if w.read == nil {
 			return
 		}
+		var own [placing.ReadDim]float64 // expected squares, as of a single reading
+		var off float64                  // squares from where all else has the seating, over their variance
+		one := fit.reading.OneMM * fit.reading.OneMM / w.worth
 		for a := range placing.ReadDim {
 			// The reading is the mean of both cups and the landmark.
 			row := mat.NewVecDense(fit.Block(), nil)
@@ -98,13 +109,19 @@ func (fit *panelFit) maximiseReading() {
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
 			v.MulVec(b.cov, row)
-			errors = append(errors, stats.Error{Square: w.worth * (sp.resid[from+a]*sp.resid[from+a] + mat.Dot(&v, row) + given)})
+			given += mat.Dot(&v, row)
+			square := sp.resid[from+a] * sp.resid[from+a]
+			own[a] = w.worth * (square + given)
+			left := max(1-given/(w.doubtOfReading()*one), 1e-6) // of the residual of the others, as the reading has a say
+			off += square / (left * left) / (one + given/left)
+		}
+		weight := reading.Weight(off)
+		w.readDoubt = 1 / weight
+		for _, v := range own {
+			square += weight * v
+			df++
 		}
 	})
-	df := float64(reading.StatedDF) // and what the fixture's readings made of it
-	for _, m := range fit.models {
-		df += float64(placing.ReadDim * m.mark.Readings)
-	}
-	now.OneMM = stats.LearnSD(now.OneMM, df, errors)
+	now.OneMM = math.Sqrt(square / df)
 	fit.reading = now
 }

@@ -59,8 +59,9 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 
 // ReadMarks sets the marks of all models that were read on the fixture. The
 // error of one reading is pooled over models: what the lab states, and what the
-// fixture's readings show.
-func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
+// fixture's readings show. It returns what is stated with landmarks as much worse as
+// the readings are (reading.Carry).
+func ReadMarks(models []*Model, stated capture.ReadingUncertainty) capture.ReadingUncertainty {
 	readings := make([][]fixtureReading, len(models))
 	var errors []stats.Error // as of single readings
 	for i, m := range models {
@@ -103,6 +104,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) {
 		m.Mark = mark
 		m.wornSlips()
 	}
+	return reading.Carry(stated, one)
 }
 
 func (m *Model) readOnListeners() bool {

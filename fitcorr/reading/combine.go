@@ -237,9 +237,13 @@ func (f *fit) reweigh() {
 		for a := range Axes {
 			d2 += e[a] * e[a] / (f.scale2 * left)
 		}
-		f.weight[i] = math.Min(1, (tailDF+usual)/(tailDF+d2))
+		f.weight[i] = Weight(d2)
 	}
 }
+
+// Weight is what a reading counts for that lies off by the square d2 of both axes
+// over the variance, at most 1.
+func Weight(d2 float64) float64 { return math.Min(1, (tailDF+usual)/(tailDF+d2)) }
 
 // compared is how many readers have a reading in a cell that another reader has too.
 func (f *fit) compared() (n float64) {

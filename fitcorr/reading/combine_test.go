@@ -223,3 +223,22 @@ func TestReadersApart(t *testing.T) {
 		t.Errorf("values %+v", u)
 	}
 }
+
+// Where readings turn out worse than stated the landmarks are taken to be as well; where
+// they are better nothing follows, and what was found for itself stays.
+func TestCarry(t *testing.T) {
+	stated := study.ReadingUncertainty{OneMM: 0.5, LandmarkMM: 0.4, FixtureLandmarkMM: 0.3}
+	for _, c := range []struct{ one, landmark, fixture float64 }{{0.3, 0.4, 0.3}, {0.5, 0.4, 0.3}, {1, 0.8, 0.6}} {
+		got := Carry(stated, c.one)
+		if got.OneMM != 0.5 || math.Abs(got.LandmarkMM-c.landmark) > 1e-12 || math.Abs(got.FixtureLandmarkMM-c.fixture) > 1e-12 {
+			t.Errorf("single readings of %g mm: %+v", c.one, got)
+		}
+	}
+	if got := Carry(study.ReadingUncertainty{LandmarkMM: 0.4}, 1); got.LandmarkMM != 0.4 {
+		t.Errorf("nothing stated of single readings: %+v", got)
+	}
+	r := Result{One: Learned{MM: 1, DF: 40}, Landmark: Learned{MM: 0.5, DF: 20}, FixtureLandmark: Learned{MM: 0.3, DF: StatedDF}}
+	if got := r.Uncertainty(stated); got.OneMM != 1 || got.LandmarkMM != 0.5 || math.Abs(got.FixtureLandmarkMM-0.6) > 1e-12 {
+		t.Errorf("readings twice as bad, listeners' landmarks found again: %+v", got)
+	}
+}

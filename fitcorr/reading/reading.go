@@ -73,6 +73,9 @@ type Slip struct {
 // those of the listeners is the same in all differences of the two, as the fixture's
 // landmark is, and counts with that.
 func (r Result) Uncertainty(stated study.ReadingUncertainty) study.ReadingUncertainty {
+	if r.One.DF > StatedDF {
+		stated = Carry(stated, r.One.MM)
+	}
 	for _, f := range []struct {
 		to *float64
 		l  Learned
@@ -82,5 +85,19 @@ func (r Result) Uncertainty(stated study.ReadingUncertainty) study.ReadingUncert
 		}
 	}
 	stated.FixtureLandmarkMM = math.Hypot(stated.FixtureLandmarkMM, r.ApartMM)
+	return stated
+}
+
+// Carry returns what a lab states when its single readings turn out to err by oneMM.
+// A lab that takes its readings for better than they are takes the landmarks for better
+// as well, and what it states of the fixture's nothing checks: landmarks are taken to be
+// as many times worse. That readings are better than stated says nothing of landmarks.
+// OneMM stays as stated.
+func Carry(stated study.ReadingUncertainty, oneMM float64) study.ReadingUncertainty {
+	if stated.OneMM > 0 {
+		worse := math.Max(1, oneMM/stated.OneMM)
+		stated.LandmarkMM *= worse
+		stated.FixtureLandmarkMM *= worse
+	}
 	return stated
 }

@@ -22,9 +22,8 @@ func TestLearnSD(t *testing.T) {
 		t.Errorf("nothing observed: %.3f", got)
 	}
 	for _, sd := range []float64{0.4, 1, 2.5} {
-		// Student's t is fitted to normal errors, whose middle is a little narrower.
-		if got := LearnSD(1, 8, draw(2000, sd, 0.3)); math.Abs(got/sd-1) > 0.2 {
-			t.Errorf("2000 errors of %.1f: %.2f", sd, got)
+		if got := LearnSD(1, 8, draw(4000, sd, 0.3)); math.Abs(got/sd-1) > 0.05 {
+			t.Errorf("4000 errors of %.1f: %.2f", sd, got)
 		}
 	}
 	if got := LearnSD(1, 8, draw(3, 3, 0)); got > 2 {
