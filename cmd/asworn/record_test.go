@@ -375,6 +375,17 @@ func TestRecordOneModel(t *testing.T) {
 	if got, want := strings.Join(files, " "), "recordings/fixture-model-a-02-blocked.wav recordings/fixture-model-a-03-blocked.wav"; got != want || len(st.NotRecorded) != 2 {
 		t.Errorf("recorded %s, %d rows left; want %s and 2", got, len(st.NotRecorded), want)
 	}
+	// The first take tells how late the sound arrives; the next waits no longer for it.
+	frames := func(n int) int {
+		_, x, err := wavfile.ReadAll(filepath.Join(dir, filepath.FromSlash(st.Seatings[n].File)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return len(x[0])
+	}
+	if first, second := frames(0), frames(1); second > first-48000/5 || second < first-48000/2 {
+		t.Errorf("takes of %d and %d frames", first, second)
+	}
 }
 
 // Files of another recorder become the next rows, in order; originals stay as

@@ -321,13 +321,19 @@ func (d *Desk) begin(f func(ctx context.Context)) {
 // play plays and records a row.
 func (d *Desk) play(ctx context.Context, row Row) {
 	d.update(func() { d.screen.Now = d.stamp(row.File) })
+	ready := make(chan error, 1)
+	go func() { ready <- d.judge.Prepare() }() // while it sounds
 	got, gainDB, err := d.sound.take(ctx)
+	if failed := <-ready; err == nil {
+		err = failed
+	}
 	switch {
 	case err != nil:
 		d.fail(err)
 	case got.Stopped:
 		d.fail(errors.New("stopped; nothing was kept of this take"))
 	default:
+		d.sound.wasHeard(got)
 		d.keep(row, take{against: d.sound.lost(got), played: true, gainDB: gainDB}, func(s capture.Seating) error {
 			channels := d.sound.channels(got.Samples)
 			return d.store.save(s, wavfile.Format{RateHz: got.RateHz, Channels: len(channels), Bits: 32, Float: true}, channels)

@@ -113,6 +113,10 @@ func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
 	return out, nil
 }
 
+// Prepare does what Judge needs and a recording is not needed for, so that nobody has
+// to wait for it afterwards.
+func (j *Judge) Prepare() error { return j.line.responder.Ready(&j.own) }
+
 // Judge processes the recording of a row and compares it with those before it,
 // whose place it takes where it is a row's second. An ordinary fixture seating gets
 // a verdict by the last run, or is refused where it is not of its model at its

@@ -96,6 +96,19 @@ func (r *Responder) One(i int, row capture.Seating, own **capture.Processor) (Re
 	return out, keep()
 }
 
+// Ready makes the caller's processor where there is none yet.
+func (r *Responder) Ready(own **capture.Processor) error {
+	if *own != nil {
+		return nil
+	}
+	p, err := r.First()
+	if err != nil {
+		return err
+	}
+	*own = p.Clone()
+	return nil
+}
+
 // one is One, but for keeping what was computed.
 func (r *Responder) one(i int, row capture.Seating, own **capture.Processor) (out Response, keep func() error, err error) {
 	before, err := r.stat(row)
@@ -128,12 +141,8 @@ func (r *Responder) one(i int, row capture.Seating, own **capture.Processor) (ou
 		r.cached.Add(1)
 		return out, nil, nil
 	}
-	if *own == nil {
-		p, err := r.First()
-		if err != nil {
-			return Response{}, nil, err
-		}
-		*own = p.Clone()
+	if err := r.Ready(own); err != nil {
+		return Response{}, nil, err
 	}
 	if out.Recording, err = processRow(own, r.Dir, row); err != nil {
 		return Response{}, nil, err
