@@ -46,19 +46,26 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	ss = without(ss, a.Misfits)
 	names, byModel, bare := splitModels(ss)
-	prepared := make([]*prepared, len(names))
-	err := stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
-		prepared[i] = prepare(names[i], byModel[names[i]], opt, mem)
+	points := [2]capture.Point{capture.Blocked, capture.Drum}
+	halves := make([]*surveyed, len(points)*len(names))
+	err := stats.Parallel(ctx, len(halves), opt.Jobs, func(i int) {
+		name := names[i/len(points)]
+		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], opt, mem)
 	})
 	if err != nil {
 		return Analysis{}, Frozen{}, err
+	}
+	prepared := make([]*prepared, len(names))
+	for i, name := range names {
+		prepared[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1], opt)
 	}
 	refs := references(prepared)
 	for i, p := range prepared {
 		if bad := p.misfits(refs); len(bad) > 0 {
 			a.Misfits = append(a.Misfits, bad...)
 			ss = without(ss, bad)
-			prepared[i] = prepare(names[i], without(byModel[names[i]], bad), opt, mem)
+			rest := without(byModel[names[i]], bad)
+			prepared[i] = prepare(names[i], rest, newSurveyed(names[i], rest, capture.Blocked, opt, mem), newSurveyed(names[i], rest, capture.Drum, opt, mem), opt)
 		}
 	}
 	var surveyed, atDrum []*position.Model
@@ -144,10 +151,8 @@ type prepared struct {
 	correctors correct.Correctors
 }
 
-func prepare(name string, ss []seat.Seating, opt seat.Options, mem Memory) *prepared {
-	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss}
-	p.blocked = newSurveyed(name, ss, capture.Blocked, opt, mem)
-	p.drum = newSurveyed(name, ss, capture.Drum, opt, mem)
+func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.Options) *prepared {
+	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
 	p.ma.OpenBack = p.blocked.seal.Open
 	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
 	if m := p.drum.model; m != nil {

@@ -2,6 +2,8 @@ package fitcorr
 
 import (
 	"fmt"
+	"slices"
+	"sync"
 
 	"asworn/capture"
 	"asworn/fitcorr/placing"
@@ -17,6 +19,48 @@ import (
 type Frozen struct {
 	Options seat.Options  `json:"options"`
 	Models  []FrozenModel `json:"models"`
+
+	refs []reference // of Ready
+}
+
+// Ready is f with what it is judged by of one model made already, on other
+// goroutines while the caller goes on; that of the others is made when it is needed.
+func (f Frozen) Ready(model string) Frozen {
+	f.refs = f.references()
+	for _, r := range f.refs {
+		if r.model == model {
+			go func() {
+				defer func() { _ = recover() }() // it fails again where it is asked for
+				r.placer()
+			}()
+		}
+	}
+	return f
+}
+
+// references lists the surveys of the study.
+func (f Frozen) references() []reference {
+	if f.refs != nil {
+		return f.refs
+	}
+	var out []reference
+	for i := range f.Models {
+		for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
+			if fp := f.Models[i].at(point); fp.Survey != nil {
+				out = append(out, reference{f.Models[i].Model, point, sync.OnceValue(func() *placing.Placer {
+					ears := fp.earModels()
+					return placing.NewPlacer(&ears)
+				})})
+			}
+		}
+	}
+	return out
+}
+
+// placer is that of the survey of a model at a point, which there is.
+func (f Frozen) placer(model string, point capture.Point) *placing.Placer {
+	refs := f.references()
+	return refs[slices.IndexFunc(refs, func(r reference) bool { return r.model == model && r.point == point })].placer()
 }
 
 // FrozenModel is what a study knows about one model.
@@ -90,9 +134,8 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	if fp.Survey == nil {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
 	}
-	models := fp.earModels()
 	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(placing.NewPlacer(&models), s, 0, leaks[s.ID], fp.Temper)
+	p, ok := position.PlaceFixture(f.placer(s.Model, s.Point), s, 0, leaks[s.ID], fp.Temper)
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}

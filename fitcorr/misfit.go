@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"sync"
 
 	"asworn/capture"
 	"asworn/capture/band"
@@ -23,9 +24,9 @@ type Misfit struct {
 
 // reference is a survey that a recording may be held against.
 type reference struct {
-	model string
-	point capture.Point
-	ears  *[2]placing.Ear
+	model  string
+	point  capture.Point
+	placer func() *placing.Placer // made when first asked for
 }
 
 // misfit judges a recording by its fit to the survey of its own model and point,
@@ -42,7 +43,7 @@ func misfit(s seat.Seating, own placing.Fit, refs []reference) (Misfit, bool) {
 		if r.model == s.Model && r.point == s.Point {
 			continue
 		}
-		if f := placing.NewPlacer(r.ears).Fits(s); f.Better(own) && (best == nil || f.LogDensity > most.LogDensity) {
+		if f := r.placer().Fits(s); f.Better(own) && (best == nil || f.LogDensity > most.LogDensity) {
 			best, most = &refs[i], f
 		}
 	}
@@ -110,7 +111,7 @@ func references(all []*prepared) []reference {
 	for _, p := range all {
 		for _, sv := range []*surveyed{p.blocked, p.drum} {
 			if sv.model != nil {
-				out = append(out, reference{p.ma.Model, sv.point, &sv.model.Ears})
+				out = append(out, reference{p.ma.Model, sv.point, sync.OnceValue(func() *placing.Placer { return placing.NewPlacer(&sv.model.Ears) })})
 			}
 		}
 	}
@@ -131,27 +132,13 @@ func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
 	if m, bad := wired(s); bad {
 		return m, true
 	}
-	for i := range f.Models {
-		fm := &f.Models[i]
-		if fp := fm.at(s.Point); fm.Model == s.Model && fp.Survey != nil {
-			ears := fp.earModels()
-			return misfit(s, placing.NewPlacer(&ears).Fits(s), f.references())
+	refs := f.references()
+	for _, r := range refs {
+		if r.model == s.Model && r.point == s.Point {
+			return misfit(s, r.placer().Fits(s), refs)
 		}
 	}
 	return Misfit{}, false
-}
-
-func (f Frozen) references() []reference {
-	var out []reference
-	for i := range f.Models {
-		for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
-			if fp := f.Models[i].at(point); fp.Survey != nil {
-				ears := fp.earModels()
-				out = append(out, reference{f.Models[i].Model, point, &ears})
-			}
-		}
-	}
-	return out
 }
 
 // PointOf is the point at which a recording of a model was most likely made: the
@@ -162,7 +149,7 @@ func (f Frozen) PointOf(s seat.Seating) capture.Point {
 		if r.model != s.Model {
 			continue
 		}
-		if fit := placing.NewPlacer(r.ears).Fits(s); fit.LogDensity > most {
+		if fit := r.placer().Fits(s); fit.LogDensity > most {
 			best, most = r.point, fit.LogDensity
 		}
 	}

@@ -24,7 +24,7 @@ import (
 type frozen struct {
 	Texts  cache.Key // of study.toml and seatings.csv
 	About  report.Results
-	Setup  capture.Setup
+	Setup  capture.Setup // sealed by itself
 	Models []frozenModel
 	Rows   []capture.Seating // with their traits: what a new recording is compared with
 	Traits []compare.Traits
@@ -66,11 +66,29 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 		return nil, err
 	}
 	s := &FrozenStudy{dir: dir}
-	if err := cache.Unseal(raw, key, &s.frozen); err != nil {
-		return nil, fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(resultdir.Root(dir), resultdir.FrozenFile), err, dir)
+	var setup capture.Setup
+	if err := cache.Unseal(raw, key, &setup); err != nil {
+		return nil, s.unread(err)
 	}
-	s.processor, err = capture.NewProcessor(s.frozen.Setup)
-	return s, err
+	made := make(chan error, 1)
+	go func() { // while the rest is read
+		var err error
+		s.processor, err = capture.NewProcessor(setup)
+		made <- err
+	}()
+	err = cache.Unseal(raw, key, &setup, &s.frozen)
+	if e := <-made; err == nil && e != nil {
+		return nil, e
+	}
+	if err != nil {
+		return nil, s.unread(err)
+	}
+	s.frozen.Setup = setup
+	return s, nil
+}
+
+func (s *FrozenStudy) unread(err error) error {
+	return fmt.Errorf("%s: %w; run 'asworn run %s' again", filepath.Join(resultdir.Root(s.dir), resultdir.FrozenFile), err, s.dir)
 }
 
 // Stale reports whether study.toml or seatings.csv changed since the run.
@@ -127,6 +145,8 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 			return report.Results{}, err
 		}
 	}
+	fit := s.frozen.Fit.Ready(m.Name)
+	s.frozen.Fit = fit
 	rec, err := respond.Process(&s.processor, file)
 	if err != nil {
 		return report.Results{}, err
@@ -138,7 +158,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if row.Point == "" {
 		row.Point = capture.Blocked
 		if rec.Quality.Usable() {
-			row.Point = s.frozen.Fit.PointOf(fitSeating(row, rec))
+			row.Point = fit.PointOf(fitSeating(row, rec))
 		}
 	}
 	s.compare(row, &rec)
@@ -149,7 +169,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	err = respond.Guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
+	err = respond.Guard(func() error { return judgeBy(fit, &r, m.Name, fitSeating(row, rec)) })
 	if err != nil {
 		return report.Results{}, fmt.Errorf("%s: %w", file, err)
 	}
@@ -158,14 +178,14 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 
 // judge adds the verdict of a usable seating of a model to results that hold its
 // recording.
-func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Seating) error {
-	if wrong, bad := s.frozen.Fit.Misfit(seating); bad {
+func judgeBy(fit fitcorr.Frozen, r *report.Results, model string, seating fitcorr.Seating) error {
+	if wrong, bad := fit.Misfit(seating); bad {
 		refuse(&r.Recordings[0], wrong)
 		r.Analysis.Misfits = []fitcorr.Misfit{wrong}
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: model}}
 		return nil
 	}
-	offset, verdict, err := s.frozen.Fit.Check(seating)
+	offset, verdict, err := fit.Check(seating)
 	if err != nil {
 		return err
 	}
@@ -225,5 +245,7 @@ func (f frozen) seal(program cache.Key) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	return cache.Seal(key, f)
+	setup := f.Setup // first, for the work that can begin with it
+	f.Setup = capture.Setup{}
+	return cache.Seal(key, setup, f)
 }

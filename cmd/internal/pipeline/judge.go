@@ -157,10 +157,10 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 		return out, nil
 	}
 	seating, found := fitSeating(row, rec), out.Results
-	err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
+	err = respond.Guard(func() error { return judgeBy(j.frozen.frozen.Fit, &found, row.Model, seating) })
 	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
 		seating.Read, found = nil, out.Results
-		err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
+		err = respond.Guard(func() error { return judgeBy(j.frozen.frozen.Fit, &found, row.Model, seating) })
 	}
 	if err == nil { // else the last run could judge no seating of this model at this point
 		out.Results, out.Usable = found, found.Recordings[0].Usable
