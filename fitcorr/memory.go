@@ -95,9 +95,12 @@ func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare 
 		return finish()
 	}
 	opt.Jobs = 0
-	of := []any{p.ma.Model, opt, bare, p.all, slices.DeleteFunc(slices.Clone(standOuts), func(s standout.StandOut) bool {
-		return !slices.ContainsFunc(p.all, func(own seat.Seating) bool { return own.ID == s.ID })
-	})}
+	of := []any{p.ma.Model, opt, bare, p.all}
+	for _, s := range standOuts { // what of them the final curves ask for
+		if s.Flagged && slices.ContainsFunc(p.all, func(own seat.Seating) bool { return own.ID == s.ID }) {
+			of = append(of, s.ID, s.Ear, s.Band)
+		}
+	}
 	for _, sv := range []*surveyed{p.blocked, p.drum} {
 		if m := sv.model; m != nil {
 			var read []any
