@@ -3,8 +3,10 @@ package compare
 import (
 	"fmt"
 	"math"
+	"runtime"
 	"slices"
 
+	"golang.org/x/sync/errgroup"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
@@ -197,15 +199,21 @@ func compareLevels(out [][]finding.Finding, rows []study.Seating, recs []Traits,
 	same := sameContent(out, rows, recs, judge)
 	loops := compareLoopbacks(out, recs, judge)
 	groups := panelOf(rows, recs)
-	s := &school{rows, recs, groups, map[[2]any]law{}}
-	for _, g := range groups {
-		for _, i := range g.members {
-			if !judge(i) || same[i] || loops[i] || finding.Has(out[i], finding.ChannelsSwapped) {
-				continue
+	s := &school{rows: rows, recs: recs, groups: groups}
+	var all errgroup.Group
+	all.SetLimit(runtime.GOMAXPROCS(0))
+	for _, g := range groups { // no recording is in two
+		all.Go(func() error {
+			for _, i := range g.members {
+				if !judge(i) || same[i] || loops[i] || finding.Has(out[i], finding.ChannelsSwapped) {
+					continue
+				}
+				out[i] = append(out[i], s.explain(g, i)...)
 			}
-			out[i] = append(out[i], s.explain(g, i)...)
-		}
+			return nil
+		})
 	}
+	_ = all.Wait() // none fails
 }
 
 // explain names what makes a recording differ from its group: the cause that

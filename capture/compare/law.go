@@ -2,6 +2,7 @@ package compare
 
 import (
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -60,20 +61,15 @@ type school struct {
 	rows   []study.Seating
 	recs   []Traits
 	groups []group
-	known  map[[2]any]law
+	known  sync.Map // of model and kind: func() law
 }
 
 // law returns that of a group: of its kind with this headphone, where the law of
 // the kind with all headphones is the prior.
 func (s *school) law(g group) law {
 	of := func(model string, k kind, learn func() law) law {
-		key := [2]any{model, k}
-		l, ok := s.known[key]
-		if !ok {
-			l = learn()
-			s.known[key] = l
-		}
-		return l
+		l, _ := s.known.LoadOrStore([2]any{model, k}, sync.OnceValue(learn))
+		return l.(func() law)()
 	}
 	model := s.rows[g.members[0]].Model
 	return of(model, g.kind, func() law {

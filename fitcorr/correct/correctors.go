@@ -20,6 +20,9 @@ func (cs Correctors) For(p capture.Point) *Corrector {
 
 // Corrections corrects every ordinary fixture seating by the survey of its point.
 func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
+	for _, c := range cs {
+		c.predictAll(ss)
+	}
 	var out []Correction
 	for i, s := range ss {
 		out = append(out, cs.For(s.Point).Corrections(ss[i:i+1])...)

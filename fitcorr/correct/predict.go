@@ -1,6 +1,7 @@
 package correct
 
 import (
+	"context"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -8,6 +9,7 @@ import (
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
@@ -36,6 +38,37 @@ func (c *Corrector) predict(number int, o position.Offset, ear int) *prediction 
 	p := c.newPrediction(number, o, ear)
 	c.predicted[key] = p
 	return p
+}
+
+// predictAll makes the predictions that predict will be asked for, side by side.
+func (c *Corrector) predictAll(ss []seat.Seating) {
+	if c == nil {
+		return
+	}
+	type need struct {
+		number, ear int
+		offset      position.Offset
+	}
+	var needs []need
+	for _, s := range ss {
+		o, ok := c.offsetOf(s)
+		if !ok || !s.OrdinaryOnFixture() {
+			continue
+		}
+		for ear := range c.survey.Ears {
+			n := need{s.Number, ear, o}
+			if c.survey.Ears[ear].Known() && c.outside(o.Ears[ear], ear) == "" && !slices.ContainsFunc(needs, func(m need) bool { return m.number == n.number && m.ear == ear }) {
+				needs = append(needs, n)
+			}
+		}
+	}
+	made := make([]*prediction, len(needs))
+	_ = stats.Parallel(context.Background(), len(needs), c.opt.Jobs, func(i int) { // ends with its work alone
+		made[i] = c.newPrediction(needs[i].number, needs[i].offset, needs[i].ear)
+	})
+	for i, n := range needs {
+		c.predicted[[2]int{n.number, n.ear}] = made[i]
+	}
 }
 
 func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *prediction {
