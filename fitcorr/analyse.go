@@ -96,6 +96,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 		a.Models[i], frozen.Models[i] = p.finished(mem, w, opt, len(bare) > 0, a.StandOuts, func() (ModelAnalysis, FrozenModel) {
 			m, fm := p.finish(w, opt, len(bare) > 0)
 			m.Curves = correct.FinalCurves(p.all, m.Verdicts, m.Corrections, p.correctors, a.StandOuts, opt)
+			p.correctors = nil // large, and done with
 			return m, fm
 		})
 	})

@@ -1,6 +1,8 @@
 package correct
 
 import (
+	"slices"
+
 	"asworn/capture"
 	"asworn/fitcorr/seat"
 )
@@ -21,7 +23,7 @@ func (cs Correctors) For(p capture.Point) *Corrector {
 // Corrections corrects every ordinary fixture seating by the survey of its point.
 func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
 	for _, c := range cs {
-		c.predictAll(ss)
+		c.predictAll(slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return cs.For(s.Point) != c }))
 	}
 	var out []Correction
 	for i, s := range ss {
