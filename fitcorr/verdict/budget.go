@@ -206,7 +206,7 @@ func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share
 			e.DF = df
 			tests[k] = oneTest(newDistanceTests(e, opt.MaxOffsetMM))
 		}
-		if decide(tests, [parts]sizes{each, each, each}).Outcome == of {
+		if decide(tests, each).Outcome == of {
 			share += 1.0 / rateDraws
 		}
 	}

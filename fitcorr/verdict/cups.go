@@ -39,10 +39,9 @@ type Position struct {
 // A test that asks for both has no larger size than either (intersection–union:
 // Berger, Technometrics 24(4), 1982, quoted from memory).
 //
-// Move: the left cup, the right cup or the headset is shown to lie outside. Each
-// of the three is tested at a third of the stated size (Bonferroni): errors that
-// the cups have in common work against each other where the cups lie off in
-// different directions, so nothing less keeps the size everywhere.
+// Move: the left cup, the right cup or the headset is shown to lie outside; the
+// three tests share the stated size (headsetShare). If the headset lies outside so does a cup, so
+// that a headset shown to lie outside shows it of one of them. All have the same degrees of freedom.
 func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence float64) Position {
 	var tests [parts]mixtureTests
 	for i, e := range [parts]seat.Estimate{ears[0], ears[1], headset} {
@@ -53,11 +52,7 @@ func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence
 
 // judgeNumbers is JudgePosition by the tests of its three numbers.
 func judgeNumbers(tests [parts]mixtureTests, confidence float64) Position {
-	var at [parts]sizes
-	for i, t := range tests {
-		at[i] = newSizes(1-confidence, t[0].df)
-	}
-	p := decide(tests, at)
+	p := decide(tests, newSizes(1-confidence, tests[0][0].df))
 	for i, t := range tests {
 		p.DistancesMM[i] = t.interval(confidence)
 	}

@@ -45,20 +45,44 @@ func newSize(alpha, df float64) size {
 // the tests of all three.
 type sizes struct{ alone, shared size }
 
-func newSizes(alpha, df float64) sizes {
-	return sizes{newSize(alpha, df), newSize(alpha/parts, df)}
+// headsetShare and cupShare are the shares of the stated size that the tests for Move of
+// the headset and of each cup get. They add up to more than the whole: the headset is the mean of both
+// cups, so that its errors correlate by √½ at least with those of each, and half of
+// what a cup's test says wrongly the headset's says as well (TestPositionSize). Where both cups
+// lie on the border in opposite directions, the headset does not, and theirs add up to 0.4.
+const (
+	headsetShare = 0.7
+	cupShare     = 0.2
+)
+
+// newSizes are the sizes of the left cup, the right cup and the headset.
+func newSizes(alpha, df float64) (out [parts]sizes) {
+	alone, cup := newSize(alpha, df), newSize(cupShare*alpha, df)
+	return [parts]sizes{{alone, cup}, {alone, cup}, {alone, newSize(headsetShare*alpha, df)}}
 }
 
 // upper is the one-sided upper limit of the distance.
 func (t distanceTests) upper(s size) float64 { return t.dist + s.normal*t.along*s.wider }
 
-// within tests H₀: the true distance is at least the tolerance. It asks that the
-// one-sided upper limit lies within the tolerance. The law of the distance alone
-// would keep the size as well and say so more often, but also where the interval
-// is far wider than the tolerance and the estimate happens to fall near zero;
-// nothing was shown there (the case against such tests: Berger & Hsu, Stat. Sci.
-// 11(4), 1996).
-func (t distanceTests) within(s size) bool { return t.upper(s) <= t.tol }
+// within tests H₀: the true distance is at least the tolerance. Its P value is
+// outside.
+func (t distanceTests) within(s size) bool { return t.outside(s) <= s.alpha }
+
+// outside is the P value of within: of so short a distance when the true offset lies
+// on the border, by the law of the distance. The one-sided limit along the offset
+// alone would be a test of a smaller size than stated, as a disk is less than the
+// half-plane that holds it. Where even an estimate of zero would leave that limit
+// beyond the tolerance, its own P value is returned, which never shows anything: the
+// law of the distance keeps its size there too, but an estimate that happens to fall near
+// zero under an interval far wider than the tolerance shows nothing (the case against such tests:
+// Berger & Hsu, Stat. Sci. 11(4), 1996, quoted from memory).
+func (t distanceTests) outside(s size) float64 {
+	along := t.along * s.wider
+	if t.dist >= t.tol || s.normal*along > t.tol {
+		return distuv.UnitNormal.Survival((t.tol - t.dist) / along)
+	}
+	return insideDisk(t.dist, t.tol, along, t.across*s.wider)
+}
 
 // beyond tests H₀: the true distance is at most the tolerance, against the law
 // of the distance of a true offset on the border. It returns the P value of the

@@ -4,7 +4,6 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/mat"
-	"gonum.org/v1/gonum/stat/distuv"
 
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
@@ -48,14 +47,11 @@ func (m mixtureTests) upper(s size) float64 {
 
 // within tests that the distance is at least the tolerance.
 func (m mixtureTests) within(s size) bool {
-	if len(m) == 1 {
-		return m[0].distanceTests.within(s)
-	}
-	var outside float64
+	var p float64
 	for _, t := range m {
-		outside += t.weight * distuv.UnitNormal.Survival((t.tol-t.dist)/(t.along*s.wider))
+		p += t.weight * t.outside(s)
 	}
-	return outside <= s.alpha
+	return p <= s.alpha
 }
 
 // beyond is the P value of the distance being at most the tolerance.

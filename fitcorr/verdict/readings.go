@@ -21,6 +21,8 @@ type Ruler struct {
 type Alone struct {
 	Outcome    Outcome    `json:"outcome"`     // of the mean of both cups
 	DistanceMM [3]float64 `json:"distance_mm"` // of it from the worn mean: estimate, lower, upper
+	// Off is the mean of both cups less the worn mean; forward and up alone are read.
+	Off seat.Estimate `json:"off"`
 }
 
 // NewRuler returns the worn mean of the readings of one model's worn seatings, with
@@ -73,7 +75,7 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 		e.Cov[a][a] = learned + fixture
 	}
 	d, at := newDistanceTests(e, opt.MaxOffsetMM), newSize(1-opt.Confidence, df)
-	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence)}
+	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence), Off: e}
 	switch {
 	case d.within(at):
 		out.Outcome = Use

@@ -45,7 +45,7 @@ func TestDistanceSize(t *testing.T) {
 	}
 	rng := rand.New(rand.NewPCG(3, 4))
 	const tol, draws = 3.0, 2000
-	for _, sd := range [][2]float64{{0.6, 0.6}, {1, 0.4}, {0.3, 1.2}} {
+	for _, sd := range [][2]float64{{0.6, 0.6}, {1, 0.4}, {0.3, 1.2}, {1.6, 1.6}, {1.7, 0.8}} {
 		for _, phi := range []float64{0, 0.8, math.Pi / 2} {
 			var est seat.Estimate
 			est.Cov[0][0], est.Cov[1][1] = sd[0]*sd[0], sd[1]*sd[1]
@@ -86,6 +86,50 @@ func TestDistancePower(t *testing.T) {
 		}
 		if p := float64(n) / draws; p < c.least {
 			t.Errorf("%g mm off: %s in %.3f", c.offset, c.want, p)
+		}
+	}
+}
+
+// shorter is P(|X| ≤ r) of a two-dimensional normal of standard deviation sd per axis
+// about a point nu off: |X|²/sd² is noncentral χ² of two degrees of freedom, a mixture of
+// central ones by Poisson's law.
+func shorter(r, nu, sd float64) (p float64) {
+	half := nu * nu / (2 * sd * sd)
+	for j := range 100 {
+		p += distuv.Poisson{Lambda: half}.Prob(float64(j)) * distuv.ChiSquared{K: float64(2 + 2*j)}.CDF(r*r/(sd*sd))
+	}
+	return p
+}
+
+// TestDistanceRates: a seating in place is called so as often as the closed form says
+// of a test of exact size, 1 − exp(−c²/2 sd²), c being the distance within which one estimate in
+// twenty of a seating on the border lies; and one on the border in 5 %.
+func TestDistanceRates(t *testing.T) {
+	rng := rand.New(rand.NewPCG(9, 10))
+	const tol, draws = 3.0, 1500
+	for _, sd := range []float64{0.5, 0.75, 0.9, 1.1, 1.4} {
+		lo, hi := 0.0, tol
+		for range 30 {
+			if mid := (lo + hi) / 2; shorter(mid, tol, sd) < 0.05 {
+				lo = mid
+			} else {
+				hi = mid
+			}
+		}
+		var est seat.Estimate
+		est.Cov[0][0], est.Cov[1][1] = sd*sd, sd*sd
+		at := newSize(0.05, 0)
+		for _, c := range []struct{ mm, want float64 }{{0, 1 - math.Exp(-lo*lo/(2*sd*sd))}, {tol, 0.05}} {
+			n := 0.0
+			for range draws {
+				est.Value[0], est.Value[1] = c.mm+sd*rng.NormFloat64(), sd*rng.NormFloat64()
+				if newDistanceTests(est, tol).within(at) {
+					n++
+				}
+			}
+			if got := n / draws; math.Abs(got-c.want) > 3.5*math.Sqrt(c.want*(1-c.want)/draws) {
+				t.Errorf("standard deviation %.2f mm, %g mm off: use in %.3f, by closed form %.3f", sd, c.mm, got, c.want)
+			}
 		}
 	}
 }
