@@ -78,9 +78,12 @@ type FrozenPoint struct {
 	Survey  *survey.Survey        `json:"survey,omitempty"` // nil without one
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
-	Temper  float64               `json:"temper"` // divides the information of a fixture seating's levels
-	Mark    placing.Mark          `json:"mark,omitzero"`
-	Seals   []FrozenCurve         `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
+	// Temper divides the information of a fixture seating's levels of where the headset
+	// sits, TemperApart of how the cups lie apart; 0 stands for Temper.
+	Temper      float64       `json:"temper"`
+	TemperApart float64       `json:"temper_apart,omitempty"`
+	Mark        placing.Mark  `json:"mark,omitzero"`
+	Seals       []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
 }
 
 // at returns what is known at a point.
@@ -135,7 +138,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
 	}
 	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(f.placer(s.Model, s.Point), s, 0, leaks[s.ID], fp.Temper)
+	p, ok := position.PlaceFixture(f.placer(s.Model, s.Point), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}

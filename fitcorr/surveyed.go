@@ -59,7 +59,8 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.O
 func (sv *surveyed) freeze() FrozenPoint {
 	var f FrozenPoint
 	if m := sv.model; m != nil {
-		f.Survey, f.Scatter, f.Total, f.Temper, f.Mark = &m.Survey, m.Scatter, m.Total, m.Temper, m.Mark
+		f.Survey, f.Scatter, f.Total, f.Mark = &m.Survey, m.Scatter, m.Total, m.Mark
+		f.Temper, f.TemperApart = m.Temper.Headset, m.Temper.Apart
 		f.Seals = sealCurves(sv.seatings)
 	}
 	return f

@@ -23,9 +23,9 @@ type Posterior []Part
 
 // NewPosterior makes the mixture of the places of a seating. About each maximum
 // p the log likelihood of the sound is
-// ℓ + g'(d−p) − ½(d−p)'H(d−p); divided by the temper, and with the normal prior,
+// ℓ + g'(d−p) − ½(d−p)'H(d−p); tempered, and with the normal prior,
 // it is a normal whose integral is the part's weight (Laplace's method).
-func NewPosterior(places []Placed, prior Prior, temper float64) Posterior {
+func NewPosterior(places []Placed, prior Prior, temper Temper) Posterior {
 	var out Posterior
 	var logs []float64
 	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
@@ -33,10 +33,11 @@ func NewPosterior(places []Placed, prior Prior, temper float64) Posterior {
 		return nil
 	}
 	for _, p := range places {
+		info, pull := temper.of(p)
 		sum := mat.NewSymDense(HeadsetDim, nil)
 		for i := range HeadsetDim {
 			for j := i; j < HeadsetDim; j++ {
-				sum.SetSym(i, j, precision.At(i, j)+p.info.At(i, j)/temper)
+				sum.SetSym(i, j, precision.At(i, j)+info.At(i, j))
 			}
 		}
 		var chol mat.Cholesky
@@ -46,9 +47,9 @@ func NewPosterior(places []Placed, prior Prior, temper float64) Posterior {
 		}
 		// The gradient of the tempered density at p, and the step to its top.
 		var gradient [HeadsetDim]float64
-		log := p.sound / temper
+		log := p.sound / temper.Headset
 		for i := range gradient {
-			gradient[i] = p.pull[i] / temper
+			gradient[i] = pull[i]
 			for j := range gradient {
 				v := precision.At(i, j) * (p.Pos[j] - prior.Mean[j])
 				gradient[i] -= v
@@ -121,11 +122,14 @@ func (p Posterior) Moments() (pos [HeadsetDim]float64, cov *mat.SymDense) {
 }
 
 // plane is the mean of both cups forward and up, mm, with its covariance.
-func (p Part) plane() (at [2]float64, cov [2][2]float64) {
+func (p Part) plane() (at [2]float64, cov [2][2]float64) { return p.half(1) }
+
+// half is half of the left cup's place and of the right one's times sign.
+func (p Part) half(sign float64) (at [2]float64, cov [2][2]float64) {
 	for a := range at {
-		at[a] = (p.Pos[a] + p.Pos[3+a]) / 2
+		at[a] = (p.Pos[a] + sign*p.Pos[3+a]) / 2
 		for b := range at {
-			cov[a][b] = (p.Cov.At(a, b) + p.Cov.At(3+a, 3+b) + p.Cov.At(a, 3+b) + p.Cov.At(3+a, b)) / 4
+			cov[a][b] = (p.Cov.At(a, b) + p.Cov.At(3+a, 3+b) + sign*(p.Cov.At(a, 3+b)+p.Cov.At(3+a, b))) / 4
 		}
 	}
 	return at, cov
@@ -143,10 +147,19 @@ func normal2(diff [2]float64, c [2][2]float64) (log, q float64) {
 // both cups being found at the place at, by a ruler with the given variances, mm².
 // Each part counts as Student's t of df degrees of freedom, as the intervals do.
 func (p Posterior) LogDensity(at, variance [2]float64, df float64) float64 {
+	return p.logDensity(1, at, variance, df)
+}
+
+// LogDensityApart is the same of half of the left cup's place less the right one's.
+func (p Posterior) LogDensityApart(at, variance [2]float64, df float64) float64 {
+	return p.logDensity(-1, at, variance, df)
+}
+
+func (p Posterior) logDensity(sign float64, at, variance [2]float64, df float64) float64 {
 	var sum float64
 	top := math.Inf(-1)
 	for _, part := range p {
-		half, q := p.found(part, at, variance)
+		half, q := part.found(sign, at, variance)
 		log := half + q/2 - (df+2)/2*math.Log1p(q/df) + math.Log(part.Weight) // the plane's t has the constants of the normal
 		if log > top {
 			sum, top = sum*math.Exp(top-log), log
@@ -158,8 +171,8 @@ func (p Posterior) LogDensity(at, variance [2]float64, df float64) float64 {
 
 // found is the log density of a place under one part, without constants, and the
 // squared distance.
-func (Posterior) found(part Part, at, variance [2]float64) (log, q float64) {
-	where, cov := part.plane()
+func (p Part) found(sign float64, at, variance [2]float64) (log, q float64) {
+	where, cov := p.half(sign)
 	for a := range at {
 		where[a] = at[a] - where[a]
 		cov[a][a] += variance[a]
@@ -179,7 +192,7 @@ const quarrelChance = 1e-3
 func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, bool) {
 	var tail float64
 	for _, part := range p {
-		_, q := p.found(part, at, variance)
+		_, q := part.found(1, at, variance)
 		tail += part.Weight * stats.ChiTail(q, 2)
 	}
 	if tail < quarrelChance {
@@ -196,7 +209,7 @@ func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, 
 	out := make(Posterior, len(p))
 	logs := make([]float64, len(p))
 	for i, part := range p {
-		log, _ := p.found(part, at, variance)
+		log, _ := part.found(1, at, variance)
 		logs[i] = math.Log(part.Weight) + log
 		out[i] = part.read(at, variance)
 	}

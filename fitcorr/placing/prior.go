@@ -20,8 +20,11 @@ func FixturePrior() Prior {
 
 // Standard deviations of a worn mean before anything is known.
 const (
-	priorMeanMM    = 3.0 // about the marked position, per axis
-	priorMeanOwnMM = 1.0 // of one ear against the headset
+	priorMeanMM = 3.0 // about the marked position, per axis
+	// priorMeanOwnMM is of one ear against the headset: the mean over people, whose own
+	// left-right differences average out, against the stops of a mark on both sides (our
+	// choice, no source).
+	priorMeanOwnMM = 0.5
 )
 
 // WornPrior is the prior covariance of a worn mean.

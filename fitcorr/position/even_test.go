@@ -22,8 +22,10 @@ func TestNearEvenCups(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if m.Temper < 1 || m.Temper > temperMost {
-			t.Errorf("seed %d: temper %g", seed, m.Temper)
+		for _, temper := range [2]float64{m.Temper.Headset, m.Temper.Apart} {
+			if temper < 1 || temper > temperMost {
+				t.Errorf("seed %d: temper %g", seed, temper)
+			}
 		}
 		for i, s := range bench.Seatings {
 			if s.Displaced() {

@@ -38,14 +38,14 @@ type FixturePlace struct {
 
 // PlaceFixture places one fixture seating by its levels, whose information is divided
 // by temper (Model.Temper).
-func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.Leak, temper float64) (FixturePlace, bool) {
+func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.Leak, temper placing.Temper) (FixturePlace, bool) {
 	obs := placing.Observe(s, index, pl.Models)
 	places := pl.Places(obs, placing.FixturePrior())
 	if len(places) == 0 {
 		return FixturePlace{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
-	temper = math.Max(1, temper)
+	temper = temper.AtLeast(1)
 	o.Headset.DF = placeDF(pl.Models)
 	for e := range pl.Models {
 		o.GainDB[e] = leaks[e].GainDB
@@ -57,7 +57,7 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.L
 		o.MisfitP[e] = stats.ChiTail(p.Misfit[e], p.Dof[e])
 		// What no movement explains makes the position the less certain (Birge's ratio).
 		if ratio := p.Misfit[e] / math.Max(1, p.Dof[e]); ratio > DoubtFar {
-			temper = math.Max(temper, ratio)
+			temper = temper.AtLeast(ratio)
 		}
 	}
 	f := FixturePlace{Offset: o, Posterior: placing.NewPosterior(places, placing.FixturePrior(), temper), Fit: pl.Fit(obs, places[0])}

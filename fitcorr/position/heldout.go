@@ -11,8 +11,8 @@ import (
 // calibration is what a survey's own rows show of how well it places: each
 // displacement is recovered from a survey that did not hold it.
 type calibration struct {
-	rms    [3]float64 // error per axis against the ruler: mm, mm, degrees
-	temper float64    // 1 to temperMost; see temper
+	rms    [3]float64     // error per axis against the ruler: mm, mm, degrees
+	temper placing.Temper // each 1 to temperMost
 }
 
 // The temper divides the information of the sound. Its prior is normal on the
@@ -66,24 +66,21 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 	return out
 }
 
-// calibrate chooses the temper by the log density that the tempered mixtures
+// calibrate chooses the tempers by the log density that the tempered mixtures
 // give to the true displacements of the rows held out, df being the degrees of
-// freedom of the intervals. No miss is capped: rows recovered far from where
+// freedom of the intervals: first one for all, by the mean of both cups, then that of
+// half their difference, which is none but for the ruler. No miss is capped: rows recovered far from where
 // they were make all intervals as wide as the misses.
 func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
-	c := calibration{temper: 1}
 	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
-	best := math.Inf(-1)
-	for k := range temperSteps {
-		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
-		score := -log * log / (2 * temperLogSD * temperLogSD)
-		for _, row := range held {
-			score += placing.NewPosterior(row.places, placing.FixturePrior(), math.Exp(log)).LogDensity([2]float64(row.at[:2]), variance, df)
-		}
-		if score > best {
-			best, c.temper = score, math.Exp(log)
-		}
-	}
+	half := [2]float64{rulerOwn * rulerOwn / 2 * variance[0], rulerOwn * rulerOwn / 2 * variance[1]}
+	headset := mostProbable(held, func(t float64, row heldOutRow) float64 {
+		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
+	})
+	c := calibration{temper: placing.Temper{Headset: headset}}
+	c.temper.Apart = mostProbable(held, func(t float64, row heldOutRow) float64 {
+		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
+	})
 	for _, row := range held {
 		pos, _ := placing.NewPosterior(row.places, placing.FixturePrior(), c.temper).Moments()
 		for a := range c.rms {
@@ -95,4 +92,20 @@ func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 		c.rms[a] = math.Sqrt(c.rms[a])
 	}
 	return c
+}
+
+// mostProbable is the temper of the greatest score, the prior's and that of all rows.
+func mostProbable(held []heldOutRow, of func(temper float64, row heldOutRow) float64) float64 {
+	most, best := 1.0, math.Inf(-1)
+	for k := range temperSteps {
+		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
+		score := -log * log / (2 * temperLogSD * temperLogSD)
+		for _, row := range held {
+			score += of(math.Exp(log), row)
+		}
+		if score > best {
+			best, most = score, math.Exp(log)
+		}
+	}
+	return most
 }

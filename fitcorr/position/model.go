@@ -23,7 +23,7 @@ type Model struct {
 	ruler    [3]float64 // standard deviation of a stated displacement per axis
 	Scatter  [2]SmoothCov
 	Total    [2]SmoothCov
-	Temper   float64        // divides the information of the sound, from the survey's held-out rows; ≥ 1
+	Temper   placing.Temper // divides the information of the sound, from the survey's held-out rows; ≥ 1
 	Places   []FixturePlace // by levels, per seating; zero where there is none
 	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
@@ -36,7 +36,7 @@ type Learned struct {
 	Ruler   [3]float64 // standard deviation of a stated displacement per axis
 	Scatter [2]SmoothCov
 	Total   [2]SmoothCov
-	Temper  float64
+	Temper  placing.Temper
 	Notes   []string
 }
 

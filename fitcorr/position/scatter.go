@@ -125,6 +125,13 @@ func (m *momentSum) fit(bands survey.Bands, half int, prior SmoothCov, priorWeig
 	return out
 }
 
+// Shares of the ruler's error: of what both cups have in common and of each one's own
+// (common practice, no source).
+const (
+	rulerCommon = 0.95
+	rulerOwn    = 0.31
+)
+
 // fixtureScatter tells the scatter of a seating about the surface from the
 // ruler's error: each survey row's position is estimated with its nominal
 // displacement as prior, and what is left belongs to the scatter. Ordinary
@@ -185,7 +192,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 		}
 		for i, s := range rows {
 			v := s.Survey.Vector()
-			prior := placing.Prior{Cov: placing.HeadsetCov(placing.Scaled(ruler, 0.95), placing.Scaled(ruler, 0.31))}
+			prior := placing.Prior{Cov: placing.HeadsetCov(placing.Scaled(ruler, rulerCommon), placing.Scaled(ruler, rulerOwn))}
 			for a := range 3 {
 				prior.Mean[a], prior.Mean[3+a] = v[a], v[a]
 			}
