@@ -103,6 +103,7 @@ func conditions() []condition {
 	read("-off-4", "fixture seatings for the correction: two in place, four 4 mm off", none, func(d *design) {
 		d.FixtureOffsetsMM = []float64{0, 4, 4, 4, 4, 0}
 	}).curves = true
+	read("-worn-yaw", "people wear the left cup 1 mm forward and the right one 1 mm back, against the fixture's mark", none, func(d *design) { d.WornYawMM = 1 })
 	read("-together", "a fixture that allows both points in one placement", none, func(d *design) { d.Apart = false })
 	read("-about-people", "fixture seatings placed about the people's mean, not the panel's", none, func(d *design) { d.AboutPeople = true })
 	read("-rim", "the point that is read 40 mm from the cup's middle, where a turn of the headband moves it", none, func(d *design) { d.ReadPointMM = 40 })

@@ -71,6 +71,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
 	best := fs.Bool("ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
 	tell := fs.Bool("who", false, "show instead how often bare ears tell who is who an earlier study knows")
+	apart := fs.Bool("alone", false, "show instead what readings and sound say of fixture seatings, each alone and both together")
 	jsonPath := fs.String("json", "", "also write all figures as JSON to this file")
 	held := fs.Bool("bars", false, "fail when a bar of the method is shown to be missed, on coverage on either side")
 	if err := fs.Parse(args); err != nil {
@@ -140,6 +141,9 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	}
 	if len(results) == 0 {
 		return fmt.Errorf("no condition matches %q; -list shows them", *pattern)
+	}
+	if *apart {
+		return alone(ctx, stdout, results, *jobs)
 	}
 	begin := time.Now()
 	if err := prove(ctx, results, *jobs); err != nil {
@@ -231,10 +235,7 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	if err != nil {
 		return score{}, err
 	}
-	opt := fitcorr.DefaultOptions()
-	opt.Jobs, opt.Seed = 1, seed
-	opt.MarkMM = d.MarkSD
-	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	opt := c.options(seed)
 	if len(drawn.Readings) > 0 {
 		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
 	}
@@ -257,6 +258,15 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 		s.correct(drawn, seatings, analysis)
 	}
 	return s, nil
+}
+
+// options are those that the lab of a condition states.
+func (c condition) options(seed uint64) fitcorr.Options {
+	d, opt := c.design, fitcorr.DefaultOptions()
+	opt.Jobs, opt.Seed = 1, seed
+	opt.MarkMM = d.MarkSD
+	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	return opt
 }
 
 // combine gives the seatings their readings, as a run does with readings.csv.

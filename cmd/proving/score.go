@@ -201,15 +201,21 @@ func (out *score) verdict(r simulate.Row, verdicts map[string]fitcorr.Verdict, m
 		out.noVerdict++
 		return
 	}
+	t := trialOf(r, v.Outcome, mean, cups)
+	t.headset = v.Headset.Outcome
+	out.verdicts = append(out.verdicts, t)
+}
+
+// trialOf is a verdict on a fixture seating beside the truth; mean and cups are where
+// the panel wears the headset and each cup on average.
+func trialOf(r simulate.Row, outcome fitcorr.Outcome, mean [3]float64, cups [2][3]float64) verdictTrial {
 	h := r.Headset()
 	far := 0.0
 	for e, p := range r.True {
 		at := p.Vector()
 		far = max(far, math.Hypot(at[0]-cups[e][0], at[1]-cups[e][1]))
 	}
-	out.verdicts = append(out.verdicts, verdictTrial{
-		distance: math.Hypot(h[0]-mean[0], h[1]-mean[1]), cup: far, outcome: v.Outcome, headset: v.Headset.Outcome,
-	})
+	return verdictTrial{distance: math.Hypot(h[0]-mean[0], h[1]-mean[1]), cup: far, outcome: outcome}
 }
 
 func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence float64) {

@@ -126,6 +126,9 @@ func (s *Study) drawWorn(r *drawer, m int, w *WornTruth) {
 			common := r.between(w.BetweenSD[a] * math.Sqrt(0.9))
 			for e := range own {
 				own[e][a] = w.Mean[a] + common
+				if a == 0 {
+					own[e][a] += d.WornYawMM * float64(1-2*e)
+				}
 				if a < 2 { // a headband turns as one
 					own[e][a] += r.normal(w.BetweenSD[a] * math.Sqrt(0.2))
 				}

@@ -70,7 +70,8 @@ type Design struct {
 	// FixtureYawMM displaces the left cup of fixture seating i forward by so much, and
 	// the right one back; past the list, they are not.
 	FixtureYawMM []float64
-	AboutPeople  bool // the target is the mean of the population, not of this panel's seatings
+	WornYawMM    float64 // people wear the left cup forward by so much, and the right one back
+	AboutPeople  bool    // the target is the mean of the population, not of this panel's seatings
 	// Apart says that the fixture's drum and blocked recordings are different
 	// placements: ordinary seatings at the drum, BlockedSeatings more at the
 	// blocked entrance (of the same plan), and a survey at each point, about one mark that is found
