@@ -134,15 +134,16 @@ func compare(first, second Fixture, a, b correct.FinalCurve, confidence float64)
 // per third octave, once position and seal are taken out: what of the fixture's
 // bias is neither. Slices as in Difference.
 type FromPeople struct {
-	Fixture string    `json:"fixture"`
-	Ear     string    `json:"ear"`
-	LeftDB  []float64 `json:"left_db"`
+	Fixture string `json:"fixture"`
+	Ear     string `json:"ear"`
+	// MeasuredDB is fixture minus worn as measured, LeftDB what is left of it.
+	MeasuredDB []float64 `json:"measured_db"`
+	LeftDB     []float64 `json:"left_db"`
 	// HalfDB is half its interval, from the bias's and the final curve's budgets
 	// as if they shared nothing.
 	HalfDB []float64 `json:"half_db"`
 	Valid  []bool    `json:"valid"`
-	// BiasRMS is of the fixture minus worn as measured, LeftRMS of LeftDB; dB,
-	// over the valid thirds from 50 Hz to 10 kHz.
+	// BiasRMS is of MeasuredDB, LeftRMS of LeftDB; dB, over the valid thirds from 50 Hz to 10 kHz.
 	BiasRMS float64 `json:"bias_rms_db"`
 	LeftRMS float64 `json:"left_rms_db"`
 }
@@ -160,8 +161,7 @@ func People(f Fixture, confidence float64) []FromPeople {
 			if s.Point != c.Point || s.Ear != c.Ear || s.BiasDB == nil || u == nil {
 				continue
 			}
-			p := FromPeople{Fixture: f.Name, Ear: c.Ear, LeftDB: make([]float64, band.Thirds), HalfDB: make([]float64, band.Thirds), Valid: make([]bool, band.Thirds)}
-			bias := make([]float64, band.Thirds)
+			p := FromPeople{Fixture: f.Name, Ear: c.Ear, MeasuredDB: make([]float64, band.Thirds), LeftDB: make([]float64, band.Thirds), HalfDB: make([]float64, band.Thirds), Valid: make([]bool, band.Thirds)}
 			for t := range p.Valid {
 				final, okA := third(c.LevelDB, c.Valid, t)
 				mean, okB := meanThird(measured, t)
@@ -169,13 +169,13 @@ func People(f Fixture, confidence float64) []FromPeople {
 					continue
 				}
 				p.Valid[t] = true
-				bias[t] = s.BiasDB[t]
+				p.MeasuredDB[t] = s.BiasDB[t]
 				p.LeftDB[t] = s.BiasDB[t] + final - mean // fixture − worn, with the fixture moved to where it is worn
 				k := s.BiasHalf(t, confidence)
 				own := stats.Coverage(confidence, u.DF[t]) * u.StdDB[t]
 				p.HalfDB[t] = math.Hypot(k, own)
 			}
-			p.BiasRMS, p.LeftRMS = rms(bias, p.Valid), rms(p.LeftDB, p.Valid)
+			p.BiasRMS, p.LeftRMS = rms(p.MeasuredDB, p.Valid), rms(p.LeftDB, p.Valid)
 			out = append(out, p)
 		}
 	}

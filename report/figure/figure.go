@@ -39,6 +39,11 @@ const (
 	SectionSurvey      Section = "survey"
 	SectionDifference  Section = "difference"
 	SectionSeatings    Section = "seatings"
+
+	// Of the page that compares fixtures.
+	SectionFixtureModels Section = "models"
+	SectionFixtures      Section = "fixtures"
+	SectionFixturePeople Section = "people"
 )
 
 // Curves are values over a logarithmic frequency axis, 20 Hz to 20 kHz.

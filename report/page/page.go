@@ -3,6 +3,7 @@
 package page
 
 import (
+	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
@@ -106,13 +107,10 @@ func write(w io.Writer, r *view.View, files bool) error {
 	if err != nil {
 		return err
 	}
-	l := links{sheets: map[string]bool{}, csv: map[string]bool{}}
-	d := pageData{R: r.Results, Title: r.Title, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
+	l := links{sheets: map[string]bool{}, csv: map[string]bool{}, tables: "tables/"}
+	d := pageData{R: r.Results, Title: titleOf(r.Title), CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
 		Counts:  counts(r),
 		Summary: slices.DeleteFunc(r.Sections(), func(s view.Section) bool { return s.Verdicts })}
-	if d.Title == "" {
-		d.Title = "Untitled study"
-	}
 	d.Sections, d.Data = pageSections(r, &l)
 	d.Answers = pageAnswers(r)
 	if files {
@@ -131,10 +129,13 @@ func write(w io.Writer, r *view.View, files bool) error {
 	return t.Execute(w, d)
 }
 
+func titleOf(title string) string { return cmp.Or(title, "Untitled study") }
+
 // links says where links lead.
 type links struct {
 	sheets map[string]bool // seatings with a sheet of their own
 	csv    map[string]bool // tables with a file beside the page
+	tables string          // folder of those files, with its slash
 }
 
 // to is the place that speaks of a seating: its sheet, else its row in the list of recordings.
@@ -172,7 +173,9 @@ func pageTemplate(name string, l links) (*template.Template, error) {
 		"anchor":  anchor,
 		"to":      l.to,
 		"csv":     func(name string) bool { return l.csv[name] },
-	}).ParseFS(assets, name)
+		"file":    func(name string) string { return l.tables + name + ".csv" },
+		"report":  reportOf,
+	}).ParseFS(assets, name, "parts.html")
 }
 
 // cautionsHTML renders the project's own page; goldmark leaves raw HTML out.

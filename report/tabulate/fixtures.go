@@ -1,9 +1,9 @@
 package tabulate
 
 import (
-	"fmt"
 	"strconv"
 
+	"asworn/fitcorr"
 	"asworn/fitcorr/between"
 	"asworn/report"
 	"asworn/report/table"
@@ -12,10 +12,31 @@ import (
 
 var fixturesColumn = table.Column{Head: "Fixtures", Key: "fixtures", Repeat: true}
 
-// Fixtures makes the tables of a study with several fixtures: how they differ per
-// model, how each differs from people, and both per third octave.
+// Fixtures makes the tables of a study with several fixtures: where each must hold a
+// model, how they differ per model, how each differs from people, and both per third
+// octave.
 func Fixtures(r report.Fixtures) (brief, thirds []table.Table) {
-	return filled(fixtureDifferences(r), fixturePeople(r)), filled(differenceThirds(r), peopleThirds(r))
+	return filled(fixturePlaces(r), fixtureDifferences(r), fixturePeople(r)), filled(differenceThirds(r), peopleThirds(r))
+}
+
+var fixtureColumn = table.Column{Head: "Fixture", Key: "fixture", Repeat: true}
+
+func fixturePlaces(r report.Fixtures) table.Table {
+	t := table.Table{Name: "fixtures-places", Title: "Where to put the headphone on each fixture",
+		Note: "Where it sits as the panel wears it: the sample mean of the worn seatings, from the marked position of that fixture, with the " +
+			text.Percent(r.Confidence) + " interval. Marks of two fixtures have nothing in common: compare a row with its own fixture alone.",
+		Columns: []table.Column{modelColumn, fixtureColumn, {Head: "Forward\nmm", Key: "forward_mm", Kind: table.Interval},
+			{Head: "Up\nmm", Key: "up_mm", Kind: table.Interval}, {Head: "Rotation\ndeg", Key: "rotation_deg", Kind: table.Interval}}}
+	for _, m := range r.Models {
+		for _, p := range m.Places {
+			row := []table.Cell{table.Word(m.Model), table.Word(p.Fixture)}
+			for _, a := range fitcorr.Axes {
+				row = append(row, axisCell(p.Mean, a, r.Confidence))
+			}
+			t.Add(row...)
+		}
+	}
+	return t
 }
 
 func fixtureDifferences(r report.Fixtures) table.Table {
@@ -23,7 +44,8 @@ func fixtureDifferences(r report.Fixtures) table.Table {
 		Note: "First minus second, RMS in dB over the third octaves from 50 Hz to 10 kHz. Measured: means of the seatings as they were recorded. " +
 			"Final: the final curves, position and seal taken out. Compensated: final, each less its own reference. " +
 			"Explained: how much of the measured mean square position and seal explain. Apart: third octaves that differ by more than chance, at " +
-			text.Percent(r.Confidence) + " for all together.",
+			text.Percent(r.Confidence) + " for all together. Alike: declared to have the same coupler; such fixtures should agree (common practice, no source). " +
+			"When they do not, position is the first suspect: Explained says how much of it position and seal are; the rest is in ears, couplers or seatings that could not be corrected.",
 		Columns: []table.Column{modelColumn, pointColumn, earColumn, fixturesColumn,
 			{Head: "Measured\ndB", Key: "measured_rms_db", Kind: table.Number}, {Head: "Final\ndB", Key: "final_rms_db", Kind: table.Number},
 			{Head: "Compensated\ndB", Key: "compensated_rms_db", Kind: table.Number}, {Head: "Explained\n%", Key: "explained_percent", Kind: table.Number},
@@ -47,23 +69,22 @@ func pair(d between.Difference) string { return d.First + " − " + d.Second }
 // fixtureWords says what a difference means. Position is the first suspect when
 // fixtures differ that are declared to be alike.
 func fixtureWords(d between.Difference) table.Cell {
-	explained := fmt.Sprintf("position and seal explain %.0f %% of what was measured", 100*d.Explained)
 	switch {
 	case d.Compared == 0:
 		return table.Toned("nothing to compare", table.Unsure)
 	case d.Apart == 0:
-		return table.Toned("no difference shown; "+explained, table.Good)
+		return table.Toned("no difference shown", table.Good)
 	case d.Alike:
-		return table.Toned("declared to have the same ear, yet apart: position is the first suspect, and "+explained+"; the rest is in ears, couplers or seatings that could not be corrected", table.Act)
+		return table.Toned("apart though alike: suspect position first", table.Act)
 	}
-	return table.Toned("apart, as different ears are; "+explained, table.Plain)
+	return table.Toned("apart, as different ears are", table.Plain)
 }
 
 func fixturePeople(r report.Fixtures) table.Table {
 	t := table.Table{Name: "fixtures-people", Title: "What is left between each fixture and people",
 		Note: "Fixture minus the worn mean at the blocked ear-canal entrance, RMS in dB over the third octaves from 50 Hz to 10 kHz: " +
 			"as measured, and once position and seal are taken out.",
-		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn,
+		Columns: []table.Column{modelColumn, fixtureColumn, earColumn,
 			{Head: "Measured\ndB", Key: "bias_rms_db", Kind: table.Number}, {Head: "Left\ndB", Key: "left_rms_db", Kind: table.Number}}}
 	for _, m := range r.Models {
 		for _, p := range m.People {
@@ -103,7 +124,7 @@ func differenceThirds(r report.Fixtures) table.Table {
 func peopleThirds(r report.Fixtures) table.Table {
 	t := table.Table{Name: "fixtures-people-thirds", Title: "What is left between each fixture and people per third octave",
 		Note: "Fixture minus the worn mean at the blocked ear-canal entrance in dB, position and seal taken out, with the " + text.Percent(r.Confidence) + " interval.",
-		Columns: []table.Column{modelColumn, {Head: "Fixture", Key: "fixture", Repeat: true}, earColumn, bandColumnHz,
+		Columns: []table.Column{modelColumn, fixtureColumn, earColumn, bandColumnHz,
 			{Head: "Left\ndB", Key: "left_db", Kind: table.Interval}}}
 	for _, m := range r.Models {
 		for _, p := range m.People {

@@ -10,24 +10,38 @@ import (
 	"asworn/fitcorr/between"
 	"asworn/fitcorr/seat"
 	"asworn/report"
+	"asworn/report/page"
 	"asworn/report/tabulate"
 )
 
 // fixturesDir holds what compares the fixtures of a study, under results/.
 const fixturesDir = "fixtures"
 
+// fixturesPage is the page of the comparison in that folder.
+const fixturesPage = "fixtures.html"
+
+// FixturesPagePath is where the comparison of the fixtures of the study at dir is.
+func FixturesPagePath(dir string) string {
+	return resultdir.Path(dir, filepath.Join(fixturesDir, fixturesPage))
+}
+
 // CompareFixtures sets the results of a study's fixtures, in the order of names,
-// side by side, and writes tables and JSON under results/fixtures.
+// side by side, and writes the page, tables and JSON under results/fixtures.
 func CompareFixtures(dir string, names []string, results []report.Results) (report.Fixtures, error) {
-	out := report.Fixtures{Title: results[0].Title, Confidence: results[0].Options.Confidence, ThirdsHz: results[0].ThirdsHz}
+	out := report.Fixtures{Title: results[0].Title, Confidence: results[0].Options.Confidence, Names: names, ThirdsHz: results[0].ThirdsHz}
 	for _, m := range results[0].Analysis.Models {
 		var fixtures []between.Fixture
+		model := report.FixtureModel{Model: m.Model}
 		for i, r := range results {
 			if f, ok := fixtureOf(names[i], m.Model, r); ok {
 				fixtures = append(fixtures, f)
 			}
+			for _, on := range r.Analysis.Models {
+				if on.Model == m.Model && on.Worn != nil {
+					model.Places = append(model.Places, report.FixturePlace{Fixture: names[i], Mean: on.Worn.Mean})
+				}
+			}
 		}
-		model := report.FixtureModel{Model: m.Model}
 		for i, f := range fixtures {
 			for _, g := range fixtures[i+1:] {
 				model.Differences = append(model.Differences, between.Compare(f, g, out.Confidence)...)
@@ -48,6 +62,9 @@ func CompareFixtures(dir string, names []string, results []report.Results) (repo
 		}
 	}
 	if err := resultdir.WriteFile(filepath.Join(root, "fixtures.md"), markdown.Bytes()); err != nil {
+		return out, err
+	}
+	if err := resultdir.Render(filepath.Join(root, fixturesPage), func(w io.Writer) error { return page.WriteFixtures(w, out) }); err != nil {
 		return out, err
 	}
 	return out, resultdir.Render(filepath.Join(root, "fixtures.json"), func(w io.Writer) error { return json.NewEncoder(w).Encode(out) })

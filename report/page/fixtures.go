@@ -1,0 +1,88 @@
+package page
+
+import (
+	"html/template"
+	"io"
+	"net/url"
+	"slices"
+
+	"asworn/report"
+	"asworn/report/draw"
+	"asworn/report/figure"
+	"asworn/report/table"
+	"asworn/report/tabulate"
+)
+
+// fixturesData is what the template of the comparison sees.
+type fixturesData struct {
+	Title    string
+	Names    []string
+	CSP      string
+	CSS      template.CSS
+	JS       template.JS
+	Brief    []table.Table
+	Missing  []string
+	Sections []pageSection
+	Data     []figureData
+}
+
+// WriteFixtures writes the comparison of a study's fixtures as one self-contained
+// page, as Write does. It links the report of each fixture, ../NAME/report.html, and
+// the CSV file of each table, NAME.csv, beside it.
+func WriteFixtures(w io.Writer, r report.Fixtures) error {
+	css, js, err := pageAssets()
+	if err != nil {
+		return err
+	}
+	brief, thirds := tabulate.Fixtures(r)
+	d := fixturesData{Title: titleOf(r.Title), Names: r.Names, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js), Brief: brief, Missing: notCompared(r)}
+	p := pageBuilder{figures: draw.Fixtures(r)}
+	p.section(figure.SectionFixtureModels, "Models side by side", "How far each model's curve depends on the fixture, once position and seal are taken out.", true, p.blocks(figure.SectionFixtureModels)...)
+	p.section(figure.SectionFixtures, "Fixture against fixture", "Per model: as measured, once position and seal are taken out, and compensated, each fixture with its own reference.", true,
+		p.blocks(figure.SectionFixtures)...)
+	p.section(figure.SectionFixturePeople, "Fixture against people", "Fixture minus the mean of the worn seatings at the blocked ear-canal entrance.", true, p.blocks(figure.SectionFixturePeople)...)
+	p.section("thirds", "Per third octave", "The values behind the plots.", false, tables(true, thirds...))
+	d.Sections, d.Data = p.sections, p.data
+	l := links{csv: map[string]bool{}}
+	for _, t := range slices.Concat(brief, thirds) {
+		l.csv[t.Name] = true
+	}
+	t, err := pageTemplate("fixtures.html", l)
+	if err != nil {
+		return err
+	}
+	return t.Execute(w, d)
+}
+
+// notCompared says what is not there, and what to record for it.
+func notCompared(r report.Fixtures) []string {
+	var out []string
+	for _, m := range r.Models {
+		people, apart, placed := map[string]bool{}, map[string]bool{}, map[string]bool{}
+		for _, p := range m.People {
+			people[p.Fixture] = true
+		}
+		for _, d := range m.Differences {
+			apart[d.First], apart[d.Second] = true, true
+		}
+		for _, p := range m.Places {
+			placed[p.Fixture] = true
+		}
+		for _, name := range r.Names {
+			at := m.Model + " on " + name
+			if !placed[name] {
+				out = append(out, at+": the worn mean is not known; it needs a survey of this fixture and worn seatings of the model.")
+			}
+			if !apart[name] {
+				out = append(out, at+": no final curve to set against another fixture's; it needs an ordinary seating there that is to be used or could be corrected.")
+			}
+			if !people[name] {
+				out = append(out, at+": not set against people; it needs ordinary seatings at the blocked ear-canal entrance, on the fixture, that are to be used or could be corrected, beside the worn ones.")
+			}
+		}
+	}
+	return out
+}
+
+// reportOf is the address of a fixture's own report.
+func reportOf(name string) string { return "../" + url.PathEscape(name) + "/report.html" }
