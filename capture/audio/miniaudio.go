@@ -84,9 +84,10 @@ func formatName(f malgo.FormatType) string {
 		malgo.FormatS32: "32-bit integer", malgo.FormatF32: "32-bit float"}[f]
 }
 
-// periods is how many buffers a device is given ahead: two seconds in all, so
-// that a busy machine loses nothing. A stop does not wait for them, it throws
-// them away.
+// periods is how many buffers a device may be given ahead: two seconds in all, so that a
+// busy machine loses nothing. A stop does not wait for them, it throws them away. Of
+// PulseAudio miniaudio asks for one ahead all the same (its target length), which a busy
+// machine may miss; the take then says so.
 const periods = 100
 
 // Open opens playback and capture as two devices, not as one duplex device of

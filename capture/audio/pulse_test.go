@@ -116,6 +116,7 @@ func TestPulseFilter(t *testing.T) {
 				}
 			}
 			pulsetest.Start(t, modules...)
+			pulsetest.Patient(t, rate)
 			d := design(rate)
 			take, rec := whole(t, d, sink)
 			if !take.Capture.RunsAt(int(rate)) || take.Capture.RunsAt(8000) {
