@@ -58,7 +58,7 @@ func panelOf(mem Memory, surveyed []*position.Model, bare []seat.Seating, opt se
 	opt.Jobs = 0 // results do not depend on it
 	of := []any{opt, bare}
 	for _, m := range surveyed {
-		of = append(of, m.Name, m.Point, m.Seatings, m.Survey, m.Scatter, m.Total, m.Mark)
+		of = append(of, *m)
 	}
 	kept, err := recall(mem, "panel", of, func() (out []keptResult, err error) {
 		results, err := fit()
