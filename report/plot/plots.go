@@ -2,11 +2,13 @@
 package plot
 
 import (
+	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"sync"
 
 	"asworn/capture/disk"
 	"asworn/report/figure"
@@ -62,6 +64,9 @@ func (o Options) withDefaults() (Options, error) {
 	return o, nil
 }
 
+// writesAtOnce is how many files are brought to the disk at once, while others are drawn.
+const writesAtOnce = 4
+
 // Write writes every figure to dir (made when missing) and returns the file
 // names. The same figures give the same bytes: no clock, no random order. Each
 // file is written beside its place and renamed. What an earlier call drew of the
@@ -78,14 +83,16 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 	names := make([]string, len(figs)*len(opt.Formats))
 	made := make([]stamp, len(names))
 	before := readStamps(dir)
-	var group errgroup.Group
+	var group, writes errgroup.Group
 	group.SetLimit(runtime.GOMAXPROCS(0))
+	writes.SetLimit(writesAtOnce)
 	for i, f := range figs {
+		shown := sync.OnceValue(func() string { return content(f, opt) })
 		for k, format := range opt.Formats {
 			n := i*len(opt.Formats) + k
 			names[n] = f.Name + "." + format
 			group.Go(func() error {
-				made[n].Content = content(f, format, opt)
+				made[n].Content = shown()
 				if old := before[names[n]]; old.Content == made[n].Content && old.lies(dir, names[n]) {
 					made[n] = old
 					return nil
@@ -95,11 +102,12 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 					return fmt.Errorf("plot %s: %w", f.Name, err)
 				}
 				made[n].Sum = sumOf(b)
-				return disk.WriteFile(filepath.Join(dir, names[n]), b)
+				writes.Go(func() error { return disk.WriteFile(filepath.Join(dir, names[n]), b) })
+				return nil
 			})
 		}
 	}
-	if err := group.Wait(); err != nil {
+	if err := cmp.Or(group.Wait(), writes.Wait()); err != nil {
 		return nil, err
 	}
 	after := make(stamps)

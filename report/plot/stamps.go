@@ -26,10 +26,10 @@ type stamp struct {
 	Sum     string `json:"sum"`     // hash of the file
 }
 
-// content is the hash of what a file shows and how; empty, which equals no
-// stamp, where it cannot be told.
-func content(f figure.Figure, format string, opt Options) string {
-	opt.Formats = []string{format}
+// content is the hash of what the files of a figure show and how; empty, which equals
+// no stamp, where it cannot be told.
+func content(f figure.Figure, opt Options) string {
+	opt.Formats = nil // the name of each file tells
 	b, err := json.Marshal(struct {
 		Title  string
 		Level  bool // its height is no choice

@@ -55,11 +55,17 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 		return "", err
 	}
 	opt.Plots.Maker = hex.EncodeToString(program[:])
-	if _, err := plot.Write(plots, v.Figures(), opt.Plots); err != nil {
-		return "", err
-	}
-	files, err := pages(v)
-	if err != nil {
+	var files []resultdir.File
+	var both errgroup.Group
+	both.Go(func() (err error) {
+		_, err = plot.Write(plots, v.Figures(), opt.Plots)
+		return err
+	})
+	both.Go(func() (err error) {
+		files, err = pages(v)
+		return err
+	})
+	if err := both.Wait(); err != nil {
 		return "", err
 	}
 	root, err := os.OpenRoot(resultdir.Root(dir))

@@ -10,8 +10,8 @@ import (
 )
 
 // BenchmarkDemo times what a user of the whole demo study waits for: its first run, a run
-// with nothing changed, one after one more recording, and a check
-// (docs/developing/speed.md).
+// with nothing changed, one after one more recording, a check, and the report with its
+// plot files, new and again (docs/developing/speed.md).
 func BenchmarkDemo(b *testing.B) {
 	ctx, dir := context.Background(), b.TempDir()
 	if _, err := demo.Write(ctx, dir, demo.Options{Seed: 1, Listeners: 8, Seatings: 4, SurveySize: 13}); err != nil {
@@ -70,4 +70,22 @@ func BenchmarkDemo(b *testing.B) {
 			}
 		}
 	})
+	for _, anew := range []bool{true, false} {
+		name := "report again"
+		if anew {
+			name = "report"
+		}
+		b.Run(name, func(b *testing.B) {
+			for b.Loop() {
+				if anew {
+					if err := os.RemoveAll(filepath.Join(dir, "results", plotsDir)); err != nil {
+						b.Fatal(err)
+					}
+				}
+				if _, err := WriteReport(ctx, dir, ReportOptions{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
 }
