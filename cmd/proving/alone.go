@@ -1,10 +1,12 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
@@ -66,6 +68,16 @@ func alone(ctx context.Context, w io.Writer, results []result, jobs int) error {
 	fmt.Fprint(w, `| condition | of | estimate | RMS error, mm | stated, RMS, mm | error over stated, RMS | degrees of freedom, least | covers, % | 0 mm: use | 6 mm: move | wrong |
 |---|---|---|---|---|---|---|---|---|---|---|
 `)
+	var name string // of the condition whose generators are being put together
+	var of [len(sourceNames)]answers
+	var on string
+	flush := func() {
+		for k, source := range sourceNames {
+			of[k].row(w, on+", "+name, source)
+		}
+		of, on = [len(sourceNames)]answers{}, ""
+	}
+	slices.SortStableFunc(results, func(a, b result) int { return cmp.Compare(a.seed, b.seed) })
 	for _, r := range results {
 		all := make([][len(sourceNames)]answers, len(r.scores))
 		err := workers.Each(ctx, len(all), max(jobs, 1), nil, func(ctx context.Context) func(int) error {
@@ -77,14 +89,17 @@ func alone(ctx context.Context, w io.Writer, results []result, jobs int) error {
 		if err != nil {
 			return err
 		}
-		for k, source := range sourceNames {
-			var t answers
+		if name != r.name && on != "" {
+			flush()
+		}
+		name, on = r.name, on+r.generator
+		for k := range of {
 			for i := range all {
-				t.join(all[i][k])
+				of[k].join(all[i][k])
 			}
-			t.row(w, r.generator+", "+r.name, source)
 		}
 	}
+	flush()
 	return nil
 }
 

@@ -32,6 +32,7 @@ func NewPosterior(places []Placed, prior Prior, temper Temper) Posterior {
 	if precision.Inverse(prior.Cov) != nil {
 		return nil
 	}
+	temper = temper.filled()
 	for _, p := range places {
 		info, pull := temper.of(p)
 		sum := mat.NewSymDense(HeadsetDim, nil)

@@ -9,14 +9,21 @@ import (
 // Temper divides the information of the sound, as a survey's held-out rows show it:
 // Headset of where the mean of both cups lies, Apart of half their difference. What a
 // surface gets wrong it mostly gets wrong for both cups alike, so that Apart is the
-// smaller as a rule; 0 stands for Headset.
+// smaller as a rule, and may be below 1; 0 stands for Headset, which is 1 or more.
 type Temper struct{ Headset, Apart float64 }
+
+// filled is the temper without zeros.
+func (t Temper) filled() Temper {
+	t.Headset = math.Max(1, t.Headset)
+	if t.Apart <= 0 {
+		t.Apart = t.Headset
+	}
+	return t
+}
 
 // AtLeast raises both to the ratio.
 func (t Temper) AtLeast(ratio float64) Temper {
-	if t.Apart == 0 {
-		t.Apart = t.Headset
-	}
+	t = t.filled()
 	return Temper{math.Max(ratio, t.Headset), math.Max(ratio, t.Apart)}
 }
 
@@ -34,7 +41,7 @@ const alikeMM = 4.0
 //
 // An ear that was not recorded leaves H/headset.
 func (t Temper) of(p Placed) (*mat.Dense, [HeadsetDim]float64) {
-	t = t.AtLeast(1)
+	t = t.filled()
 	far := math.Hypot(p.Pos[0]-p.Pos[3], p.Pos[1]-p.Pos[4]) / alikeMM
 	alike := math.Exp(-far * far / 2)
 	apart := alike*t.Apart + (1-alike)*t.Headset

@@ -27,7 +27,7 @@ func earInfo(left, right [3]float64) *mat.Dense {
 func TestTemper(t *testing.T) {
 	sd := [3]float64{0.6, 0.8, 3}
 	p := Placed{info: earInfo(sd, sd), pull: [HeadsetDim]float64{1, 2, 3, 4, 5, 6}}
-	for _, c := range []Temper{{1, 1}, {4, 4}, {4, 1}, {2.5, 1.5}, {2, 5}} {
+	for _, c := range []Temper{{1, 1}, {4, 4}, {4, 1}, {2.5, 1.5}, {2, 5}, {2, 0.4}} {
 		info, pull := c.of(p)
 		var cov mat.Dense
 		if err := cov.Inverse(info); err != nil {

@@ -22,10 +22,8 @@ func TestNearEvenCups(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, temper := range [2]float64{m.Temper.Headset, m.Temper.Apart} {
-			if temper < 1 || temper > temperMost {
-				t.Errorf("seed %d: temper %g", seed, temper)
-			}
+		if h, a := m.Temper.Headset, m.Temper.Apart; h < 1 || h > temperMost || a < apartLeast || a > temperMost {
+			t.Errorf("seed %d: tempers %g and %g", seed, h, a)
 		}
 		for i, s := range bench.Seatings {
 			if s.Displaced() {

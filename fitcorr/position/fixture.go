@@ -45,7 +45,6 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.L
 		return FixturePlace{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
-	temper = temper.AtLeast(1)
 	o.Headset.DF = placeDF(pl.Models)
 	for e := range pl.Models {
 		o.GainDB[e] = leaks[e].GainDB

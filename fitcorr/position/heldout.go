@@ -12,14 +12,17 @@ import (
 // displacement is recovered from a survey that did not hold it.
 type calibration struct {
 	rms    [3]float64     // error per axis against the ruler: mm, mm, degrees
-	temper placing.Temper // each 1 to temperMost
+	temper placing.Temper // Headset from 1, Apart from apartLeast, to temperMost
 }
 
 // The temper divides the information of the sound. Its prior is normal on the
 // logarithm with temperLogSD, about 1: surveys whose intervals are to be
 // doubled (temper 4) are common (no source; the held-out rows soon rule).
 const (
-	temperMost  = 1000.0
+	temperMost = 1000.0
+	// apartLeast is below 1, as the surface's variance counts as of each ear by itself, and
+	// most of it (rulers, cushions) is of both.
+	apartLeast  = 1.0 / 8
 	temperSteps = 28
 	temperLogSD = 1.5
 )
@@ -74,11 +77,11 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
 	half := [2]float64{rulerOwn * rulerOwn / 2 * variance[0], rulerOwn * rulerOwn / 2 * variance[1]}
-	headset := mostProbable(held, func(t float64, row heldOutRow) float64 {
+	headset := mostProbable(held, 1, func(t float64, row heldOutRow) float64 {
 		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
 	})
 	c := calibration{temper: placing.Temper{Headset: headset}}
-	c.temper.Apart = mostProbable(held, func(t float64, row heldOutRow) float64 {
+	c.temper.Apart = mostProbable(held, apartLeast, func(t float64, row heldOutRow) float64 {
 		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
 	})
 	for _, row := range held {
@@ -94,11 +97,11 @@ func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 	return c
 }
 
-// mostProbable is the temper of the greatest score, the prior's and that of all rows.
-func mostProbable(held []heldOutRow, of func(temper float64, row heldOutRow) float64) float64 {
+// mostProbable is the temper, least or more, of the greatest score, the prior's and that of all rows.
+func mostProbable(held []heldOutRow, least float64, of func(temper float64, row heldOutRow) float64) float64 {
 	most, best := 1.0, math.Inf(-1)
 	for k := range temperSteps {
-		log := math.Log(temperMost) * float64(k) / (temperSteps - 1)
+		log := math.Log(least) + math.Log(temperMost/least)*float64(k)/(temperSteps-1)
 		score := -log * log / (2 * temperLogSD * temperLogSD)
 		for _, row := range held {
 			score += of(math.Exp(log), row)

@@ -228,7 +228,7 @@ func TestReadersApart(t *testing.T) {
 // they are better nothing follows, and what was found for itself stays.
 func TestCarry(t *testing.T) {
 	stated := study.ReadingUncertainty{OneMM: 0.5, LandmarkMM: 0.4, FixtureLandmarkMM: 0.3}
-	for _, c := range []struct{ one, landmark, fixture float64 }{{0.3, 0.4, 0.3}, {0.5, 0.4, 0.3}, {1, 0.8, 0.6}} {
+	for _, c := range []struct{ one, landmark, fixture float64 }{{0.3, 0.4, 0.3}, {0.5, 0.4, 0.3}, {0.55, 0.4, 0.3}, {0.65, 0.5, 0.375}, {0.75, 0.6, 0.45}, {1, 0.8, 0.6}} {
 		got := Carry(stated, c.one)
 		if got.OneMM != 0.5 || math.Abs(got.LandmarkMM-c.landmark) > 1e-12 || math.Abs(got.FixtureLandmarkMM-c.fixture) > 1e-12 {
 			t.Errorf("single readings of %g mm: %+v", c.one, got)

@@ -88,14 +88,23 @@ func (r Result) Uncertainty(stated study.ReadingUncertainty) study.ReadingUncert
 	return stated
 }
 
+// Ratios from which worse readings speak of the landmarks at all, and whole (our choice, no source).
+const (
+	carryFrom  = 1.1
+	carryWhole = 1.5
+)
+
 // Carry returns what a lab states when its single readings turn out to err by oneMM.
 // A lab that takes its readings for better than they are takes the landmarks for better
 // as well, and what it states of the fixture's nothing checks: landmarks are taken to be
 // as many times worse. That readings are better than stated says nothing of landmarks.
-// OneMM stays as stated.
+// A tenth more is what rounding to half a millimetre, turns of the headband and chance make of
+// readings as good as stated, and carries nothing; from carryWhole on the ratio carries whole, in between
+// a part of it. OneMM stays as stated.
 func Carry(stated study.ReadingUncertainty, oneMM float64) study.ReadingUncertainty {
 	if stated.OneMM > 0 {
-		worse := math.Max(1, oneMM/stated.OneMM)
+		ratio := oneMM / stated.OneMM
+		worse := math.Max(1, math.Min(ratio, 1+(ratio-carryFrom)*(carryWhole-1)/(carryWhole-carryFrom)))
 		stated.LandmarkMM *= worse
 		stated.FixtureLandmarkMM *= worse
 	}
