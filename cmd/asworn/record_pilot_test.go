@@ -71,6 +71,9 @@ func readmePath(t *testing.T) (commands [][]string) {
 // key on a simulated bench: every row of the plan is recorded, none is dropped, and the
 // minutes that the plan states are under thirty with the seating that gets the verdict.
 func TestReadmeFirstVerdict(t *testing.T) {
+	if testing.Short() {
+		t.Skip("records and runs a study")
+	}
 	commands := readmePath(t)
 	if len(commands) != 4 || commands[0][0] != "new" || commands[1][0] != "record" || commands[2][0] != "run" || commands[3][0] != "record" {
 		t.Fatalf("README.md: %q", commands)

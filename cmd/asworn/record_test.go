@@ -364,6 +364,16 @@ func TestRecordOneModel(t *testing.T) {
 	}
 	s.wants("seating 4")
 	s.ends()
+	// What may be kept is not shown as good where there is something to mend.
+	quiet := benchStudy(t)
+	setUpBench(t, quiet)
+	b.Paths = []audio.Path{{Output: 0, Input: 1, FIR: []float64{0.05, 0.02}}, {Output: 1, Input: 0, FIR: []float64{0.045, 0.025}}}
+	s = startSession(t, b, "record", quiet)
+	s.wants("Row 1 of 2")
+	s.types("\r")
+	s.wants("KEEP: recorded, with warnings")
+	s.wants("raise the recording gain")
+	s.ends()
 	st, err := study.LoadPartial(dir)
 	if err != nil {
 		t.Fatal(err)

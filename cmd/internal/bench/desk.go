@@ -423,6 +423,11 @@ func (d *Desk) assess(row capture.Seating, t take) {
 	})
 }
 
+// warned reports whether a recording raised a warning.
+func warned(j pipeline.Judgement) bool {
+	return slices.ContainsFunc(j.Recording.Quality.Findings, func(f capture.Finding) bool { return f.Severity == capture.Warning })
+}
+
 // describe puts a judgement into the words of a run.
 func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 	s := view.New(j.Results).State(r.File)
@@ -442,6 +447,9 @@ func (r *Result) describe(j pipeline.Judgement, doubt bool) {
 		r.Do = append(r.Do, s.Seal)
 	}
 	r.Keep = j.Usable && !doubt
+	if r.Tone == table.Good && warned(j) { // a take that may be kept is not yet a good one
+		r.Word, r.Tone = r.Word+", with warnings", table.Act
+	}
 	if doubt {
 		r.Word, r.Tone = "rejected", table.Bad
 		r.Do, r.More = []string{r.More[0]}, r.More[1:]
