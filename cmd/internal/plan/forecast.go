@@ -28,10 +28,10 @@ type Basis struct {
 }
 
 // DefaultBasis are typical values of the simulated studies of
-// docs/developing/offsets.md and of the demo.
+// docs/developing/proving.md and of the demo; of each cup's own between what is stated and by how much it errs.
 func DefaultBasis() Basis {
 	d := study.Default()
-	return Basis{Ears: 1.4, EarsOwn: 0.75, Seating: 0.35, SeatingOwn: 0.45, Far: 2, Mark: 0.5, Reading: d.Reading}
+	return Basis{Ears: 1.4, EarsOwn: 0.35, Seating: 0.35, SeatingOwn: 0.45, Far: 2, Mark: 0.5, Reading: d.Reading}
 }
 
 // BasisOf takes from an earlier study what it shows of its models, the median over
