@@ -163,6 +163,9 @@ func variances(listeners []Listener, e int, fixture [3][]float64, local, scatter
 	return out
 }
 
+// Draws is how many ears the mean slope is of, the fixture's included.
+func (p Pooled) Draws() float64 { return math.Max(1, p.draws) }
+
 // Mean is the mean of the fixture's slope and the listeners', one draw each.
 func (p Pooled) Mean(fixture [3][]float64) (mean [3][]float64) {
 	if p.draws == 0 {

@@ -32,8 +32,8 @@ type panelModel struct {
 	scatter  [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
 	within   *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
 	straight [2]straight
-	// Where the surfaces are made straight: the panel's mean position as the last fit
-	// has it, and the variance that it is known to, mm², forward and up.
+	// Where the surfaces are made straight: near the panel's mean position as the last fit
+	// has it, and the mean square that the mean lies off it, mm², forward and up.
 	mean         [placing.HeadsetDim]float64
 	meanVariance [placing.ReadDim]float64
 	shared       float64              // share of that variance in all that a surface is straight over

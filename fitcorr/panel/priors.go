@@ -83,7 +83,7 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 			c := mat.NewSymDense(n, nil)
 			for i := range n {
 				for j := i; j < n; j++ {
-					c.SetSym(i, j, math.Sqrt(st.excess[i]*st.excess[j])*m.ears[e].Total.At(i, j)+m.shared*st.rest.At(i, j))
+					c.SetSym(i, j, math.Sqrt(st.excess[i]*st.excess[j])*m.ears[e].Total.At(i, j)+m.common(e, i, j))
 				}
 			}
 			r := stats.EigenRoot(c, 0.03)

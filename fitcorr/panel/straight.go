@@ -20,12 +20,13 @@ import (
 // more than it slopes, as over cups that answer alike to opposite displacements, its
 // slope at a point says nothing a few millimetres on.
 type straight struct {
-	centre [3]float64   // mm, mm, degrees: the panel's mean position
-	level  []float64    // dB per band, mean over where people may wear it
-	slope  [3][]float64 // dB per mm, mm and degree
-	excess []float64    // variance of the survey's surface at centre, in units of its scatter's
-	rest   *mat.SymDense
-	own    *mat.SymDense // dB²: by what other slopes than this one's move a seating
+	centre [3]float64    // mm, mm, degrees: near the panel's mean position
+	level  []float64     // dB per band, mean over where people may wear it
+	slope  [3][]float64  // dB per mm, mm and degree
+	excess []float64     // variance of the survey's surface at centre, in units of its scatter's
+	rest   *mat.SymDense // dB²: mean square of what is left
+	own    *mat.SymDense // dB² per mm²: of a listener's slopes about this one's, forward and up alike
+	draws  float64       // how many ears the slope is the mean of
 }
 
 // straighten makes the surface of one ear straight about a centre over a square of the
@@ -77,15 +78,11 @@ func straighten(bands survey.Bands, ear *survey.Ear, scatter *mat.SymDense, peop
 		}
 		out.rest.SymRankOne(out.rest, 1.0/count, rest)
 	}
-	var moved float64 // mm², of a seating about its listener's mean
-	for a := range placing.ReadDim {
-		moved += priorWithin[a]*priorWithin[a] + priorWithinOwn[a]*priorWithinOwn[a]
-	}
-	out.own = mat.NewSymDense(n, nil)
+	out.own, out.draws = mat.NewSymDense(n, nil), pooled.Draws()
 	for r := range n {
 		for q := r; q < n; q++ {
 			v := math.Sqrt(pooled.Own[r] * pooled.Own[q])
-			out.own.SetSym(r, q, moved*v*math.Exp(-bands.Octaves(r, q)/effects.EarCorrOctaves))
+			out.own.SetSym(r, q, v*math.Exp(-bands.Octaves(r, q)/effects.EarCorrOctaves))
 		}
 	}
 	return out
@@ -118,12 +115,32 @@ func (p *panel) straightenAll() {
 // two bands: the part of the rest that is not the whole panel's, and the listener's own slopes.
 func (pm *panelModel) bend(e, r, q int) float64 {
 	s := &pm.straight[e]
-	return (1-pm.shared)*s.rest.At(r, q) + s.own.At(r, q)
+	var moved float64 // mm², of a seating about its listener's mean
+	for a := range placing.ReadDim {
+		moved += priorWithin[a]*priorWithin[a] + priorWithinOwn[a]*priorWithinOwn[a]
+	}
+	return (1-pm.shared)*s.rest.At(r, q) + moved*s.own.At(r, q)
 }
 
-// moveStraight sets where the surfaces are to be made straight next: at the mean of
-// the estimated positions, kept within the survey's reach.
+// common is the same of what all seatings of the panel depart by alike: what is left of
+// the surface as far as the mean is uncertain, and people's mean slope, which lies off the
+// fixture's, over the way from the mark.
+func (pm *panelModel) common(e, r, q int) float64 {
+	s := &pm.straight[e]
+	var way float64
+	for a, v := range pm.meanVariance {
+		way += v + s.centre[a]*s.centre[a]
+	}
+	return pm.shared*s.rest.At(r, q) + way/s.draws*s.own.At(r, q)
+}
+
+// moveStraight sets where the surfaces are to be made straight next: from the mark toward
+// the mean of the estimated positions, kept within the survey's reach, by the share of the
+// prior variance of the mean that the estimate has taken away. Where a surface is even
+// about the mark the levels tell neither side, and made straight about a mean that is hardly
+// known it would come to tell one.
 func (fit *panelFit) moveStraight() {
+	prior := placing.WornPrior()
 	for m, pm := range fit.models {
 		var mean [placing.HeadsetDim]float64
 		var count float64
@@ -133,23 +150,26 @@ func (fit *panelFit) moveStraight() {
 			}
 			count++
 		})
-		for e := range 2 {
-			sv := pm.ears[e].Survey
-			if sv == nil {
-				continue
-			}
-			reach := sv.Reach()
-			for a := range 3 {
-				lim := 1.3*reach[a] + 0.5
-				pm.mean[3*e+a] = math.Max(-lim, math.Min(lim, mean[3*e+a]/count))
-			}
-		}
 		rows := fit.peopleRows(m)
 		var half, cov mat.Dense
 		half.Mul(rows, fit.etaCov)
 		cov.Mul(&half, rows.T())
-		for a := range pm.meanVariance {
-			pm.meanVariance[a] = cov.At(a, a)
+		for a := range 3 {
+			known := math.Max(0, 1-cov.At(a, a)/((prior.At(a, a)+prior.At(a, 3+a))/2))
+			var off float64
+			for e := range 2 {
+				sv := pm.ears[e].Survey
+				if sv == nil {
+					continue
+				}
+				lim := 1.3*sv.Reach()[a] + 0.5
+				at := math.Max(-lim, math.Min(lim, mean[3*e+a]/count))
+				pm.mean[3*e+a] = known * at
+				off = math.Max(off, math.Abs(at-pm.mean[3*e+a]))
+			}
+			if a < placing.ReadDim {
+				pm.meanVariance[a] = cov.At(a, a) + off*off
+			}
 		}
 	}
 }

@@ -59,10 +59,34 @@ func planeAndRest(t *testing.T, ear placing.Ear, centre [3]float64) (plane, rest
 	return plane, rest, mat.Trace(s.own)
 }
 
+// What all seatings have in common grows with the way from the mark and falls with the
+// ears that the slope is of.
+func TestCommon(t *testing.T) {
+	s := straight{rest: mat.NewSymDense(1, []float64{8}), own: mat.NewSymDense(1, []float64{0.5}), draws: 1}
+	m := panelModel{straight: [2]straight{s}, meanVariance: [2]float64{1, 1}, shared: 0.25}
+	if got := m.common(0, 0, 0); got != 0.25*8+2*0.5 {
+		t.Errorf("at the mark: %g dB²", got)
+	}
+	m.straight[0].centre = [3]float64{3, 4}
+	if got := m.common(0, 0, 0); got != 0.25*8+27*0.5 {
+		t.Errorf("5 mm from the mark: %g dB²", got)
+	}
+	m.straight[0].draws = 9
+	if got := m.common(0, 0, 0); got != 0.25*8+3*0.5 {
+		t.Errorf("with eight displaced listeners: %g dB²", got)
+	}
+	if got, want := m.bend(0, 0, 0), 0.75*8+0.5*(2*1.5*1.5+2*0.5*0.5); math.Abs(got-want) > 1e-12 {
+		t.Errorf("a seating: %g dB², want %g", got, want)
+	}
+}
+
 // A surface that answers alike to opposite displacements is nearly all rest about its
 // middle, and what people's own slopes do to a seating does not vanish with its slope; one
 // that slopes everywhere is mostly plane.
 func TestStraighten(t *testing.T) {
+	if testing.Short() {
+		t.Skip("surveys of two fixtures")
+	}
 	plane, rest, own := flattest(t, 0)
 	if rest < 4*plane || own < plane {
 		t.Errorf("even: plane %.2f, rest %.2f, people's own slopes %.2f dB²", plane, rest, own)
