@@ -196,6 +196,9 @@ func TestAnalyseDeterministic(t *testing.T) {
 
 // TestAnalysePoorStudies: what a study cannot support is left out and said.
 func TestAnalysePoorStudies(t *testing.T) {
+	if testing.Short() {
+		t.Skip("simulates whole studies")
+	}
 	plan := toy.Small(9)
 	plan.Models, plan.Listeners = 1, 2
 	full, _ := plan.Study()

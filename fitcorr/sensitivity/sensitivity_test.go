@@ -115,6 +115,9 @@ func TestSensitivitiesRecoverTruth(t *testing.T) {
 
 // The summary's interval covers the truth on a small panel.
 func TestSummaryCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("repeats simulated studies")
+	}
 	const runs = 400
 	for _, c := range []scatter{
 		{listeners: 8, seatings: 5, between: 1.5, within: 1},
@@ -142,6 +145,9 @@ func TestSummaryCoverage(t *testing.T) {
 
 // The bias's t interval covers the truth.
 func TestBiasCoverage(t *testing.T) {
+	if testing.Short() {
+		t.Skip("repeats simulated studies")
+	}
 	const runs = 120
 	c := scatter{listeners: 6, seatings: 3, fixture: 4, between: 1.5, within: 1, onFixture: 0.7, at: -2}
 	rng := rand.New(rand.NewPCG(6, 5))
