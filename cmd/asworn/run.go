@@ -86,7 +86,7 @@ func runFixtures(ctx context.Context, a *app, dir string, names []string, opt pi
 	if err != nil {
 		return err
 	}
-	a.note("fixtures compared; open %s", pipeline.FixturesPagePath(dir))
+	a.note("Done: fixtures compared; open %s", pipeline.FixturesPagePath(dir))
 	if verdict != nil {
 		return errOperator
 	}

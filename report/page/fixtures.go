@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"asworn/report"
+	"asworn/report/curves"
 	"asworn/report/draw"
 	"asworn/report/figure"
 	"asworn/report/table"
@@ -24,18 +25,20 @@ type fixturesData struct {
 	Missing  []string
 	Sections []pageSection
 	Data     []figureData
+	Curves   []modelCurves
 }
 
 // WriteFixtures writes the comparison of a study's fixtures as one self-contained
 // page, as Write does. It links the report of each fixture, ../NAME/report.html, and
-// the CSV file of each table, NAME.csv, beside it.
+// the CSV file of each table, NAME.csv, and the text file of each curve,
+// curves/NAME.csv, beside it.
 func WriteFixtures(w io.Writer, r report.Fixtures) error {
 	css, js, err := pageAssets()
 	if err != nil {
 		return err
 	}
 	brief, thirds := tabulate.Fixtures(r)
-	d := fixturesData{Title: titleOf(r.Title), Names: r.Names, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js), Brief: brief, Missing: notCompared(r)}
+	d := fixturesData{Title: titleOf(r.Title), Names: r.Names, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js), Brief: brief, Missing: notCompared(r), Curves: pageCurves(curves.OfFixtures(r))}
 	p := pageBuilder{figures: draw.Fixtures(r)}
 	p.section(figure.SectionFixtureModels, "Models side by side", "How far each model's curve depends on the fixture, once position and seal are taken out.", true, p.blocks(figure.SectionFixtureModels)...)
 	p.section(figure.SectionFixtures, "Fixture against fixture", "Per model: as measured, once position and seal are taken out, and compensated, each fixture with its own reference.", true,

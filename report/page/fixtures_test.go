@@ -21,7 +21,7 @@ func TestFixturesPage(t *testing.T) {
 	}
 	html := b.String()
 	for _, want := range []string{
-		"Two fixtures: fixtures compared", `<a href="../old/report.html">`, `<a href="fixtures-thirds.csv">`, `<a href="fixtures-places.csv">`,
+		"Two fixtures: fixtures compared", `<a href="../old/report.html">`, `<a href="fixtures-thirds.csv">`, `<a href="fixtures-places.csv">`, `href="curves/model-a-new-old-drum-left-final.csv"`,
 		"Model B on old: not set against people; it needs ordinary seatings at the blocked ear-canal entrance",
 		"Model C on new: not set against people", "new minus old, compensated", "apart though alike: suspect position first", "Models side by side, left ear",
 	} {

@@ -48,8 +48,8 @@ type modelCurves struct {
 	Curves []curves.Curve
 }
 
-func pageCurves(r *view.View) (out []modelCurves) {
-	for _, c := range r.Curves() {
+func pageCurves(of []curves.Curve) (out []modelCurves) {
+	for _, c := range of {
 		if len(out) == 0 || out[len(out)-1].Model != c.Model {
 			out = append(out, modelCurves{Model: c.Model})
 		}
@@ -117,7 +117,7 @@ func write(w io.Writer, r *view.View, files bool) error {
 		for _, t := range r.Tables().All() {
 			l.csv[t.Name] = true
 		}
-		d.Curves = pageCurves(r)
+		d.Curves = pageCurves(r.Curves())
 	}
 	if d.Cautions, err = cautionsHTML(); err != nil {
 		return err

@@ -5,11 +5,13 @@ import (
 	"encoding/json"
 	"io"
 	"path/filepath"
+	"slices"
 
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr/between"
 	"asworn/fitcorr/seat"
 	"asworn/report"
+	"asworn/report/curves"
 	"asworn/report/page"
 	"asworn/report/tabulate"
 )
@@ -26,18 +28,18 @@ func FixturesPagePath(dir string) string {
 }
 
 // CompareFixtures sets the results of a study's fixtures, in the order of names,
-// side by side, and writes the page, tables and JSON under results/fixtures.
+// side by side, and writes the page, tables, curves and JSON under results/fixtures.
 func CompareFixtures(dir string, names []string, results []report.Results) (report.Fixtures, error) {
 	out := report.Fixtures{Title: results[0].Title, Confidence: results[0].Options.Confidence, Names: names, ThirdsHz: results[0].ThirdsHz}
-	for _, m := range results[0].Analysis.Models {
+	for _, name := range modelsOf(results) {
 		var fixtures []between.Fixture
-		model := report.FixtureModel{Model: m.Model}
+		model := report.FixtureModel{Model: name}
 		for i, r := range results {
-			if f, ok := fixtureOf(names[i], m.Model, r); ok {
+			if f, ok := fixtureOf(names[i], name, r); ok {
 				fixtures = append(fixtures, f)
 			}
 			for _, on := range r.Analysis.Models {
-				if on.Model == m.Model && on.Worn != nil {
+				if on.Model == name && on.Worn != nil {
 					model.Places = append(model.Places, report.FixturePlace{Fixture: names[i], Mean: on.Worn.Mean})
 				}
 			}
@@ -61,6 +63,11 @@ func CompareFixtures(dir string, names []string, results []report.Results) (repo
 			return out, err
 		}
 	}
+	for _, c := range curves.OfFixtures(out) {
+		if err := resultdir.Render(filepath.Join(root, resultdir.CurvesDir, c.Name+".csv"), c.Write); err != nil {
+			return out, err
+		}
+	}
 	if err := resultdir.WriteFile(filepath.Join(root, "fixtures.md"), markdown.Bytes()); err != nil {
 		return out, err
 	}
@@ -68,6 +75,20 @@ func CompareFixtures(dir string, names []string, results []report.Results) (repo
 		return out, err
 	}
 	return out, resultdir.Render(filepath.Join(root, "fixtures.json"), func(w io.Writer) error { return json.NewEncoder(w).Encode(out) })
+}
+
+// modelsOf names the models of all fixtures: each may have seen one that the others
+// did not.
+func modelsOf(results []report.Results) []string {
+	var out []string
+	for _, r := range results {
+		for _, m := range r.Analysis.Models {
+			if !slices.Contains(out, m.Model) {
+				out = append(out, m.Model)
+			}
+		}
+	}
+	return out
 }
 
 // fixtureOf is what one fixture saw of a model; false when it saw nothing.

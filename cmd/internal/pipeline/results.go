@@ -26,8 +26,8 @@ func fitOptions(study *capture.Study, readings reading.Result, jobs int) fitcorr
 	return opt
 }
 
-// curves are the levels of a recording as the estimators see them.
-func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
+// bothCurves are the levels of a recording as the estimators see them.
+func bothCurves(rec capture.Recording) (out [2]fitcorr.Curve) {
 	for e, r := range rec.Ears {
 		out[e] = fitcorr.Curve{LevelDB: r.LevelDB, StdErrDB: r.StdErrDB, Valid: r.Valid}
 	}
@@ -37,7 +37,7 @@ func curves(rec capture.Recording) (out [2]fitcorr.Curve) {
 func fitSeating(row capture.Seating, rec capture.Recording) fitcorr.Seating {
 	return fitcorr.Seating{
 		ID: row.File, Model: row.Model, Unit: row.Unit, Subject: row.Subject, Point: row.Point,
-		Number: row.Number, Survey: row.Survey, Read: row.Read, Loudspeaker: row.Loudspeaker, Seal: row.Seal, Ears: curves(rec),
+		Number: row.Number, Survey: row.Survey, Read: row.Read, Loudspeaker: row.Loudspeaker, Seal: row.Seal, Ears: bothCurves(rec),
 	}
 }
 
@@ -55,7 +55,7 @@ func rowsOf(ss []fitcorr.Seating) []fitcorr.Seating {
 func recordingResult(row capture.Seating, rec capture.Recording) report.Recording {
 	out := report.Recording{
 		Seating: row, Usable: rec.Quality.Usable(), Findings: rec.Quality.Findings,
-		Repeats: rec.Repeats, Used: rec.Used, DriftPPM: rec.DriftPPM, Ears: curves(rec), SoundSeconds: rec.SoundSeconds,
+		Repeats: rec.Repeats, Used: rec.Used, DriftPPM: rec.DriftPPM, Ears: bothCurves(rec), SoundSeconds: rec.SoundSeconds,
 	}
 	for e, r := range rec.Ears {
 		out.NoiseDB[e] = r.NoiseDB
