@@ -12,6 +12,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
 	"sync/atomic"
 
 	"asworn/capture/disk"
@@ -23,6 +24,8 @@ type Key [sha256.Size]byte
 // String returns the key in hexadecimal digits.
 func (k Key) String() string { return hex.EncodeToString(k[:]) }
 
+var copyBuffers = sync.Pool{New: func() any { return new([1 << 18]byte) }}
+
 // FileKey hashes the bytes of a file, streaming.
 func FileKey(name string) (Key, error) {
 	f, err := disk.Open(name)
@@ -31,7 +34,9 @@ func FileKey(name string) (Key, error) {
 	}
 	defer f.Close()
 	h := sha256.New()
-	if _, err := io.CopyBuffer(h, struct{ io.Reader }{f}, make([]byte, 1<<20)); err != nil {
+	b := copyBuffers.Get().(*[1 << 18]byte)
+	defer copyBuffers.Put(b)
+	if _, err := io.CopyBuffer(h, struct{ io.Reader }{f}, b[:]); err != nil {
 		return Key{}, err
 	}
 	return Key(h.Sum(nil)), nil

@@ -6,8 +6,11 @@ package respond
 import (
 	"cmp"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
+	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -32,6 +35,34 @@ type Response struct {
 // Impulses lie behind a recording in its cache file and are read only by
 // those who export them. Single precision holds more than any converter.
 type Impulses [2][]float32
+
+// GobEncode implements gob.GobEncoder: of each ear the number of values, then these as
+// they lie in memory. Value by value gob takes twice as long for the whole file.
+func (m Impulses) GobEncode() ([]byte, error) {
+	b := make([]byte, 0, 4*(len(m)+len(m[0])+len(m[1])))
+	for _, x := range m {
+		b = binary.LittleEndian.AppendUint32(b, uint32(len(x)))
+		for _, v := range x {
+			b = binary.LittleEndian.AppendUint32(b, math.Float32bits(v))
+		}
+	}
+	return b, nil
+}
+
+// GobDecode implements gob.GobDecoder.
+func (m *Impulses) GobDecode(b []byte) error {
+	for e := range m {
+		if len(b) < 4 || uint64(len(b)-4) < 4*uint64(binary.LittleEndian.Uint32(b)) {
+			return io.ErrUnexpectedEOF
+		}
+		m[e] = make([]float32, binary.LittleEndian.Uint32(b))
+		b = b[4:]
+		for i := range m[e] {
+			m[e][i], b = math.Float32frombits(binary.LittleEndian.Uint32(b)), b[4:]
+		}
+	}
+	return nil
+}
 
 // Responder turns the rows of a sheet into responses: from the cache where
 // the recording and everything that affects it are unchanged, else anew.
