@@ -1,7 +1,6 @@
 package study
 
 import (
-	"asworn/capture/disk"
 	"fmt"
 	"maps"
 	"os"
@@ -9,6 +8,8 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+
+	"asworn/capture/disk"
 )
 
 // Fixture describes one fixture.

@@ -1,10 +1,11 @@
 package study
 
 import (
-	"asworn/capture/textfile"
 	"path"
 	"slices"
 	"strings"
+
+	"asworn/capture/textfile"
 )
 
 // Holds says what the file of a row holds.

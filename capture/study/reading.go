@@ -1,6 +1,12 @@
 package study
 
-import "asworn/capture/textfile"
+import (
+	"math"
+	"strconv"
+	"strings"
+
+	"asworn/capture/textfile"
+)
 
 // reading reads where the headphone was seen to sit.
 func (s *sheetReader) reading(r textfile.Row, out *Seating) {
@@ -55,4 +61,24 @@ func (s *sheetReader) shareReadings(rows []Seating) {
 				b.Number, b.Model, b.Subject, b.Read.ForwardMM, b.Read.UpMM, a.Row, a.Read.ForwardMM, a.Read.UpMM)
 		}
 	}
+}
+
+// ParseReading reads a position as a person writes it: two numbers of mm within
+// ±[MaxReadingMM], forward then up, with a comma or blanks between.
+func ParseReading(words string) (r Reading, ok bool) {
+	fields := strings.Split(words, ",")
+	if len(fields) == 1 {
+		fields = strings.Fields(words)
+	}
+	if len(fields) != 2 {
+		return Reading{}, false
+	}
+	for i, to := range []*float64{&r.ForwardMM, &r.UpMM} {
+		v, err := strconv.ParseFloat(strings.TrimSpace(fields[i]), 64)
+		if err != nil || !(math.Abs(v) <= MaxReadingMM) { // NaN is not
+			return Reading{}, false
+		}
+		*to = v
+	}
+	return r, true
 }

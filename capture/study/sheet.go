@@ -1,10 +1,11 @@
 package study
 
 import (
-	"asworn/capture/textfile"
 	"fmt"
 	"math"
 	"strings"
+
+	"asworn/capture/textfile"
 )
 
 // sheetColumns are the columns of seatings.csv; the first five must be there.

@@ -1,13 +1,14 @@
 package study
 
 import (
-	"asworn/capture/textfile"
 	"bytes"
 	"encoding/csv"
 	"fmt"
 	"slices"
 	"strconv"
 	"strings"
+
+	"asworn/capture/textfile"
 )
 
 // tableText is a table that is changed cell by cell. Separator, line ends, the

@@ -10,6 +10,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"asworn/capture/disk"
 	"asworn/capture/sweep"
@@ -155,3 +156,9 @@ func load(address string, partial bool) (*Study, error) {
 
 // maxSettings bounds study.toml: go-toml looks for each fault from the start.
 const maxSettings = 64 << 10
+
+// HasListeners reports whether people take part, in rows that are recorded or are not.
+func (s *Study) HasListeners() bool {
+	worn := func(r Seating) bool { return !r.OnFixture() }
+	return slices.ContainsFunc(s.Seatings, worn) || slices.ContainsFunc(s.NotRecorded, worn)
+}

@@ -1,7 +1,6 @@
 package study
 
 import (
-	"asworn/capture/textfile"
 	"bytes"
 	"errors"
 	"fmt"
@@ -11,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"unicode/utf8"
+
+	"asworn/capture/textfile"
 
 	"github.com/pelletier/go-toml/v2"
 	"github.com/pelletier/go-toml/v2/unstable"

@@ -2,20 +2,19 @@ package main
 
 import (
 	"context"
-	"math"
-	"strconv"
-	"strings"
 
 	"github.com/spf13/cobra"
 
 	"asworn/capture"
 	"asworn/capture/finding"
+	"asworn/capture/study"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report"
 	"asworn/report/view"
 )
 
-func checkCommand(a *app) *cobra.Command {
+func checkCommand(c *console.Console) *cobra.Command {
 	var opt pipeline.CheckOptions
 	var read string
 	cmd := &cobra.Command{
@@ -37,74 +36,59 @@ of the cup, without touching cup or cable.`,
 		Args: cobra.ExactArgs(2),
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if p := opt.Point; p != "" && p != capture.Blocked && p != capture.Drum {
-				return usagef("--point %q: want %s or %s", p, capture.Blocked, capture.Drum)
+				return console.Usagef("--point %q: want %s or %s", p, capture.Blocked, capture.Drum)
 			}
 			if cmd.Flags().Changed("read") {
-				var err error
-				if opt.Read, err = parseReading(read); err != nil {
-					return err
+				r, ok := study.ParseReading(read)
+				if !ok {
+					return console.Usagef("--read %q: want two numbers of mm from -%d to %d with a comma between, forward then up, as in --read -31.5,12",
+						read, capture.MaxReadingMM, capture.MaxReadingMM)
 				}
+				opt.Read = &r
 			}
-			return checkFile(cmd.Context(), a, args[0], args[1], opt)
+			return checkFile(cmd.Context(), c, args[0], args[1], opt)
 		},
 	}
 	cmd.Flags().StringVar(&opt.Model, "model", "", "headphone model, needed when the study holds several")
 	cmd.Flags().StringVar((*string)(&opt.Point), "point", "", "point of the recording, blocked or drum (default: the one whose survey explains it best)")
-	completeModels(cmd, "model")
-	complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
-	cmd.ValidArgsFunction = folderThenWAV
+	console.CompleteModels(cmd, "model")
+	console.Complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
+	cmd.ValidArgsFunction = console.FolderThenWAV
 	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
 	cmd.Flags().StringVar(&read, "read", "", "where the headphone was seen to sit, `FORWARD,UP` in mm, as in the study's sheet")
 	return cmd
 }
 
-// parseReading reads a position as it is written on the command line.
-func parseReading(s string) (*capture.Reading, error) {
-	fields := strings.Split(s, ",")
-	var v [2]float64
-	bad := len(fields) != len(v)
-	for i := 0; i < len(v) && !bad; i++ {
-		var err error
-		v[i], err = strconv.ParseFloat(strings.TrimSpace(fields[i]), 64)
-		bad = err != nil || !(math.Abs(v[i]) <= capture.MaxReadingMM) // NaN is not
-	}
-	if bad {
-		return nil, usagef("--read %q: want two numbers of mm from -%d to %d with a comma between, forward then up, as in --read -31.5,12",
-			s, capture.MaxReadingMM, capture.MaxReadingMM)
-	}
-	return &capture.Reading{ForwardMM: v[0], UpMM: v[1]}, nil
-}
-
-func checkFile(ctx context.Context, a *app, dir, file string, opt pipeline.CheckOptions) error {
-	study, err := pipeline.OpenFrozen(dir)
+func checkFile(ctx context.Context, c *console.Console, dir, file string, opt pipeline.CheckOptions) error {
+	frozen, err := pipeline.OpenFrozen(dir)
 	if err != nil {
 		return err
 	}
-	if study.Stale() {
-		a.finding(dir, capture.Finding{Severity: capture.Warning, Message: "study.toml or seatings.csv changed since the last run",
+	if frozen.Stale() {
+		c.Finding(dir, capture.Finding{Severity: capture.Warning, Message: "study.toml or seatings.csv changed since the last run",
 			Mend: "run the study again to judge by what they say now"})
 	}
-	r, err := study.Check(ctx, file, opt)
+	r, err := frozen.Check(ctx, file, opt)
 	if err != nil {
 		return err
 	}
 	for _, f := range finding.ByCause(r.Recordings[0].Findings) {
-		a.finding(file, f)
+		c.Finding(file, f)
 	}
 	v := view.New(r)
-	if a.json {
-		err = report.WriteJSON(a.out, r)
+	if c.JSON {
+		err = report.WriteJSON(c.Out, r)
 	} else {
-		opt := a.tableOptions()
-		if err = v.Tables().Fixture.WriteText(a.out, opt); err == nil {
-			err = v.WriteSummary(a.out, opt)
+		opt := c.TableOptions()
+		if err = v.Tables().Fixture.WriteText(c.Out, opt); err == nil {
+			err = v.WriteSummary(c.Out, opt)
 		}
 	}
 	if err != nil {
 		return err
 	}
 	if v.NeedsOperator() {
-		return errOperator
+		return console.ErrOperator
 	}
 	return nil
 }

@@ -8,11 +8,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/simulate/demo"
 )
 
-func demoCommand(a *app) *cobra.Command {
+func demoCommand(c *console.Console) *cobra.Command {
 	var opt demo.Options
 	var only bool
 	cmd := &cobra.Command{
@@ -34,9 +35,9 @@ run never reads. The same seed gives the same study.`,
 				dir = args[0]
 			}
 			if opt.Listeners < 1 || opt.Seatings < 1 || opt.SurveySize < 0 {
-				return usagef("--listeners and --seatings must be at least 1, --survey at least 0")
+				return console.Usagef("--listeners and --seatings must be at least 1, --survey at least 0")
 			}
-			return writeDemo(cmd.Context(), a, dir, opt, only)
+			return writeDemo(cmd.Context(), c, dir, opt, only)
 		},
 	}
 	flags := cmd.Flags()
@@ -48,22 +49,22 @@ run never reads. The same seed gives the same study.`,
 	return cmd
 }
 
-func writeDemo(ctx context.Context, a *app, dir string, opt demo.Options, only bool) error {
-	opt.Jobs = a.jobs
-	step, end := a.progress("writing the study")
+func writeDemo(ctx context.Context, c *console.Console, dir string, opt demo.Options, only bool) error {
+	opt.Jobs = c.Jobs
+	step, end := c.Progress("writing the study")
 	opt.Progress = step
 	truth, err := demo.Write(ctx, dir, opt)
 	end()
 	if err != nil {
 		return err
 	}
-	a.note("%s: an invented study of %d recordings; what is true of it is in %s",
+	c.Note("%s: an invented study of %d recordings; what is true of it is in %s",
 		dir, len(truth.Seatings), filepath.Join(dir, filepath.FromSlash(demo.TruthFile)))
 	if only {
-		fmt.Fprintln(a.out, dir)
+		fmt.Fprintln(c.Out, dir)
 		return nil
 	}
-	if err := runStudy(ctx, a, dir, pipeline.Options{Jobs: a.jobs}); !errors.Is(err, errOperator) {
+	if err := runStudy(ctx, c, dir, pipeline.Options{Jobs: c.Jobs}); !errors.Is(err, console.ErrOperator) {
 		return err
 	}
 	return nil // seatings that need the operator are what the demo is to show

@@ -20,6 +20,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/console"
 )
 
 // writeTestWAV writes a 24-bit PCM file of a quiet 1 kHz tone:
@@ -157,8 +158,8 @@ func interrupt(ts *testscript.TestScript, _ bool, args []string) {
 	ts.Check(cmd.Process.Signal(os.Interrupt))
 	err = cmd.Wait()
 	var exit *exec.ExitError
-	if !errors.As(err, &exit) || exit.ExitCode() != exitFailed {
-		ts.Fatalf("interrupted run: %v, want exit code %d", err, exitFailed)
+	if !errors.As(err, &exit) || exit.ExitCode() != console.Failed {
+		ts.Fatalf("interrupted run: %v, want exit code %d", err, console.Failed)
 	}
 	if !strings.Contains(stderr.String(), "interrupted") {
 		ts.Fatalf("interrupted run says %q", stderr.String())

@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/finding"
 	"asworn/capture/sweep"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report/table"
 )
@@ -20,7 +21,7 @@ type inspectOptions struct {
 	setup capture.Setup
 }
 
-func inspectCommand(a *app) *cobra.Command {
+func inspectCommand(c *console.Console) *cobra.Command {
 	opt := inspectOptions{setup: capture.Setup{Sweep: sweep.Default(), Left: 1, Right: 2}}
 	cmd := &cobra.Command{
 		Use:   "inspect FILE...",
@@ -42,11 +43,11 @@ what the mark on the fixture is.`,
 			if opt.study != "" {
 				for _, name := range []string{"start", "stop", "seconds", "repeats", "gap", "lead", "rate", "left", "right", "loopback"} {
 					if cmd.Flags().Changed(name) {
-						return usagef("--%s and --study: the study says what was played; leave one of them out", name)
+						return console.Usagef("--%s and --study: the study says what was played; leave one of them out", name)
 					}
 				}
 			}
-			return inspectFiles(cmd.Context(), a, files, opt)
+			return inspectFiles(cmd.Context(), c, files, opt)
 		},
 	}
 	f := cmd.Flags()
@@ -58,7 +59,7 @@ what the mark on the fixture is.`,
 	return cmd
 }
 
-func inspectFiles(ctx context.Context, a *app, files []string, opt inspectOptions) error {
+func inspectFiles(ctx context.Context, c *console.Console, files []string, opt inspectOptions) error {
 	setup := opt.setup
 	if opt.study != "" {
 		var err error
@@ -66,8 +67,8 @@ func inspectFiles(ctx context.Context, a *app, files []string, opt inspectOption
 			return err
 		}
 	}
-	step, end := a.progress("recordings")
-	found, err := pipeline.Inspect(ctx, setup, files, a.jobs, step)
+	step, end := c.Progress("recordings")
+	found, err := pipeline.Inspect(ctx, setup, files, c.Jobs, step)
 	end()
 	if err != nil {
 		return err
@@ -76,16 +77,16 @@ func inspectFiles(ctx context.Context, a *app, files []string, opt inspectOption
 	for _, r := range found {
 		needed = needed || !r.Recording.Quality.Usable()
 		for _, f := range finding.ByCause(r.Recording.Quality.Findings) {
-			a.finding(r.File, f)
+			c.Finding(r.File, f)
 		}
 	}
-	if a.json {
-		err = json.NewEncoder(a.out).Encode(found)
+	if c.JSON {
+		err = json.NewEncoder(c.Out).Encode(found)
 	} else {
-		err = inspectionTable(found).WriteText(a.out, a.tableOptions())
+		err = inspectionTable(found).WriteText(c.Out, c.TableOptions())
 	}
 	if err == nil && needed {
-		return errOperator
+		return console.ErrOperator
 	}
 	return err
 }

@@ -3,10 +3,11 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/merge"
 )
 
-func mergeCommand(a *app) *cobra.Command {
+func mergeCommand(c *console.Console) *cobra.Command {
 	return &cobra.Command{
 		Use:   "merge DIR STUDY STUDY...",
 		Short: "Join studies of one lab into a new one",
@@ -18,12 +19,11 @@ files of one name differ; every such clash is named with file and row.`,
 		Example: `  asworn merge both spring-study autumn-study`,
 		Args:    cobra.MinimumNArgs(3),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			a.started = true
 			s, err := merge.Studies(args[0], args[1:])
 			if err != nil {
 				return err
 			}
-			a.note("%s: %d recordings and %d rows to be recorded, from %d studies; next: asworn run %s",
+			c.Note("%s: %d recordings and %d rows to be recorded, from %d studies; next: asworn run %s",
 				args[0], len(s.Seatings), len(s.NotRecorded), len(args)-1, args[0])
 			return nil
 		},

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture/sweep"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/resultdir"
@@ -27,7 +28,7 @@ type newOptions struct {
 	reduced, pilot          bool
 }
 
-func newCommand(a *app) *cobra.Command {
+func newCommand(c *console.Console) *cobra.Command {
 	opt := newOptions{design: plan.Default(), sweep: sweep.Default()}
 	cmd := &cobra.Command{
 		Use:   "new DIR",
@@ -67,48 +68,48 @@ entrance; it tells gross misplacement only. Other rows are added while recording
 			if opt.pilot {
 				for _, name := range []string{"listeners", "seatings", "fixture", "survey", "displacements", "survey-repeats", "displaced", "bare-ear", "drum", "one-placement", "readings", "reduced", "use", "move", "mean-within", "like"} {
 					if changed(name) {
-						return usagef("--pilot sets the rows; leave --%s out", name)
+						return console.Usagef("--pilot sets the rows; leave --%s out", name)
 					}
 				}
 				opt.design = opt.design.Pilot()
 			}
 			if changed("displacements") && !opt.design.Survey {
-				return usagef("--displacements is of the survey; leave --survey=false out")
+				return console.Usagef("--displacements is of the survey; leave --survey=false out")
 			}
 			if opt.reduced {
 				if changed("bare-ear") || changed("displaced") || changed("readings") {
-					return usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
+					return console.Usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
 				}
 				if len(opt.design.Models) != 1 {
-					return usagef("--reduced is for one model; %d are named", len(opt.design.Models))
+					return console.Usagef("--reduced is for one model; %d are named", len(opt.design.Models))
 				}
 				opt.design.BareEar, opt.design.Displaced, opt.design.Readings = false, 0, 4
 			}
 			if changed("use") || changed("move") || changed("mean-within") {
 				for _, name := range []string{"listeners", "seatings", "displaced", "survey-repeats", "readings", "within", "within-db", "survey", "reduced"} {
 					if changed(name) {
-						return usagef("--use, --move and --mean-within plan the study; leave --%s out", name)
+						return console.Usagef("--use, --move and --mean-within plan the study; leave --%s out", name)
 					}
 				}
-				if err := planStudy(a, &opt); err != nil {
+				if err := planStudy(c, &opt); err != nil {
 					return err
 				}
-				return newStudy(a, args[0], opt)
+				return newStudy(c, args[0], opt)
 			}
 			if opt.like != "" {
 				if cmd.Flags().Changed("listeners") || cmd.Flags().Changed("seatings") {
-					return usagef("--like plans the panel; leave --listeners and --seatings out")
+					return console.Usagef("--like plans the panel; leave --listeners and --seatings out")
 				}
 				if cmd.Flags().Changed("within") && cmd.Flags().Changed("within-db") {
-					return usagef("--within and --within-db plan by different things; give one")
+					return console.Usagef("--within and --within-db plan by different things; give one")
 				}
-				if err := planPanel(a, &opt); err != nil {
+				if err := planPanel(c, &opt); err != nil {
 					return err
 				}
 			} else if cmd.Flags().Changed("within") || cmd.Flags().Changed("within-db") {
-				return usagef("--within needs --like, the earlier study to plan from")
+				return console.Usagef("--within needs --like, the earlier study to plan from")
 			}
-			return newStudy(a, args[0], opt)
+			return newStudy(c, args[0], opt)
 		},
 	}
 	f, d := cmd.Flags(), &opt.design
@@ -139,14 +140,14 @@ entrance; it tells gross misplacement only. Other rows are added while recording
 }
 
 // planStudy chooses a design for wanted rates of verdicts.
-func planStudy(a *app, opt *newOptions) error {
+func planStudy(c *console.Console, opt *newOptions) error {
 	for _, p := range []float64{opt.usePercent, opt.movePercent} {
 		if !(p >= 0 && p < 100) {
-			return usagef("%g %%: want 0 to less than 100", p)
+			return console.Usagef("%g %%: want 0 to less than 100", p)
 		}
 	}
 	if !(opt.wanted.MM >= 0) {
-		return usagef("--mean-within %g: want 0 or more", opt.wanted.MM)
+		return console.Usagef("--mean-within %g: want 0 or more", opt.wanted.MM)
 	}
 	opt.wanted.Use, opt.wanted.Move = opt.usePercent/100, opt.movePercent/100
 	basis := plan.DefaultBasis()
@@ -182,7 +183,7 @@ func (o newOptions) minutesPerRow() float64 {
 
 // tellPlan says what a design is expected to reach, how long it takes, and what
 // leaving parts of it out costs.
-func tellPlan(a *app, opt newOptions) {
+func tellPlan(c *console.Console, opt newOptions) {
 	d := opt.design
 	if d.Listeners < 1 || !d.Survey {
 		return
@@ -192,9 +193,9 @@ func tellPlan(a *app, opt newOptions) {
 		points += " and as many at the drum"
 	}
 	t := d.Minutes(opt.minutesPerRow())
-	a.note("plan: %s × %s of each model, %d of them also displaced; %s of each model %s; %s of each placement",
+	c.Note("plan: %s × %s of each model, %d of them also displaced; %s of each model %s; %s of each placement",
 		text.Plural(d.Listeners, "listener"), text.Plural(d.Seatings, "seating"), d.Displaced, text.Plural(d.SurveyRows(), "survey row"), points, text.Plural(d.Readings, "reading"))
-	a.note("time: %.0f minutes per listener, %.0f of them per model; %.0f minutes at the fixture, about %.0f per model", t.Person, t.Model, t.Fixture, t.Fixture/float64(len(d.Models)))
+	c.Note("time: %.0f minutes per listener, %.0f of them per model; %.0f minutes at the fixture, about %.0f per model", t.Person, t.Model, t.Fixture, t.Fixture/float64(len(d.Models)))
 	other := d
 	other.Displacements = len(plan.Displacements())
 	if d.SurveyRows() == other.SurveyRows() {
@@ -202,7 +203,7 @@ func tellPlan(a *app, opt newOptions) {
 	}
 	survey := fmt.Sprintf("with %d displacements at each point: %.0f minutes at the fixture", other.Displacements, other.Minutes(opt.minutesPerRow()).Fixture)
 	if d.Listeners < 2 { // one person is no sample: no rates can be told
-		a.note("%s; one listener is no sample: a study so small tells gross misplacement only", survey)
+		c.Note("%s; one listener is no sample: a study so small tells gross misplacement only", survey)
 		return
 	}
 	basis := plan.DefaultBasis()
@@ -215,30 +216,30 @@ func tellPlan(a *app, opt newOptions) {
 		f := basis.Forecast(d)
 		return fmt.Sprintf("use of a seating in place in %.0f %%, move of one 6 mm off in %.0f %%, sample mean within ±%.1f mm", 100*f.Use, 100*f.Move, f.MM)
 	}
-	a.note("expected (to about ten points): %s", rates(d))
-	a.note("%s; %s", survey, rates(other))
+	c.Note("expected (to about ten points): %s", rates(d))
+	c.Note("%s; %s", survey, rates(other))
 	if d.Readings > 0 {
 		without := d
 		without.Readings = 0
-		a.note("without readings: %s", rates(without))
+		c.Note("without readings: %s", rates(without))
 	} else {
 		with := d
 		with.Readings = 4
-		a.note("with four readings of each placement: %s", rates(with))
+		c.Note("with four readings of each placement: %s", rates(with))
 	}
 	if d.Displaced > 0 {
 		without := d
 		without.Displaced = 0
-		a.note("without displaced listeners: %s", rates(without))
+		c.Note("without displaced listeners: %s", rates(without))
 	} else {
 		with := d
 		with.Displaced = d.Listeners
-		a.note("with every listener displaced too: %s", rates(with))
+		c.Note("with every listener displaced too: %s", rates(with))
 	}
 }
 
 // planPanel chooses listeners and seatings from an earlier study.
-func planPanel(a *app, opt *newOptions) error {
+func planPanel(c *console.Console, opt *newOptions) error {
 	r, err := resultdir.Last(opt.like)
 	if err != nil {
 		return err
@@ -251,32 +252,32 @@ func planPanel(a *app, opt *newOptions) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", opt.like, err)
 	}
-	a.note("panels that keep the %s within ±%g %s, going by %s, the cheapest first:", what, want, unit, opt.like)
+	c.Note("panels that keep the %s within ±%g %s, going by %s, the cheapest first:", what, want, unit, opt.like)
 	for _, p := range plans {
-		a.note("  %d listeners with %d seatings each: ±%.2f %s", p.Listeners, p.Seatings, p.HalfWidth, unit)
+		c.Note("  %d listeners with %d seatings each: ±%.2f %s", p.Listeners, p.Seatings, p.HalfWidth, unit)
 	}
 	if f := plan.FigureFactor(r, plans[0].Listeners); f > 0 {
-		a.note("the figure of fit sensitivity would then be known within a factor of %.2f to either side", f)
+		c.Note("the figure of fit sensitivity would then be known within a factor of %.2f to either side", f)
 	}
 	opt.design.Listeners, opt.design.Seatings = plans[0].Listeners, plans[0].Seatings
 	if n := opt.design.SurveyRows(); n > 0 {
 		for _, o := range plan.Outlooks(r, n) {
-			a.note("a survey of %d displacements of a model like %s: positions within about %.1f mm forward, %.1f mm up (from its %d)",
+			c.Note("a survey of %d displacements of a model like %s: positions within about %.1f mm forward, %.1f mm up (from its %d)",
 				n, o.Model, o.MM[0], o.MM[1], o.Displacements)
 		}
 	}
 	return nil
 }
 
-func newStudy(a *app, dir string, opt newOptions) error {
+func newStudy(c *console.Console, dir string, opt newOptions) error {
 	if opt.title == "" {
 		opt.title = filepath.Base(filepath.Clean(dir))
 	}
 	if err := opt.design.Validate(); err != nil {
-		return usageError{err}
+		return console.UsageError{Err: err}
 	}
 	if err := opt.sweep.Validate(); err != nil {
-		return usageError{err}
+		return console.UsageError{Err: err}
 	}
 	rows, err := opt.design.Rows()
 	if err != nil {
@@ -288,16 +289,16 @@ func newStudy(a *app, dir string, opt newOptions) error {
 	if err := pipeline.WriteStudy(dir, opt.title, opt.sweep, rows, opt.design.ReadingRows(rows)); err != nil {
 		return err
 	}
-	a.note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
-	tellPlan(a, opt)
-	a.note("next: complete study.toml, then 'asworn record %s' (or play sweep.wav and record each row under its name), then 'asworn run %s'", dir, dir)
-	a.note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
+	c.Note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
+	tellPlan(c, opt)
+	c.Note("next: complete study.toml, then 'asworn record %s' (or play sweep.wav and record each row under its name), then 'asworn run %s'", dir, dir)
+	c.Note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")
 	if opt.design.Listeners > 0 {
-		a.note("\n%s says (read it before anybody wears a headphone):\n", filepath.Join(dir, pipeline.CautionsFile))
-		a.cautions()
+		c.Note("\n%s says (read it before anybody wears a headphone):\n", filepath.Join(dir, pipeline.CautionsFile))
+		c.Cautions()
 	}
-	fmt.Fprintln(a.out, dir)
+	fmt.Fprintln(c.Out, dir)
 	return nil
 }
 

@@ -7,12 +7,13 @@ import (
 	"github.com/spf13/cobra"
 
 	"asworn/capture/study"
+	"asworn/cmd/internal/console"
 	"asworn/fitcorr/reading"
 	"asworn/report/table"
 	"asworn/report/text"
 )
 
-func readingsCommand(a *app) *cobra.Command {
+func readingsCommand(c *console.Console) *cobra.Command {
 	return &cobra.Command{
 		Use:   "readings FILE",
 		Short: "Find what readings with a ruler are worth: the values of [reading] for study.toml",
@@ -25,7 +26,7 @@ its own needs none of this: asworn run learns the same from it.`,
 		Example: `  asworn readings trial/readings.csv
   asworn readings my-study/readings.csv --json`,
 		Args: cobra.ExactArgs(1),
-		RunE: func(_ *cobra.Command, args []string) error { return showReadings(a, args[0]) },
+		RunE: func(_ *cobra.Command, args []string) error { return showReadings(c, args[0]) },
 	}
 }
 
@@ -41,17 +42,17 @@ type readingTrial struct {
 	Slips           []reading.Slip   `json:"slips,omitempty"`
 }
 
-func showReadings(a *app, file string) error {
+func showReadings(c *console.Console, file string) error {
 	rows, err := study.LoadReadings(file)
 	if err != nil {
 		return err
 	}
 	stated := study.Default().Reading
 	r := reading.Combine(rows, stated)
-	if a.json {
+	if c.JSON {
 		out := readingTrial{Readings: len(rows), Placements: len(r.At), One: r.One, Bias: r.Bias,
 			Landmark: r.Landmark, FixtureLandmark: r.FixtureLandmark, Readers: r.Readers, Slips: r.Slips}
-		enc := json.NewEncoder(a.out)
+		enc := json.NewEncoder(c.Out)
 		enc.SetIndent("", "  ")
 		return enc.Encode(out)
 	}
@@ -66,12 +67,12 @@ func showReadings(a *app, file string) error {
 		t.Add(table.Word(name), table.Count(p.Readings), table.Value(p.BiasMM[0], 2), table.Value(p.BiasMM[1], 2), table.Value(p.SE, 2))
 	}
 	if len(r.Readers) > 1 {
-		if err := table.WriteAll(a.out, []table.Table{t}, table.Options{}); err != nil {
+		if err := table.WriteAll(c.Out, []table.Table{t}, table.Options{}); err != nil {
 			return err
 		}
 	}
 	for _, s := range r.Slips {
-		a.note("%s:%d: %s mm from the other readings of that placement: check the entry", file, s.Row, text.Fixed(s.MM, 0))
+		c.Note("%s:%d: %s mm from the other readings of that placement: check the entry", file, s.Row, text.Fixed(s.MM, 0))
 	}
 	values := r.Uncertainty(stated)
 	say := func(l reading.Learned, what string) string {
@@ -80,7 +81,7 @@ func showReadings(a *app, file string) error {
 		}
 		return fmt.Sprintf("# %s, %.0f degrees of freedom", what, l.DF-reading.StatedDF)
 	}
-	fmt.Fprintf(a.out, "[reading]\nuncertainty_mm = %.2f       %s\nlandmark_mm = %.2f          %s\nfixture_landmark_mm = %.2f  %s\n",
+	fmt.Fprintf(c.Out, "[reading]\nuncertainty_mm = %.2f       %s\nlandmark_mm = %.2f          %s\nfixture_landmark_mm = %.2f  %s\n",
 		values.OneMM, say(r.One, fmt.Sprintf("from %d placements", len(r.At))),
 		values.LandmarkMM, say(r.Landmark, "from repeated findings on listeners"),
 		values.FixtureLandmarkMM, say(r.FixtureLandmark, "from repeated findings on the fixture"))

@@ -20,6 +20,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"asworn/capture/audio"
+	"asworn/cmd/internal/console"
 )
 
 // startPage serves a bench that is set up and returns its address.
@@ -31,15 +32,15 @@ func startPage(t *testing.T, dir string, sound audio.System) string {
 	ended := make(chan int, 1)
 	var stderr bytes.Buffer
 	go func() {
-		a := &app{in: strings.NewReader(""), out: write, err: &stderr, sound: func() (audio.System, error) { return sound, nil }}
+		a := &program{console.Console{In: strings.NewReader(""), Out: write, Err: &stderr}, func() (audio.System, error) { return sound, nil }}
 		ended <- a.execute(ctx, []string{"record", dir, "--page"})
 		write.Close()
 	}()
 	address, err := bufio.NewReader(read).ReadString('\n')
 	t.Cleanup(func() {
 		stop()
-		if code := <-ended; code != exitDone {
-			t.Errorf("code %d, want %d: %s", code, exitDone, stderr.String())
+		if code := <-ended; code != console.Done {
+			t.Errorf("code %d, want %d: %s", code, console.Done, stderr.String())
 		}
 	})
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/study"
+	"asworn/cmd/internal/console"
 )
 
 // wearing is how a headphone so far forward and up sounds at an ear: direct sound and two
@@ -80,7 +81,7 @@ func TestReadmeFirstVerdict(t *testing.T) {
 	}
 	t.Chdir(t.TempDir())
 	var told bytes.Buffer
-	if code := execute(t.Context(), commands[0], io.Discard, &told); code != exitDone {
+	if code := execute(t.Context(), commands[0], io.Discard, &told); code != console.Done {
 		t.Fatalf("new: code %d, %s", code, told.String())
 	}
 	stated := regexp.MustCompile(`time: (\d+) minutes per listener.*; (\d+) minutes at the fixture`).FindStringSubmatch(told.String())
@@ -127,7 +128,7 @@ func TestReadmeFirstVerdict(t *testing.T) {
 	s.wants("Every row is recorded")
 	s.ends()
 
-	if code := execute(t.Context(), commands[2], io.Discard, &told); code != exitDone && code != exitOperator {
+	if code := execute(t.Context(), commands[2], io.Discard, &told); code != console.Done && code != console.Operator {
 		t.Fatalf("run: code %d, %s", code, told.String())
 	}
 	s = startSession(t, b, commands[3]...)

@@ -20,6 +20,7 @@ import (
 	"asworn/capture/audio"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/console"
 )
 
 // benchStudy starts a study that is quick to record: short sweeps, one model.
@@ -28,7 +29,7 @@ func benchStudy(t *testing.T, args ...string) string {
 	dir := filepath.Join(t.TempDir(), "study")
 	args = append([]string{"new", dir, "--fixture", "1", "--listeners", "1", "--seatings", "1", "--survey=false", "--bare-ear=false", "--drum=false",
 		"--seconds", "0.5", "--gap", "0.6"}, args...)
-	if code := execute(t.Context(), args, io.Discard, io.Discard); code != exitDone {
+	if code := execute(t.Context(), args, io.Discard, io.Discard); code != console.Done {
 		t.Fatalf("new: code %d", code)
 	}
 	return dir
@@ -118,7 +119,7 @@ func startSession(t *testing.T, sound audio.System, args ...string) *session {
 	ctx, stop := context.WithCancel(t.Context())
 	t.Cleanup(func() { stop(); ours.Close(); theirs.Close() })
 	go func() {
-		a := &app{in: theirs, out: theirs, err: io.Discard, sound: func() (audio.System, error) { return sound, nil }}
+		a := &program{console.Console{In: theirs, Out: theirs, Err: io.Discard}, func() (audio.System, error) { return sound, nil }}
 		s.code <- a.execute(ctx, args)
 	}()
 	return s
@@ -173,8 +174,8 @@ func (s *session) types(keys string) {
 func (s *session) ends() {
 	s.t.Helper()
 	s.types("q")
-	if code := <-s.code; code != exitDone {
-		s.t.Errorf("code %d, want %d", code, exitDone)
+	if code := <-s.code; code != console.Done {
+		s.t.Errorf("code %d, want %d", code, console.Done)
 	}
 }
 
@@ -343,8 +344,8 @@ func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
 		t.Errorf("the reading is %+v", r)
 	}
 	for _, args := range [][]string{{"record", dir, "--page"}, {"record", dir, "--page", "--fixture", "third"}, {"record", dir + "@old", "--page", "--fixture", "new"}, {"serve", dir}} {
-		a := &app{in: strings.NewReader(""), out: io.Discard, err: io.Discard, sound: func() (audio.System, error) { return newSimulatedBench(), nil }}
-		if code := a.execute(t.Context(), args); code == exitDone {
+		a := &program{console.Console{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, func() (audio.System, error) { return newSimulatedBench(), nil }}
+		if code := a.execute(t.Context(), args); code == console.Done {
 			t.Errorf("%v is taken", args)
 		}
 	}
@@ -461,7 +462,7 @@ func TestRecordFrom(t *testing.T) {
 	if err := os.Mkdir(filepath.Join(dir, "in"), 0o777); err != nil {
 		t.Fatal(err)
 	}
-	if code := execute(t.Context(), []string{"record", dir, "--from", filepath.Join(dir, "in")}, io.Discard, io.Discard); code == exitDone {
+	if code := execute(t.Context(), []string{"record", dir, "--from", filepath.Join(dir, "in")}, io.Discard, io.Discard); code == console.Done {
 		t.Error("a folder inside the study is taken")
 	}
 }
@@ -491,7 +492,7 @@ func TestSessionProcess(t *testing.T) {
 	}
 	b := newSimulatedBench()
 	b.Each = func(int64) { time.Sleep(6 * time.Millisecond) }
-	a := &app{in: os.Stdin, out: os.Stdout, err: io.Discard, sound: func() (audio.System, error) { return b, nil }}
+	a := &program{console.Console{In: os.Stdin, Out: os.Stdout, Err: io.Discard}, func() (audio.System, error) { return b, nil }}
 	os.Exit(a.execute(t.Context(), strings.Split(args, "\n")))
 }
 

@@ -10,6 +10,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/diffuse"
 	"asworn/capture/disk"
+	"asworn/cmd/internal/console"
 )
 
 // referenceOptions are the flags of the reference command.
@@ -20,7 +21,7 @@ type referenceOptions struct {
 	force     bool
 }
 
-func referenceCommand(a *app) *cobra.Command {
+func referenceCommand(c *console.Console) *cobra.Command {
 	opt := referenceOptions{ear: capture.Left.String()}
 	cmd := &cobra.Command{
 		Use:   "reference FILE.sofa",
@@ -37,7 +38,7 @@ straight ahead, in which the loudspeaker cancels.`,
   asworn reference fixture.sofa --ear right --free-field`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(_ *cobra.Command, args []string) error {
-			return makeReference(a, args[0], opt)
+			return makeReference(c, args[0], opt)
 		},
 	}
 	cmd.Flags().StringVar(&opt.ear, "ear", opt.ear, "left (first receiver) or right (second)")
@@ -47,14 +48,14 @@ straight ahead, in which the loudspeaker cancels.`,
 	return cmd
 }
 
-func makeReference(a *app, file string, opt referenceOptions) error {
+func makeReference(c *console.Console, file string, opt referenceOptions) error {
 	receiver := int(capture.Left)
 	switch opt.ear {
 	case capture.Left.String():
 	case capture.Right.String():
 		receiver = int(capture.Right)
 	default:
-		return usagef("--ear %q: want left or right", opt.ear)
+		return console.Usagef("--ear %q: want left or right", opt.ear)
 	}
 	if opt.out != "" && !opt.force {
 		if err := absent(opt.out); err != nil {
@@ -74,10 +75,10 @@ func makeReference(a *app, file string, opt referenceOptions) error {
 		return fmt.Errorf("%s: %w", file, err)
 	}
 	if curve.GapDeg > 20 {
-		a.note("%s: no direction within %.0f degrees of some part of the sphere; its neighbours stand in for it", file, curve.GapDeg)
+		c.Note("%s: no direction within %.0f degrees of some part of the sphere; its neighbours stand in for it", file, curve.GapDeg)
 	}
 	if opt.out == "" {
-		return curve.WriteCSV(a.out)
+		return curve.WriteCSV(c.Out)
 	}
 	var text bytes.Buffer
 	if err := curve.WriteCSV(&text); err != nil {

@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"asworn/cmd/internal/console"
 	"asworn/testdata/vectors"
 )
 
@@ -36,11 +37,11 @@ func TestReferenceCommand(t *testing.T) {
 		code int
 		want string // on stderr
 	}{
-		{[]string{"reference", set, "--free-field", "--out", out}, exitDone, "stand in for it"},
-		{[]string{"reference", set, "--out", out}, exitFailed, "reference.csv"}, // is there already
-		{[]string{"reference", set, "--ear", "right"}, exitFailed, "receiver 2 of 1"},
-		{[]string{"reference", set, "--ear", "both"}, exitUsage, "left or right"},
-		{[]string{"reference", binary}, exitFailed, "cut short"},
+		{[]string{"reference", set, "--free-field", "--out", out}, console.Done, "stand in for it"},
+		{[]string{"reference", set, "--out", out}, console.Failed, "reference.csv"}, // is there already
+		{[]string{"reference", set, "--ear", "right"}, console.Failed, "receiver 2 of 1"},
+		{[]string{"reference", set, "--ear", "both"}, console.Usage, "left or right"},
+		{[]string{"reference", binary}, console.Failed, "cut short"},
 	} {
 		var stdout, stderr bytes.Buffer
 		if code := execute(context.Background(), c.args, &stdout, &stderr); code != c.code || !strings.Contains(stderr.String(), c.want) {

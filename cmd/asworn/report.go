@@ -5,11 +5,12 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/resultdir"
 )
 
-func reportCommand(a *app) *cobra.Command {
+func reportCommand(c *console.Console) *cobra.Command {
 	var opt pipeline.ReportOptions
 	var open, exports bool
 	export := pipeline.ExportOptions{FilterRateHz: 48000, Version: version()}
@@ -28,21 +29,21 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintln(a.out, page)
+			fmt.Fprintln(c.Out, page)
 			if exports {
-				files, err := pipeline.WriteExports(cmd.Context(), args[0], export, pipeline.Options{Jobs: a.jobs})
+				files, err := pipeline.WriteExports(cmd.Context(), args[0], export, pipeline.Options{Jobs: c.Jobs})
 				if err != nil {
 					return err
 				}
-				a.note("%d files under %s", len(files), resultdir.Path(args[0], "exports"))
+				c.Note("%d files under %s", len(files), resultdir.Path(args[0], "exports"))
 			}
 			if open {
-				return openInBrowser(cmd.Context(), page)
+				return console.Browse(cmd.Context(), page)
 			}
 			return nil
 		},
 	}
-	cmd.ValidArgsFunction = folders
+	cmd.ValidArgsFunction = console.Folders
 	f := cmd.Flags()
 	f.BoolVar(&open, "open", false, "open the page in the browser")
 	f.StringSliceVar(&opt.Plots.Formats, "format", []string{"svg", "png"}, "formats of the plots: svg, png")
@@ -52,8 +53,8 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 	f.StringVar(&opt.Plots.Font, "font", "sans", "lettering: sans, serif or mono")
 	f.IntVar(&opt.Plots.DPI, "dpi", 200, "dots per inch of PNG")
 	f.BoolVar(&opt.Plots.NoTitle, "no-title", false, "leave the title to the paper's caption")
-	complete(cmd, "format", "svg", "png")
-	complete(cmd, "font", "sans", "serif", "mono")
+	console.Complete(cmd, "format", "svg", "png")
+	console.Complete(cmd, "font", "sans", "serif", "mono")
 	f.BoolVar(&exports, "exports", false, "also write filters, impulse responses and headphone responses")
 	f.Float64Var(&export.FilterRateHz, "filter-rate", export.FilterRateHz, "sampling rate of the exported filters, Hz")
 	return cmd

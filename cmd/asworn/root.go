@@ -12,99 +12,48 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"asworn/capture"
 	"asworn/capture/audio"
+	"asworn/cmd/internal/console"
 )
 
-// Exit codes of every command.
-const (
-	exitDone     = 0
-	exitFailed   = 1
-	exitUsage    = 2
-	exitOperator = 3 // done, and some seating needs the operator
-)
-
-// errOperator ends a command that did its work and found something for the
-// operator to do. What that is has been told by then.
-var errOperator = errors.New("some seating needs the operator")
-
-// usageError marks a wrong command line.
-type usageError struct{ error }
-
-func usagef(format string, args ...any) error { return usageError{fmt.Errorf(format, args...)} }
-
-// app is what all commands share.
-type app struct {
-	in       io.Reader
-	out, err io.Writer
-	sound    func() (audio.System, error)
-	json     bool
-	jobs     int
-	quiet    bool
-	started  bool // a command's own work has begun: errors are no longer those of usage
+// program is one run of asworn: its console and where its sound comes from.
+type program struct {
+	console.Console
+	sound func() (audio.System, error)
 }
 
 // execute runs one command line and returns the exit code.
 func execute(ctx context.Context, args []string, stdout, stderr io.Writer) int {
-	return (&app{in: os.Stdin, out: stdout, err: stderr, sound: audio.Open}).execute(ctx, args)
+	p := program{console.Console{In: os.Stdin, Out: stdout, Err: stderr}, audio.Open}
+	return p.execute(ctx, args)
 }
 
-func (a *app) execute(ctx context.Context, args []string) int {
-	stderr := a.err
-	root := rootCommand(a)
+func (p *program) execute(ctx context.Context, args []string) int {
+	started := false // a command's own work has begun: errors are no longer those of usage
+	root := rootCommand(p, &started)
 	root.SetArgs(args)
-	root.SetOut(a.out)
-	root.SetErr(a.err)
+	root.SetOut(p.Out)
+	root.SetErr(p.Err)
 	cmd, err := root.ExecuteContextC(ctx)
-	var usage usageError
+	var usage console.UsageError
 	switch {
 	case err == nil:
-		return exitDone
-	case errors.Is(err, errOperator):
-		return exitOperator
-	case errors.As(err, &usage) || !a.started:
-		fmt.Fprintf(stderr, "asworn: %s\nTry '%s --help'.\n", shown(err.Error()), cmd.CommandPath())
-		return exitUsage
+		return console.Done
+	case errors.Is(err, console.ErrOperator):
+		return console.Operator
+	case errors.As(err, &usage) || !started:
+		fmt.Fprintf(p.Err, "asworn: %s\nTry '%s --help'.\n", console.Shown(err.Error()), cmd.CommandPath())
+		return console.Usage
 	case ctx.Err() != nil && errors.Is(err, ctx.Err()):
-		fmt.Fprintln(stderr, "asworn: interrupted; what was finished is kept, run the same command to continue")
-		return exitFailed
+		fmt.Fprintln(p.Err, "asworn: interrupted; what was finished is kept, run the same command to continue")
+		return console.Failed
 	}
-	printError(stderr, err)
-	return exitFailed
+	console.PrintError(p.Err, err)
+	return console.Failed
 }
 
-// mostErrors is how many errors are worth reading at once.
-const mostErrors = 50
-
-// printError prints one line for each of several joined errors, and how many
-// more there are; those of a study that have one cause share a line.
-func printError(w io.Writer, err error) {
-	all := lines(err)
-	for _, line := range all[:min(len(all), mostErrors)] {
-		fmt.Fprintf(w, "asworn: %s\n", shown(line))
-	}
-	if more := len(all) - mostErrors; more > 0 {
-		fmt.Fprintf(w, "asworn: and %d more; correct these first\n", more)
-	}
-}
-
-// lines is what the errors that were joined in one say, in their order.
-func lines(err error) []string {
-	if wrong, ok := err.(capture.StudyErrors); ok {
-		return wrong.Lines()
-	}
-	many, ok := err.(interface{ Unwrap() []error })
-	if !ok {
-		return []string{err.Error()}
-	}
-	var out []string
-	for _, e := range many.Unwrap() {
-		out = append(out, lines(e)...)
-	}
-	return out
-}
-
-func rootCommand(a *app) *cobra.Command {
+func rootCommand(p *program, started *bool) *cobra.Command {
+	c := &p.Console
 	root := &cobra.Command{
 		Use:   "asworn",
 		Short: "Make a headphone measurement on a fixture count for the way people wear it",
@@ -124,22 +73,22 @@ some seating needs the operator.`,
 		Args:          cobra.NoArgs,
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 		PersistentPreRunE: func(*cobra.Command, []string) error {
-			if a.jobs < 1 {
-				return usagef("--jobs %d: want 1 or more", a.jobs)
+			if c.Jobs < 1 {
+				return console.Usagef("--jobs %d: want 1 or more", c.Jobs)
 			}
-			a.started = true
+			*started = true
 			return nil
 		},
 	}
 	root.CompletionOptions.HiddenDefaultCmd = false
 	flags := root.PersistentFlags()
-	flags.BoolVar(&a.json, "json", false, "print JSON for machines instead of tables")
-	flags.IntVar(&a.jobs, "jobs", runtime.NumCPU(), "number of workers")
-	flags.BoolVarP(&a.quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
+	flags.BoolVar(&c.JSON, "json", false, "print JSON for machines instead of tables")
+	flags.IntVar(&c.Jobs, "jobs", runtime.NumCPU(), "number of workers")
+	flags.BoolVarP(&c.Quiet, "quiet", "q", false, "no progress and no notes on stderr, only errors")
 	root.AddCommand(
-		demoCommand(a), newCommand(a), recordCommand(a), mergeCommand(a), sweepCommand(a), inspectCommand(a), runCommand(a),
-		checkCommand(a), sensitivityCommand(a), reportCommand(a), serveCommand(a),
-		referenceCommand(a), readingsCommand(a),
+		demoCommand(c), newCommand(c), recordCommand(c, p.sound), mergeCommand(c), sweepCommand(c), inspectCommand(c), runCommand(c),
+		checkCommand(c), sensitivityCommand(c), reportCommand(c), serveCommand(c),
+		referenceCommand(c), readingsCommand(c),
 	)
 	return root
 }

@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/resultdir"
 	"asworn/report"
@@ -21,7 +22,7 @@ import (
 	"asworn/report/view"
 )
 
-func runCommand(a *app) *cobra.Command {
+func runCommand(c *console.Console) *cobra.Command {
 	var opt pipeline.Options
 	cmd := &cobra.Command{
 		Use:   "run DIR",
@@ -42,15 +43,15 @@ and an interrupted one continues where it stopped.`,
   asworn run my-study --jobs 1 2>findings.txt | less`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			opt.Jobs = a.jobs
+			opt.Jobs = c.Jobs
 			if names := study.FixturesOf(args[0]); len(names) > 1 {
-				return runFixtures(cmd.Context(), a, args[0], names, opt)
+				return runFixtures(cmd.Context(), c, args[0], names, opt)
 			}
-			return runStudy(cmd.Context(), a, args[0], opt)
+			return runStudy(cmd.Context(), c, args[0], opt)
 		},
 	}
 	runFlags(cmd, &opt)
-	cmd.ValidArgsFunction = folders
+	cmd.ValidArgsFunction = console.Folders
 	return cmd
 }
 
@@ -60,15 +61,15 @@ func runFlags(cmd *cobra.Command, opt *pipeline.Options) {
 }
 
 // runFixtures runs a study for each of its fixtures and compares them.
-func runFixtures(ctx context.Context, a *app, dir string, names []string, opt pipeline.Options) error {
+func runFixtures(ctx context.Context, c *console.Console, dir string, names []string, opt pipeline.Options) error {
 	var all []report.Results
 	var verdict error
 	for _, name := range names {
-		if !a.json {
-			fmt.Fprintf(a.out, "Fixture %s\n\n", text.OneLine(name))
+		if !c.JSON {
+			fmt.Fprintf(c.Out, "Fixture %s\n\n", text.OneLine(name))
 		}
-		r, err := runOne(ctx, a, study.At(dir, name), opt, !a.json)
-		if err != nil && !errors.Is(err, errOperator) {
+		r, err := runOne(ctx, c, study.At(dir, name), opt, !c.JSON)
+		if err != nil && !errors.Is(err, console.ErrOperator) {
 			return err
 		}
 		all, verdict = append(all, r), errors.Join(verdict, err)
@@ -77,90 +78,90 @@ func runFixtures(ctx context.Context, a *app, dir string, names []string, opt pi
 	if err != nil {
 		return err
 	}
-	if a.json {
-		err = json.NewEncoder(a.out).Encode(compared)
+	if c.JSON {
+		err = json.NewEncoder(c.Out).Encode(compared)
 	} else {
 		brief, _ := tabulate.Fixtures(compared)
-		err = table.WriteAll(a.out, brief, a.tableOptions())
+		err = table.WriteAll(c.Out, brief, c.TableOptions())
 	}
 	if err != nil {
 		return err
 	}
-	a.note("Done: fixtures compared; open %s", pipeline.FixturesPagePath(dir))
+	c.Note("Done: fixtures compared; open %s", pipeline.FixturesPagePath(dir))
 	if verdict != nil {
-		return errOperator
+		return console.ErrOperator
 	}
 	return nil
 }
 
-func runStudy(ctx context.Context, a *app, dir string, opt pipeline.Options) error {
-	_, err := runOne(ctx, a, dir, opt, true)
+func runStudy(ctx context.Context, c *console.Console, dir string, opt pipeline.Options) error {
+	_, err := runOne(ctx, c, dir, opt, true)
 	return err
 }
 
 // runOne runs a study, or what one of its fixtures sees, and prints the results
 // if they are to be shown.
-func runOne(ctx context.Context, a *app, dir string, opt pipeline.Options, show bool) (report.Results, error) {
-	step, end := a.progress("recordings")
+func runOne(ctx context.Context, c *console.Console, dir string, opt pipeline.Options, show bool) (report.Results, error) {
+	step, end := c.Progress("recordings")
 	opt.Progress = step
-	opt.Waiting = func() { a.note("%s: another run of this study has not ended; waiting for it", dir) }
+	opt.Waiting = func() { c.Note("%s: another run of this study has not ended; waiting for it", dir) }
 	opt.Stage = func(name string) {
 		end()
-		end = a.busy(name)
+		end = c.Busy(name)
 	}
 	r, counts, err := pipeline.Run(ctx, dir, opt)
 	end()
 	if err != nil {
 		if n := rowsWithoutFile(err); n > 0 && !opt.Partial {
-			a.note("%s of the sheet without a recording; while a study is being recorded: asworn run --partial %s", text.Plural(n, "row"), dir)
+			c.Note("%s of the sheet without a recording; while a study is being recorded: asworn run --partial %s", text.Plural(n, "row"), dir)
 		}
 		return r, err
 	}
 	for _, doubt := range counts.Doubts {
-		a.note("warning: %s", doubt)
+		c.Note("warning: %s", doubt)
 	}
 	shown := view.New(counts.WithChanges(r))
-	a.findings(shown.Recordings)
-	misfiled(a, counts)
-	a.note("%s", countsLine(counts))
+	c.Findings(shown.Recordings)
+	misfiled(c, counts)
+	c.Note("%s", countsLine(counts))
 	switch {
 	case !show:
-	case a.json:
-		err = report.WriteJSON(a.out, r)
+	case c.JSON:
+		err = report.WriteJSON(c.Out, r)
 	default:
-		err = printResults(a, shown)
+		err = printResults(c, shown)
 	}
 	if err != nil {
 		return r, err
 	}
 	if n := len(shown.Curves()); n > 0 {
-		a.note("%s as text files (frequency, level, interval): %s", text.Plural(n, "curve"), resultdir.Path(dir, resultdir.CurvesDir))
+		c.Note("%s as text files (frequency, level, interval): %s", text.Plural(n, "curve"), resultdir.Path(dir, resultdir.CurvesDir))
 	}
-	a.note("%s; open %s", shown.Done(), resultdir.Path(dir, resultdir.PageFile))
+	c.Note("%s; open %s", shown.Done(), resultdir.Path(dir, resultdir.PageFile))
 	if shown.NeedsOperator() || counts.PanelChanged {
-		return r, errOperator
+		return r, console.ErrOperator
 	}
 	return r, nil
 }
 
 // misfiled tells of recordings that are in no row of the sheet, and of the same
 // recording under two names.
-func misfiled(a *app, c pipeline.Counts) {
+func misfiled(c *console.Console, n pipeline.Counts) {
 	const most = 10
-	for i, file := range c.Strays {
+	for i, file := range n.Strays {
 		if i == most {
-			a.note("and %d more WAV files that are in no row of the sheet", len(c.Strays)-most)
+			c.Note("and %d more WAV files that are in no row of the sheet", len(n.Strays)-most)
 			break
 		}
 		message := "in no row of the sheet"
-		if c.Missing > 0 {
-			message += fmt.Sprintf(", and %d rows are not recorded yet", c.Missing)
+		if n.Missing > 0 {
+			message += fmt.Sprintf(", and %d rows are not recorded yet", n.Missing)
 		}
-		a.finding(file, capture.Finding{Severity: capture.Warning, Message: message,
+		c.Finding(file, capture.Finding{Severity: capture.Warning, Message: message,
 			Mend: "if it is one of them, give it the name that the sheet gives; else move it out of the study's folder"})
 	}
-	for _, t := range c.Twins {
-		a.finding(t.Also, capture.Finding{Severity: capture.Warning, Message: "the same bytes as " + t.File,
+	for _, t := range n.Twins {
+		c.Finding(t.Also, capture.Finding{Severity: capture.Warning, Message: "the same bytes as " + t.File,
 			Mend: "one recording stands under two names: find out which it is, and record the other again"})
 	}
 }
@@ -178,15 +179,15 @@ func rowsWithoutFile(err error) (n int) {
 	return n
 }
 
-func countsLine(c pipeline.Counts) string {
-	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d rejected", c.Recordings, c.Processed, c.Cached, c.Refused)}
-	if c.Missing > 0 {
-		parts = append(parts, fmt.Sprintf("%d not recorded yet", c.Missing))
+func countsLine(n pipeline.Counts) string {
+	parts := []string{fmt.Sprintf("%d recordings: %d processed, %d from the cache, %d rejected", n.Recordings, n.Processed, n.Cached, n.Refused)}
+	if n.Missing > 0 {
+		parts = append(parts, fmt.Sprintf("%d not recorded yet", n.Missing))
 	}
-	if c.Damaged > 0 {
-		parts = append(parts, fmt.Sprintf("%s of an earlier run missing or not as written, and made anew", text.Plural(c.Damaged, "file")))
+	if n.Damaged > 0 {
+		parts = append(parts, fmt.Sprintf("%s of an earlier run missing or not as written, and made anew", text.Plural(n.Damaged, "file")))
 	}
-	if !c.Estimated {
+	if !n.Estimated {
 		parts = append(parts, "estimates from the cache")
 	}
 	return strings.Join(parts, "; ")
@@ -194,13 +195,13 @@ func countsLine(c pipeline.Counts) string {
 
 // printResults prints the tables and, last because it is what is read first on
 // a terminal, the summary in plain words.
-func printResults(a *app, v *view.View) error {
-	opt := a.tableOptions()
+func printResults(c *console.Console, v *view.View) error {
+	opt := c.TableOptions()
 	if lacks := v.Lacks(); lacks != "" {
-		fmt.Fprintln(a.out, strings.Join(table.Wrap(lacks, opt.Columns()), "\n")+"\n")
+		fmt.Fprintln(c.Out, strings.Join(table.Wrap(lacks, opt.Columns()), "\n")+"\n")
 	}
-	if err := table.WriteAll(a.out, v.Tables().Brief(), opt); err != nil {
+	if err := table.WriteAll(c.Out, v.Tables().Brief(), opt); err != nil {
 		return err
 	}
-	return v.WriteSummary(a.out, opt)
+	return v.WriteSummary(c.Out, opt)
 }

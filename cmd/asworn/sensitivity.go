@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/panelfile"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
@@ -22,7 +23,7 @@ import (
 	"asworn/report/view"
 )
 
-func sensitivityCommand(a *app) *cobra.Command {
+func sensitivityCommand(c *console.Console) *cobra.Command {
 	point := string(capture.Blocked)
 	var bands bool
 	cmd := &cobra.Command{
@@ -39,15 +40,15 @@ Earlier studies that a study names ([panel] earlier in study.toml) are ranked wi
 		Args: cobra.MinimumNArgs(1),
 		RunE: func(_ *cobra.Command, dirs []string) error {
 			if p := capture.Point(point); p != capture.Blocked && p != capture.Drum {
-				return usagef("--point %q: want %s or %s", point, capture.Blocked, capture.Drum)
+				return console.Usagef("--point %q: want %s or %s", point, capture.Blocked, capture.Drum)
 			}
-			return showSensitivity(a, dirs, capture.Point(point), bands)
+			return showSensitivity(c, dirs, capture.Point(point), bands)
 		},
 	}
 	cmd.Flags().StringVar(&point, "point", point, "microphone point: blocked or drum")
 	cmd.Flags().BoolVar(&bands, "bands", false, "also the components per third octave")
-	complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
-	cmd.ValidArgsFunction = folders
+	console.Complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
+	cmd.ValidArgsFunction = console.Folders
 	return cmd
 }
 
@@ -58,7 +59,7 @@ type sideBySide struct {
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
 }
 
-func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) error {
+func showSensitivity(c *console.Console, dirs []string, point capture.Point, bands bool) error {
 	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
 	var contenders []sensitivity.Contender
 	var studies []report.Results
@@ -93,7 +94,7 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 		}
 		for _, m := range r.Analysis.Models {
 			if !add(name, m.Model, m.Sensitivity) {
-				a.note("%s: %s has no %s seatings to compare", dir, m.Model, point)
+				c.Note("%s: %s has no %s seatings to compare", dir, m.Model, point)
 			}
 		}
 		studies = append(studies, r)
@@ -114,24 +115,24 @@ func showSensitivity(a *app, dirs []string, point capture.Point, bands bool) err
 	opt := fitcorr.DefaultOptions()
 	opt.Confidence = studies[0].Options.Confidence
 	out.Standings = sensitivity.Rank(contenders, opt)
-	if a.json {
-		return json.NewEncoder(a.out).Encode(out)
+	if c.JSON {
+		return json.NewEncoder(c.Out).Encode(out)
 	}
-	tables := a.tableOptions()
+	tables := c.TableOptions()
 	for i, r := range studies {
 		if len(dirs) > 1 {
-			fmt.Fprintf(a.out, "%s\n\n", dirs[i])
+			fmt.Fprintf(c.Out, "%s\n\n", dirs[i])
 		}
 		t := view.New(r).Tables()
 		show := []table.Table{t.Sensitivity}
 		if bands {
 			show = t.Scatter()
 		}
-		if err := table.WriteAll(a.out, show, tables); err != nil {
+		if err := table.WriteAll(c.Out, show, tables); err != nil {
 			return err
 		}
 	}
-	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(earlier) > 1).WriteText(a.out, tables)
+	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(earlier) > 1).WriteText(c.Out, tables)
 }
 
 // distinct returns an error when a study, or what one of its fixtures sees, is
@@ -149,7 +150,7 @@ func distinct(addresses []string) error {
 			return err
 		}
 		if i := slices.IndexFunc(before, func(s seen) bool { return s.fixture == fixture && os.SameFile(s.info, info) }); i >= 0 {
-			return usagef("study %s is named twice (as %s too); a study counts once", address, addresses[i])
+			return console.Usagef("study %s is named twice (as %s too); a study counts once", address, addresses[i])
 		}
 		before = append(before, seen{info, fixture})
 	}

@@ -8,9 +8,10 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
+	"asworn/cmd/internal/console"
+	"asworn/cmd/internal/loopback"
 	"asworn/cmd/internal/pipeline"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -19,9 +20,9 @@ import (
 	"asworn/report/view"
 )
 
-func serveCommand(a *app) *cobra.Command {
+func serveCommand(c *console.Console) *cobra.Command {
 	var model, fixture string
-	var opt pageOptions
+	var opt loopback.Options
 	cmd := &cobra.Command{
 		Use:   "serve DIR",
 		Short: "Show the last seating's verdict in large letters while you record at the fixture",
@@ -34,30 +35,30 @@ not recorded yet are left out. End with Ctrl-C.`,
   asworn serve my-study --model "Model A" --port 8090`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if err := opt.check(); err != nil {
+			if err := opt.Check(); err != nil {
 				return err
 			}
-			address, err := whichFixture(cmd.Context(), nil, args[0], fixture)
+			address, err := console.Fixture(args[0], fixture, nil)
 			if err != nil {
 				return err
 			}
-			return serveStudy(cmd.Context(), a, address, model, opt)
+			return serveStudy(cmd.Context(), c, address, model, opt)
 		},
 	}
-	cmd.ValidArgsFunction = folders
+	cmd.ValidArgsFunction = console.Folders
 	cmd.Flags().StringVar(&model, "model", "", "headphone model of recordings that are in no row of the sheet")
-	completeModels(cmd, "model")
+	console.CompleteModels(cmd, "model")
 	cmd.Flags().StringVar(&fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
-	opt.flags(cmd.Flags())
+	opt.Flags(cmd.Flags())
 	return cmd
 }
 
-func serveStudy(ctx context.Context, a *app, dir, model string, opt pageOptions) error {
+func serveStudy(ctx context.Context, c *console.Console, dir, model string, opt loopback.Options) error {
 	st, err := study.LoadPartial(dir)
 	if err != nil {
 		return err
 	}
-	watch := pipeline.NewWatch(dir, model, pipeline.Options{Jobs: a.jobs}, func(err error) { printError(a.err, err) })
+	watch := pipeline.NewWatch(dir, model, pipeline.Options{Jobs: c.Jobs}, func(err error) { console.PrintError(c.Err, err) })
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	followed := make(chan struct{})
@@ -65,11 +66,11 @@ func serveStudy(ctx context.Context, a *app, dir, model string, opt pageOptions)
 		defer close(followed)
 		watch.Follow(ctx, 500*time.Millisecond)
 	}()
-	if hasListeners(st) {
-		a.reminder(st.Dir)
+	if st.HasListeners() {
+		c.Reminder(st.Dir)
 	}
-	a.note("watching %s", dir)
-	err = servePage(ctx, a, page.Live{Latest: watch.Latest, Desk: func() page.Desk { return watchedDesk(watch) }}.Handler(), opt)
+	c.Note("watching %s", dir)
+	err = loopback.Serve(ctx, c, page.Live{Latest: watch.Latest, Desk: func() page.Desk { return watchedDesk(watch) }}.Handler(), opt)
 	stop()
 	<-followed
 	return err
@@ -115,16 +116,4 @@ func history(r report.Results, last string) []page.Take {
 		out = append(out, t)
 	}
 	return append(out, newest)
-}
-
-// hasListeners reports whether people take part in a study.
-func hasListeners(study *capture.Study) bool {
-	for _, rows := range [][]capture.Seating{study.Seatings, study.NotRecorded} {
-		for _, s := range rows {
-			if !s.OnFixture() {
-				return true
-			}
-		}
-	}
-	return false
 }

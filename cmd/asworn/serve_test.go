@@ -12,13 +12,15 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"asworn/cmd/internal/console"
 )
 
 // The view is served on the loopback address alone, shows the cautions where
 // people take part, and ends with the context.
 func TestServe(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "study")
-	if code := execute(t.Context(), []string{"new", dir, "--fixture", "1", "--listeners", "1", "--survey=false"}, io.Discard, io.Discard); code != exitDone {
+	if code := execute(t.Context(), []string{"new", dir, "--fixture", "1", "--listeners", "1", "--survey=false"}, io.Discard, io.Discard); code != console.Done {
 		t.Fatalf("new: code %d", code)
 	}
 	ctx, stop := context.WithCancel(t.Context())
@@ -73,8 +75,8 @@ func TestServe(t *testing.T) {
 		t.Errorf("a request for another host: status %d, want %d", status, http.StatusForbidden)
 	}
 	stop()
-	if c := <-code; c != exitDone {
-		t.Errorf("code %d after the end, want %d; stderr:\n%s", c, exitDone, stderr.String())
+	if c := <-code; c != console.Done {
+		t.Errorf("code %d after the end, want %d; stderr:\n%s", c, console.Done, stderr.String())
 	}
 	if !strings.Contains(stderr.String(), "listeners: start at a low level") {
 		t.Error("no reminder of the cautions for a study with listeners")

@@ -8,10 +8,11 @@ import (
 	"github.com/spf13/pflag"
 
 	"asworn/capture/sweep"
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 )
 
-func sweepCommand(a *app) *cobra.Command {
+func sweepCommand(c *console.Console) *cobra.Command {
 	d := sweep.Default()
 	out, bits := "sweep.wav", 24
 	var force bool
@@ -26,12 +27,12 @@ effect, normaliser and equaliser off, and record at the same rate.`,
 		Args: cobra.NoArgs,
 		RunE: func(*cobra.Command, []string) error {
 			if err := d.Validate(); err != nil {
-				return usageError{err}
+				return console.UsageError{Err: err}
 			}
 			if bits != 16 && bits != 24 && bits != 32 {
-				return usagef("--bits %d: want 16, 24 or 32", bits)
+				return console.Usagef("--bits %d: want 16, 24 or 32", bits)
 			}
-			return writeSweep(a, out, d, bits, force)
+			return writeSweep(c, out, d, bits, force)
 		},
 	}
 	sweepFlags(cmd.Flags(), &d)
@@ -52,7 +53,7 @@ func sweepFlags(flags *pflag.FlagSet, d *sweep.Design) {
 	flags.Float64Var(&d.RateHz, "rate", d.RateHz, "sampling rate, Hz")
 }
 
-func writeSweep(a *app, file string, d sweep.Design, bits int, force bool) error {
+func writeSweep(c *console.Console, file string, d sweep.Design, bits int, force bool) error {
 	if !force {
 		if err := absent(file); err != nil {
 			return err
@@ -62,7 +63,7 @@ func writeSweep(a *app, file string, d sweep.Design, bits int, force bool) error
 		return err
 	}
 	seconds := float64(d.LeadSamples()+d.Repeats*d.PeriodSamples()) / d.RateHz
-	a.note("%s: %.1f s at %.0f Hz; play it with every effect and equaliser off", filepath.Clean(file), seconds, d.RateHz)
-	fmt.Fprintln(a.out, file)
+	c.Note("%s: %.1f s at %.0f Hz; play it with every effect and equaliser off", filepath.Clean(file), seconds, d.RateHz)
+	fmt.Fprintln(c.Out, file)
 	return nil
 }

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"strconv"
@@ -8,13 +8,13 @@ import (
 	"asworn/capture/study"
 )
 
-// complete offers fixed words for a flag.
-func complete(cmd *cobra.Command, flag string, words ...string) {
+// Complete offers fixed words for a flag.
+func Complete(cmd *cobra.Command, flag string, words ...string) {
 	must(cmd.RegisterFlagCompletionFunc(flag, cobra.FixedCompletions(words, cobra.ShellCompDirectiveNoFileComp)))
 }
 
-// completeModels offers the models of the study that the first argument names.
-func completeModels(cmd *cobra.Command, flag string) {
+// CompleteModels offers the models of the study that the first argument names.
+func CompleteModels(cmd *cobra.Command, flag string) {
 	must(cmd.RegisterFlagCompletionFunc(flag, func(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 		if len(args) == 0 {
 			return nil, cobra.ShellCompDirectiveNoFileComp
@@ -23,13 +23,13 @@ func completeModels(cmd *cobra.Command, flag string) {
 	}))
 }
 
-// folders completes arguments that are study folders.
-func folders(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
+// Folders completes arguments that are study folders.
+func Folders(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 	return nil, cobra.ShellCompDirectiveFilterDirs
 }
 
-// folderThenWAV completes a study folder and then a recording.
-func folderThenWAV(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
+// FolderThenWAV completes a study folder and then a recording.
+func FolderThenWAV(_ *cobra.Command, args []string, _ string) ([]string, cobra.ShellCompDirective) {
 	if len(args) == 0 {
 		return nil, cobra.ShellCompDirectiveFilterDirs
 	}

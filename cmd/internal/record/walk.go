@@ -1,4 +1,4 @@
-package main
+package record
 
 import (
 	"context"
@@ -9,86 +9,18 @@ import (
 	"strconv"
 	"strings"
 	"time"
-	"unicode/utf8"
 
 	"github.com/fatih/color"
-	"golang.org/x/term"
 
+	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
+	"asworn/cmd/internal/console"
+	"asworn/docs"
 	"asworn/report/table"
 )
 
-// terminalUI shows a desk on a terminal and hands keys to it.
-type terminalUI struct {
-	a    *app
-	in   *os.File
-	old  *term.State
-	keys chan byte
-
-	asking string // what a typed line is for; empty when keys are keys
-	typed  []byte
-	tell   string // of the terminal itself
-}
-
-func (t *terminalUI) close() {
-	if t != nil {
-		_ = term.Restore(int(t.in.Fd()), t.old) // the program ends anyway
-	}
-}
-
-// say prints a line; raw terminals need the carriage return.
-func (t *terminalUI) say(format string, args ...any) {
-	fmt.Fprint(t.a.out, strings.ReplaceAll(fmt.Sprintf(format+"\n", args...), "\n", "\r\n"))
-}
-
-func (t *terminalUI) key(ctx context.Context) (byte, error) {
-	select {
-	case <-ctx.Done():
-		return 0, ctx.Err()
-	case k, ok := <-t.keys:
-		if !ok {
-			return 0, errors.New("the terminal is gone")
-		}
-		return k, nil
-	}
-}
-
-// line reads a line in the middle of a question.
-func (t *terminalUI) line(ctx context.Context, prompt string) (string, error) {
-	fmt.Fprint(t.a.out, prompt)
-	var typed []byte
-	for {
-		k, err := t.key(ctx)
-		if err != nil {
-			return "", err
-		}
-		switch k {
-		case '\r', '\n':
-			t.say("")
-			return strings.TrimSpace(string(typed)), nil
-		case ctrlC:
-			return "", errQuit
-		default:
-			typed = editLine(typed, k)
-			fmt.Fprintf(t.a.out, "\r\x1b[K%s%s", prompt, typed)
-		}
-	}
-}
-
-// editLine adds a key to a line, or takes the last letter away.
-func editLine(typed []byte, k byte) []byte {
-	switch {
-	case (k == 8 || k == 127) && len(typed) > 0:
-		_, n := utf8.DecodeLastRune(typed)
-		return typed[:len(typed)-n]
-	case k >= ' ' && k != 127:
-		return append(typed, k)
-	}
-	return typed
-}
-
-// walk shows the desk until the operator quits or no row is left.
-func (t *terminalUI) walk(ctx context.Context, desk *bench.Desk, changed <-chan struct{}) error {
+// Walk shows the desk until the operator quits or no row is left.
+func (t *Terminal) Walk(ctx context.Context, desk *bench.Desk, changed <-chan struct{}) error {
 	meters := time.NewTicker(100 * time.Millisecond)
 	defer meters.Stop()
 	t.draw(desk.Screen())
@@ -123,7 +55,7 @@ const (
 )
 
 // press hands one key on; it reports whether the operator quits.
-func (t *terminalUI) press(desk *bench.Desk, k byte) (quit bool) {
+func (t *Terminal) press(desk *bench.Desk, k byte) (quit bool) {
 	s := desk.Screen()
 	t.tell = ""
 	if s.Phase == bench.Playing && s.From == "" { // any key
@@ -180,7 +112,7 @@ func (t *terminalUI) press(desk *bench.Desk, k byte) (quit bool) {
 	return false
 }
 
-func (t *terminalUI) typing(desk *bench.Desk, k byte) {
+func (t *Terminal) typing(desk *bench.Desk, k byte) {
 	switch k {
 	case escape, ctrlC:
 		t.asking, t.typed = "", nil
@@ -191,12 +123,12 @@ func (t *terminalUI) typing(desk *bench.Desk, k byte) {
 		case askNote:
 			desk.Note(line)
 		case askReading:
-			r, err := typedReading(line)
-			if err != nil {
+			r, ok := study.ParseReading(line)
+			if !ok {
 				t.tell = "a reading is two numbers of mm, forward then up, as in -31.5 12"
 				return
 			}
-			desk.Read(*r)
+			desk.Read(r)
 		case askLevel:
 			db, err := strconv.ParseFloat(strings.Replace(line, ",", ".", 1), 64)
 			if err != nil {
@@ -211,12 +143,12 @@ func (t *terminalUI) typing(desk *bench.Desk, k byte) {
 }
 
 // draw shows everything anew.
-func (t *terminalUI) draw(s bench.Screen) {
+func (t *Terminal) draw(s bench.Screen) {
 	var b strings.Builder
 	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
 	paint := func(attribute ...color.Attribute) func(string, ...any) string {
 		c := color.New(attribute...)
-		if coloured(t.a.out) {
+		if console.Coloured(t.c.Out) {
 			c.EnableColor()
 		} else {
 			c.DisableColor()
@@ -225,7 +157,7 @@ func (t *terminalUI) draw(s bench.Screen) {
 	}
 	bold := paint(color.Bold)
 	if s.Phase == bench.Caution {
-		line("%s\n", plainCautions())
+		line("%s\n", docs.PlainCautions())
 	}
 	if !s.One { // which has no end that a plan knows
 		line("%s\n", leftWords(s.Left, s.Minutes))
@@ -288,7 +220,7 @@ func (t *terminalUI) draw(s bench.Screen) {
 	if os.Getenv("TERM") == "dumb" {
 		head = "\n"
 	}
-	fmt.Fprint(t.a.out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
 }
 
 // moved is a displacement along one axis, in words.

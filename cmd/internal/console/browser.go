@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"context"
@@ -7,8 +7,8 @@ import (
 	"runtime"
 )
 
-// openInBrowser asks the desktop to show a file or address.
-func openInBrowser(ctx context.Context, target string) error {
+// Browse asks the desktop to show a file or address.
+func Browse(ctx context.Context, target string) error {
 	name, args := "xdg-open", []string{target}
 	switch runtime.GOOS {
 	case "darwin":

@@ -1,30 +1,32 @@
-package main
+package record
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"math"
+	"net/http"
 	"strconv"
 	"strings"
 
+	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/resultdir"
+	"asworn/docs"
 	"asworn/report"
 	"asworn/report/page"
 	"asworn/report/text"
 )
 
-// recordPage drives a desk from a page.
-func recordPage(ctx context.Context, a *app, dir string, desk *bench.Desk, opt pageOptions) error {
-	return servePage(ctx, a, page.Live{
+// Page drives a desk from a page; dir is the address whose last results it shows.
+func Page(dir string, desk *bench.Desk) http.Handler {
+	return page.Live{
 		Latest: func() (report.Results, string, error) {
 			r, err := resultdir.Last(dir)
 			return r, "", err
 		},
 		Desk: func() page.Desk { return pageDesk(desk.Screen(), desk.Study().Limits.MaxOffsetMM) },
 		Act:  func(do, words string) error { return pageAct(desk, do, words) },
-	}.Handler(), opt)
+	}.Handler()
 }
 
 // pageDesk puts a screen into what the page shows.
@@ -35,7 +37,7 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 		d.Judging = s.Now
 	}
 	if s.Phase == bench.Caution {
-		d.Cautions = plainCautions()
+		d.Cautions = docs.PlainCautions()
 	}
 	if s.Phase == bench.Ready && d.Message == "" {
 		d.Message = recordedWords(s)
@@ -146,11 +148,11 @@ func pageAct(desk *bench.Desk, do, words string) error {
 	case "note":
 		desk.Note(words)
 	case "read":
-		r, err := typedReading(words)
-		if err != nil {
+		r, ok := study.ParseReading(words)
+		if !ok {
 			return errors.New("a reading is two numbers of mm, forward then up, as in -31.5 12")
 		}
-		desk.Read(*r)
+		desk.Read(r)
 	case "level":
 		desk.CheckLevel()
 	case "read-level":

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"fmt"
@@ -21,22 +21,23 @@ import (
 	"asworn/report/text"
 )
 
-// terminal returns the file behind w when it is a terminal, else nil.
-func terminal(w io.Writer) *os.File {
+// Terminal returns the file behind w when it is a terminal, else nil.
+func Terminal(w io.Writer) *os.File {
 	if f, ok := w.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
 		return f
 	}
 	return nil
 }
 
-// coloured reports whether w may hold colour (https://no-color.org).
-func coloured(w io.Writer) bool {
-	return terminal(w) != nil && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
+// Coloured reports whether w may hold colour (https://no-color.org).
+func Coloured(w io.Writer) bool {
+	return Terminal(w) != nil && os.Getenv("NO_COLOR") == "" && os.Getenv("TERM") != "dumb"
 }
 
-func (a *app) tableOptions() table.Options {
-	opt := table.Options{Color: coloured(a.out)}
-	if f := terminal(a.out); f != nil {
+// TableOptions are those of tables on Out: its width and colour, where it is a terminal.
+func (c *Console) TableOptions() table.Options {
+	opt := table.Options{Color: Coloured(c.Out)}
+	if f := Terminal(c.Out); f != nil {
 		if width, _, err := term.GetSize(int(f.Fd())); err == nil && width > 0 {
 			opt.Width = min(width, 120)
 		}
@@ -44,19 +45,19 @@ func (a *app) tableOptions() table.Options {
 	return opt
 }
 
-// note tells the operator something on stderr.
-func (a *app) note(format string, args ...any) {
-	if !a.quiet {
-		fmt.Fprintln(a.err, shown(fmt.Sprintf(format, args...)))
+// Note tells the operator something on stderr.
+func (c *Console) Note(format string, args ...any) {
+	if !c.Quiet {
+		fmt.Fprintln(c.Err, Shown(fmt.Sprintf(format, args...)))
 	}
 }
 
 // mostShown is how many characters of one line are shown.
 const mostShown = 1000
 
-// shown makes a text that may hold what stands in a file fit for a terminal:
+// Shown makes a text that may hold what stands in a file fit for a terminal:
 // nothing in it drives the terminal, and no line is endless.
-func shown(s string) string {
+func Shown(s string) string {
 	lines := strings.Split(s, "\n")
 	for i, line := range lines {
 		lines[i] = text.Bounded(text.Printable(line), mostShown)
@@ -64,31 +65,25 @@ func shown(s string) string {
 	return strings.Join(lines, "\n")
 }
 
-// cautions prints the page for sessions with listeners.
-func (a *app) cautions() { a.note("%s", plainCautions()) }
+// Cautions prints the page for sessions with listeners.
+func (c *Console) Cautions() { c.Note("%s", docs.PlainCautions()) }
 
-// plainCautions is that page as plain text.
-func plainCautions() string {
-	page := strings.ReplaceAll(docs.Cautions(), "**", "")
-	return strings.ReplaceAll(strings.TrimPrefix(page, "# "), "`", "'")
-}
-
-// reminder is the one line that stands for the cautions where they were shown
+// Reminder is the one line that stands for the cautions where they were shown
 // in full before.
-func (a *app) reminder(dir string) {
-	a.note("listeners: start at a low level, never push a microphone deep, stop on discomfort; %s says the rest", filepath.Join(dir, pipeline.CautionsFile))
+func (c *Console) Reminder(dir string) {
+	c.Note("listeners: start at a low level, never push a microphone deep, stop on discomfort; %s says the rest", filepath.Join(dir, pipeline.CautionsFile))
 }
 
-// finding prints what was found about one file: where, how bad, what, and the
+// Finding prints what was found about one file: where, how bad, what, and the
 // mend below.
-func (a *app) finding(where string, f capture.Finding) {
-	if a.quiet && f.Severity < capture.Refusal {
+func (c *Console) Finding(where string, f capture.Finding) {
+	if c.Quiet && f.Severity < capture.Refusal {
 		return
 	}
 	paint := color.New(map[capture.Severity]color.Attribute{
 		capture.Note: color.Reset, capture.Warning: color.FgYellow, capture.Refusal: color.FgRed}[f.Severity])
 	paint.DisableColor()
-	if coloured(a.err) {
+	if Coloured(c.Err) {
 		paint.EnableColor()
 	}
 	channel := ""
@@ -102,12 +97,12 @@ func (a *app) finding(where string, f capture.Finding) {
 	if f.Mend != "" {
 		message += "; " + f.Mend
 	}
-	fmt.Fprintf(a.err, "%s: %s: %s\n", shown(where), paint.Sprint(f.Severity), shown(message))
+	fmt.Fprintf(c.Err, "%s: %s: %s\n", Shown(where), paint.Sprint(f.Severity), Shown(message))
 }
 
-// findings prints what was found about a study's recordings; what many of them share
+// Findings prints what was found about a study's recordings; what many of them share
 // is printed for the first few.
-func (a *app) findings(recordings []report.Recording) {
+func (c *Console) Findings(recordings []report.Recording) {
 	found := make([][]capture.Finding, len(recordings))
 	for i, rec := range recordings {
 		found[i] = finding.ByCause(rec.Findings)
@@ -116,21 +111,21 @@ func (a *app) findings(recordings []report.Recording) {
 	for i, rec := range recordings {
 		for _, f := range found[i] {
 			if repeats.Show(f, rec.Row) {
-				a.finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
+				c.Finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 			}
 		}
 	}
 	for _, more := range repeats.Rest() {
 		more.First.Message, more.First.Channel = fmt.Sprintf("as row %d", more.Row), ""
-		a.finding(more.String(), more.First)
+		c.Finding(more.String(), more.First)
 	}
 }
 
-// progress returns a function that shows how much of a task is done, on a
+// Progress returns a function that shows how much of a task is done, on a
 // terminal only, and one that ends the display.
-func (a *app) progress(what string) (step func(done, total int), end func()) {
-	f := terminal(a.err)
-	if f == nil || a.quiet {
+func (c *Console) Progress(what string) (step func(done, total int), end func()) {
+	f := Terminal(c.Err)
+	if f == nil || c.Quiet {
 		return func(int, int) {}, func() {}
 	}
 	var bar *progressbar.ProgressBar
@@ -149,11 +144,11 @@ func (a *app) progress(what string) (step func(done, total int), end func()) {
 	}
 }
 
-// busy shows, on a terminal only, that something without a count is being
+// Busy shows, on a terminal only, that something without a count is being
 // done, until the function that it returns is called.
-func (a *app) busy(what string) (end func()) {
-	f := terminal(a.err)
-	if f == nil || a.quiet {
+func (c *Console) Busy(what string) (end func()) {
+	f := Terminal(c.Err)
+	if f == nil || c.Quiet {
 		return func() {}
 	}
 	bar := progressbar.NewOptions(-1, progressbar.OptionSetWriter(f), progressbar.OptionSetDescription(what),

@@ -1,4 +1,4 @@
-package main
+package console
 
 import (
 	"bytes"
@@ -20,10 +20,10 @@ func TestHostileTextOnTheTerminal(t *testing.T) {
 		many = append(many, fmt.Errorf("%d %s%s", i, hostile, strings.Repeat("x", 5000)))
 	}
 	var out bytes.Buffer
-	printError(&out, errors.Join(many[0], errors.Join(many[1:]...)))
-	a := &app{err: &out}
-	a.note("%s", hostile)
-	a.finding(hostile, capture.Finding{Message: hostile, Mend: hostile})
+	PrintError(&out, errors.Join(many[0], errors.Join(many[1:]...)))
+	c := &Console{Err: &out}
+	c.Note("%s", hostile)
+	c.Finding(hostile, capture.Finding{Message: hostile, Mend: hostile})
 	for _, c := range []string{"\x1b", "\a", "\u202e", "\u0085", "\r", "\x00"} {
 		if strings.Contains(out.String(), c) {
 			t.Errorf("%q on the terminal", c)
