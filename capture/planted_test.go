@@ -174,6 +174,22 @@ func rmsOf(x []float64) float64 {
 	return math.Sqrt(s / float64(len(x)))
 }
 
+// gate lets through what is above a threshold, and of the rest a part. It holds for
+// some 30 ms.
+func gate(x []float64, rate, threshold, closed float64) {
+	fall := math.Exp(-1 / (0.03 * rate))
+	envelope, gain := 0.0, closed
+	for i, v := range x {
+		envelope = max(math.Abs(v), envelope*fall)
+		want := closed
+		if envelope > threshold {
+			want = 1
+		}
+		gain += (want - gain) / (0.004 * rate)
+		x[i] = v * gain
+	}
+}
+
 // plant is a fault of one kind in several sizes.
 type plant struct {
 	name  string
@@ -438,6 +454,15 @@ var plants = []plant{
 				for i := int(at) + 1; float64(i) < at+n*ratio && i < len(drive); i++ {
 					s := (float64(i) - at) / ratio / d.RateHz
 					drive[i] += 0.5 * math.Sin(2*math.Pi*(d.StartHz*s+(d.StopHz-d.StartHz)*s*s/2/d.Seconds))
+				}
+			}
+		}},
+	{name: "noise gate", code: finding.NoiseGate, unit: "dB", sizes: []float64{6, 12, 20, 100}, sure: 2,
+		spoil: func(r *recipe, size float64) {
+			r.dc, r.bits = 0, 24
+			r.before = func(ch [][]float64) {
+				for _, x := range ch[:2] {
+					gate(x, r.sweep.RateHz, 4*rmsOf(x[len(x)-int(0.05*r.sweep.RateHz):]), math.Pow(10, -size/20))
 				}
 			}
 		}},

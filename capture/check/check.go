@@ -62,7 +62,7 @@ func refused(t *take.Take, code finding.Code) bool {
 // found first.
 func Responses(t *take.Take) {
 	var tops, silence [take.Roles][]finding.Finding
-	var repeats [len(study.Ears)][]finding.Finding
+	var repeats, background [len(study.Ears)][]finding.Finding
 	var copies, wire, other []finding.Finding
 	var work []func(*take.Desk)
 	for role := range take.Roles {
@@ -71,7 +71,8 @@ func Responses(t *take.Take) {
 			func(*take.Desk) { tops[role] = checkTops(t, role) })
 	}
 	for e := range study.Ears {
-		work = append(work, func(d *take.Desk) { repeats[e] = checkRepeats(t, d, e) })
+		work = append(work, func(d *take.Desk) { repeats[e] = checkRepeats(t, d, e) },
+			func(*take.Desk) { background[e] = checkBackground(t, e) })
 	}
 	work = append(work, func(*take.Desk) { copies = checkCopies(t) }, func(*take.Desk) {
 		if wire = checkLoopback(t); len(wire) == 0 {
@@ -99,6 +100,7 @@ func Responses(t *take.Take) {
 		checkDistortion(t, study.Ear(e))
 	}
 	t.Add(slices.Concat(repeats[:]...)...)
+	t.Add(slices.Concat(background[:]...)...)
 	checkEars(t)
 	if math.Abs(t.Rec.DriftPPM) > impossiblePPM || refused(t, finding.Noisy) || refused(t, finding.Dropout) {
 		checkRate(t)

@@ -39,6 +39,8 @@ const (
 	GainChanged       Code = "gain-changed"
 	Compression       Code = "compression"
 	LoopbackNotFlat   Code = "loopback-not-flat"
+	NoiseGate         Code = "noise-gate"
+	LossyCoding       Code = "lossy-coding"
 	Unreadable        Code = "unreadable"
 	Changed           Code = "changed"
 	GivenResponse     Code = "given-response"
@@ -89,6 +91,8 @@ func table() []usual {
 		{GainChanged, Warning, "set gain and level as they were, record a calibrator with them, and record again"},
 		{Compression, Warning, "switch off limiter, compressor and automatic gain of player and recorder, lower the drive, and record again"},
 		{LoopbackNotFlat, Warning, "connect the player's output straight to the recorder's input, with every filter and equaliser off, and record again"},
+		{NoiseGate, Warning, "switch off noise gate, expander and noise reduction of recorder and computer, and record again"},
+		{LossyCoding, Warning, "record to WAV and nothing else, at the rate of the converter, and record again"},
 		{Unreadable, Refusal, "record again"},
 		{WrongRecording, Refusal, "say what was recorded, or record it again"},
 		{Changed, Note, "it was read anew; recordings should never change, so make sure that this was meant"},
