@@ -61,7 +61,13 @@ func Align(t *take.Take) {
 	}
 	// variance is that of a difference of two repeats, twice that of one.
 	t.Rec.DriftSEPPM = math.Sqrt(variance/2*n/den) * 1e6
+	if !(t.Rec.DriftSEPPM < anyClockPPM) { // the repeats have no delay in common
+		t.Rec.DriftSEPPM = anyClockPPM
+	}
 }
+
+// anyClockPPM stands for the standard error of a clock that nothing tells of.
+const anyClockPPM = 1e6
 
 // delay returns how much later repeat k is than repeat 0 beyond their cuts, in
 // samples, with its standard error.
