@@ -2,13 +2,18 @@ package capture_test
 
 import (
 	"encoding/json"
+	"math"
+	"slices"
+	"strings"
 	"testing"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 )
 
 // TestRepeatsWithoutADelayInCommon: one sample far beyond full scale in the second
-// repeat leaves no phase to tell a clock by; all numbers stay finite.
+// repeat leaves no phase to tell a clock by; the recording is refused, and all its
+// numbers stay finite.
 func TestRepeatsWithoutADelayInCommon(t *testing.T) {
 	p, err := capture.NewProcessor(plantedSetup(1))
 	if err != nil {
@@ -25,6 +30,12 @@ func TestRepeatsWithoutADelayInCommon(t *testing.T) {
 			}
 			if _, err := json.Marshal(rec); err != nil {
 				t.Errorf("%g at %g of the repeat: %v", spike, at, err)
+			}
+			told := slices.ContainsFunc(rec.Quality.Findings, func(f capture.Finding) bool {
+				return f.Code == finding.NoExcitation && strings.Contains(f.Mend, "record again")
+			})
+			if math.Abs(spike) >= 1e6 && (!told || rec.Quality.Usable()) {
+				t.Errorf("%g at %g of the repeat: nothing says that the repeats have nothing in common: %v", spike, at, rec.Quality.Findings)
 			}
 		}
 	}

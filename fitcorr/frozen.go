@@ -20,13 +20,19 @@ type Frozen struct {
 	Options seat.Options  `json:"options"`
 	Models  []FrozenModel `json:"models"`
 
-	refs []reference // of Ready
+	refs []reference // of Shared
 }
 
-// Ready is f with what it is judged by of one model made already, on other
-// goroutines while the caller goes on; that of the others is made when it is needed.
-func (f Frozen) Ready(model string) Frozen {
+// Shared is f with what seatings are placed by kept from one to the next, each part
+// made when it is first needed. Copies share it.
+func (f Frozen) Shared() Frozen {
 	f.refs = f.references()
+	return f
+}
+
+// Warm makes what seatings of a model are placed by on other goroutines, so that it
+// is there, or soon, when the first is judged. Of use after Shared only.
+func (f Frozen) Warm(model string) {
 	for _, r := range f.refs {
 		if r.model == model {
 			go func() {
@@ -35,7 +41,6 @@ func (f Frozen) Ready(model string) Frozen {
 			}()
 		}
 	}
-	return f
 }
 
 // references lists the surveys of the study.
@@ -57,10 +62,13 @@ func (f Frozen) references() []reference {
 	return out
 }
 
-// placer is that of the survey of a model at a point, which there is.
-func (f Frozen) placer(model string, point capture.Point) *placing.Placer {
-	refs := f.references()
-	return refs[slices.IndexFunc(refs, func(r reference) bool { return r.model == model && r.point == point })].placer()
+// find returns the survey of a model at a point; false without one.
+func find(refs []reference, model string, point capture.Point) (reference, bool) {
+	i := slices.IndexFunc(refs, func(r reference) bool { return r.model == model && r.point == point })
+	if i < 0 {
+		return reference{}, false
+	}
+	return refs[i], true
 }
 
 // FrozenModel is what a study knows about one model.
@@ -134,11 +142,12 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
 	}
 	fp := fm.at(s.Point)
-	if fp.Survey == nil {
+	ref, ok := find(f.references(), s.Model, s.Point)
+	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
 	}
 	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(f.placer(s.Model, s.Point), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
+	p, ok := position.PlaceFixture(ref.placer(), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}

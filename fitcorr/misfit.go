@@ -133,10 +133,8 @@ func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
 		return m, true
 	}
 	refs := f.references()
-	for _, r := range refs {
-		if r.model == s.Model && r.point == s.Point {
-			return misfit(s, r.placer().Fits(s), refs)
-		}
+	if r, ok := find(refs, s.Model, s.Point); ok {
+		return misfit(s, r.placer().Fits(s), refs)
 	}
 	return Misfit{}, false
 }

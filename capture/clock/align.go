@@ -8,6 +8,7 @@ import (
 	"math/cmplx"
 
 	"asworn/capture/deconv"
+	"asworn/capture/finding"
 	"asworn/capture/take"
 )
 
@@ -28,9 +29,9 @@ func Align(t *take.Take) {
 		}
 	}
 	t.Ratio = 1
-	se := make([]float64, len(t.Cut))
+	errs := make([]float64, len(t.Cut))
 	for k := 1; k < len(t.Cut); k++ {
-		t.Shift[k], se[k] = delay(t, k, roles)
+		t.Shift[k], errs[k] = delay(t, k, roles)
 	}
 	if len(t.Cut) < 2 {
 		return
@@ -48,7 +49,7 @@ func Align(t *take.Take) {
 	// Its error: from the phase noise, or from the scatter about the line when
 	// that is larger.
 	variance := 0.0
-	for _, v := range se {
+	for _, v := range errs {
 		variance = max(variance, v*v)
 	}
 	if n > 2 {
@@ -60,14 +61,14 @@ func Align(t *take.Take) {
 		variance = max(variance, 2*scatter/(n-2))
 	}
 	// variance is that of a difference of two repeats, twice that of one.
-	t.Rec.DriftSEPPM = math.Sqrt(variance/2*n/den) * 1e6
-	if !(t.Rec.DriftSEPPM < anyClockPPM) { // the repeats have no delay in common
-		t.Rec.DriftSEPPM = anyClockPPM
+	se := math.Sqrt(variance / 2 * n / den)
+	if !(se < 1) { // no clock is off by its own rate
+		t.Add(finding.New(finding.NoExcitation, "the repeats of the excitation do not resemble each other: samples were lost between them, or something else covers them").
+			Mended("use larger buffers, close other programs, see that the right excitation was played and is heard, and record again"))
+		return
 	}
+	t.Rec.DriftSEPPM = se * 1e6
 }
-
-// anyClockPPM stands for the standard error of a clock that nothing tells of.
-const anyClockPPM = 1e6
 
 // delay returns how much later repeat k is than repeat 0 beyond their cuts, in
 // samples, with its standard error.

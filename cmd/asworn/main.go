@@ -10,10 +10,6 @@ import (
 	"runtime"
 	"runtime/debug"
 	"syscall"
-
-	"gonum.org/v1/gonum/blas/blas64"
-
-	"asworn/fitcorr/blas"
 )
 
 // Up to floor bytes nothing is collected: most commands end before that. From there on
@@ -40,7 +36,6 @@ func main() {
 	if os.Getenv("GOGC") == "" && os.Getenv("GOMEMLIMIT") == "" {
 		collectLate()
 	}
-	blas64.Use(blas.Implementation{}) // the same bits as gonum's, sooner
 	os.Exit(start())
 }
 

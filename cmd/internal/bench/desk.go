@@ -322,7 +322,7 @@ func (d *Desk) begin(f func(ctx context.Context)) {
 func (d *Desk) play(ctx context.Context, row Row) {
 	d.update(func() { d.screen.Now = d.stamp(row.File) })
 	ready := make(chan error, 1)
-	go func() { ready <- d.judge.Prepare() }() // while it sounds
+	go func() { ready <- d.judge.Prepare(row.Model) }() // while it sounds
 	got, gainDB, err := d.sound.take(ctx)
 	if failed := <-ready; err == nil {
 		err = failed

@@ -83,7 +83,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 	if err != nil {
 		return nil, s.unread(err)
 	}
-	s.frozen.Setup = setup
+	s.frozen.Setup, s.frozen.Fit = setup, s.frozen.Fit.Shared()
 	return s, nil
 }
 
@@ -145,8 +145,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 			return report.Results{}, err
 		}
 	}
-	fit := s.frozen.Fit.Ready(m.Name)
-	s.frozen.Fit = fit
+	s.frozen.Fit.Warm(m.Name)
 	rec, err := respond.Process(&s.processor, file)
 	if err != nil {
 		return report.Results{}, err
@@ -158,7 +157,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if row.Point == "" {
 		row.Point = capture.Blocked
 		if rec.Quality.Usable() {
-			row.Point = fit.PointOf(fitSeating(row, rec))
+			row.Point = s.frozen.Fit.PointOf(fitSeating(row, rec))
 		}
 	}
 	s.compare(row, &rec)
@@ -169,7 +168,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	err = respond.Guard(func() error { return judgeBy(fit, &r, m.Name, fitSeating(row, rec)) })
+	err = respond.Guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
 	if err != nil {
 		return report.Results{}, fmt.Errorf("%s: %w", file, err)
 	}
@@ -178,7 +177,8 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 
 // judge adds the verdict of a usable seating of a model to results that hold its
 // recording.
-func judgeBy(fit fitcorr.Frozen, r *report.Results, model string, seating fitcorr.Seating) error {
+func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Seating) error {
+	fit := s.frozen.Fit
 	if wrong, bad := fit.Misfit(seating); bad {
 		refuse(&r.Recordings[0], wrong)
 		r.Analysis.Misfits = []fitcorr.Misfit{wrong}

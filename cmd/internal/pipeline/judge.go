@@ -113,9 +113,14 @@ func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
 	return out, nil
 }
 
-// Prepare does what Judge needs and a recording is not needed for, so that nobody has
-// to wait for it afterwards.
-func (j *Judge) Prepare() error { return j.line.responder.Ready(&j.own) }
+// Prepare does what Judge needs for a model and a recording is not needed for, so
+// that nobody has to wait for it afterwards.
+func (j *Judge) Prepare(model string) error {
+	if j.frozen != nil {
+		j.frozen.frozen.Fit.Warm(model)
+	}
+	return j.line.responder.Ready(&j.own)
+}
 
 // Judge processes the recording of a row and compares it with those before it,
 // whose place it takes where it is a row's second. An ordinary fixture seating gets
@@ -157,10 +162,10 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 		return out, nil
 	}
 	seating, found := fitSeating(row, rec), out.Results
-	err = respond.Guard(func() error { return judgeBy(j.frozen.frozen.Fit, &found, row.Model, seating) })
+	err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
 		seating.Read, found = nil, out.Results
-		err = respond.Guard(func() error { return judgeBy(j.frozen.frozen.Fit, &found, row.Model, seating) })
+		err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	}
 	if err == nil { // else the last run could judge no seating of this model at this point
 		out.Results, out.Usable = found, found.Recordings[0].Usable

@@ -57,9 +57,6 @@ var errNotFinite = errors.New("no response can have that")
 // plausible reports a number in a recording that is not finite, or a level that
 // counts and is impossible. Nothing else looks at this again.
 func plausible(rec capture.Recording) error {
-	if math.IsInf(rec.DriftSEPPM, 1) { // capture/clock found nothing common in them
-		return errUnlike
-	}
 	if where := report.NotFinite(rec); where != "" {
 		return fmt.Errorf("%s is not a finite number: %w", where, errNotFinite)
 	}
@@ -83,9 +80,6 @@ func plausible(rec capture.Recording) error {
 	return nil
 }
 
-// errUnlike: what sounds at the places of the repeats is not the same.
-var errUnlike = errors.New("the repeats of the excitation do not resemble each other: samples were lost between them, or something else covers them")
-
 // refused is the recording of a file that could not be processed.
 func refused(err error) capture.Recording {
 	f := finding.New(finding.Unreadable, err.Error())
@@ -96,9 +90,6 @@ func refused(err error) capture.Recording {
 		f.Message, f.Mend = bad.Message, bad.Mend
 	case errors.As(err, &failed):
 		f.Mend = FaultMend
-	case errors.Is(err, errUnlike):
-		f = finding.New(finding.NoExcitation, err.Error())
-		f.Mend = "use larger buffers, close other programs, see that the right excitation was played and is heard, and record again"
 	case errors.Is(err, errNotFinite):
 		f = finding.New(finding.NotFinite, err.Error())
 	}
