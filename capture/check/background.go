@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/dsp/window"
+
 	"asworn/capture/deconv"
 	"asworn/capture/finding"
 	"asworn/capture/samples"
@@ -24,17 +26,19 @@ func checkBackground(t *take.Take, role int) []finding.Finding {
 		return nil
 	}
 	name := take.ChannelNames[role]
-	if low, high := quantileOf(b.below, 0.5, 20), quantileOf(b.above, 0.5, 20); min(low, high) > gateDB {
+	if b.below.over(0.5, gateDB) && b.above.over(0.5, gateDB) {
+		least := min(b.below.quantile(0.5), b.above.quantile(0.5))
 		return []finding.Finding{finding.New(finding.NoiseGate,
-			fmt.Sprintf("the background is %.0f dB quieter in the silences than during the sweep: a noise gate, an expander or noise reduction was at work, or silence was cut in; the stated noise is too low", min(low, high))).
-			On(name).Of(min(low, high), "dB")}
+			fmt.Sprintf("the background is %.0f dB quieter in the silences than during the sweep: a noise gate, an expander or noise reduction was at work, or silence was cut in; the stated noise is too low", least)).
+			On(name).Of(least, "dB")}
 	}
 	if drop, hz := b.cut(); drop > cutDB {
 		return []finding.Finding{finding.New(finding.LossyCoding,
 			fmt.Sprintf("the noise ends at %.1f kHz, where it falls by %.0f dB: the recording went through a lossy coder (MP3, AAC and the like) or a converter of a lower rate", hz/1000, drop)).
 			On(name).Of(drop, "dB")}
 	}
-	if hole := quantileOf(b.beside, 0.05, 200); hole < holeDB {
+	if len(b.beside) >= 200 && !b.beside.over(0.05, holeDB) {
+		hole := b.beside.quantile(0.05)
 		return []finding.Finding{finding.New(finding.LossyCoding,
 			fmt.Sprintf("beside the sweep there are holes of %.0f dB in the noise: the recording went through a lossy coder (MP3, AAC and the like) or noise reduction", -hole)).
 			On(name).Of(-hole, "dB")}
@@ -47,21 +51,45 @@ type background struct {
 	hz    float64   // of a bin
 	least float64   // power per bin that the word length alone gives
 	quiet []float64 // power per bin in the silences, median over the frames, at least the former
-	// Powers during the sweep over those of quiet, in dB and sorted: far below its
-	// frequency, where a room has long decayed; far above its low harmonics; and
-	// between it and its second harmonic.
-	below, above, beside []float64
+	// Powers during the sweep over those of quiet: far below its frequency, where a
+	// room has long decayed; far above its low harmonics; and between it and its second
+	// harmonic.
+	below, above, beside ratios
 }
+
+// ratios are of powers, in no order.
+type ratios []float64
+
+// over reports whether a quantile of twenty or more lies over a level in decibels.
+// They are counted, not sorted: there are a hundred thousand, and it hardly ever does.
+func (r ratios) over(q, db float64) bool {
+	limit, up := math.Pow(10, db/10), 0
+	for _, v := range r {
+		if v > limit {
+			up++
+		}
+	}
+	return len(r) >= 20 && len(r)-up <= rank(r, q)
+}
+
+// quantile sorts them, and is in decibels.
+func (r ratios) quantile(q float64) float64 {
+	slices.Sort(r)
+	return 10 * math.Log10(r[rank(r, q)])
+}
+
+// rank is that of a quantile, from 0.
+func rank(r ratios, q float64) int { return int(q * float64(len(r)-1)) }
 
 // backgroundOf is not ok without silences.
 func backgroundOf(t *take.Take, role int) (b background, ok bool) {
 	p, x := t.Bench, t.X[role]
 	n := deconv.FastLen(int(frameSeconds * p.RateHz))
-	fft, window := deconv.NewFFT(n), blackmanHarris(n)
+	fft, win := deconv.NewFFT(n), window.NewValues(window.BlackmanHarris, n+1)[:n]
 	seq, spec, power := make([]float64, n), make([]complex128, fft.Bins()), make([]float64, fft.Bins())
 	transform := func(at int) []float64 {
 		offset := samples.Sum(x[at:at+n]) / float64(n)
-		for i, w := range window {
+		for i, w := range win {
 			seq[i] = w * (x[at+i] - offset)
 		}
 		fft.Forward(spec, seq)
@@ -72,7 +100,7 @@ func backgroundOf(t *take.Take, role int) (b background, ok bool) {
 	}
 	b.hz = p.RateHz / float64(n)
 	step := max(gridOf(x), math.Pow(2, -24)*t.Peak[role])
-	for _, w := range window {
+	for _, w := range win {
 		b.least += w * w * step * step / 12
 	}
 	if b.quiet = quietOf(t.Silences(), n, transform); b.quiet == nil {
@@ -89,29 +117,23 @@ func backgroundOf(t *take.Take, role int) (b background, ok bool) {
 			b.sort(transform(at), now, p.RateHz)
 		}
 	}
-	for _, v := range [][]float64{b.below, b.above, b.beside} {
-		slices.Sort(v)
-	}
 	return b, true
 }
 
 // sort tells where the bins of a frame lie beside a sweep that is at now hertz.
 func (b *background) sort(power []float64, now, rate float64) {
 	spill := slices.Max(power) * math.Pow(10, spillDB/10)
-	for k, v := range power {
-		hz := float64(k) * b.hz
-		if hz < besideFromHz/10 || hz > besideTo*rate {
-			continue
-		}
-		db := 10 * math.Log10(max(v, 1e-3*b.least)/b.quiet[k])
-		over := 10 * math.Log10(max(v, 1e-3*b.least)/max(b.quiet[k], spill))
+	for k := int(math.Ceil(besideFromHz / 10 / b.hz)); k < len(power); k++ {
+		hz, v := float64(k)*b.hz, max(power[k], 1e-3*b.least)
 		switch {
+		case hz > besideTo*rate:
+			return
 		case hz < now/8:
-			b.below = append(b.below, over)
+			b.below = append(b.below, v/max(b.quiet[k], spill))
 		case hz > 12*now+besideFromHz/5:
-			b.above = append(b.above, over)
+			b.above = append(b.above, v/max(b.quiet[k], spill))
 		case hz > besideFromHz && hz > 1.2*now+4*b.hz && hz < 1.75*now-4*b.hz && b.quiet[k] > 4*b.least:
-			b.beside = append(b.beside, db)
+			b.beside = append(b.beside, v/b.quiet[k])
 		}
 	}
 }
@@ -162,34 +184,21 @@ func quietOf(silences [][2]int, n int, transform func(at int) []float64) []float
 
 // gridOf is the step of the samples: 2⁻¹⁵ of 16 bits, 0 of what is on no grid of 24.
 func gridOf(x []float64) float64 {
-	step := 1.0
+	const finest = 1 << 23
+	var all int64
 	for _, v := range x {
-		for step > 0 && v != math.Round(v/step)*step {
-			if step /= 2; step < math.Pow(2, -23) {
-				step = 0
-			}
+		n := int64(v * finest)
+		if float64(n) != v*finest {
+			return 0
+		}
+		if all |= n; all&1 != 0 {
+			break
 		}
 	}
-	return step
-}
-
-// quantileOf is NaN of fewer than least sorted values.
-func quantileOf(x []float64, q float64, least int) float64 {
-	if len(x) < least {
-		return math.NaN()
+	if all &= -all; all > 0 && all < finest { // its lowest bit
+		return float64(all) / finest
 	}
-	return x[int(q*float64(len(x)-1))]
-}
-
-// blackmanHarris is the window of four terms whose side lobes lie at −92 dB
-// (Harris, Proc. IEEE 66(1), 1978).
-func blackmanHarris(n int) []float64 {
-	w := make([]float64, n)
-	for i := range w {
-		x := 2 * math.Pi * float64(i) / float64(n)
-		w[i] = 0.35875 - 0.48829*math.Cos(x) + 0.14128*math.Cos(2*x) - 0.01168*math.Cos(3*x)
-	}
-	return w
+	return 1
 }
 
 // Limits of the background. Common practice, no source. Gaussian noise has its

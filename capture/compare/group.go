@@ -16,7 +16,7 @@ import (
 type kind struct{ fixture, bare, displaced bool }
 
 func kindOf(r study.Seating) kind {
-	return kind{fixture: r.OnFixture(), bare: r.Model == "", displaced: r.Survey != nil}
+	return kind{fixture: r.OnFixture(), bare: r.Model == "", displaced: r.Displaced()}
 }
 
 // group is the usable recordings of one headphone on one subject at one point,
@@ -85,7 +85,7 @@ type opinion struct {
 // about is not ok where nothing can be said.
 func (g group) about(rows []study.Seating, recs []Traits, e study.Ear, i int) (o opinion, ok bool) {
 	switch {
-	case g.kind.displaced && rows[i].Survey == nil:
+	case g.kind.displaced && !rows[i].Displaced():
 		return o, false
 	case g.kind.displaced:
 		o.want, o.spread = g.surface.at(*rows[i].Survey, e, i)
@@ -111,7 +111,7 @@ func (g group) about(rows []study.Seating, recs []Traits, e study.Ear, i int) (o
 	for b, v := range recs[i].LevelDB[e] {
 		o.d[b] = v - o.want[b]
 	}
-	if rows[i].Survey != nil && rows[i].Seal != "" {
+	if rows[i].Displaced() && rows[i].Seal != "" {
 		for _, b := range thirds(0, leakToHz) {
 			o.d[b] = math.NaN()
 		}

@@ -86,3 +86,16 @@ func (s Seating) OnFixture() bool { return s.Subject == FixtureSubject }
 // BareEar reports whether the recording is the bare-ear reference: a
 // loudspeaker in a fixed place and no headphone.
 func (s Seating) BareEar() bool { return s.Model == "" && s.Point == Blocked }
+
+// Displaced reports whether the headphone was displaced on purpose: on the
+// fixture the row of a position survey, on a listener a displaced wearing.
+func (s Seating) Displaced() bool { return s.Survey != nil }
+
+// Worn reports whether a listener wore a headphone as usual.
+func (s Seating) Worn() bool { return s.Model != "" && !s.OnFixture() && !s.Displaced() }
+
+// OrdinaryOnFixture reports whether a headphone sat on the fixture and was not
+// displaced on purpose.
+func (s Seating) OrdinaryOnFixture() bool {
+	return s.Model != "" && s.OnFixture() && !s.Displaced()
+}

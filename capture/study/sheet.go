@@ -183,7 +183,7 @@ func (s *sheetReader) survey(r textfile.Row, out *Seating) {
 
 func placementOf(out Seating) placement {
 	p := placement{subject: out.Subject, model: out.Model, unit: out.Unit, point: out.Point, number: out.Number, loudspeaker: out.Loudspeaker}
-	if out.Survey != nil {
+	if out.Displaced() {
 		p.survey, p.displacement = true, *out.Survey
 	}
 	return p

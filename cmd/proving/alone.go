@@ -225,7 +225,7 @@ func less(a, b [3]float64) [3]float64 { return [3]float64{a[0] - b[0], a[1] - b[
 // ordinaryRow is the row of a fixture seating that was not displaced on purpose.
 func ordinaryRow(s *simulate.Study, model int, id string) (simulate.Row, bool) {
 	for _, r := range s.Rows {
-		if r.File == id && r.ModelIndex == model && r.OnFixture() && r.Survey == nil && (r.Point == capture.Blocked || s.Design.Apart) {
+		if r.File == id && r.ModelIndex == model && r.OrdinaryOnFixture() && (r.Point == capture.Blocked || s.Design.Apart) {
 			return r, true
 		}
 	}

@@ -36,7 +36,7 @@ func plausible(ctx context.Context, w io.Writer, world simulate.World, seed uint
 					}
 					l := third(seatings[j].Ears[capture.Left].LevelDB, t)
 					switch {
-					case r.Survey == nil:
+					case !r.Displaced():
 						groups[r.SubjectIndex] = append(groups[r.SubjectIndex], l)
 					case *r.Survey == capture.Displacement{} && r.Seal == "":
 						mark = append(mark, l)

@@ -99,7 +99,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 			verdicts[v.ID] = v
 		}
 		for _, r := range s.Rows {
-			if r.ModelIndex != m || r.Survey != nil || r.Point == capture.Drum && !s.Design.Apart {
+			if r.ModelIndex != m || r.Displaced() || r.Point == capture.Drum && !s.Design.Apart {
 				continue
 			}
 			o, ok := offsets[r.File]
@@ -137,7 +137,7 @@ func (out *score) panelLeak(w *fitcorr.Worn, e int, truth, confidence float64) {
 func cupMeans(s *simulate.Study) [][2][3]float64 {
 	out, n := make([][2][3]float64, len(s.Models)), make([]float64, len(s.Models))
 	for _, r := range s.Rows {
-		if r.ModelIndex >= 0 && !r.OnFixture() && r.Survey == nil {
+		if r.ModelIndex >= 0 && r.Worn() {
 			n[r.ModelIndex]++
 			for e, p := range r.True {
 				for a, v := range p.Vector() {

@@ -114,7 +114,7 @@ func (m *maker) fixture(a fitcorr.ModelAnalysis, point capture.Point, ear captur
 	}
 	var raw []fitcorr.Curve
 	for _, rec := range m.r.Recordings {
-		if rec.Model == a.Model && rec.Point == point && rec.OnFixture() && rec.Survey == nil && rec.Usable {
+		if rec.Model == a.Model && rec.Point == point && rec.OrdinaryOnFixture() && rec.Usable {
 			raw = append(raw, rec.Ears[ear])
 		}
 	}
@@ -139,7 +139,7 @@ func (m *maker) fixture(a fitcorr.ModelAnalysis, point capture.Point, ear captur
 func (m *maker) seatings(a fitcorr.ModelAnalysis, point capture.Point, ear capture.Ear, add func(name, title, about string, level func(b int) (float64, float64, bool))) {
 	k := m.factor(0)
 	for _, rec := range m.r.Recordings {
-		if rec.Model != a.Model || rec.Point != point || !rec.OnFixture() || rec.Survey != nil || !rec.Usable {
+		if rec.Model != a.Model || rec.Point != point || !rec.OrdinaryOnFixture() || !rec.Usable {
 			continue
 		}
 		c := rec.Ears[ear]
@@ -169,7 +169,7 @@ func (m *maker) listeners(model string, ear capture.Ear) {
 	by := map[string][]fitcorr.Curve{}
 	var order []string
 	for _, rec := range m.r.Recordings {
-		if rec.Model != model || rec.OnFixture() || rec.Survey != nil || !rec.Usable {
+		if rec.Model != model || !rec.Worn() || !rec.Usable {
 			continue
 		}
 		if by[rec.Subject] == nil {

@@ -165,7 +165,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 	var order []key
 	sets := make(map[key]*HeadphoneSet)
 	for _, rec := range r.Recordings {
-		if !rec.Usable || rec.Model == "" || rec.Survey != nil {
+		if !rec.Usable || rec.Model == "" || rec.Displaced() {
 			continue
 		}
 		pair, err := source(rec)

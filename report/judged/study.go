@@ -51,7 +51,7 @@ func (r *Study) fixtureSeatings() []Seating {
 			out = append(out, Seating{Model: m, Verdict: v, Offset: offsetOf(*m, v.ID), Action: ActionFor(v)})
 		}
 		for _, rec := range r.Recordings {
-			if rec.Model == m.Model && rec.OnFixture() && rec.Survey == nil && !rec.Usable {
+			if rec.Model == m.Model && rec.OrdinaryOnFixture() && !rec.Usable {
 				out = append(out, Seating{Model: m, Action: Refused, Recording: rec})
 			}
 		}
@@ -97,7 +97,7 @@ func (r *Study) Numbers(ids []string) string {
 func (r *Study) Ordinary(model string, p capture.Point, worn bool) []report.Recording {
 	var out []report.Recording
 	for _, rec := range r.Recordings {
-		if rec.Usable && rec.Model == model && rec.Point == p && rec.Survey == nil && !rec.BareEar() && rec.OnFixture() != worn {
+		if rec.Usable && rec.Model == model && rec.Point == p && !rec.Displaced() && !rec.BareEar() && rec.OnFixture() != worn {
 			out = append(out, rec)
 		}
 	}
@@ -141,7 +141,7 @@ func (r *Study) Listeners(model string) []string {
 // them that are usable.
 func (r *Study) SeatingCounts(model, who string) (of, used int) {
 	for _, rec := range r.Recordings {
-		if rec.Model == model && rec.Subject == who && rec.Survey == nil && !rec.BareEar() {
+		if rec.Model == model && rec.Subject == who && !rec.Displaced() && !rec.BareEar() {
 			of++
 			if rec.Usable {
 				used++

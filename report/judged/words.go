@@ -238,7 +238,7 @@ func NameOf(r report.Recording) string {
 		}
 	}
 	s := model + ", " + r.Subject + ", seating " + strconv.Itoa(r.Number) + ", " + string(r.Point)
-	if r.Survey != nil {
+	if r.Displaced() {
 		s += ", displaced " + displacementWords(*r.Survey)
 	}
 	return text.OneLine(s)

@@ -134,7 +134,7 @@ func (r *View) State(id string) State {
 	for _, f := range r.Seatings {
 		// The drum row of a seating shows the verdict of its blocked row; every other
 		// recording is told by its file, since several may bear one number.
-		partner := rec.Point == capture.Drum && f.Model.Model == rec.Model && f.Verdict.Seating == rec.Number && rec.Survey == nil
+		partner := rec.Point == capture.Drum && f.Model.Model == rec.Model && f.Verdict.Seating == rec.Number && !rec.Displaced()
 		if f.Action == judged.Refused || f.Verdict.ID != id && !partner {
 			continue
 		}

@@ -177,7 +177,7 @@ func holds(rows []Row, model string) error {
 func usualPoint(rows []Row, model string) capture.Point {
 	n := map[capture.Point]int{}
 	for _, r := range rows {
-		if r.OnFixture() && r.Model == model && r.Survey == nil {
+		if r.OrdinaryOnFixture() && r.Model == model {
 			n[r.Point]++
 		}
 	}

@@ -139,7 +139,7 @@ func (s *Sound) learn(row capture.Seating, rec capture.Recording, gainDB float64
 	}
 	first := !s.settings.has(DayLevel{Model: row.Model, Point: row.Point, Fixture: s.study.Fixture.Subject, Date: s.now().Format("2006-01-02")})
 	s.mu.Unlock()
-	if !first || row.Survey != nil || row.Seal != "" { // displaced or leaking on purpose
+	if !first || row.Displaced() || row.Seal != "" { // displaced or leaking on purpose
 		return "", nil
 	}
 	return s.compare(DayLevel{Model: row.Model, Point: row.Point, GainDB: l.GainDB, DB: l.DB, Known: l.Known, Ears: ears})

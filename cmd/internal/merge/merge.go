@@ -178,7 +178,7 @@ type placement struct {
 
 func placementOf(r study.Seating) placement {
 	p := placement{model: r.Model, unit: r.Unit, subject: r.Subject, point: r.Point, number: r.Number}
-	if r.Survey != nil {
+	if r.Displaced() {
 		p.survey, p.displaced = *r.Survey, true
 	}
 	return p

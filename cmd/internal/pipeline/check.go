@@ -209,7 +209,7 @@ func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
 				Rated(finding.Note).Mended("nothing, if that recording was to be judged again; else see which file the recorder wrote"))
 			continue
 		}
-		if r.Model == row.Model && r.Subject == row.Subject && r.Point == row.Point && r.Number == row.Number && r.Survey == nil {
+		if r.Model == row.Model && r.Subject == row.Subject && r.Point == row.Point && r.Number == row.Number && !r.Displaced() {
 			continue
 		}
 		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
@@ -229,7 +229,7 @@ func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, t
 			at = len(f.Models)
 			f.Models = append(f.Models, frozenModel{Name: row.Model})
 		}
-		if row.OnFixture() && row.Survey == nil { // a survey has numbers of its own
+		if row.OrdinaryOnFixture() { // a survey has numbers of its own
 			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)
 		}
 	}

@@ -100,7 +100,7 @@ func fixtureOf(name, model string, r report.Results) (between.Fixture, bool) {
 		}
 	}
 	for _, rec := range r.Recordings {
-		if rec.Usable && rec.Model == model && rec.OnFixture() && rec.Survey == nil {
+		if rec.Usable && rec.Model == model && rec.OrdinaryOnFixture() {
 			f.Seatings = append(f.Seatings, seat.Seating{ID: rec.File, Model: rec.Model, Subject: rec.Subject, Point: rec.Point, Number: rec.Number, Ears: rec.Ears})
 		}
 	}

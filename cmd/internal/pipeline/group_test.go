@@ -128,6 +128,23 @@ var groupFaults = []struct {
 			loop := *recs[i].LoopbackDB - 3
 			recs[i].LoopbackDB = &loop
 		}},
+	{"limiter, 10:1 from 6 dB under the highest level", finding.Compression, 0.5, limiter(6)},
+	{"limiter, 10:1 from 3 dB under the highest level", finding.Compression, 0, limiter(3)},
+}
+
+// limiter leaves a tenth of what lies above so many decibels under the highest level of
+// the louder ear: one works on both, from the same level on.
+func limiter(under float64) func(*rand.Rand, []capture.Seating, []capture.Recording, int) {
+	return func(_ *rand.Rand, _ []capture.Seating, recs []capture.Recording, i int) {
+		from := max(slices.Max(recs[i].Ears[0].LevelDB), slices.Max(recs[i].Ears[1].LevelDB)) - under
+		for e := range recs[i].Ears {
+			l := slices.Clone(recs[i].Ears[e].LevelDB)
+			for b := range l {
+				l[b] -= 0.9 * max(0, l[b]-from)
+			}
+			recs[i].Ears[e].LevelDB = l
+		}
+	}
 }
 
 func gain(one, other float64) func(*rand.Rand, []capture.Seating, []capture.Recording, int) {

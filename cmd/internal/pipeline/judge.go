@@ -104,7 +104,7 @@ func (j *Judge) Fixture(model, file string) (capture.Seating, error) {
 	}
 	for _, rows := range [][]capture.Seating{j.study.Seatings, j.study.NotRecorded, j.rows} {
 		for _, r := range rows {
-			if r.OnFixture() && r.Model == out.Model && r.Survey == nil && r.File != file {
+			if r.OrdinaryOnFixture() && r.Model == out.Model && r.File != file {
 				out.Number = max(out.Number, r.Number)
 			}
 		}
@@ -155,7 +155,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 	out.Results.LevelUnit = rec.LevelUnit
 	out.Results.Recordings = []report.Recording{recordingResult(row, rec)}
 	out.Results.Analysis.Models = []fitcorr.ModelAnalysis{{Model: row.Model}}
-	if j.frozen == nil || !out.Usable || !row.OnFixture() || row.Model == "" || row.Survey != nil {
+	if j.frozen == nil || !out.Usable || !row.OrdinaryOnFixture() {
 		return out, nil
 	}
 	if _, err := j.frozen.model(row.Model); err != nil {

@@ -21,7 +21,7 @@ const (
 // RowMinutes is how long one row takes whose recording sounds for so many minutes:
 // the headphone put on, or displaced by a ruler or stops, still, off again.
 func RowMinutes(r capture.Seating, sounds float64) float64 {
-	if r.Survey != nil {
+	if r.Displaced() {
 		return sounds + setOne
 	}
 	return sounds + placeOne

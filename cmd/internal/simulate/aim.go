@@ -26,7 +26,7 @@ func NewAim(s *Study) *Aim {
 	}
 	d := s.Design
 	for _, r := range s.Rows {
-		if r.ModelIndex < 0 || r.OnFixture() || r.Survey != nil {
+		if r.ModelIndex < 0 || !r.Worn() {
 			continue
 		}
 		for e, p := range r.True {

@@ -275,7 +275,7 @@ func (r Row) fileName() string {
 	switch {
 	case r.Model == "":
 		what = strings.TrimSuffix("bare-ear"+r.Loudspeaker, "°")
-	case r.Survey != nil:
+	case r.Displaced():
 		what += "-survey"
 	}
 	return fmt.Sprintf("recordings/%s_%s_%03d_%s.wav", strings.ToLower(r.Subject), what, r.Number, r.Point)

@@ -19,7 +19,7 @@ func (s *Study) drawFallen(r *rand.Rand) {
 	for m := range s.Models {
 		var worn []int
 		for i, row := range s.Rows {
-			if row.ModelIndex == m && !row.OnFixture() && row.Survey == nil {
+			if row.ModelIndex == m && row.Worn() {
 				worn = append(worn, i)
 			}
 		}

@@ -146,7 +146,7 @@ func faultsOf(s *simulate.Study) []map[string]bool {
 	mark(FaultHum, "Model C", 1, 1)
 	mark(FaultClock, "Model C", 6, 2)
 	for i, r := range s.Rows {
-		if !r.OnFixture() || r.Survey != nil || r.ModelIndex < 0 {
+		if !r.OrdinaryOnFixture() || r.ModelIndex < 0 {
 			continue
 		}
 		k := simulate.FixtureIndex(r)

@@ -54,7 +54,7 @@ func truthOf(s *simulate.Study, seed uint64, faults []map[string]bool) Truth {
 	for i, r := range s.Rows {
 		st := SeatingTruth{
 			File: r.File, Model: r.Model, Subject: r.Subject, Point: r.Point, Seating: r.Number,
-			Survey: r.Survey != nil, Headset: r.Headset(), ClockPPM: clockPPM(faults[i], seed, i),
+			Survey: r.Displaced(), Headset: r.Headset(), ClockPPM: clockPPM(faults[i], seed, i),
 		}
 		for e, p := range r.True {
 			st.Ears[e] = p.Vector()
