@@ -1,7 +1,6 @@
 package page
 
 import (
-	"html/template"
 	"io"
 	"net/url"
 	"slices"
@@ -16,16 +15,10 @@ import (
 
 // fixturesData is what the template of the comparison sees.
 type fixturesData struct {
-	Title    string
-	Names    []string
-	CSP      string
-	CSS      template.CSS
-	JS       template.JS
-	Brief    []table.Table
-	Missing  []string
-	Sections []pageSection
-	Data     []figureData
-	Curves   []modelCurves
+	frame
+	Names   []string
+	Brief   []table.Table
+	Missing []string
 }
 
 // WriteFixtures writes the comparison of a study's fixtures as one self-contained
@@ -33,19 +26,18 @@ type fixturesData struct {
 // the CSV file of each table, NAME.csv, and the text file of each curve,
 // curves/NAME.csv, beside it.
 func WriteFixtures(w io.Writer, r report.Fixtures) error {
-	css, js, err := pageAssets()
-	if err != nil {
-		return err
-	}
 	brief, thirds := tabulate.Fixtures(r)
-	d := fixturesData{Title: titleOf(r.Title), Names: r.Names, CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js), Brief: brief, Missing: notCompared(r), Curves: pageCurves(curves.OfFixtures(r))}
 	p := pageBuilder{figures: draw.Fixtures(r)}
 	p.section(figure.SectionFixtureModels, "Models side by side", "How far each model's curve depends on the fixture, once position and seal are taken out.", true, p.blocks(figure.SectionFixtureModels)...)
 	p.section(figure.SectionFixtures, "Fixture against fixture", "Per model: as measured, once position and seal are taken out, and compensated, each fixture with its own reference.", true,
 		p.blocks(figure.SectionFixtures)...)
 	p.section(figure.SectionFixturePeople, "Fixture against people", "Fixture minus the mean of the worn seatings at the blocked ear-canal entrance.", true, p.blocks(figure.SectionFixturePeople)...)
 	p.section("thirds", "Per third octave", "The values behind the plots.", false, tables(true, thirds...))
-	d.Sections, d.Data = p.sections, p.data
+	title := titleOf(r.Title)
+	f, err := newFrame(title+": fixtures compared", title+": fixtures", "Skip to the comparison", "Comparison", p, curves.OfFixtures(r))
+	if err != nil {
+		return err
+	}
 	l := links{csv: map[string]bool{}}
 	for _, t := range slices.Concat(brief, thirds) {
 		l.csv[t.Name] = true
@@ -54,7 +46,7 @@ func WriteFixtures(w io.Writer, r report.Fixtures) error {
 	if err != nil {
 		return err
 	}
-	return t.Execute(w, d)
+	return t.Execute(w, fixturesData{frame: f, Names: r.Names, Brief: brief, Missing: notCompared(r)})
 }
 
 // notCompared says what is not there, and what to record for it.

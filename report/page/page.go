@@ -3,7 +3,6 @@
 package page
 
 import (
-	"cmp"
 	"crypto/sha256"
 	"embed"
 	"encoding/base64"
@@ -28,35 +27,12 @@ var assets embed.FS
 
 // pageData is what the template sees.
 type pageData struct {
+	frame
 	R        report.Results
-	Title    string
-	CSP      string
-	CSS      template.CSS
-	JS       template.JS
 	Counts   []string
 	Answers  []pageAnswer
 	Summary  []view.Section
-	Sections []pageSection
-	Data     []figureData
-	Curves   []modelCurves
 	Cautions template.HTML
-}
-
-// modelCurves are the text files of one model's curves.
-type modelCurves struct {
-	Model  string
-	Curves []curves.Curve
-}
-
-func pageCurves(of []curves.Curve) (out []modelCurves) {
-	for _, c := range of {
-		if len(out) == 0 || out[len(out)-1].Model != c.Model {
-			out = append(out, modelCurves{Model: c.Model})
-		}
-		last := &out[len(out)-1]
-		last.Curves = append(last.Curves, c)
-	}
-	return out
 }
 
 // pageAnswer is one model on the first screen, with the curve that matters.
@@ -86,7 +62,7 @@ type pageBlock struct {
 
 type pageFigure struct {
 	figure.Figure
-	Index int // in pageData.Data
+	Index int // in frame.Data
 	Turn  int // which of the block's views it is
 }
 
@@ -103,22 +79,21 @@ func Write(w io.Writer, r *view.View) error { return write(w, r, true) }
 
 // write writes the page, with links to CSV files when there are any beside it.
 func write(w io.Writer, r *view.View, files bool) error {
-	css, js, err := pageAssets()
-	if err != nil {
-		return err
-	}
 	l := links{sheets: map[string]bool{}, csv: map[string]bool{}, tables: "tables/"}
-	d := pageData{R: r.Results, Title: titleOf(r.Title), CSS: template.CSS(css), JS: template.JS(js), CSP: policy(js),
-		Counts:  counts(r),
-		Summary: slices.DeleteFunc(r.Sections(), func(s view.Section) bool { return s.Verdicts })}
-	d.Sections, d.Data = pageSections(r, &l)
-	d.Answers = pageAnswers(r)
+	var of []curves.Curve
 	if files {
 		for _, t := range r.Tables().All() {
 			l.csv[t.Name] = true
 		}
-		d.Curves = pageCurves(r.Curves())
+		of = r.Curves()
 	}
+	title := titleOf(r.Title)
+	f, err := newFrame(title, title, "Skip to the verdicts", "Verdicts", pageSections(r, &l), of, place{"methods", "Methods"}, place{"cautions", "Cautions"})
+	if err != nil {
+		return err
+	}
+	d := pageData{frame: f, R: r.Results, Counts: counts(r), Answers: pageAnswers(r),
+		Summary: slices.DeleteFunc(r.Sections(), func(s view.Section) bool { return s.Verdicts })}
 	if d.Cautions, err = cautionsHTML(); err != nil {
 		return err
 	}
@@ -128,8 +103,6 @@ func write(w io.Writer, r *view.View, files bool) error {
 	}
 	return t.Execute(w, d)
 }
-
-func titleOf(title string) string { return cmp.Or(title, "Untitled study") }
 
 // links says where links lead.
 type links struct {
@@ -144,21 +117,6 @@ func (l links) to(key string) string {
 		return "v" + anchor(key)
 	}
 	return anchor(key)
-}
-
-func pageAssets() (css, js string, err error) {
-	c, err := assets.ReadFile("page.css")
-	if err != nil {
-		return "", "", err
-	}
-	j, err := assets.ReadFile("page.js")
-	return string(c), string(j), err
-}
-
-// policy allows the page's own script by its hash and nothing from anywhere.
-func policy(js string) string {
-	sum := sha256.Sum256([]byte(js))
-	return "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'; base-uri 'none'; form-action 'none'"
 }
 
 func pageTemplate(name string, l links) (*template.Template, error) {
@@ -230,7 +188,7 @@ func pageAnswers(r *view.View) []pageAnswer {
 }
 
 // pageSections puts tables and figures in reading order.
-func pageSections(r *view.View, l *links) ([]pageSection, []figureData) {
+func pageSections(r *view.View, l *links) pageBuilder {
 	p := pageBuilder{figures: r.Figures()}
 	t := r.Tables()
 	p.section(figure.SectionSeatings, "Fixture seatings", "Each fixture seating against those that the panel wore. Mark and word say the same: ● use, ▲ move or reseal, ○ undetermined, × rejected.", false,
@@ -256,7 +214,7 @@ func pageSections(r *view.View, l *links) ([]pageSection, []figureData) {
 		append([]pageBlock{tables(true, t.Budget)}, p.blocks(figure.SectionBudget)...)...)
 	p.section("exposure", "Sound exposure", "What each listener heard; read the cautions below.", true, tables(false, t.Exposure))
 	p.section("recordings", "Recordings", "Every row of the seating sheet.", false, tables(false, t.Recordings))
-	return p.sections, p.data
+	return p
 }
 
 func compensatedTitle(r *view.View) string {
