@@ -84,7 +84,7 @@ func Create(path string) (*Pending, error) {
 	p, err := create(root, filepath.Base(path))
 	if err != nil {
 		root.Close()
-		return nil, err
+		return nil, about(path, err)
 	}
 	p.own = true
 	return p, nil
@@ -102,6 +102,23 @@ func create(root *os.Root, name string) (*Pending, error) {
 		}
 		return &Pending{File: f, root: root, part: part, name: name}, nil
 	}
+}
+
+// about has an error name the file that was to be written, not the one beside its place.
+func about(path string, err error) error {
+	if e, ok := errors.AsType[*fs.PathError](err); ok {
+		return &fs.PathError{Op: "write", Path: path, Err: e.Err}
+	}
+	return err
+}
+
+// Write adds to the file.
+func (p *Pending) Write(b []byte) (int, error) {
+	n, err := p.File.Write(b)
+	if err != nil {
+		err = about(filepath.Join(filepath.Dir(p.Name()), filepath.Base(p.name)), err)
+	}
+	return n, err
 }
 
 // Commit brings what was written to the disk and gives it its name. After an

@@ -64,17 +64,19 @@ func (s *sheetReader) shareReadings(rows []Seating) {
 }
 
 // ParseReading reads a position as a person writes it: two numbers of mm within
-// ±[MaxReadingMM], forward then up, with a comma or blanks between.
+// ±[MaxReadingMM], forward then up, with a comma or blanks between; with blanks between,
+// a comma within a number is a decimal one.
 func ParseReading(words string) (r Reading, ok bool) {
-	fields := strings.Split(words, ",")
-	if len(fields) == 1 {
-		fields = strings.Fields(words)
+	fields := strings.Fields(words)
+	if len(fields) == 1 || strings.Contains(words, " ,") {
+		fields = strings.Split(words, ",")
 	}
 	if len(fields) != 2 {
 		return Reading{}, false
 	}
 	for i, to := range []*float64{&r.ForwardMM, &r.UpMM} {
-		v, err := strconv.ParseFloat(strings.TrimSpace(fields[i]), 64)
+		number := strings.ReplaceAll(strings.TrimRight(strings.TrimSpace(fields[i]), ",;"), ",", ".")
+		v, err := strconv.ParseFloat(number, 64)
 		if err != nil || !(math.Abs(v) <= MaxReadingMM) { // NaN is not
 			return Reading{}, false
 		}

@@ -117,12 +117,12 @@ func TestReadingErrors(t *testing.T) {
 // A reading is two numbers within reach, with a comma or blanks between.
 func TestParseReading(t *testing.T) {
 	want := Reading{ForwardMM: -31.5, UpMM: 12}
-	for _, words := range []string{"-31.5,12", " -31.5 , 12", "-31.5 12"} {
+	for _, words := range []string{"-31.5,12", " -31.5 , 12", "-31.5 12", "-31,5 12", "-31,5, 12,0", "-31.5, 12"} {
 		if got, ok := ParseReading(words); !ok || got != want {
 			t.Errorf("%q: %+v, %t, want %+v", words, got, ok, want)
 		}
 	}
-	for _, words := range []string{"", "3", "3,4,5", "3,,4", "3,high", "nan,4", "-201,4", "3 4 5"} {
+	for _, words := range []string{"", "3", "3,4,5", "3,,4", "3,high", "nan,4", "-201,4", "3 4 5", "3,4,5 6"} {
 		if got, ok := ParseReading(words); ok {
 			t.Errorf("%q is taken as %+v", words, got)
 		}

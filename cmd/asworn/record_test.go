@@ -164,6 +164,14 @@ func (s *session) wants(text string) {
 	s.t.Fatalf("%q does not come; the terminal shows\n%s", text, s.seen.String())
 }
 
+// now is what the terminal has shown since what was wanted last.
+func (s *session) now() string {
+	time.Sleep(300 * time.Millisecond)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.seen.String()
+}
+
 func (s *session) types(keys string) {
 	s.t.Helper()
 	if _, err := s.tty.WriteString(keys); err != nil {
@@ -219,6 +227,14 @@ func TestRecordOnATerminal(t *testing.T) {
 	s.wants("ANY KEY STOPS")
 	s.types("z")
 	s.wants("stopped; nothing was kept")
+	for range 3 { // in alarm once more, and again
+		s.types("\r")
+		time.Sleep(200 * time.Millisecond)
+	}
+	if seen := s.now(); strings.Contains(seen, "ANY KEY STOPS") {
+		t.Errorf("a key right after the one that stopped the sound plays again: %s", seen)
+	}
+	time.Sleep(time.Second)
 	file := filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav")
 	if _, err := os.Stat(file); err == nil {
 		t.Error("a stopped take was kept")
@@ -349,6 +365,65 @@ func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
 			t.Errorf("%v is taken", args)
 		}
 	}
+}
+
+// Nothing is played where a take could not be kept, nor by two sessions at once, and a
+// row that was added is in the sheet at once.
+func TestRecordKeepsNoTakeWaiting(t *testing.T) {
+	dir := benchStudy(t)
+	setUpBench(t, dir)
+	s := startSession(t, newSimulatedBench(), "record", dir)
+	s.wants("Row 1 of 2")
+	a := &program{console.Console{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, func() (audio.System, error) { return newSimulatedBench(), nil }}
+	if code := a.execute(t.Context(), []string{"record", dir, "--page"}); code != console.Failed {
+		t.Errorf("a second session ends with code %d, want %d", code, console.Failed)
+	}
+	folder := filepath.Join(dir, "recordings")
+	if err := os.RemoveAll(folder); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(folder, nil, 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s.types("\r")
+	s.wants("nothing is played, for a take could not be kept")
+	if err := os.Remove(folder); err != nil {
+		t.Fatal(err)
+	}
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.types("+")
+	s.wants("Row 2 of 3: Model A on the fixture, seating 2")
+	s.ends()
+	s = startSession(t, newSimulatedBench(), "record", dir)
+	s.wants("Row 2 of 3: Model A on the fixture, seating 2")
+	s.ends()
+}
+
+// What a meter read counts until the level is checked again: then it has to be read again
+// before anybody hears anything.
+func TestRecordLevelIsReadAgain(t *testing.T) {
+	dir := benchStudy(t)
+	setUpBench(t, dir)
+	s := startSession(t, newSimulatedBench(), "record", dir)
+	s.wants("Row 1 of 2")
+	s.types("ly")
+	s.wants("type what it says (v)")
+	s.types("v101\r")
+	s.wants("101 dB(A) at the ear at -30 dB of gain")
+	s.types("\r")
+	s.wants("above the limit of 80 dB(A): turn the amplifier down by 21 dB")
+	s.types("ly")
+	s.wants("type what it says (v)")
+	s.types("s")
+	s.wants("Row 2 of 2: Model A on L01")
+	s.types("\ry\r")
+	s.wants("read it again while the level check plays (l)")
+	s.types("v79\r")
+	s.wants("79 dB(A) at the ear at -30 dB of gain")
+	s.types("\r")
+	s.wants("KEEP: recorded")
+	s.ends()
 }
 
 // One fixture seating after the other, each with a number and a row of its own.
@@ -591,6 +666,8 @@ func TestRecordAnotherDay(t *testing.T) {
 	s.types("\r")
 	s.wants("Row 2 of 3: Model A on L01, seating 1")
 	s.types("x")
+	s.wants("Take this row out of the plan? y does")
+	s.types("y")
 	s.wants("Row 2 of 2: Model A on L01, seating 2")
 	s.types("b+")
 	s.wants("Row 2 of 3: Model A on the fixture, seating 2")

@@ -15,6 +15,7 @@ import (
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
+	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr/stats"
 	"asworn/report/judged"
 	"asworn/report/table"
@@ -47,13 +48,16 @@ type Desk struct {
 	session   Session
 	screen    Screen // what happened; Screen adds the rest
 	silence   context.CancelFunc
+	silenced  time.Time // the last key of those that stopped the sound
 	began     time.Time
-	spans     []float64 // seconds from one take to the next
+	fitted    []string  // listeners of whom this session has a take
+	paces     []float64 // from one take to the next, relative to what is planned
 	intake    *intake   // nil with a sound card
 	recovered []string  // files that a killed session left without their name
 	work      sync.WaitGroup
 	quit      chan struct{} // closed by Close
 	once      sync.Once
+	release   func() // of the study, for other sessions
 }
 
 // Screen is what there is to see.
@@ -104,24 +108,37 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 	}
 	dir, fixture := study.Split(address)
 	d := &Desk{opt: opt, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
+	whole, err := study.LoadPartial(dir)
+	if err != nil {
+		return nil, err
+	}
 	if fixture != "" {
-		whole, err := study.LoadPartial(dir)
-		if err != nil {
-			return nil, err
-		}
 		d.store.fixtures = whole.Fixtures
 	}
-	var err error
-	if d.recovered, err = d.store.recover(); err != nil {
+	if d.release, err = resultdir.Session(dir); err != nil {
 		return nil, err
 	}
-	if d.judge, err = pipeline.OpenJudge(ctx, address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
+	if err := d.open(address); err != nil {
+		d.release()
 		return nil, err
+	}
+	return d, nil
+}
+
+// open reads the study at an address, of which this is the only session.
+func (d *Desk) open(address string) error {
+	opt := d.opt
+	var err error
+	if d.recovered, err = d.store.recover(); err != nil {
+		return err
+	}
+	if d.judge, err = pipeline.OpenJudge(d.ctx, address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
+		return err
 	}
 	d.study = d.judge.Study()
 	d.store.fixture = d.study.Fixture.Subject
-	if d.sound, err = newSound(opt.System, dir, d.study, d.judge.Setup(), opt.Now); err != nil {
-		return nil, err
+	if d.sound, err = newSound(opt.System, d.store.dir, d.study, d.judge.Setup(), opt.Now); err != nil {
+		return err
 	}
 	rows := planRows(d.study)
 	for i := range rows {
@@ -130,7 +147,7 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 	d.session = NewSession(rows)
 	if opt.Model != "" {
 		if err := holds(rows, opt.Model); err != nil {
-			return nil, err
+			return err
 		}
 		one := capture.Seating{Model: opt.Model, Subject: capture.FixtureSubject, Point: opt.Point}
 		if one.Point == "" {
@@ -142,7 +159,7 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 	if len(d.recovered) > 0 {
 		d.screen.Message = "kept from the session before: " + strings.Join(d.recovered, ", ")
 	}
-	return d, nil
+	return nil
 }
 
 // planRows are the rows of the sheet, in its order.
@@ -207,6 +224,7 @@ func (d *Desk) Close() {
 	d.mu.Unlock()
 	d.once.Do(func() { close(d.quit) })
 	d.work.Wait()
+	d.release()
 }
 
 // Screen returns what there is to see now.
@@ -236,17 +254,23 @@ func (d *Desk) Screen() Screen {
 
 // minutes is how long the rows that are left take: as planned, until the session
 // knows the operator's pace.
-func (d *Desk) minutes() (sum float64) {
-	if len(d.spans) > 2 {
-		return float64(d.session.Left()) * stats.Median(d.spans) / 60
-	}
-	sounds := d.sound.seconds(d.sound.signal) / 60
+func (d *Desk) minutes() float64 {
+	var left []capture.Seating
 	for _, r := range d.session.Rows {
 		if !r.Recorded || r.Rejected {
-			sum += plan.RowMinutes(r.Seating, sounds)
+			left = append(left, r.Seating)
 		}
 	}
-	return sum
+	pace := 1.0
+	if len(d.paces) > 2 {
+		pace = stats.Median(d.paces)
+	}
+	return pace * d.planned(left)
+}
+
+// planned is how long rows take by the plan, in minutes.
+func (d *Desk) planned(rows []capture.Seating) float64 {
+	return plan.SessionMinutes(rows, d.sound.seconds(d.sound.signal)/60, d.fitted)
 }
 
 func (d *Desk) changed() {
@@ -263,9 +287,19 @@ func (d *Desk) update(f func()) {
 	d.changed()
 }
 
+// nervous is how long after a key that stopped the sound no other does anything: who
+// stops it in alarm strikes more than once, and the second would play again. Common
+// practice, no source.
+const nervous = 700 * time.Millisecond
+
 // Press does what the operator asks for. It does not wait for sound.
 func (d *Desk) Press(k Key) {
 	d.update(func() {
+		now := d.opt.Now()
+		if d.session.Phase != Playing && now.Sub(d.silenced) < nervous {
+			d.silenced = now
+			return
+		}
 		if d.intake != nil && d.intake.press(k) {
 			return
 		}
@@ -291,9 +325,17 @@ func (d *Desk) Press(k Key) {
 			if d.silence != nil {
 				d.silence()
 			}
+			d.silenced = now
 			return
 		case AddRow:
-			d.session = next.Added(Row{Seating: d.another(row.Seating)})
+			one := Row{Seating: d.another(row.Seating), Planned: next.One == ""}
+			if one.Planned {
+				if err := d.store.add(one.Seating, row.File); err != nil {
+					d.screen.Message = err.Error()
+					return
+				}
+			}
+			d.session = next.Added(one)
 		case DropRow:
 			if row.Planned {
 				if err := d.store.drop(row.File); err != nil {
@@ -320,6 +362,10 @@ func (d *Desk) begin(f func(ctx context.Context)) {
 
 // play plays and records a row.
 func (d *Desk) play(ctx context.Context, row Row) {
+	if err := d.store.room(row.File, d.sound.takeBytes()); err != nil { // before anybody hears it
+		d.fail(err)
+		return
+	}
 	d.update(func() { d.screen.Now = d.stamp(row.File) })
 	ready := make(chan error, 1)
 	go func() { ready <- d.judge.Prepare(row.Model) }() // while it sounds
@@ -364,14 +410,14 @@ func (d *Desk) fail(err error) {
 func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	err := func() error {
 		if !row.Planned {
-			if err := d.store.edit(func(t *study.SheetText) error { return t.Add(d.store.named(row.Seating), d.before(row)) }); err != nil {
+			if err := d.store.add(row.Seating, d.before(row)); err != nil {
 				return err
 			}
 		}
 		return save(row.Seating)
 	}()
 	if err != nil {
-		d.fail(err)
+		d.fail(fmt.Errorf("this take is not kept: %w; mend that and record the row again", err))
 		return
 	}
 	d.update(func() {
@@ -379,9 +425,12 @@ func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 		d.screen.Now = d.stamp(row.File)
 		now := d.opt.Now()
 		if !d.began.IsZero() {
-			d.spans = append(d.spans, now.Sub(d.began).Seconds())
+			d.paces = append(d.paces, now.Sub(d.began).Minutes()/d.planned([]capture.Seating{row.Seating}))
 		}
 		d.began = now
+		if !row.OnFixture() {
+			d.fitted = append(d.fitted, row.Subject)
+		}
 	})
 	d.assess(row.Seating, t)
 }

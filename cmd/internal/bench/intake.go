@@ -223,7 +223,11 @@ func (in *intake) press(k Key) bool {
 	case in.busy:
 		return true
 	case k == Enter && d.session.Phase == Judged:
-		d.session = d.session.next()
+		if d.session.Keep {
+			d.session = d.session.next()
+		} else {
+			d.session.Phase = Ready // the next file is one more take of this row
+		}
 		return true
 	case k == Enter && in.hold && len(in.waiting) > 0:
 		if row, ok := d.session.Row(); ok && !row.OnFixture() && !d.sound.know().Cautions {

@@ -159,7 +159,7 @@ func (s *Sound) readLevel(model string, db float64) string {
 	case !(db >= 20 && db <= 140):
 		return fmt.Sprintf("%g dB is no level of a sweep: type 20 to 140", db)
 	}
-	s.safety.Levels[model] = Level{DB: db, GainDB: l.GainDB, Known: true}
+	s.safety.Levels[model], s.safety.Read[model] = Level{DB: db, GainDB: l.GainDB, Known: true}, true
 	return fmt.Sprintf("%g dB(A) at the ear at %.0f dB of gain", db, l.GainDB)
 }
 

@@ -40,6 +40,7 @@ type Safety struct {
 	GainDB   float64
 	Cautions bool             // confirmed in this session
 	Levels   map[string]Level // by model, of this session
+	Read     map[string]bool  // models whose level was read off an instrument in this session: after another check it must be again
 }
 
 // Refuse says why a row must not be played now; nil when it may.
@@ -60,6 +61,8 @@ func (s Safety) Refuse(r capture.Seating) error {
 		return fmt.Errorf("the cautions have not been confirmed in this session")
 	case !heard:
 		return fmt.Errorf("nobody knows yet how loud %s is: put it on the fixture and make the level check (l), or record one of its fixture rows, in this session", what)
+	case !level.Known && s.Read[r.Model]:
+		return fmt.Errorf("the level of %s was checked again after it had been read off an instrument: read it again while the level check plays (l), and type it (v)", what)
 	case !level.Known && s.GainDB > LowGainDB:
 		return fmt.Errorf("the level at the ear is not known in dB SPL, and the gain is %.0f dB: without calibration a listener hears at most %.0f dB; calibrate the microphones, or make the level check (l) and type what a sound level meter at the fixture's ear reads", s.GainDB, LowGainDB)
 	case level.Known && level.At(s.GainDB) > s.LimitDB:
@@ -99,6 +102,8 @@ func (s Safety) words(model string) string {
 	switch {
 	case !ok:
 		return fmt.Sprintf("gain %.0f dB; level not checked in this session", s.GainDB)
+	case !l.Known && s.Read[model]:
+		return fmt.Sprintf("gain %.0f dB; level to be read anew (v)", s.GainDB)
 	case !l.Known:
 		return fmt.Sprintf("gain %.0f dB; level in dB SPL not known, listeners hear at most %.0f dB of gain", s.GainDB, LowGainDB)
 	}

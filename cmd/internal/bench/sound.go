@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"sync"
@@ -39,7 +40,7 @@ func newSound(system audio.System, dir string, st *capture.Study, setup capture.
 	if s.settings, err = LoadSettings(dir); err != nil {
 		return nil, err
 	}
-	s.safety = Safety{LimitDB: s.settings.LimitDB, GainDB: s.settings.GainDB, Levels: map[string]Level{}}
+	s.safety = Safety{LimitDB: s.settings.LimitDB, GainDB: s.settings.GainDB, Levels: map[string]Level{}, Read: map[string]bool{}}
 	if s.signal, s.one, err = excitation(st, setup); err != nil {
 		return nil, err
 	}
@@ -91,6 +92,12 @@ func (s *Sound) seconds(signal []float64) float64 {
 	return float64(len(signal))/float64(s.rate()) + arrival + decaySeconds
 }
 
+// takeBytes is the size of a take on the disk, but for its header.
+func (s *Sound) takeBytes() int {
+	c := s.study.Channels
+	return 4 * max(c.Left, c.Right, c.Loopback) * int(math.Ceil(s.seconds(s.signal)*float64(s.rate())))
+}
+
 // wasHeard keeps a whole take until the next, which then knows when it may end.
 func (s *Sound) wasHeard(t audio.Take) {
 	s.mu.Lock()
@@ -139,13 +146,16 @@ func (s *Sound) Wants() Inputs {
 	return Inputs{c.Left, c.Right, c.Loopback}
 }
 
+// ErrUnchosen is what is missing the first time.
+var ErrUnchosen = errors.New("no sound device is chosen yet")
+
 // Ready says what is still missing before the first sound: devices and a map of
 // inputs that fit the study.
 func (s *Sound) Ready() error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.settings.Capture == "" || s.settings.Playback == "" {
-		return errors.New("no sound device is chosen yet")
+		return ErrUnchosen
 	}
 	cfg, err := s.settings.config(s.system, s.rate())
 	if err != nil {
@@ -224,10 +234,7 @@ func (s *Sound) know() Safety {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	out := s.safety
-	out.Levels = map[string]Level{}
-	for model, l := range s.safety.Levels {
-		out.Levels[model] = l
-	}
+	out.Levels, out.Read = maps.Clone(out.Levels), maps.Clone(out.Read)
 	return out
 }
 

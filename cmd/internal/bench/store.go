@@ -71,6 +71,23 @@ func (s *store) save(row capture.Seating, f wavfile.Format, channels [][]float64
 	return s.settle(row.File)
 }
 
+// room says why a take of so many bytes for a row could not be kept now.
+func (s *store) room(file string, bytes int) error {
+	pending := s.pending(file)
+	err := os.MkdirAll(filepath.Dir(pending), 0o777)
+	if err == nil {
+		var f *disk.Pending
+		if f, err = disk.Create(pending); err == nil {
+			_, err = f.Write(make([]byte, bytes))
+			err = errors.Join(err, f.Abort())
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("nothing is played, for a take could not be kept: %w; free some space, or see that you may write there", err)
+	}
+	return nil
+}
+
 // settle brings a whole take to its place, if there is one.
 func (s *store) settle(file string) error {
 	pending := s.pending(file)
@@ -172,6 +189,11 @@ func (s *store) named(row capture.Seating) capture.Seating {
 		row.Subject = s.fixture
 	}
 	return row
+}
+
+// add puts a row into the sheet, behind that of a recording.
+func (s *store) add(row capture.Seating, behind string) error {
+	return s.edit(func(t *study.SheetText) error { return t.Add(s.named(row), behind) })
 }
 
 // drop takes a row out of the sheet and keeps what it said.

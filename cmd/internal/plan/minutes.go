@@ -1,6 +1,10 @@
 package plan
 
-import "asworn/capture"
+import (
+	"slices"
+
+	"asworn/capture"
+)
 
 // Minutes is how long a study takes.
 type Minutes struct {
@@ -19,12 +23,29 @@ const (
 )
 
 // RowMinutes is how long one row takes whose recording sounds for so many minutes:
-// the headphone put on, or displaced by a ruler or stops, still, off again.
+// the headphone put on, or displaced by a ruler or stops, still, off again; or the
+// loudspeaker set up.
 func RowMinutes(r capture.Seating, sounds float64) float64 {
-	if r.Displaced() {
+	switch {
+	case r.BareEar():
+		return sounds + bareEarSetup
+	case r.Displaced():
 		return sounds + setOne
 	}
 	return sounds + placeOne
+}
+
+// SessionMinutes is how long rows take that a session has left: each of them, and what
+// comes before the first of every listener who has not been fitted with microphones yet.
+func SessionMinutes(rows []capture.Seating, sounds float64, fitted []string) (sum float64) {
+	for _, r := range rows {
+		sum += RowMinutes(r, sounds)
+		if !r.OnFixture() && !slices.Contains(fitted, r.Subject) {
+			sum += fitMicrophones
+			fitted = append(slices.Clip(fitted), r.Subject)
+		}
+	}
+	return sum
 }
 
 // Minutes adds up a design's sessions; perRow is how long one recording sounds, minutes.

@@ -142,8 +142,15 @@ func TestDisplacements(t *testing.T) {
 	rows, err := pilot.Rows()
 	const perRow = 8.5 / 60 // the default sweep: lead, two repeats with gaps
 	m := pilot.Minutes(perRow)
-	if total := m.Person + m.Fixture + RowMinutes(capture.Seating{}, perRow); err != nil || len(rows) != 12 || total > 30 {
+	if total := m.Person + m.Fixture + RowMinutes(rows[0], perRow); err != nil || len(rows) != 12 || total > 30 {
 		t.Errorf("%d rows and %.1f minutes, %v", len(rows), total, err)
+	}
+	// What a session says at its start is what the plan said.
+	if got := SessionMinutes(rows, perRow, nil); math.Abs(got-m.Person-m.Fixture) > 1e-9 {
+		t.Errorf("a session of %.2f minutes, planned %.2f", got, m.Person+m.Fixture)
+	}
+	if got := SessionMinutes(rows, perRow, []string{"L01"}); math.Abs(got+fitMicrophones-m.Person-m.Fixture) > 1e-9 {
+		t.Errorf("%.2f minutes once the listener wears the microphones", got)
 	}
 }
 

@@ -48,15 +48,18 @@ func Prepare(ctx context.Context, t *Terminal, desk *bench.Desk, sys audio.Syste
 		}
 		return fmt.Errorf("%w; run 'asworn record' in a terminal once, to choose devices and touch the microphones, or give --setup", missing)
 	}
+	if missing != nil && !errors.Is(missing, bench.ErrUnchosen) { // a device that is gone, say
+		t.say("%v", missing)
+	}
 	playback, recording, err := sys.Devices()
 	if err != nil {
 		return err
 	}
-	out, err := t.choose(ctx, "Play on which device?", playback, choice.Playback)
+	out, err := t.choose(ctx, "Play on", playback, choice.Playback)
 	if err != nil {
 		return err
 	}
-	in, err := t.choose(ctx, "Record from which device?", recording, choice.Capture)
+	in, err := t.choose(ctx, "Record from", recording, choice.Capture)
 	if err != nil {
 		return err
 	}
@@ -136,16 +139,21 @@ func (t *Terminal) tapTest(ctx context.Context, desk *bench.Desk, sides bool) er
 	return desk.Sound().SetInputs(found)
 }
 
-// choose asks for one of several devices.
-func (t *Terminal) choose(ctx context.Context, question string, devices []audio.Device, given string) (audio.Device, error) {
+// choose asks for one of several devices; where there is nothing to ask it says which
+// one is taken.
+func (t *Terminal) choose(ctx context.Context, what string, devices []audio.Device, given string) (audio.Device, error) {
 	if given != "" || len(devices) < 2 {
-		return audio.Find(devices, given)
+		d, err := audio.Find(devices, given)
+		if err == nil {
+			t.say("%s %s.", what, DeviceWords(d))
+		}
+		return d, err
 	}
 	var names []string
 	for _, d := range devices {
 		names = append(names, DeviceWords(d))
 	}
-	i, err := t.Pick(ctx, question, names)
+	i, err := t.Pick(ctx, what+" which device?", names)
 	if err != nil {
 		return audio.Device{}, err
 	}

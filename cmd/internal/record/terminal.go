@@ -59,6 +59,8 @@ type Terminal struct {
 	asking string // what a typed line is for; empty when keys are keys
 	typed  []byte
 	tell   string // of the terminal itself
+
+	cautions leaves
 }
 
 // Close gives the keyboard back; of nil it does nothing.

@@ -15,7 +15,6 @@ import (
 	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/console"
-	"asworn/docs"
 	"asworn/report/table"
 )
 
@@ -52,6 +51,7 @@ const (
 	askReading = "reading: forward and up in mm, as in -31.5 12"
 	askLevel   = "level read at the fixture's ear, dB(A)"
 	askFixture = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
+	askDrop    = "Take this row out of the plan? y does"
 )
 
 // press hands one key on; it reports whether the operator quits.
@@ -62,11 +62,18 @@ func (t *Terminal) press(desk *bench.Desk, k byte) (quit bool) {
 		desk.Press(bench.Other)
 		return false
 	}
-	if t.asking == askFixture {
+	if ask := t.asking; ask == askFixture || ask == askDrop {
 		t.asking = ""
-		if k == 'y' {
+		switch {
+		case k == 'y' && ask == askFixture:
 			desk.CheckLevel()
+		case k == 'y':
+			desk.Press(bench.Drop)
 		}
+		return false
+	}
+	if s.Phase == bench.Caution && t.cautions.more() && (k == '\r' || k == '\n' || k == ' ' || k == 'y') {
+		t.cautions.at++
 		return false
 	}
 	if t.asking != "" {
@@ -91,7 +98,11 @@ func (t *Terminal) press(desk *bench.Desk, k byte) (quit bool) {
 	case '+':
 		desk.Press(bench.Repeat)
 	case 'x':
-		desk.Press(bench.Drop)
+		if s.Offer != "" { // the file, which stays where it is
+			desk.Press(bench.Drop)
+		} else if s.Phase == bench.Ready && !s.Recorded {
+			t.asking = askDrop
+		}
 	case 'n':
 		t.asking = askNote
 	case 'r':
@@ -145,24 +156,36 @@ func (t *Terminal) typing(desk *bench.Desk, k byte) {
 // draw shows everything anew.
 func (t *Terminal) draw(s bench.Screen) {
 	var b strings.Builder
-	line := func(format string, args ...any) { fmt.Fprintf(&b, format+"\n", args...) }
-	paint := func(attribute ...color.Attribute) func(string, ...any) string {
+	width, height := t.size()
+	coloured := func(text string, attribute ...color.Attribute) {
 		c := color.New(attribute...)
 		if console.Coloured(t.c.Out) {
 			c.EnableColor()
 		} else {
 			c.DisableColor()
 		}
-		return c.Sprintf
+		for l := range strings.SplitSeq(console.Shown(text), "\n") {
+			for l := range strings.SplitSeq(folded(l, width), "\n") {
+				fmt.Fprintln(&b, c.Sprint(l))
+			}
+		}
 	}
-	bold := paint(color.Bold)
+	line := func(format string, args ...any) { coloured(fmt.Sprintf(format, args...)) }
 	if s.Phase == bench.Caution {
-		line("%s\n", docs.PlainCautions())
+		shown, more := t.cautions.leaf(height - 8)
+		fmt.Fprintf(&b, "%s\n\n", shown)
+		if more {
+			coloured("Enter shows more of the cautions, b goes back.", color.Bold)
+			t.show(&b)
+			return
+		}
+	} else {
+		t.cautions = leaves{}
 	}
 	if !s.One { // which has no end that a plan knows
 		line("%s\n", leftWords(s.Left, s.Minutes))
 	}
-	line("    %s\n", bold("%s", s.Title))
+	coloured("    "+s.Title, color.Bold)
 	switch s.Phase {
 	case bench.Playing:
 		line("playing %s. ANY KEY STOPS.", s.Now)
@@ -173,14 +196,14 @@ func (t *Terminal) draw(s bench.Screen) {
 	case bench.Judging:
 		line("judging %s …", s.Now)
 	case bench.Caution:
-		line("%s", bold("Have you and the listener been through these cautions and your local rules? y confirms them for this session, b goes back."))
+		coloured("Have you and the listener been through these cautions and your local rules? y confirms them for this session, b goes back.", color.Bold)
 	case bench.Judged:
 		tone := map[table.Tone]color.Attribute{table.Good: color.FgGreen, table.Act: color.FgYellow, table.Unsure: color.FgCyan, table.Bad: color.FgRed}
 		keep := "keep"
 		if !s.Result.Keep {
 			keep = "again"
 		}
-		line("    %s", paint(color.Bold, tone[s.Result.Tone])("%s: %s", strings.ToUpper(keep), s.Result.Word))
+		coloured(fmt.Sprintf("    %s: %s", strings.ToUpper(keep), s.Result.Word), color.Bold, tone[s.Result.Tone])
 		if s.Result.Placed {
 			line("    estimated place, against the sample mean: %s, %s", moved(s.Result.ForwardMM, "forward", "back"), moved(s.Result.UpMM, "up", "down"))
 		}
@@ -202,25 +225,46 @@ func (t *Terminal) draw(s bench.Screen) {
 			line("%s", m)
 		}
 	}
+	fmt.Fprintln(&b)
 	if s.From != "" {
-		line("\nfiles from %s", s.From)
-		if s.Offer != "" {
-			line("%s waits: Enter takes it for this row, x leaves it out", s.Offer)
-		}
-		line("Enter go on · u undo the last file · b back · s skip · n note · r reading · + one more seating · q quit")
+		line("files from %s", s.From)
 	} else {
-		line("\n%s", s.Safety)
-		line("Enter go on · a again · > keep as it is · b back · s skip · n note · r reading · + one more seating · x drop row")
-		line("l level check · v type a level read · j k gain · q quit · any key stops the sound")
+		line("%s", s.Safety)
+	}
+	if s.From != "" && s.Offer != "" {
+		line("%s waits: Enter takes it for this row, x leaves it out", s.Offer)
+	}
+	switch s.Phase {
+	case bench.Ready, bench.Judged, bench.Finished:
+		for _, keys := range keyWords(s) {
+			line("%s", keys)
+		}
 	}
 	if t.asking != "" {
-		line("\n%s: %s", bold("%s", t.asking), t.typed)
+		fmt.Fprintln(&b)
+		coloured(t.asking+": "+string(t.typed), color.Bold)
 	}
+	t.show(&b)
+}
+
+// show puts a whole screen in the place of the one before.
+func (t *Terminal) show(b *strings.Builder) {
 	head := "\x1b[H\x1b[2J"
 	if os.Getenv("TERM") == "dumb" {
 		head = "\n"
 	}
 	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+}
+
+// keyWords says which key does what, in lines that fit any terminal.
+func keyWords(s bench.Screen) []string {
+	if s.From != "" {
+		return []string{"Enter go on · u undo the last file · b back · s skip · x drop row",
+			"n note · r reading · + one more seating · q quit"}
+	}
+	return []string{"Enter go on · a again · > keep as it is · b back · s skip · x drop row",
+		"n note · r reading · + one more seating · l level check · v type a level read",
+		"j k gain · q quit · any key stops the sound"}
 }
 
 // moved is a displacement along one axis, in words.
