@@ -14,7 +14,6 @@ import (
 	"sync"
 	"testing"
 
-	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/input"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -237,14 +236,7 @@ func (b *browser) distances(raw []byte, rows [][]string) {
 func (b *browser) links() {
 	t := b.t
 	url := b.open(oneModel(t))
-	dead := eval[[]string](b, `[...new Set([...document.querySelectorAll("a[href^='#']")].map(a => a.getAttribute("href")))].filter(h => !document.getElementById(h.slice(1)))`)
-	if len(dead) > 0 {
-		t.Errorf("links to nowhere: %v", dead)
-	}
-	twice := eval[[]string](b, `(() => { const n = {}; document.querySelectorAll("[id]").forEach(e => n[e.id] = (n[e.id] || 0) + 1); return Object.keys(n).filter(k => n[k] > 1) })()`)
-	if len(twice) > 0 {
-		t.Errorf("ids used twice: %v", twice)
-	}
+	b.intact()
 	b.do(chromedp.Click("#answer a[href^='#s-'], #findings a[href^='#s-']"))
 	if !eval[bool](b, `new Promise(done => setTimeout(() => done(!!document.querySelector(":target") && [...document.querySelectorAll("details:has(:target)")].every(d => d.open)), 100))`) {
 		t.Error("a link to a recording did not unfold the list")
@@ -408,17 +400,7 @@ func (b *browser) unfold() {
 // verdict's link opens its seating, and views are shown by turns.
 func (b *browser) folds() {
 	t, r := b.t, browserResults(b.t)
-	scripts := func(off bool) {
-		if _, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: off}); err != nil {
-			t.Fatal(err)
-		}
-	}
-	scripts(true)
-	url := b.open(r)
-	scripts(false) // the page's own was passed over by now
-	if eval[bool](b, `!!document.querySelector("[data-fig] output").textContent.includes("Hz")`) {
-		t.Fatal("the page's script ran")
-	}
+	url := b.withoutScripts(func() string { return b.open(r) })
 	stops := eval[int](b, `[...document.querySelectorAll("a[href], summary, input, button, [tabindex='0']")].filter(e => e.checkVisibility({contentVisibilityAuto: true})).length`)
 	if most := 40 + 2*len(view.New(r).Seatings); stops > most {
 		t.Errorf("%d tab stops, want at most %d", stops, most)

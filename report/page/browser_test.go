@@ -62,7 +62,8 @@ func TestBrowser(t *testing.T) {
 		look func(*browser)
 	}{
 		{"Hover", (*browser).hover}, {"Keyboard", (*browser).keyboard}, {"Tables", (*browser).tables}, {"Links", (*browser).links}, {"Folds", (*browser).folds},
-		{"Axe", (*browser).accessible}, {"Sizes", (*browser).sizes}, {"Live", (*browser).live}, {"Fixtures", (*browser).fixtures}, {"Escaping", (*browser).escaping},
+		{"Axe", (*browser).accessible}, {"Sizes", (*browser).sizes}, {"Live", (*browser).live}, {"Escaping", (*browser).escaping},
+		{"Fixtures", (*browser).fixtures}, {"FixturesKeyboard", (*browser).fixturesKeyboard}, {"FixturesStill", (*browser).fixturesStill},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.look(newTab(t, ctx)) })
 	}
@@ -155,13 +156,49 @@ func (b *browser) quiet(url string) {
 // open writes the page of r to disk and opens it from there.
 func (b *browser) open(r report.Results) string {
 	b.t.Helper()
+	return b.openHTML(page(b.t, r))
+}
+
+// openHTML writes a page to disk and opens it from there.
+func (b *browser) openHTML(html string) string {
+	b.t.Helper()
 	file := filepath.Join(b.t.TempDir(), "page.html")
-	if err := os.WriteFile(file, []byte(page(b.t, r)), 0o666); err != nil {
+	if err := os.WriteFile(file, []byte(html), 0o666); err != nil {
 		b.t.Fatal(err)
 	}
 	url := "file://" + file
 	b.do(chromedp.EmulateViewport(1366, 768), chromedp.Navigate(url))
 	return url
+}
+
+// withoutScripts opens a page whose own script does not run.
+func (b *browser) withoutScripts(open func() string) string {
+	b.t.Helper()
+	scripts := func(off bool) {
+		if _, err := chromedp.Call(b.ctx, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: off}); err != nil {
+			b.t.Fatal(err)
+		}
+	}
+	scripts(true)
+	url := open()
+	scripts(false) // the page's own was passed over by now
+	if eval[bool](b, `[...document.querySelectorAll("[data-fig] output")].some(o => o.textContent.includes("Hz"))`) {
+		b.t.Fatal("the page's script ran")
+	}
+	return url
+}
+
+// intact finds links to nowhere and names that are used twice.
+func (b *browser) intact() {
+	b.t.Helper()
+	dead := eval[[]string](b, `[...new Set([...document.querySelectorAll("a[href^='#']")].map(a => a.getAttribute("href")))].filter(h => !document.getElementById(h.slice(1)))`)
+	if len(dead) > 0 {
+		b.t.Errorf("links to nowhere: %v", dead)
+	}
+	twice := eval[[]string](b, `(() => { const n = {}; document.querySelectorAll("[id]").forEach(e => n[e.id] = (n[e.id] || 0) + 1); return Object.keys(n).filter(k => n[k] > 1) })()`)
+	if len(twice) > 0 {
+		b.t.Errorf("ids used twice: %v", twice)
+	}
 }
 
 // shot saves a screenshot of the whole page, or of the window, to $ASWORN_SHOTS.
