@@ -5,6 +5,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"io"
 	"math"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -539,6 +541,105 @@ func TestRecordFrom(t *testing.T) {
 	}
 	if code := execute(t.Context(), []string{"record", dir, "--from", filepath.Join(dir, "in")}, io.Discard, io.Discard); code == console.Done {
 		t.Error("a folder inside the study is taken")
+	}
+}
+
+// What lies in a recorder's folder beside whole takes: a file that is still being written
+// waits; one that goes on after it was taken is taken again for its own row; other formats
+// and second copies are named and left alone; a pipe, a folder and a sheet that is changed
+// meanwhile do no harm.
+func TestRecordFromAnOddFolder(t *testing.T) {
+	if testing.Short() {
+		t.Skip("left out by -short: the folder is looked at once a second")
+	}
+	dir, from := benchStudy(t, "--fixture", "4"), t.TempDir()
+	setup, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := newSimulatedBench()
+	take := func(noise float64) []byte {
+		t.Helper()
+		b.NoiseRMS = noise
+		x := setup.Sweep.Signal()
+		got, err := audio.Record(t.Context(), b, audio.Config{RateHz: 48000, Outputs: 2, Inputs: 2}, audio.Playing{Signal: x, Gain: 0.1, Seconds: float64(len(x))/48000 + 1})
+		if err != nil {
+			t.Fatal(err)
+		}
+		name := filepath.Join(t.TempDir(), "take.wav")
+		if err := wavfile.Write(name, wavfile.Format{RateHz: 48000, Channels: 2, Bits: 24}, got.Samples[:2]); err != nil {
+			t.Fatal(err)
+		}
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
+	}
+	write := func(name string, text []byte) {
+		t.Helper()
+		if err := os.WriteFile(filepath.Join(from, name), text, 0o666); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.Mkdir(filepath.Join(from, "folder.wav"), 0o777); err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Mkfifo(filepath.Join(from, "pipe.wav"), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	s := startSession(t, nil, "record", dir, "--from", from)
+	s.wants("Row 1 of 5")
+	first, second := take(1e-5), take(1.1e-5)
+	write("A.wav", first[:len(first)/2])
+	s.wants("A.wav is still being written")
+	if _, err := os.Stat(filepath.Join(dir, "recordings", "fixture-model-a-01-blocked.wav")); err == nil {
+		t.Fatal("half a file was taken")
+	}
+	write("A.wav", first)
+	s.wants("KEEP: recorded")
+	write("copy.wav", first)
+	s.wants("copy.wav holds the same as the file that became recordings/fixture-model-a-01-blocked.wav")
+	write("B.flac", first)
+	s.wants("B.flac is no WAV file")
+
+	// One repeat of two, with a header that says no more, as some recorders keep it.
+	half := bytes.Clone(second[:44+len(second)*6/10/6*6])
+	binary.LittleEndian.PutUint32(half[4:], uint32(len(half)-8))
+	binary.LittleEndian.PutUint32(half[40:], uint32(len(half)-44))
+	write("C.wav", half)
+	s.wants("C.wav is recordings/fixture-model-a-02-blocked.wav")
+	write("C.wav", second)
+	s.wants("C.wav went on after it had been taken: all of it is recordings/fixture-model-a-02-blocked.wav now")
+	if kept, err := os.ReadFile(filepath.Join(dir, "recordings", "fixture-model-a-02-blocked.wav")); err != nil || !bytes.Equal(kept, second) {
+		t.Errorf("the recording is not the whole file: %v", err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "retakes", "fixture-model-a-02-blocked-take-1.wav")); err != nil {
+		t.Error(err)
+	}
+
+	// Somebody changes the sheet: what comes next waits until the operator has seen it.
+	sheet := filepath.Join(dir, "seatings.csv")
+	text, err := os.ReadFile(sheet)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := strings.SplitAfter(string(text), "\n")
+	if err := os.WriteFile(sheet, []byte(strings.Join(append(lines[:3], lines[4:]...), "")), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	write("D.wav", take(1.2e-5))
+	s.wants("seatings.csv was changed meanwhile: the plan was read again")
+	s.wants("D.wav waits")
+	s.types("\r")
+	s.wants("D.wav is recordings/fixture-model-a-04-blocked.wav")
+	s.types("u")
+	s.wants("D.wav is no longer recordings/fixture-model-a-04-blocked.wav")
+	s.ends()
+	for _, name := range []string{"A.wav", "C.wav", "D.wav", "copy.wav", "B.flac"} {
+		if _, err := os.Stat(filepath.Join(from, name)); err != nil {
+			t.Error(err)
+		}
 	}
 }
 

@@ -37,12 +37,13 @@ type Options struct {
 // rows played, keeps what was recorded and has it judged. Its methods may be
 // called from any goroutine.
 type Desk struct {
-	opt   Options
-	store store
-	judge *pipeline.Judge
-	study *capture.Study
-	sound *Sound
-	ctx   context.Context
+	opt     Options
+	address string
+	store   store
+	judge   *pipeline.Judge
+	study   *capture.Study
+	sound   *Sound
+	ctx     context.Context
 
 	mu        sync.Mutex
 	session   Session
@@ -78,6 +79,7 @@ type Screen struct {
 	Now       string // the file that is being played or judged, and since when
 	From      string // the folder that takes come from; empty with a sound card
 	Offer     string // a file of it that waits for a decision
+	More      int    // files that wait behind it
 	Safety    string // what is known of the level
 	Cautioned bool
 }
@@ -107,7 +109,7 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 		opt.Now = time.Now
 	}
 	dir, fixture := study.Split(address)
-	d := &Desk{opt: opt, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
+	d := &Desk{opt: opt, address: address, ctx: ctx, quit: make(chan struct{}), store: store{dir: dir, now: opt.Now}}
 	whole, err := study.LoadPartial(dir)
 	if err != nil {
 		return nil, err
@@ -118,21 +120,24 @@ func Open(ctx context.Context, address string, opt Options) (*Desk, error) {
 	if d.release, err = resultdir.Session(dir); err != nil {
 		return nil, err
 	}
-	if err := d.open(address); err != nil {
+	if err := d.open(); err != nil {
 		d.release()
 		return nil, err
 	}
 	return d, nil
 }
 
-// open reads the study at an address, of which this is the only session.
-func (d *Desk) open(address string) error {
+// open reads the study, of which this is the only session.
+func (d *Desk) open() error {
 	opt := d.opt
-	var err error
+	_, err := d.store.changed()
+	if err != nil {
+		return err
+	}
 	if d.recovered, err = d.store.recover(); err != nil {
 		return err
 	}
-	if d.judge, err = pipeline.OpenJudge(d.ctx, address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
+	if d.judge, err = pipeline.OpenJudge(d.ctx, d.address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
 		return err
 	}
 	d.study = d.judge.Study()
@@ -160,6 +165,31 @@ func (d *Desk) open(address string) error {
 		d.screen.Message = "kept from the session before: " + strings.Join(d.recovered, ", ")
 	}
 	return nil
+}
+
+// refresh reads the plan again where somebody else has changed the sheet. It reports
+// whether the row that was shown is still the one to record, and says why not; the caller
+// holds the lock.
+func (d *Desk) refresh() (same bool) {
+	was, _ := d.session.Row()
+	changed, err := d.store.changed()
+	if err == nil && changed {
+		var st *capture.Study
+		if st, err = study.LoadPartial(d.address); err == nil {
+			d.session = d.session.Replanned(planRows(st))
+		} else {
+			d.store.sheet = nil // it is read again the next time
+		}
+	}
+	if err != nil {
+		d.screen.Message = err.Error()
+		return false
+	}
+	if row, _ := d.session.Row(); row.File != was.File || Words(row.Seating) != Words(was.Seating) {
+		d.screen.Message = capture.SheetFile + " was changed meanwhile: the plan was read again"
+		return false
+	}
+	return true
 }
 
 // planRows are the rows of the sheet, in its order.
@@ -244,7 +274,8 @@ func (d *Desk) Screen() Screen {
 	s.Peaks = d.sound.meters()
 	s.History = append([]Result(nil), s.History...)
 	if d.intake != nil {
-		s.From, s.Offer = d.intake.dir, d.intake.offer()
+		s.From = d.intake.dir
+		s.Offer, s.More = d.intake.offer()
 	}
 	if ok {
 		s.Safety = safety.words(row.Model)
@@ -305,6 +336,9 @@ func (d *Desk) Press(k Key) {
 		}
 		if k == Confirm && d.session.Phase == Caution {
 			d.sound.confirm()
+		}
+		if k == Enter && d.session.Phase == Ready && !d.refresh() {
+			return
 		}
 		safety := d.sound.know()
 		next, act := d.session.Press(k, safety.Cautions)

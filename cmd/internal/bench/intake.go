@@ -2,6 +2,7 @@ package bench
 
 import (
 	"bufio"
+	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -16,6 +17,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/disk"
+	"asworn/capture/wavfile"
 )
 
 // importsFile, under RetakesDir, says which file of another recorder became
@@ -24,16 +26,18 @@ import (
 const importsFile = "imports.tsv"
 
 // intake takes the files that another recorder drops into a folder, in order, as
-// the next rows of a desk. What it knows is under the desk's lock, but for seen,
-// which only look uses.
+// the next rows of a desk. What it knows is under the desk's lock, but for seen
+// and since, which only look uses.
 type intake struct {
 	desk    *Desk
 	dir     string
-	done    map[string]string // by hash: the row's file, or "" when it was left out
-	seen    map[string]glance // names that were looked at, as they were
-	offered map[string]glance // and put on the list
-	waiting []string          // whole files that are not taken yet, oldest first
-	hold    bool              // the next one waits for a decision
+	done    map[string]string    // by hash: the row's file, or "" when it was left out
+	again   map[string]string    // by name: the row's file of one that had not been finished when it was taken
+	seen    map[string]glance    // names that were looked at, as they were
+	since   map[string]time.Time // when that was seen first
+	offered map[string]glance    // and put on the list
+	waiting []string             // whole files that are not taken yet, oldest first
+	hold    bool                 // the next one waits for a decision
 	busy    bool
 	undo    []imported
 }
@@ -46,8 +50,20 @@ type glance struct {
 
 type imported struct {
 	name, hash string
-	at         int // row
+	file       string // of the row
 }
+
+// unfinishedFor is how long a file is left alone whose header promises more than there
+// is: recorders write the length when they end. One that stays so is taken all the same,
+// and judged as what it is. mostBytes is more than any recording of a row holds. Common
+// practice, no source.
+const (
+	unfinishedFor = 15 * time.Second
+	mostBytes     = 1 << 30
+)
+
+// otherFormats are the names of recordings that are no WAV files.
+var otherFormats = []string{".aif", ".aiff", ".caf", ".flac", ".m4a", ".mp3", ".ogg", ".opus", ".w64", ".wma"}
 
 // Watch takes takes from a folder until the desk's context ends, looking every
 // interval. Files that are there already wait for a decision.
@@ -67,7 +83,7 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if rel, err := filepath.Rel(study, from); err == nil && filepath.IsLocal(rel) {
 		return fmt.Errorf("%s is in the study's folder: have the recorder write elsewhere, the files are copied from there", dir)
 	}
-	in := &intake{desk: d, dir: dir, done: map[string]string{}, seen: map[string]glance{}, offered: map[string]glance{}, hold: true}
+	in := &intake{desk: d, dir: dir, done: map[string]string{}, again: map[string]string{}, seen: map[string]glance{}, since: map[string]time.Time{}, offered: map[string]glance{}, hold: true}
 	if err := in.load(); err != nil {
 		return err
 	}
@@ -151,9 +167,23 @@ func (in *intake) look(first bool) {
 		d.update(func() { d.screen.Message = err.Error() })
 		return
 	}
+	tell := func(name, words string) {
+		d.update(func() {
+			in.offered[name] = in.seen[name] // said once
+			d.screen.Message = name + words
+		})
+	}
 	for _, e := range entries {
-		info, err := e.Info()
-		if err != nil || !info.Mode().IsRegular() || !strings.EqualFold(filepath.Ext(e.Name()), ".wav") || strings.HasPrefix(e.Name(), ".") {
+		info, err := os.Stat(filepath.Join(in.dir, e.Name()))
+		if err != nil || !info.Mode().IsRegular() || strings.HasPrefix(e.Name(), ".") {
+			continue
+		}
+		ext := strings.ToLower(filepath.Ext(e.Name()))
+		if _, known := in.seen[e.Name()]; !known && slices.Contains(otherFormats, ext) {
+			in.seen[e.Name()] = glance{}
+			tell(e.Name(), " is no WAV file and is left where it is: set the recorder to WAV")
+		}
+		if ext != ".wav" {
 			continue
 		}
 		now = append(now, found{e.Name(), glance{info.Size(), info.ModTime().UnixNano()}})
@@ -170,7 +200,7 @@ func (in *intake) look(first bool) {
 	for _, f := range now {
 		before, known := in.seen[f.name]
 		if !known || before != f.glance {
-			in.seen[f.name] = f.glance
+			in.seen[f.name], in.since[f.name] = f.glance, d.opt.Now()
 			if !first { // what was there at the start is whole
 				continue
 			}
@@ -180,14 +210,33 @@ func (in *intake) look(first bool) {
 		if f.size == 0 {
 			continue
 		}
-		hash, err := hashOf(filepath.Join(in.dir, f.name))
+		path := filepath.Join(in.dir, f.name)
+		if f.size > mostBytes {
+			tell(f.name, fmt.Sprintf(" holds more than %d MiB, which no recording of a row does; it is left where it is", mostBytes>>20))
+			continue
+		}
+		if unfinished(path) && d.opt.Now().Sub(in.since[f.name]) < unfinishedFor {
+			d.update(func() { d.screen.Message = f.name + " is still being written" })
+			continue
+		}
+		hash, err := hashOf(path)
 		if err != nil {
 			d.update(func() { d.screen.Message = err.Error() })
 			continue
 		}
+		row, grew := in.grown(f.name)
 		d.update(func() {
 			in.offered[f.name] = f.glance
-			if _, taken := in.done[hash]; !taken {
+			file, taken := in.done[hash]
+			switch {
+			case slices.Contains(in.waiting, f.name):
+			case taken && !first && file != "":
+				d.screen.Message = fmt.Sprintf("%s holds the same as the file that became %s; it is left where it is", f.name, file)
+			case taken:
+			case grew:
+				in.again[f.name] = row
+				in.waiting = slices.Insert(in.waiting, 0, f.name)
+			default:
 				in.waiting = append(in.waiting, f.name)
 			}
 		})
@@ -207,12 +256,65 @@ func (in *intake) isOffered(name string) bool {
 	return in.offered[name] == in.seen[name]
 }
 
-// offer is the file that waits for a decision.
-func (in *intake) offer() string {
-	if in.hold && len(in.waiting) > 0 {
-		return in.waiting[0]
+// unfinished reports whether a recorder has still to write what the header of a file
+// promises.
+func unfinished(path string) bool {
+	r, err := wavfile.Open(path)
+	if err == nil {
+		return r.Close() != nil
 	}
-	return ""
+	return errors.Is(err, wavfile.ErrTruncated) || errors.Is(err, wavfile.ErrNoSamples) || errors.Is(err, wavfile.ErrEmpty)
+}
+
+// grown returns the row that a file became, in this session, which has gone on since: it
+// holds what was taken of it, but for the header, and more.
+func (in *intake) grown(name string) (file string, ok bool) {
+	in.desk.mu.Lock()
+	for _, u := range in.undo {
+		if u.name == name {
+			file = u.file
+		}
+	}
+	in.desk.mu.Unlock()
+	return file, file != "" && extends(in.desk.store.path(file), filepath.Join(in.dir, name))
+}
+
+// extends reports whether a file begins with another one, but for a header.
+func extends(before, after string) bool {
+	const header = 4096
+	a, err := disk.Open(before)
+	if err != nil {
+		return false
+	}
+	defer a.Close()
+	b, err := disk.Open(after)
+	if err != nil {
+		return false
+	}
+	defer b.Close()
+	for _, f := range []*os.File{a, b} {
+		if _, err := f.Seek(header, io.SeekStart); err != nil {
+			return false
+		}
+	}
+	x, y := make([]byte, 1<<16), make([]byte, 1<<16)
+	for {
+		n, err := io.ReadFull(a, x)
+		if m, _ := io.ReadFull(b, y[:n]); m < n || !bytes.Equal(x[:n], y[:n]) {
+			return false
+		}
+		if err != nil { // before has ended
+			return true
+		}
+	}
+}
+
+// offer is the file that waits for a decision, and how many come after it.
+func (in *intake) offer() (name string, more int) {
+	if in.hold && len(in.waiting) > 0 {
+		return in.waiting[0], len(in.waiting) - 1
+	}
+	return "", 0
 }
 
 // press handles the keys that mean something else with a folder: Enter takes
@@ -268,7 +370,12 @@ func (in *intake) undoLast() {
 		return
 	}
 	last := in.undo[len(in.undo)-1]
-	row := d.session.Rows[last.at]
+	at := d.session.index(last.file)
+	if at < 0 {
+		d.screen.Message = fmt.Sprintf("%s, which %s became, is no row of the sheet any more", last.file, last.name)
+		return
+	}
+	row := d.session.Rows[at]
 	err := in.list(last.name, last.hash, "?")
 	if err == nil {
 		err = d.store.retire(row.File)
@@ -281,8 +388,8 @@ func (in *intake) undoLast() {
 	in.undo, in.hold = in.undo[:len(in.undo)-1], true
 	in.waiting = slices.Insert(in.waiting, 0, last.name)
 	rows := slices.Clone(d.session.Rows)
-	rows[last.at].Recorded, rows[last.at].Rejected = false, false
-	d.session.Rows, d.session.At, d.session.Phase = rows, last.at, Ready
+	rows[at].Recorded, rows[at].Rejected = false, false
+	d.session.Rows, d.session.At, d.session.Phase = rows, at, Ready
 	d.screen.Message = fmt.Sprintf("%s is no longer %s: Enter takes it for the row that is shown, x leaves it out", last.name, row.File)
 }
 
@@ -295,7 +402,9 @@ func (in *intake) pull() {
 			d.mu.Unlock()
 			return
 		}
-		if d.session.Phase == Judged { // the next file says that the operator has gone on
+		if at := d.session.index(in.again[in.waiting[0]]); at >= 0 {
+			d.session.At, d.session.Phase = at, Ready
+		} else if d.session.Phase == Judged { // the next file says that the operator has gone on
 			if d.session.Keep {
 				d.session = d.session.next()
 			} else {
@@ -313,11 +422,17 @@ func (in *intake) pull() {
 			d.changed()
 			return
 		}
-		name, at := in.waiting[0], d.session.At
+		if !d.refresh() {
+			in.hold = true
+			d.mu.Unlock()
+			d.changed()
+			return
+		}
+		name := in.waiting[0]
 		in.busy, in.waiting = true, in.waiting[1:]
 		d.session.Phase = Playing
 		d.mu.Unlock()
-		in.take(name, row, at)
+		in.take(name, row)
 		d.mu.Lock()
 		in.busy = false
 		d.mu.Unlock()
@@ -326,7 +441,7 @@ func (in *intake) pull() {
 }
 
 // take copies a file, checks the copy and has it judged.
-func (in *intake) take(name string, row Row, at int) {
+func (in *intake) take(name string, row Row) {
 	d := in.desk
 	var hash string
 	d.keep(row, take{}, func(s capture.Seating) error {
@@ -342,8 +457,12 @@ func (in *intake) take(name string, row Row, at int) {
 			return
 		}
 		in.done[hash] = row.File
-		in.undo = append(in.undo, imported{name, hash, at})
+		in.undo = append(in.undo, imported{name, hash, row.File})
 		d.screen.Message = name + " is " + row.File
+		if in.again[name] != "" {
+			delete(in.again, name)
+			d.screen.Message = fmt.Sprintf("%s went on after it had been taken: all of it is %s now", name, row.File)
+		}
 	})
 }
 

@@ -217,6 +217,33 @@ func (s Session) Dropped() Session {
 	return s.next()
 }
 
+// Replanned goes on with the plan as it is now, at the row that was shown where it is still
+// there.
+func (s Session) Replanned(rows []Row) Session {
+	shown, ok := s.Row()
+	rows = slices.Clone(rows)
+	for i := range rows {
+		if at := s.index(rows[i].File); at >= 0 {
+			rows[i].Skipped, rows[i].Rejected = s.Rows[at].Skipped, s.Rows[at].Rejected && rows[i].Recorded
+		}
+	}
+	if ok && !shown.Planned { // one that comes into the sheet with its recording
+		rows = append(rows, shown)
+	}
+	s.Rows = rows
+	if at := s.index(shown.File); ok && at >= 0 {
+		s.At = at
+		return s
+	}
+	s.At = min(s.At, len(rows)) - 1
+	return s.next()
+}
+
+// index is where the row of a recording stands; -1 where there is none.
+func (s Session) index(file string) int {
+	return slices.IndexFunc(s.Rows, func(r Row) bool { return r.File == file })
+}
+
 // Left is how many rows are not recorded, or not well.
 func (s Session) Left() int {
 	n := 0

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -35,7 +36,8 @@ type store struct {
 	fixture  string          // what the sheet calls it, of several; empty for the only one
 	fixtures []study.Fixture // of several
 	now      func() time.Time
-	saved    bool // the sheet of before this session is kept
+	saved    bool   // the sheet of before this session is kept
+	sheet    []byte // as this session saw it last
 	// crash is called after each step; tests end the program there.
 	crash func(step string)
 }
@@ -152,10 +154,24 @@ func (s *store) recover() (files []string, err error) {
 	return files, err
 }
 
+// changed reports whether somebody else has changed the sheet since it was asked last.
+func (s *store) changed() (bool, error) {
+	text, err := s.text()
+	if err != nil || bytes.Equal(text, s.sheet) {
+		return false, err
+	}
+	s.sheet = text
+	return true, nil
+}
+
+func (s *store) text() ([]byte, error) {
+	return disk.ReadFile(filepath.Join(s.dir, capture.SheetFile), 16<<20)
+}
+
 // edit changes the sheet and keeps, once a session, how it was before.
 func (s *store) edit(change func(*study.SheetText) error) error {
 	name := filepath.Join(s.dir, capture.SheetFile)
-	text, err := disk.ReadFile(name, 16<<20)
+	text, err := s.text()
 	if err != nil {
 		return err
 	}
@@ -180,7 +196,13 @@ func (s *store) edit(change func(*study.SheetText) error) error {
 		}
 		s.saved = true
 	}
-	return disk.WriteFile(name, after)
+	if err := disk.WriteFile(name, after); err != nil {
+		return err
+	}
+	if bytes.Equal(text, s.sheet) { // else what somebody else changed is still to be seen
+		s.sheet = after
+	}
+	return nil
 }
 
 // named is a row as the sheet has it, which calls a fixture of several by its name.

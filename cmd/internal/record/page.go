@@ -45,7 +45,7 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 	if s.From != "" {
 		d.Safety = "files from " + s.From
 		if s.Offer != "" {
-			d.Message = strings.TrimSpace(d.Message + " " + s.Offer + " waits.")
+			d.Message = strings.TrimSpace(d.Message + " " + offerWords(s) + ".")
 		}
 	}
 	for i, p := range s.Peaks {

@@ -16,6 +16,7 @@ import (
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/console"
 	"asworn/report/table"
+	"asworn/report/text"
 )
 
 // Walk shows the desk until the operator quits or no row is left.
@@ -232,7 +233,7 @@ func (t *Terminal) draw(s bench.Screen) {
 		line("%s", s.Safety)
 	}
 	if s.From != "" && s.Offer != "" {
-		line("%s waits: Enter takes it for this row, x leaves it out", s.Offer)
+		line("%s: Enter takes it for this row, x leaves it out", offerWords(s))
 	}
 	switch s.Phase {
 	case bench.Ready, bench.Judged, bench.Finished:
@@ -254,6 +255,14 @@ func (t *Terminal) show(b *strings.Builder) {
 		head = "\n"
 	}
 	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+}
+
+// offerWords says which files wait.
+func offerWords(s bench.Screen) string {
+	if s.More == 0 {
+		return s.Offer + " waits"
+	}
+	return fmt.Sprintf("%s waits, and %s behind it for the next rows", s.Offer, text.Plural(s.More, "file"))
 }
 
 // keyWords says which key does what, in lines that fit any terminal.
