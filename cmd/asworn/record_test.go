@@ -505,8 +505,45 @@ func TestRecordFrom(t *testing.T) {
 			t.Errorf("%s and %s: %v, %v, same %t", name, file, err1, err2, bytes.Equal(original, kept))
 		}
 	}
+	touch := func(name string, channel int) {
+		t.Helper()
+		x := [][]float64{make([]float64, 96000), make([]float64, 96000)}
+		for i := range 480 {
+			x[channel-1][48000+i] = (0.2 + 0.01*float64(name[3]-'0')) * math.Sin(float64(i))
+		}
+		if err := wavfile.Write(filepath.Join(from, name), wavfile.Format{RateHz: 48000, Channels: 2, Bits: 24}, x); err != nil {
+			t.Fatal(err)
+		}
+	}
 	drop("REC001.WAV", 1e-5)
 	s := startSession(t, nil, "record", dir, "--from", from)
+	s.wants("Touch the LEFT microphone twice")
+	s.wants("REC001.WAV waits")
+	s.types("\r")
+	s.wants("channels heard it about as loud") // it is a take
+	touch("TAP1.WAV", 2)
+	s.types("x")
+	s.wants("REC001.WAV is left out")
+	s.wants("TAP1.WAV waits")
+	s.types("\r")
+	s.wants("the left microphone is on channel 2 of the recorder's files, study.toml says 1: swap the plugs")
+	touch("TAP2.WAV", 1)
+	s.wants("Touch the RIGHT microphone twice")
+	s.wants("the left microphone is on channel 1, as study.toml says")
+	touch("TAP3.WAV", 2)
+	s.wants("Row 1 of 3")
+	s.wants("the right microphone is on channel 2, as study.toml says")
+	s.ends()
+	if err := os.Remove(filepath.Join(dir, "retakes", "imports.tsv")); err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range []string{"TAP1.WAV", "TAP2.WAV", "TAP3.WAV"} {
+		if err := os.Remove(filepath.Join(from, name)); err != nil {
+			t.Fatal(err)
+		}
+	}
+
+	s = startSession(t, nil, "record", dir, "--from", from) // which does not ask again
 	s.wants("REC001.WAV waits")
 	s.types("\r")
 	s.wants("KEEP: recorded")
@@ -589,6 +626,9 @@ func TestRecordFromAnOddFolder(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := startSession(t, nil, "record", dir, "--from", from)
+	s.wants("Touch the LEFT microphone twice")
+	s.types("s")
+	s.wants("left and right have not been told")
 	s.wants("Row 1 of 5")
 	first, second := take(1e-5), take(1.1e-5)
 	write("A.wav", first[:len(first)/2])

@@ -80,6 +80,7 @@ type Screen struct {
 	From      string // the folder that takes come from; empty with a sound card
 	Offer     string // a file of it that waits for a decision
 	More      int    // files that wait behind it
+	Taps      bool   // it is still to be told which channel is which
 	Safety    string // what is known of the level
 	Cautioned bool
 }
@@ -276,6 +277,10 @@ func (d *Desk) Screen() Screen {
 	if d.intake != nil {
 		s.From = d.intake.dir
 		s.Offer, s.More = d.intake.offer()
+		if s.Taps = len(d.intake.taps) > 0; s.Taps {
+			s.Title = fmt.Sprintf("Which is which? Touch the %s microphone twice, lightly, while the recorder records.", strings.ToUpper(d.intake.taps[0].String()))
+			s.Recorded, s.Rejected = false, false
+		}
 	}
 	if ok {
 		s.Safety = safety.words(row.Model)

@@ -40,6 +40,7 @@ type intake struct {
 	hold    bool                 // the next one waits for a decision
 	busy    bool
 	undo    []imported
+	taps    []capture.Ear // microphones that are still to be touched, while the recorder records
 }
 
 // glance is what a look sees of a file.
@@ -87,6 +88,7 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if err := in.load(); err != nil {
 		return err
 	}
+	in.taps = d.sound.untold()
 	d.update(func() { d.intake = in })
 	d.work.Go(func() {
 		tick := time.NewTicker(interval)
@@ -230,8 +232,12 @@ func (in *intake) look(first bool) {
 			file, taken := in.done[hash]
 			switch {
 			case slices.Contains(in.waiting, f.name):
-			case taken && !first && file != "":
-				d.screen.Message = fmt.Sprintf("%s holds the same as the file that became %s; it is left where it is", f.name, file)
+			case taken && !first:
+				what := "a file that was left out"
+				if file != "" {
+					what = "the file that became " + file
+				}
+				d.screen.Message = fmt.Sprintf("%s holds the same as %s; it is left where it is", f.name, what)
 			case taken:
 			case grew:
 				in.again[f.name] = row
@@ -324,6 +330,18 @@ func (in *intake) press(k Key) bool {
 	switch {
 	case in.busy:
 		return true
+	case len(in.taps) > 0 && k == Skip:
+		in.taps = nil
+		d.screen.Message = "left and right have not been told in this study: a swapped pair of microphones would not be noticed"
+		return true
+	case len(in.taps) > 0 && k == Enter:
+		if in.hold && len(in.waiting) > 0 {
+			in.hold = false
+			d.work.Go(in.pull)
+		}
+		return true
+	case len(in.taps) > 0 && (k != Drop || !in.hold || len(in.waiting) == 0):
+		return true
 	case k == Enter && d.session.Phase == Judged:
 		if d.session.Keep {
 			d.session = d.session.next()
@@ -402,6 +420,13 @@ func (in *intake) pull() {
 			d.mu.Unlock()
 			return
 		}
+		if len(in.taps) > 0 {
+			name, side := in.waiting[0], in.taps[0]
+			in.busy, in.waiting = true, in.waiting[1:]
+			d.mu.Unlock()
+			in.tap(name, side)
+			continue
+		}
 		if at := d.session.index(in.again[in.waiting[0]]); at >= 0 {
 			d.session.At, d.session.Phase = at, Ready
 		} else if d.session.Phase == Judged { // the next file says that the operator has gone on
@@ -438,6 +463,48 @@ func (in *intake) pull() {
 		d.mu.Unlock()
 		d.changed()
 	}
+}
+
+// tap looks in a file for the touch of a microphone.
+func (in *intake) tap(name string, side capture.Ear) {
+	d := in.desk
+	path := filepath.Join(in.dir, name)
+	channel, err := tappedIn(path)
+	var hash string
+	if err == nil {
+		hash, err = hashOf(path)
+	}
+	if err == nil {
+		err = in.list(name, hash, "")
+	}
+	d.update(func() {
+		in.busy = false
+		if err != nil { // it may be a take
+			in.waiting, in.hold = slices.Insert(in.waiting, 0, name), true
+			d.screen.Message = fmt.Sprintf("%s: %v. x leaves the file out, s goes on without", name, err)
+			return
+		}
+		in.done[hash] = ""
+		if want := d.sound.channel(side); channel != want {
+			d.screen.Message = fmt.Sprintf("the %s microphone is on channel %d of the recorder's files, study.toml says %d: swap the plugs and touch it again, or correct [channels] there and begin again", side, channel, want)
+			return
+		}
+		d.screen.Message = fmt.Sprintf("the %s microphone is on channel %d, as study.toml says", side, channel)
+		if in.taps = in.taps[1:]; len(in.taps) == 0 {
+			if err := d.sound.told(); err != nil {
+				d.screen.Message = err.Error()
+			}
+		}
+	})
+}
+
+// tappedIn returns the channel of a file whose microphone was touched.
+func tappedIn(path string) (channel int, err error) {
+	f, x, err := wavfile.ReadAll(path)
+	if err != nil {
+		return 0, err
+	}
+	return Tapped(x, f.RateHz)
 }
 
 // take copies a file, checks the copy and has it judged.

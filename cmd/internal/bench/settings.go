@@ -27,6 +27,7 @@ type Settings struct {
 	Inputs   Inputs  `toml:"inputs" comment:"Inputs of the recording device, counted from 1; found by touching each microphone."`
 	GainDB   float64 `toml:"gain_db" comment:"Of playback, over the sweep as study.toml describes it."`
 	LimitDB  float64 `toml:"limit_db_spl" comment:"Highest level of the sweep at a listener's ear, dB(A). Local rules come first."`
+	Recorder string  `toml:"recorder_checked,omitempty" comment:"Day on which left and right in another recorder's files were told by touching the microphones."`
 	// Levels are those of level checks, to compare one day with another.
 	Levels []DayLevel `toml:"level" comment:"Level checks on the fixture, newest last."`
 }

@@ -140,6 +140,27 @@ func (s *Sound) learnArrival() {
 	}
 }
 
+// untold are the microphones of which nobody has made sure yet on which channel another
+// recorder puts them; none where the study has but one.
+func (s *Sound) untold() []capture.Ear {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.settings.Recorder != "" || s.study.Channels.Left == 0 || s.study.Channels.Right == 0 {
+		return nil
+	}
+	return []capture.Ear{capture.Left, capture.Right}
+}
+
+// told keeps that this was done.
+func (s *Sound) told() error {
+	return s.change(func(set *Settings) error { set.Recorder = s.now().Format("2006-01-02"); return nil })
+}
+
+// channel is that of a microphone in the study's files.
+func (s *Sound) channel(side capture.Ear) int {
+	return [2]int{s.study.Channels.Left, s.study.Channels.Right}[side]
+}
+
 // Wants are the channels that the study asks for, by their numbers in its files.
 func (s *Sound) Wants() Inputs {
 	c := s.study.Channels

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -103,6 +104,17 @@ func pageButtons(s bench.Screen) []page.Button {
 		if s.Offer != "" {
 			sound = append(sound, page.Button{Do: "drop", Label: "Leave this file out", Key: "x"})
 		}
+	}
+	if s.Taps {
+		without := page.Button{Do: "skip", Label: "Go on without", Key: "s"}
+		if s.Offer == "" {
+			return []page.Button{without}
+		}
+		enter.Label = "Take this file"
+		return []page.Button{enter, without, {Do: "drop", Label: "Leave this file out", Key: "x"}}
+	}
+	if s.Phase != bench.Ready || s.Recorded { // which cannot be dropped
+		sound = slices.DeleteFunc(sound, func(b page.Button) bool { return b.Do == "drop" && s.Offer == "" })
 	}
 	switch s.Phase {
 	case bench.Playing:

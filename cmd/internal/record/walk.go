@@ -101,7 +101,7 @@ func (t *Terminal) press(desk *bench.Desk, k byte) (quit bool) {
 	case 'x':
 		if s.Offer != "" { // the file, which stays where it is
 			desk.Press(bench.Drop)
-		} else if s.Phase == bench.Ready && !s.Recorded {
+		} else if s.Phase == bench.Ready && !s.Recorded && !s.Taps {
 			t.asking = askDrop
 		}
 	case 'n':
@@ -233,7 +233,7 @@ func (t *Terminal) draw(s bench.Screen) {
 		line("%s", s.Safety)
 	}
 	if s.From != "" && s.Offer != "" {
-		line("%s: Enter takes it for this row, x leaves it out", offerWords(s))
+		line("%s: Enter takes it, x leaves it out", offerWords(s))
 	}
 	switch s.Phase {
 	case bench.Ready, bench.Judged, bench.Finished:
@@ -267,6 +267,9 @@ func offerWords(s bench.Screen) string {
 
 // keyWords says which key does what, in lines that fit any terminal.
 func keyWords(s bench.Screen) []string {
+	if s.Taps {
+		return []string{"s goes on without · q quit"}
+	}
 	if s.From != "" {
 		return []string{"Enter go on · u undo the last file · b back · s skip · x drop row",
 			"n note · r reading · + one more seating · q quit"}
