@@ -407,9 +407,13 @@ func TestRecordKeepsNoTakeWaiting(t *testing.T) {
 func TestRecordLevelIsReadAgain(t *testing.T) {
 	dir := benchStudy(t)
 	setUpBench(t, dir)
-	s := startSession(t, newSimulatedBench(), "record", dir)
+	b := newSimulatedBench()
+	b.PPM = 80
+	s := startSession(t, b, "record", dir)
 	s.wants("Row 1 of 2")
 	s.types("ly")
+	s.wants("ms after the output")
+	s.wants("clock of recording against playback +80.")
 	s.wants("type what it says (v)")
 	s.types("v101\r")
 	s.wants("101 dB(A) at the ear at -30 dB of gain")

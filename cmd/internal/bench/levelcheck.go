@@ -9,8 +9,9 @@ import (
 	"asworn/capture/audio"
 )
 
-// checkLevel plays single sweeps on the fixture, at rising gains, learns how loud
-// the model of a row is there and returns what to show; tell hears of each step.
+// checkLevel plays single sweeps on the fixture, at rising gains, and at the last one the
+// whole excitation, whose repeats tell the clock. It learns how loud the model of a row is
+// there and returns what to show; tell hears of each step.
 func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(string)) string {
 	model := row.Model
 	s.mu.Lock()
@@ -21,12 +22,20 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 	safety := s.know()
 	steps := safety.Steps()
 	for i, gain := range steps {
-		got, err := s.record(ctx, s.one, gain, nil, s.seconds(s.one))
+		signal := s.one
+		if i+1 == len(steps) {
+			signal = s.signal
+		}
+		got, err := s.record(ctx, signal, gain, nil, s.seconds(signal))
 		if err != nil {
 			return err.Error()
 		}
 		if got.Stopped {
 			return "stopped; the level is not known"
+		}
+		whole := got
+		if i+1 == len(steps) {
+			got.Samples = s.firstSweep(whole.Samples)
 		}
 		h, err := s.hear(got, gain)
 		if err != nil {
@@ -45,6 +54,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if !h.arrived {
 			return h.words + ". The sweep does not reach every microphone: check amplifier, plugs and the map of inputs, and make the level check again (l)"
 		}
+		h.words += s.clock(whole)
 		s.mu.Lock()
 		s.safety.Levels[model], s.arrival = h.level, h.delay
 		s.mu.Unlock()
@@ -104,6 +114,35 @@ func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
 		}
 	}
 	return out, nil
+}
+
+// firstSweep is the part of a recording of the whole excitation that one sweep would have
+// given.
+func (s *Sound) firstSweep(channels [][]float64) [][]float64 {
+	from := s.study.Sweep.LeadSamples()
+	out := make([][]float64, len(channels))
+	for c, x := range channels {
+		out[c] = x[min(from, len(x)):min(from+int(s.seconds(s.one)*float64(s.rate())), len(x))]
+	}
+	return out
+}
+
+// mostClockSE is from which standard error on a clock is not told: crystals differ by some
+// ten ppm. Common practice, no source.
+const mostClockSE = 10.0 // ppm
+
+// clock says by how much recording runs faster than playback, as a recording of the
+// excitation tells; nothing where it does not.
+func (s *Sound) clock(got audio.Take) string {
+	p, err := capture.NewProcessor(s.setup)
+	if err != nil {
+		return ""
+	}
+	rec, err := p.ProcessSamples(s.channels(got.Samples), float64(got.RateHz))
+	if err != nil || !rec.Quality.Usable() || !(rec.DriftSEPPM > 0 && rec.DriftSEPPM < mostClockSE) {
+		return ""
+	}
+	return fmt.Sprintf("; clock of recording against playback %+.1f ± %.1f ppm", rec.DriftPPM, 2*rec.DriftSEPPM)
 }
 
 // compare keeps the level of today and says how it differs from that of an
