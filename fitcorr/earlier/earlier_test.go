@@ -116,6 +116,34 @@ func TestCompare(t *testing.T) {
 	}
 }
 
+// In panels of two to four exchanged names are named too, of which most people are then
+// not who they were; whoever is, is not doubted.
+func TestCompareFew(t *testing.T) {
+	const studies = 100
+	for listeners := 2; listeners <= 4; listeners++ {
+		var doubted, exchanged, others int
+		for i := range studies {
+			rng := rand.New(rand.NewPCG(uint64(i), uint64(40+listeners)))
+			p := drawPeople(rng, listeners)
+			then, now := panelOf(p.record(rng, 1), nil).Bare, panelOf(p.record(rng, 1), nil).Bare
+			doubted += min(1, len(Compare(now, then, 0.05).Doubts))
+			now[0].Subject, now[1].Subject = now[1].Subject, now[0].Subject
+			for _, d := range Compare(now, then, 0.05).Doubts {
+				switch {
+				case d.Subject == "L01" && d.As == "L02" || d.Subject == "L02" && d.As == "L01":
+					exchanged++
+				default:
+					others++
+				}
+			}
+		}
+		t.Logf("%d listeners: %d of %d studies with a false alarm, %d of %d exchanged names found, %d others doubted", listeners, doubted, studies, exchanged, 2*studies, others)
+		if doubted > 10 || others > 10 || exchanged < 2*studies*9/10 {
+			t.Errorf("%d listeners: %d false alarms, %d exchanged names found, %d others doubted", listeners, doubted, exchanged, others)
+		}
+	}
+}
+
 func TestCompareNothing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 32))
 	ss := drawPeople(rng, 2).record(rng, 1)

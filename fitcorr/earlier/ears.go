@@ -141,12 +141,17 @@ func Compare(now, then []Bare, size float64) Compared {
 	}
 	t := test{free: independent(bands), bands: bands}
 	for i, who := range out.Listeners {
-		rest := difference(diff[i], shift)
-		ratio, p := t.of(rest, t.scatter(diff, shift, i), n)
-		if p >= size/float64(n) {
+		d := t.closer(who, a, b, out.Listeners)
+		if d.P < size/2/float64(n*max(1, n-1)) {
+			out.Doubts = append(out.Doubts, d)
 			continue
 		}
-		d := Doubt{Subject: who, Ratio: ratio, P: p}
+		rest := difference(diff[i], shift)
+		ratio, p := t.of(rest, t.scatter(diff, shift, i), n)
+		if p >= size/2/float64(n) {
+			continue
+		}
+		d = Doubt{Subject: who, Ratio: ratio, P: p}
 		least := size
 		for _, other := range out.Listeners {
 			if other == who {
@@ -222,22 +227,52 @@ func (t test) scatter(diff []profile, shift profile, but int) []float64 {
 	return out
 }
 
+// closer holds the difference of a listener's ears to what is remembered of that name against
+// the difference to what is remembered of each other name, and gives the name that fits best with the
+// probability that a difference of one's own is as much the larger. It takes nobody else for
+// who he was, so that two names which are exchanged are found in the smallest panel. Of somebody
+// who is who he was the difference to another is no smaller than recording again makes it, and shares
+// with one's own what this recording adds: Snedecor's F of equal degrees of freedom is an upper limit.
+func (t test) closer(who string, now, then map[string]profile, listeners []string) Doubt {
+	assumed := make([]float64, 2*t.bands.N)
+	for r := range assumed {
+		sd := repeatSD(t.bands.Hz[r%t.bands.N])
+		assumed[r] = sd * sd
+	}
+	own, count := meanSquare(difference(now[who], then[who]), assumed)
+	d, best := Doubt{Subject: who, Ratio: own, P: 1}, math.Inf(1)
+	for _, other := range listeners {
+		square, n := meanSquare(difference(now[who], then[other]), assumed)
+		if other == who || n == 0 || square >= best {
+			continue
+		}
+		free := t.free * math.Min(count, n) / float64(len(assumed))
+		best, d.As, d.P = square, other, distuv.F{D1: free, D2: free}.Survival(own/math.Max(square, 1e-9))
+	}
+	return d
+}
+
 // of is the mean over bands of the square over its scatter, with the probability of
 // as much by chance: Snedecor's F, the scatter being known from the others.
 func (t test) of(d profile, scatter []float64, listeners int) (ratio, p float64) {
-	count := 0.0
+	ratio, count := meanSquare(d, scatter)
+	if count == 0 {
+		return 0, 1
+	}
+	free := t.free * count / float64(len(d))
+	return ratio, distuv.F{D1: free, D2: repeatWeight + float64(listeners-1)*free/2}.Survival(ratio)
+}
+
+// meanSquare is the mean over the bands that count of the square over its scatter, and how
+// many they are; 0 without any.
+func meanSquare(d profile, scatter []float64) (ratio, count float64) {
 	for r, v := range d {
 		if !math.IsNaN(v) {
 			ratio += v * v / scatter[r]
 			count++
 		}
 	}
-	if count == 0 {
-		return 0, 1
-	}
-	ratio /= count
-	free := t.free * count / float64(len(d))
-	return ratio, distuv.F{D1: free, D2: repeatWeight + float64(listeners-1)*free/2}.Survival(ratio)
+	return ratio / math.Max(1, count), count
 }
 
 // independent is how many bands of both ears are as good as independent, (Σλ)²/Σλ²

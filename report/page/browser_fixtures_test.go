@@ -39,6 +39,9 @@ func (b *browser) fixtures() {
 		if wide := eval[int](b, `document.documentElement.scrollWidth - innerWidth`); wide > 0 {
 			t.Errorf("%s: the page is %d px wider than the window", v.name, wide)
 		}
+		if !eval[bool](b, `[...document.querySelectorAll("[data-table='fixtures'] td.act")].every(c => c.getBoundingClientRect().right <= innerWidth)`) {
+			t.Errorf("%s: what the comparison says is out of sight", v.name)
+		}
 		b.shot(v.name, true)
 	}
 	b.unfold()

@@ -46,19 +46,19 @@ func fixtureDifferences(r report.Fixtures) table.Table {
 			"Explained: how much of the measured mean square position and seal explain. Apart: third octaves that differ by more than chance, at " +
 			text.Percent(r.Confidence) + " for all together. Alike: declared to have the same coupler; such fixtures should agree (common practice, no source). " +
 			"When they do not, position is the first suspect: Explained says how much of it position and seal are; the rest is in ears, couplers or seatings that could not be corrected.",
-		Columns: []table.Column{modelColumn, pointColumn, earColumn, fixturesColumn,
+		Columns: []table.Column{modelColumn, pointColumn, earColumn, {Head: "What it says", Key: "says"}, fixturesColumn,
 			{Head: "Measured\ndB", Key: "measured_rms_db", Kind: table.Number}, {Head: "Final\ndB", Key: "final_rms_db", Kind: table.Number},
 			{Head: "Compensated\ndB", Key: "compensated_rms_db", Kind: table.Number}, {Head: "Explained\n%", Key: "explained_percent", Kind: table.Number},
-			{Head: "Apart\nof", Key: "apart"}, {Head: "What it says", Key: "says"}}}
+			{Head: "Apart\nof", Key: "apart"}}}
 	for _, m := range r.Models {
 		for _, d := range m.Differences {
 			compensated := table.None()
 			if d.CompensatedDB != nil {
 				compensated = table.Value(d.CompensatedRMS, 1)
 			}
-			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), table.Word(pair(d)),
+			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), fixtureWords(d), table.Word(pair(d)),
 				table.Value(d.MeasuredRMS, 1), table.Value(d.FinalRMS, 1), compensated, table.Value(100*d.Explained, 0),
-				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)), fixtureWords(d))
+				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)))
 		}
 	}
 	return t

@@ -53,10 +53,26 @@ func TestEarlierStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var kept []string
+	var kept, swapped []string
 	for _, line := range strings.SplitAfter(string(rows), "\n") {
 		if strings.Split(line+",", ",")[1] != "" {
-			kept = append(kept, line)
+			kept, swapped = append(kept, line), append(swapped, line)
+		} else {
+			swapped = append(swapped, strings.NewReplacer(",L01,", ",L02,", ",L02,", ",L01,").Replace(line))
+		}
+	}
+	if err := os.WriteFile(sheet, []byte(strings.Join(swapped, "")), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	doubted, counts, err := Run(t.Context(), dir, Options{})
+	if err != nil || !counts.PanelChanged {
+		t.Errorf("exchanged names: %v, changed %v", err, counts.PanelChanged)
+	}
+	for _, who := range []string{"L01", "L02"} {
+		if !slices.ContainsFunc(doubted.Findings, func(f string) bool {
+			return strings.HasPrefix(f, "The bare ears of "+who+" are not those of "+who) && strings.Contains(f, "the two names are exchanged")
+		}) {
+			t.Errorf("exchanged names, %s: findings %q", who, doubted.Findings)
 		}
 	}
 	if err := os.WriteFile(sheet, []byte(strings.Join(kept, "")), 0o666); err != nil {
@@ -74,6 +90,16 @@ func TestEarlierStudy(t *testing.T) {
 		if d := a.Mean.Value[i] - b.Mean.Value[i]; d*d > 0.01*0.01 {
 			t.Errorf("worn mean %v with own bare ears, %v with remembered ones", a.Mean.Value, b.Mean.Value)
 		}
+	}
+	named := strings.Replace(string(text), `name = "fixture 1"`, `name = "fixture 2"`, 1)
+	if err := os.WriteFile(settings, []byte(strings.Replace(named, "reference = ", "# reference = ", 1)), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, err := Run(t.Context(), dir, Options{}); err == nil || !strings.Contains(err.Error(), `made on fixture "fixture 1", this study on "fixture 2"`) || !strings.Contains(err.Error(), remembered) {
+		t.Errorf("another fixture: %v", err)
+	}
+	if err := os.WriteFile(settings, text, 0o666); err != nil {
+		t.Fatal(err)
 	}
 	if err := os.WriteFile(remembered, []byte(strings.Replace(string(known), `"L01"`, `"L07"`, 1)), 0o666); err != nil {
 		t.Fatal(err)
