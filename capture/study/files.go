@@ -84,10 +84,20 @@ func (s *Study) checkReference(p *parsedStudy, table string, f Fixture) {
 			"%s belongs to %q, and this study was made on %q", f.Reference, fixture, f.Name)
 	}
 	for _, other := range s.Fixtures {
-		if other.Subject < f.Subject && other.Reference == f.Reference {
+		if other.Subject < f.Subject && s.sameCurve(other.Reference, f.Reference) {
 			p.report(table+".reference", "measure or find that of each fixture", "%s is the reference of fixture %s too: a reference belongs to one", f.Reference, other.Subject)
 		}
 	}
+}
+
+// sameCurve reports whether two curve files hold the same levels, whatever they are called.
+func (s *Study) sameCurve(a, b string) bool {
+	if a == "" || b == "" {
+		return false
+	}
+	x, err := curve.ReadCSV(s.join(a))
+	y, err2 := curve.ReadCSV(s.join(b))
+	return a == b || err == nil && err2 == nil && slices.Equal(x.Hz, y.Hz) && slices.Equal(x.DB, y.DB)
 }
 
 // Files are the files that the study names, each once in the order of its settings

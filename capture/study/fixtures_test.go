@@ -106,13 +106,22 @@ func TestFixtureErrors(t *testing.T) {
 		{twoFixtures + "[fixture]\nname = \"x\"\n", "old", "there are [fixture] and [fixtures]"},
 		{twoFixtures + "colour = 1\n", "old", "unknown key colour in [fixtures.new]"},
 		{"[fixtures.\"a b\"]\n[fixtures.c]\n", "c", "is no name for the subject column"},
-		{"[fixtures.old]\nreference = \"r.csv\"\n[fixtures.new]\nreference = \"r.csv\"\n", "old", "a reference belongs to one"},
+		{"[fixtures.old]\nreference = \"r.csv\"\n[fixtures.new]\nreference = \"r.csv\"\n", "old", "r.csv is the reference of fixture new too: a reference belongs to one"},
+		{"[fixtures.old]\nreference = \"copy.csv\"\n[fixtures.new]\nreference = \"r.csv\"\n", "old", "copy.csv is the reference of fixture new too: a reference belongs to one"},
+		{"[fixtures.old]\nreference = \"r.csv\"\n[fixtures.new]\nreference = \"new.csv\"\nname = \"second\"\n", "old", "new.csv belongs to \"new\", and this study was made on \"second\""},
+		{"[fixtures.old]\nreference = \"r.csv\"\n[fixtures.new]\nreference = \"new.csv\"\n", "old", ""},
 	} {
 		dir := twoFixtureStudy(t, c.settings, "file,model,subject,point,seating\na.wav,A,"+c.subject+",drum,1\n", "", "a.wav")
-		if err := os.WriteFile(filepath.Join(dir, "r.csv"), []byte("frequency_hz,level_db\n20,0\n20000,0\n"), 0o666); err != nil {
-			t.Fatal(err)
+		for file, text := range map[string]string{
+			"r.csv":    "frequency_hz,level_db\n20,0\n20000,0\n",
+			"copy.csv": "# of the old one\nfrequency_hz;level_db\n20;0,0\n20000;0\n",
+			"new.csv":  "# fixture: new\nfrequency_hz,level_db\n20,0\n20000,1\n",
+		} {
+			if err := os.WriteFile(filepath.Join(dir, file), []byte(text), 0o666); err != nil {
+				t.Fatal(err)
+			}
 		}
-		if _, err := Load(dir); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := Load(dir); err == nil != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%q: %v, want %q", c.settings, err, c.want)
 		}
 	}

@@ -184,7 +184,8 @@ func replace(ts *testscript.TestScript, _ bool, args []string) {
 }
 
 // twoFixtures DIR declares two fixtures in a study: every row of the only one
-// stands for both, each with files of its own.
+// stands for both, each with files of its own, and a reference of its own: +1 dB
+// for the old one, -1.5 dB for the new one.
 func twoFixtures(ts *testscript.TestScript, _ bool, args []string) {
 	dir := ts.MkAbs(args[0])
 	name := filepath.Join(dir, capture.SheetFile)
@@ -224,6 +225,13 @@ func twoFixtures(ts *testscript.TestScript, _ bool, args []string) {
 	if !ok {
 		ts.Fatalf("%s has no [fixture]", name)
 	}
-	before += "[fixtures.old]\ncoupler = \"IEC 60318-4\"\n[fixtures.new]\ncoupler = \"IEC 60318-4\"\n"
+	for _, f := range []struct {
+		name  string
+		level float64
+	}{{"old", 1}, {"new", -1.5}} {
+		reference := "calibration/" + f.name + ".csv"
+		before += fmt.Sprintf("[fixtures.%s]\ncoupler = \"IEC 60318-4\"\nreference = %q\n", f.name, reference)
+		ts.Check(os.WriteFile(filepath.Join(dir, reference), fmt.Appendf(nil, "frequency_hz,level_db\n20,%g\n20000,%[1]g\n", f.level), 0o666))
+	}
 	ts.Check(os.WriteFile(name, []byte(before), 0o666))
 }

@@ -77,6 +77,10 @@ func TestCompare(t *testing.T) {
 	if d := Compare(a, b, 0.95)[0]; d.Valid[10] || !d.Valid[9] || d.FinalDB[10] != 0 {
 		t.Error("a third with a band that does not count is compared")
 	}
+	b.ReferenceDB = nil
+	if d := Compare(a, b, 0.95)[0]; d.CompensatedDB != nil || d.CompensatedRMS != 0 {
+		t.Errorf("the reference of one fixture is carried to the other: %.1f dB", d.CompensatedRMS)
+	}
 	b.Curves[0].Ear = "right"
 	if got := Compare(a, b, 0.95); len(got) != 0 {
 		t.Error("left is compared with right")
