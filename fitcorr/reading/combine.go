@@ -91,11 +91,13 @@ type fit struct {
 	scale2  float64   // variance of one reading, mm²
 	df      float64   // that the readings add to what is stated
 	bias    Learned
+	wearers [][]int // readings of each (gatherWearers)
+	within2 float64 // variance of a listener's seatings, mm²
 	start   float64 // stated variance, mm²
 }
 
 func newFit(all []study.ReadingRow, use []int, oneMM float64) *fit {
-	f := &fit{start: oneMM * oneMM, bias: Learned{MM: biasMM}}
+	f := &fit{start: oneMM * oneMM, bias: Learned{MM: biasMM}, within2: withinMM * withinMM}
 	f.scale2 = f.start
 	cells, names := map[cell]int{}, map[string]int{}
 	for _, i := range use {
@@ -112,6 +114,7 @@ func newFit(all []study.ReadingRow, use []int, oneMM float64) *fit {
 		f.rs, f.weight = append(f.rs, r), append(f.weight, 1)
 		f.cell, f.reader = append(f.cell, cells[c]), append(f.reader, names[r.Reader])
 	}
+	f.wearers = f.gatherWearers()
 	f.mu, f.sum = make([][Axes]float64, len(f.cells)), make([]float64, len(f.cells))
 	f.beta, f.betaCov = make([][Axes]float64, len(f.names)), mat.NewSymDense(max(len(f.names), 1), nil)
 	return f
@@ -128,8 +131,8 @@ func (f *fit) solve() {
 	f.centre()
 }
 
-// centre finds the cells and the readers' biases given the weights: the cells
-// are eliminated from the normal equations of the biases.
+// centre finds the cells and the readers' biases given the weights: the fixture's cells
+// are eliminated from the normal equations of the biases, of listeners their means.
 func (f *fit) centre() {
 	n := len(f.names)
 	clear(f.sum)
@@ -151,7 +154,11 @@ func (f *fit) centre() {
 	for k := range n {
 		info.SetSym(k, k, f.scale2/(f.bias.MM*f.bias.MM))
 	}
+	rhs := [Axes]*mat.VecDense{mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)}
 	for c, readers := range per {
+		if f.cells[c].Head != study.FixtureSubject {
+			continue
+		}
 		for _, k := range sorted(readers) {
 			stats.AddSym(info, k, k, readers[k])
 			for _, l := range sorted(readers) {
@@ -161,16 +168,25 @@ func (f *fit) centre() {
 			}
 		}
 	}
+	for i, w := range f.weight {
+		if f.cells[f.cell[i]].Head != study.FixtureSubject {
+			continue
+		}
+		k := f.reader[i]
+		for a := range Axes {
+			rhs[a].SetVec(k, rhs[a].AtVec(k)+w*(vector(f.rs[i])[a]-mean[f.cell[i]][a]))
+		}
+	}
+	if n > 1 {
+		for _, rows := range f.wearers {
+			f.compareWearer(rows, info, &rhs)
+		}
+	}
 	var chol mat.Cholesky
 	chol.Factorize(info) // positive definite by the prior of the biases
 	for a := range Axes {
-		rhs := mat.NewVecDense(n, nil)
-		for i, w := range f.weight {
-			k := f.reader[i]
-			rhs.SetVec(k, rhs.AtVec(k)+w*(vector(f.rs[i])[a]-mean[f.cell[i]][a]))
-		}
 		var b mat.VecDense
-		if chol.SolveVecTo(&b, rhs) != nil {
+		if chol.SolveVecTo(&b, rhs[a]) != nil {
 			continue
 		}
 		for k := range n {
@@ -216,7 +232,8 @@ func (f *fit) reweigh() {
 	compared := f.compared()
 	df = math.Max(StatedDF, df-Axes*math.Max(0, compared-1))
 	f.scale2, f.df = sq/df, df-StatedDF
-	if compared > 1 {
+	f.spreadWithin()
+	if compared = f.met(); compared > 1 {
 		v, d := biasDF*biasMM*biasMM, float64(biasDF)
 		for k, b := range f.beta {
 			for a := range Axes {
@@ -245,14 +262,27 @@ func (f *fit) reweigh() {
 // over the variance, at most 1.
 func Weight(d2 float64) float64 { return math.Min(1, (tailDF+usual)/(tailDF+d2)) }
 
-// compared is how many readers have a reading in a cell that another reader has too.
-func (f *fit) compared() (n float64) {
-	first, shared := map[int]int{}, map[int]bool{}
-	for i, c := range f.cell {
-		if k, ok := first[c]; ok && k != f.reader[i] {
+// compared is how many readers have a reading in a cell that another reader has too, met
+// how many have one of a listener's model that another has read, in whatever seating.
+func (f *fit) compared() float64 { return f.sharing(func(i int) any { return f.cell[i] }) }
+
+func (f *fit) met() float64 {
+	return f.sharing(func(i int) any {
+		if r := f.rs[i]; r.Subject != study.FixtureSubject {
+			return wearer{r.Subject, r.Model}
+		}
+		return f.cell[i]
+	})
+}
+
+// sharing is how many readers have a reading of something that another reader has too.
+func (f *fit) sharing(of func(reading int) any) float64 {
+	first, shared := map[any]int{}, map[int]bool{}
+	for i := range f.rs {
+		if k, ok := first[of(i)]; ok && k != f.reader[i] {
 			shared[k], shared[f.reader[i]] = true, true
 		} else if !ok {
-			first[c] = f.reader[i]
+			first[of(i)] = f.reader[i]
 		}
 	}
 	return float64(len(shared))
