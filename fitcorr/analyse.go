@@ -154,6 +154,13 @@ type prepared struct {
 
 func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.Options) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
+	var points []*position.Model
+	for _, sv := range []*surveyed{blocked, drum} {
+		if sv.model != nil {
+			points = append(points, sv.model)
+		}
+	}
+	position.CupsApart(points...)
 	p.ma.OpenBack = p.blocked.seal.Open
 	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
 	if m := p.drum.model; m != nil {

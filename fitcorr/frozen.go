@@ -90,6 +90,7 @@ type FrozenPoint struct {
 	// sits, TemperApart of how the cups lie apart; 0 stands for Temper.
 	Temper      float64       `json:"temper"`
 	TemperApart float64       `json:"temper_apart,omitempty"`
+	ApartMM     float64       `json:"apart_mm,omitempty"` // how far apart the cups of a seating usually lie; 0 where that was not learned
 	Mark        placing.Mark  `json:"mark,omitzero"`
 	Seals       []FrozenCurve `json:"seals,omitempty"` // the low end of other seatings, to judge a seal by
 }
@@ -150,6 +151,9 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	p, ok := position.PlaceFixture(ref.placer(), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
+	}
+	if fp.ApartMM > 0 {
+		p.Apart(fp.ApartMM)
 	}
 	if s.Read != nil {
 		mark := fm.Blocked.Mark

@@ -105,9 +105,9 @@ func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare 
 		if m := sv.model; m != nil {
 			var read []any
 			for _, s := range m.Seatings { // slips of reading are taken off these
-				read = append(read, s.Read, s.ReadWorth)
+				read = append(read, s.Read, s.ReadWorth, s.ReadApart, s.ReadApartWorth)
 			}
-			of = append(append(of, m.Point, m.Mark, m.Notes), read...)
+			of = append(append(of, m.Point, m.Mark, m.ApartMM, m.Notes), read...)
 		}
 	}
 	if w != nil {

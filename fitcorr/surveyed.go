@@ -61,6 +61,7 @@ func (sv *surveyed) freeze() FrozenPoint {
 	if m := sv.model; m != nil {
 		f.Survey, f.Scatter, f.Total, f.Mark = &m.Survey, m.Scatter, m.Total, m.Mark
 		f.Temper, f.TemperApart = m.Temper.Headset, m.Temper.Apart
+		f.ApartMM = m.ApartMM
 		f.Seals = sealCurves(sv.seatings)
 	}
 	return f

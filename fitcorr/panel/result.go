@@ -73,6 +73,10 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	v.Mul(shared, shared.T())
 	res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
 
+	if at, variance, ok := readApart(su, fit.reading); ok {
+		both := placing.Part{Pos: res.Mean, Cov: res.MeanCov}.ReadApart(at, variance)
+		res.Mean, res.MeanCov = both.Pos, both.Cov
+	}
 	seatings := 0
 	for i := range su.Seatings {
 		if o, ok := byIndex[i]; ok {
@@ -195,9 +199,9 @@ func (fit *panelFit) separation() []Separation {
 }
 
 // meanDF is the degrees of freedom of a worn mean. What listeners teach has df;
-// what the lab states of its readings on the fixture has reading.StatedDF, and where
-// readings are used that is most of it (Welch and Satterthwaite: JCGM 100:2008,
-// G.4). A source counts by the weight of the readings in the mean, the variance
+// what the lab states of its readings on the fixture, of the landmark and of the
+// mark, has reading.StatedDF each, and where readings are used that is most of it
+// (Welch and Satterthwaite: JCGM 100:2008, G.4). A source counts by the weight of the readings in the mean, the variance
 // left over what the readings alone would leave.
 func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
 	if !fit.Read {
@@ -219,17 +223,19 @@ func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
 	if heads == 0 {
 		return df
 	}
-	var all, learned float64
+	var all, learned, squares float64 // squares: Σ variance² of what is stated
 	r := fit.reading
 	for a := range placing.ReadDim {
-		stated := r.FixtureLandmarkMM*r.FixtureLandmarkMM + fit.models[m].mark.Variance[a]
+		landmark, mark := r.FixtureLandmarkMM*r.FixtureLandmarkMM, fit.models[m].mark.Variance[a]
+		stated := landmark + mark
 		alone := stated + r.LandmarkMM*r.LandmarkMM/heads + r.OneMM*r.OneMM/count
 		v := mean.Cov[a][a]
 		weight := math.Min(1, v/alone)
 		all += v
 		learned += math.Max(0, v-weight*weight*stated)
+		squares += (landmark*landmark + mark*mark) / (stated * stated * placing.ReadDim)
 	}
-	return stats.PooledDF(learned, df, all-learned, reading.StatedDF)
+	return stats.PooledDF(learned, df, all-learned, reading.StatedDF/squares)
 }
 
 // people is the mean position of the people of model m, both ears together.

@@ -199,7 +199,7 @@ func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, 
 	if tail < quarrelChance {
 		alone := Part{Weight: 1, Pos: prior.Mean, Cov: mat.NewSymDense(HeadsetDim, nil)}
 		alone.Cov.CopySym(prior.Cov)
-		both := Posterior{alone.read(at, variance)}
+		both := Posterior{alone.observed(1, at, variance)}
 		both[0].Weight = 0.5
 		for _, part := range p {
 			part.Weight /= 2
@@ -212,28 +212,7 @@ func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, 
 	for i, part := range p {
 		log, _ := part.found(1, at, variance)
 		logs[i] = math.Log(part.Weight) + log
-		out[i] = part.read(at, variance)
+		out[i] = part.observed(1, at, variance)
 	}
 	return out.weigh(logs), false
-}
-
-// read is the Kalman step of r = (left + right)/2 + e, an axis at a time.
-func (p Part) read(at, variance [ReadDim]float64) Part {
-	out := Part{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
-	out.Cov.CopySym(p.Cov)
-	for a := range at {
-		where, cov := out.plane()
-		gap, v := at[a]-where[a], cov[a][a]+variance[a]
-		var c [HeadsetDim]float64
-		for i := range c {
-			c[i] = (out.Cov.At(i, a) + out.Cov.At(i, 3+a)) / 2
-		}
-		for i := range c {
-			out.Pos[i] += c[i] / v * gap
-			for j := i; j < HeadsetDim; j++ {
-				stats.AddSym(out.Cov, i, j, -c[i]*c[j]/v)
-			}
-		}
-	}
-	return out
 }

@@ -25,6 +25,7 @@ type Model struct {
 	Total    [2]SmoothCov
 	Temper   placing.Temper // divides the information of the sound, from the survey's held-out rows; ≥ 1
 	Places   []FixturePlace // by levels, per seating; zero where there is none
+	ApartMM  float64        // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
 	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
 }

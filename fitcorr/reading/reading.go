@@ -3,7 +3,9 @@ package reading
 import (
 	"math"
 
+	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/fitcorr/seat"
 )
 
 // Axes are forward and up, mm: what is read off a head.
@@ -29,6 +31,27 @@ type Estimate struct {
 	// cup that was not read by itself.
 	CupMM       [2][Axes]float64
 	CupReadings [2]float64
+}
+
+// Apart is half of what the left cup was read before and above the right one, mm, and how many
+// single readings that is worth: its variance is OneMM² over them, 0 where not both were read.
+func (e Estimate) Apart() (mm [Axes]float64, worth float64) {
+	l, r := e.CupReadings[0], e.CupReadings[1]
+	if l == 0 || r == 0 {
+		return mm, 0
+	}
+	for a := range mm {
+		mm[a] = (e.CupMM[0][a] - e.CupMM[1][a]) / 2
+	}
+	return mm, 4 * l * r / (l + r)
+}
+
+// Give gives a seating its estimate.
+func (e Estimate) Give(s *seat.Seating) {
+	s.Read, s.ReadWorth = &capture.Reading{ForwardMM: e.MM[0], UpMM: e.MM[1]}, e.Readings
+	if apart, worth := e.Apart(); worth > 0 {
+		s.ReadApart, s.ReadApartWorth = &capture.Reading{ForwardMM: apart[0], UpMM: apart[1]}, worth
+	}
 }
 
 // Learned is a standard deviation with the degrees of freedom it is known with.

@@ -20,6 +20,11 @@ type Seating struct {
 	// ReadWorth is how many single readings Read is worth: its variance is that of
 	// one over this; 0 stands for one.
 	ReadWorth float64 `json:"read_worth,omitempty"`
+	// ReadApart is half of what the left cup was read to sit before and above the right one,
+	// nil unless both were read by themselves; its variance is that of a single reading over
+	// ReadApartWorth.
+	ReadApart      *capture.Reading `json:"read_apart,omitempty"`
+	ReadApartWorth float64          `json:"read_apart_worth,omitempty"`
 	// Loudspeaker names the loudspeaker's place on a bare-ear reference.
 	Loudspeaker string   `json:"loudspeaker,omitempty"`
 	Seal        string   `json:"seal,omitempty"`

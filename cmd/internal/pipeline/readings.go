@@ -19,7 +19,7 @@ func placeReadings(ss []fitcorr.Seating, r reading.Result) {
 	for i := range ss {
 		s := &ss[i]
 		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
-			s.Read, s.ReadWorth = &capture.Reading{ForwardMM: e.MM[0], UpMM: e.MM[1]}, e.Readings
+			e.Give(s)
 		}
 	}
 }

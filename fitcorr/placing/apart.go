@@ -1,0 +1,139 @@
+package placing
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
+)
+
+// The cups of one headset hang on one headband, and stops or tape hold both: seatings of
+// a model on a fixture have them apart by much the same. How much is learned from all of
+// them. Now and then a headband is turned and they are apart by far more, so that tails
+// are heavy: half of what the left cup is before or above the right one is Student's t of
+// apartDF degrees of freedom per axis, a normal whose precision is one draw of a gamma law.
+const (
+	apartDF = 4 // as of readings (reading.tailDF)
+	// ApartMM is its scale before any seating is heard, per axis, and apartPriorDF the
+	// degrees of freedom that this is worth (our choice, no source).
+	ApartMM      = 1.0
+	apartPriorDF = 2.0
+	// The precisions over the usual one, in equal steps of their logarithm: cups thirty times as
+	// far apart as usual are among them.
+	apartLeast, apartMost, apartSteps = 1e-3, 5.0, 25
+	apartRounds                       = 20
+)
+
+// apart is half of what the left cup is before and above the right one, mm, as one part of a
+// posterior has it, without what other seatings say.
+type apart struct {
+	weight float64 // of the part
+	at     [ReadDim]float64
+	cov    [ReadDim][ReadDim]float64
+}
+
+func (p Part) apart() apart {
+	at, cov := p.half(-1)
+	return apart{p.Weight, at, cov}
+}
+
+// law calls each with the possible precisions over the usual one and their probabilities,
+// the squared scale being v mm², and returns the logarithm of what the part gives to it, without
+// constants.
+func (h apart) law(v float64, each func(precision, probability float64)) float64 {
+	var logs, us [apartSteps]float64
+	for k := range logs {
+		u := apartLeast * math.Pow(apartMost/apartLeast, float64(k)/(apartSteps-1))
+		c := h.cov
+		for a := range c {
+			c[a][a] += v / u
+		}
+		us[k] = u
+		// Of the logarithm of the precision: a gamma law of shape and rate apartDF/2.
+		log, _ := normal2(h.at, c)
+		logs[k] = log + apartDF/2*(math.Log(u)-u)
+	}
+	top, sum := slices.Max(logs[:]), 0.0
+	for _, l := range logs {
+		sum += math.Exp(l - top)
+	}
+	for k, l := range logs {
+		each(us[k], math.Exp(l-top)/sum)
+	}
+	return top + math.Log(sum)
+}
+
+// square is the expected square of both axes once the cups' law is known to be normal
+// with variance v per axis.
+func (h apart) square(v float64) (sum float64) {
+	// The covariance left is v(C + v)⁻¹C, and v(C + v)⁻¹ takes the place along.
+	c := h.cov
+	p, q, r := c[0][0]+v, c[1][1]+v, c[0][1]
+	det := p*q - r*r
+	x, y := v*(q*h.at[0]-r*h.at[1])/det, v*(p*h.at[1]-r*h.at[0])/det
+	return x*x + y*y + v*(2*det-v*(p+q))/det
+}
+
+// LearnApart is the scale in mm per axis of how the cups lie apart, from the posteriors of
+// seatings of one model on a fixture: the most probable one (expectation–maximisation).
+func LearnApart(ps []Posterior) float64 {
+	var all []apart
+	for _, p := range ps {
+		for _, part := range p {
+			all = append(all, part.apart())
+		}
+	}
+	v := ApartMM * ApartMM
+	for range apartRounds {
+		sum, df := apartPriorDF*ApartMM*ApartMM, apartPriorDF
+		for _, h := range all {
+			h.law(v, func(u, probability float64) { sum += h.weight * probability * u * h.square(v/u) })
+			df += h.weight * ReadDim
+		}
+		v = sum / df
+	}
+	return math.Sqrt(v)
+}
+
+// Apart multiplies in what is known of how the cups lie apart, with a scale of mm per axis.
+func (p Posterior) Apart(mm float64) Posterior {
+	out := make(Posterior, len(p))
+	logs := make([]float64, len(p))
+	for i, part := range p {
+		var given Posterior // by the precision
+		logs[i] = math.Log(part.Weight) + part.apart().law(mm*mm, func(u, probability float64) {
+			q := part.observed(-1, [ReadDim]float64{}, [ReadDim]float64{mm * mm / u, mm * mm / u})
+			q.Weight = probability
+			given = append(given, q)
+		})
+		out[i].Pos, out[i].Cov = given.Moments()
+	}
+	return out.weigh(logs)
+}
+
+// ReadApart multiplies in a reading of half of what the left cup is before and above the right
+// one, mm and mm².
+func (p Part) ReadApart(at, variance [ReadDim]float64) Part { return p.observed(-1, at, variance) }
+
+// observed is the Kalman step of r = (left ± right)/2 + e, an axis at a time, the sign being 1 or −1.
+func (p Part) observed(sign float64, r, variance [ReadDim]float64) Part {
+	out := Part{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
+	out.Cov.CopySym(p.Cov)
+	for a := range r {
+		where, cov := out.half(sign)
+		gap, v := r[a]-where[a], cov[a][a]+variance[a]
+		var c [HeadsetDim]float64
+		for i := range c {
+			c[i] = (out.Cov.At(i, a) + sign*out.Cov.At(i, 3+a)) / 2
+		}
+		for i := range c {
+			out.Pos[i] += c[i] / v * gap
+			for j := i; j < HeadsetDim; j++ {
+				stats.AddSym(out.Cov, i, j, -c[i]*c[j]/v)
+			}
+		}
+	}
+	return out
+}
