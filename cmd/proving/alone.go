@@ -77,7 +77,7 @@ func alone(ctx context.Context, w io.Writer, results []result, jobs int) error {
 		}
 		of, on = [len(sourceNames)]answers{}, ""
 	}
-	slices.SortStableFunc(results, func(a, b result) int { return cmp.Compare(a.seed, b.seed) })
+	slices.SortStableFunc(results, func(a, b result) int { return cmp.Compare(a.seed%generatorSeeds, b.seed%generatorSeeds) })
 	for _, r := range results {
 		all := make([][len(sourceNames)]answers, len(r.scores))
 		err := workers.Each(ctx, len(all), max(jobs, 1), nil, func(ctx context.Context) func(int) error {

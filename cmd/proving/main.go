@@ -51,8 +51,12 @@ var generators = map[string]generator{
 }
 
 // conditionSeeds keeps the studies of conditions apart, so that one that is
-// unlucky does not stand in every row.
-const conditionSeeds = 100
+// unlucky does not stand in every row, and generatorSeeds those of the generators of one
+// run: readers, landmarks and leaks are drawn before any sound, and would be the same in all.
+const (
+	conditionSeeds = 100
+	generatorSeeds = 1_000_000_000
+)
 
 // seriesSeed is where those of series begin.
 const seriesSeed = 50_000
@@ -64,7 +68,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	fs := flag.NewFlagSet("proving", flag.ContinueOnError)
 	names := fs.String("generator", "a", "physics, one or several of a (piston in a cup, Rayleigh integral), b (modes of a cavity), c (finite elements over a relief) and d (a beam, with statistical laws of its own); b, c and d are kept for the final table")
 	studies := fs.Int("studies", 24, "studies per condition")
-	seed := fs.Uint64("seed", 1, "seed of the first study of the first condition; the next study takes the next, the next condition starts 100 later")
+	seed := fs.Uint64("seed", 1, "seed of the first study of the first condition; the next study takes the next, the next condition starts 100 later, the next generator 1e9 later")
 	pattern := fs.String("condition", "", "regular expression: which conditions to run; empty is those that the method names")
 	list := fs.Bool("list", false, "list the conditions and stop")
 	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
@@ -96,7 +100,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	}
 	var results []result
 	told := false // the head of the table of who is who
-	for _, name := range *names {
+	for nth, name := range *names {
 		g, ok := generators[string(name)]
 		if !ok {
 			return fmt.Errorf("no generator %q", name)
@@ -129,9 +133,9 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 				}
 				continue
 			}
-			c.seed = *seed + conditionSeeds*uint64(i)
+			c.seed = *seed + generatorSeeds*uint64(nth) + conditionSeeds*uint64(i)
 			if c.series { // the same studies, however many came before
-				c.seed = *seed + seriesSeed
+				c.seed = *seed + generatorSeeds*uint64(nth) + seriesSeed
 			}
 			results = append(results, result{c, string(name), make([]score, *studies)})
 		}
@@ -275,7 +279,7 @@ func combine(ss []fitcorr.Seating, rows []study.ReadingRow, stated capture.Readi
 	for i := range ss {
 		s := &ss[i]
 		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
-			s.Read, s.ReadWorth = &capture.Reading{ForwardMM: e.MM[0], UpMM: e.MM[1]}, e.Readings
+			e.Give(s)
 		}
 	}
 	return r.Uncertainty(stated)
