@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/dsp/window"
+	"gonum.org/v1/gonum/floats"
 
 	"asworn/capture/deconv"
 	"asworn/capture/finding"
@@ -26,19 +27,23 @@ func checkBackground(t *take.Take, role int) []finding.Finding {
 		return nil
 	}
 	name := take.ChannelNames[role]
-	if b.below.over(0.5, gateDB) && b.above.over(0.5, gateDB) {
-		least := min(b.below.quantile(0.5), b.above.quantile(0.5))
-		return []finding.Finding{finding.New(finding.NoiseGate,
-			fmt.Sprintf("the background is %.0f dB quieter in the silences than during the sweep: a noise gate, an expander or noise reduction was at work, or silence was cut in; the stated noise is too low", least)).
-			On(name).Of(least, "dB")}
+	heard := b.during(t, b.below, b.beside)
+	below, beside := heard[0], heard[1]
+	if below.over(0.5, gateDB) {
+		if above := b.during(t, b.above)[0]; above.over(0.5, gateDB) {
+			least := min(below.quantile(0.5), above.quantile(0.5))
+			return []finding.Finding{finding.New(finding.NoiseGate,
+				fmt.Sprintf("the background is %.0f dB quieter in the silences than during the sweep: a noise gate, an expander or noise reduction was at work, or silence was cut in; the stated noise is too low", least)).
+				On(name).Of(least, "dB")}
+		}
 	}
 	if drop, hz := b.cut(); drop > cutDB {
 		return []finding.Finding{finding.New(finding.LossyCoding,
 			fmt.Sprintf("the noise ends at %.1f kHz, where it falls by %.0f dB: the recording went through a lossy coder (MP3, AAC and the like) or a converter of a lower rate", hz/1000, drop)).
 			On(name).Of(drop, "dB")}
 	}
-	if len(b.beside) >= 200 && !b.beside.over(0.05, holeDB) {
-		hole := b.beside.quantile(0.05)
+	if len(beside) >= 200 && !beside.over(0.05, holeDB) {
+		hole := beside.quantile(0.05)
 		return []finding.Finding{finding.New(finding.LossyCoding,
 			fmt.Sprintf("beside the sweep there are holes of %.0f dB in the noise: the recording went through a lossy coder (MP3, AAC and the like) or noise reduction", -hole)).
 			On(name).Of(-hole, "dB")}
@@ -48,20 +53,18 @@ func checkBackground(t *take.Take, role int) []finding.Finding {
 
 // background is what a channel holds beside the sweep, by frames of about 20 ms.
 type background struct {
-	hz    float64   // of a bin
-	least float64   // power per bin that the word length alone gives
-	quiet []float64 // power per bin in the silences, median over the frames, at least the former
-	// Powers during the sweep over those of quiet: far below its frequency, where a
-	// room has long decayed; far above its low harmonics; and between it and its second
-	// harmonic.
-	below, above, beside ratios
+	n     int                         // samples of a frame
+	hz    float64                     // of a bin
+	least float64                     // power per bin that the word length alone gives
+	quiet []float64                   // power per bin in the silences, median over the frames, at least the former
+	power func(out []float64, at int) // per bin of the frame from a sample on
 }
 
 // ratios are of powers, in no order.
 type ratios []float64
 
 // over reports whether a quantile of twenty or more lies over a level in decibels.
-// They are counted, not sorted: there are a hundred thousand, and it hardly ever does.
+// They are counted, not sorted: there are tens of thousands, and it hardly ever does.
 func (r ratios) over(q, db float64) bool {
 	limit, up := math.Pow(10, db/10), 0
 	for _, v := range r {
@@ -72,10 +75,9 @@ func (r ratios) over(q, db float64) bool {
 	return len(r) >= 20 && len(r)-up <= rank(r, q)
 }
 
-// quantile sorts them, and is in decibels.
+// quantile puts them in another order, and is in decibels.
 func (r ratios) quantile(q float64) float64 {
-	slices.Sort(r)
-	return 10 * math.Log10(r[rank(r, q)])
+	return 10 * math.Log10(samples.Select(r, rank(r, q)))
 }
 
 // rank is that of a quantile, from 0.
@@ -83,64 +85,90 @@ func rank(r ratios, q float64) int { return int(q * float64(len(r)-1)) }
 
 // backgroundOf is not ok without silences.
 func backgroundOf(t *take.Take, role int) (b background, ok bool) {
-	p, x := t.Bench, t.X[role]
-	n := deconv.FastLen(int(frameSeconds * p.RateHz))
-	fft, win := deconv.NewFFT(n), window.NewValues(window.BlackmanHarris, n+1)[:n]
-	seq, spec, power := make([]float64, n), make([]complex128, fft.Bins()), make([]float64, fft.Bins())
-	transform := func(at int) []float64 {
-		offset := samples.Sum(x[at:at+n]) / float64(n)
-		for i, w := range win {
-			seq[i] = w * (x[at+i] - offset)
+	x := t.X[role]
+	b.n = deconv.FastLen(int(frameSeconds * t.Bench.RateHz))
+	b.hz = t.Bench.RateHz / float64(b.n)
+	fft, shape := deconv.NewFFT(b.n), window.NewValues(window.BlackmanHarris, b.n+1)[:b.n] // periodic
+	seq, spec := make([]float64, b.n), make([]complex128, fft.Bins())
+	b.power = func(out []float64, at int) {
+		frame := x[at : at+b.n]
+		offset := samples.Sum(frame) / float64(b.n)
+		for i, v := range frame {
+			seq[i] = shape[i] * (v - offset)
 		}
 		fft.Forward(spec, seq)
 		for k, v := range spec {
-			power[k] = real(v)*real(v) + imag(v)*imag(v)
+			out[k] = real(v)*real(v) + imag(v)*imag(v)
 		}
-		return power
 	}
-	b.hz = p.RateHz / float64(n)
 	step := max(gridOf(x), math.Pow(2, -24)*t.Peak[role])
-	for _, w := range win {
+	for _, w := range shape {
 		b.least += w * w * step * step / 12
 	}
-	if b.quiet = quietOf(t.Silences(), n, transform); b.quiet == nil {
+	if b.quiet = b.quietOf(t.Silences()); b.quiet == nil {
 		return b, false
 	}
 	for k, v := range b.quiet {
 		b.quiet[k] = max(v, b.least)
 	}
-	d := p.Setup.Sweep
-	for _, cut := range t.Cut[:min(2, len(t.Cut))] {
-		start := cut + p.Preroll
-		for at := max(0, start); at+n <= min(start+len(p.X), len(x)); at += n {
-			now := d.StartHz * math.Exp((float64(at-start)+float64(n)/2)/p.RateHz/d.Rate())
-			b.sort(transform(at), now, p.RateHz)
-		}
-	}
 	return b, true
 }
 
-// sort tells where the bins of a frame lie beside a sweep that is at now hertz.
-func (b *background) sort(power []float64, now, rate float64) {
-	spill := slices.Max(power) * math.Pow(10, spillDB/10)
-	for k := int(math.Ceil(besideFromHz / 10 / b.hz)); k < len(power); k++ {
-		hz, v := float64(k)*b.hz, max(power[k], 1e-3*b.least)
-		switch {
-		case hz > besideTo*rate:
-			return
-		case hz < now/8:
-			b.below = append(b.below, v/max(b.quiet[k], spill))
-		case hz > 12*now+besideFromHz/5:
-			b.above = append(b.above, v/max(b.quiet[k], spill))
-		case hz > besideFromHz && hz > 1.2*now+4*b.hz && hz < 1.75*now-4*b.hz && b.quiet[k] > 4*b.least:
-			b.beside = append(b.beside, v/b.quiet[k])
+// A region tells between which frequencies to listen while the sweep is at now
+// hertz, and whether what the window lets through from the sweep may hide there.
+type region func(now float64) (from, to float64, hidden bool)
+
+// below lies where a room has long decayed.
+func (b *background) below(now float64) (from, to float64, hidden bool) {
+	return besideFromHz / 10, now / 8, true
+}
+
+// above lies above the low harmonics.
+func (b *background) above(now float64) (from, to float64, hidden bool) {
+	return 12*now + besideFromHz/5, math.Inf(1), true
+}
+
+// beside lies between the sweep and its second harmonic.
+func (b *background) beside(now float64) (from, to float64, hidden bool) {
+	return max(besideFromHz, 1.2*now+4*b.hz), 1.75*now - 4*b.hz, false
+}
+
+// during returns, of each region, the powers during the sweep over those of the
+// silences.
+func (b *background) during(t *take.Take, regions ...region) []ratios {
+	p, d := t.Bench, t.Bench.Setup.Sweep
+	out, power := make([]ratios, len(regions)), make([]float64, len(b.quiet))
+	for _, cut := range t.Cut[:min(2, len(t.Cut))] {
+		start := cut + p.Preroll
+		for at := max(0, start); at+b.n <= min(start+len(p.X), t.Total); at += b.n {
+			now, spill := d.StartHz*math.Exp((float64(at-start)+float64(b.n)/2)/p.RateHz/d.Rate()), -1.0
+			for i, r := range regions {
+				low, high, hidden := r(now)
+				from, to := int(math.Floor(low/b.hz))+1, int(math.Ceil(min(high, besideTo*p.RateHz)/b.hz))
+				if from >= to {
+					continue
+				}
+				if spill < 0 {
+					b.power(power, at)
+					spill = floats.Max(power) * math.Pow(10, spillDB/10)
+				}
+				for k := from; k < to; k++ {
+					switch v := max(power[k], 1e-3*b.least); {
+					case hidden:
+						out[i] = append(out[i], v/max(b.quiet[k], spill))
+					case b.quiet[k] > 4*b.least:
+						out[i] = append(out[i], v/b.quiet[k])
+					}
+				}
+			}
 		}
 	}
+	return out
 }
 
 // cut is by how many decibels the noise of the silences falls within two blocks of
 // bins, where it stays down up to the limit of the converter, and at which frequency.
-func (b background) cut() (drop, hz float64) {
+func (b *background) cut() (drop, hz float64) {
 	const wide, before = 7, 4
 	var level []float64 // of the blocks, dB
 	for k := wide; float64(k+wide)*b.hz < cutTo*b.hz*2*float64(len(b.quiet)-1); k += wide {
@@ -157,10 +185,10 @@ func (b background) cut() (drop, hz float64) {
 
 // quietOf is the median power per bin over frames of the silences, evenly spread;
 // nil of fewer than eight.
-func quietOf(silences [][2]int, n int, transform func(at int) []float64) []float64 {
+func (b *background) quietOf(silences [][2]int) []float64 {
 	var at []int
 	for _, q := range silences {
-		for i := q[0]; i+n <= q[1]; i += n / 2 {
+		for i := q[0]; i+b.n <= q[1]; i += b.n / 2 {
 			at = append(at, i)
 		}
 	}
@@ -168,16 +196,16 @@ func quietOf(silences [][2]int, n int, transform func(at int) []float64) []float
 		return nil
 	}
 	most := min(len(at), quietFrames)
-	frames := make([][]float64, most)
-	for i := range frames {
-		frames[i] = slices.Clone(transform(at[i*len(at)/most]))
-	}
-	out, column := make([]float64, n/2+1), make([]float64, most)
-	for k := range out {
-		for i, f := range frames {
-			column[i] = f[k]
+	out := make([]float64, b.n/2+1)
+	columns := make([]float64, most*len(out))
+	for i := range most {
+		b.power(out, at[i*len(at)/most])
+		for k, v := range out {
+			columns[k*most+i] = v
 		}
-		out[k] = samples.Median(column)
+	}
+	for k := range out {
+		out[k] = samples.Median(columns[k*most : (k+1)*most])
 	}
 	return out
 }

@@ -144,8 +144,7 @@ func quantile(x []float64, prior, floor float64) float64 {
 	if len(x) == 0 {
 		return prior
 	}
-	samples.Median(x) // sorts
-	return max(least, x[int(usualShare*(n-1)+0.5)]*(1+usualCount/(2*n+usualCount)/2))
+	return max(least, samples.Select(x, int(usualShare*(n-1)+0.5))*(1+usualCount/(2*n+usualCount)/2))
 }
 
 // joined is the scatter of differences with a prior.

@@ -1,0 +1,26 @@
+package samples
+
+import (
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+// TestSelect holds selection and median against a sorted copy, with equal values too.
+func TestSelect(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		x := rapid.SliceOfN(rapid.Map(rapid.IntRange(-9, 9), func(i int) float64 { return float64(i) }), 1, 60).Draw(t, "x")
+		k := rapid.IntRange(0, len(x)-1).Draw(t, "k")
+		sorted := slices.Sorted(slices.Values(x))
+		if got := Select(slices.Clone(x), k); got != sorted[k] {
+			t.Fatalf("value %d of %v: %v", k, x, got)
+		}
+		if got, want := Median(x), (sorted[(len(x)-1)/2]+sorted[len(x)/2])/2; got != want {
+			t.Fatalf("median of %v: %v, not %v", x, got, want)
+		}
+		if slices.Sort(x); !slices.Equal(x, sorted) {
+			t.Fatalf("values were lost: %v, of %v", x, sorted)
+		}
+	})
+}
