@@ -4,7 +4,6 @@ package main
 
 import (
 	"context"
-	"math"
 	"os"
 	"os/signal"
 	"runtime"
@@ -13,22 +12,23 @@ import (
 	"syscall"
 )
 
-// Up to first bytes nothing is collected: most commands end before that. From there on
-// the heap may grow to floor, and by heapGrowth per cent of what is in use, before it is
-// collected: a quarter of Go's default saves a hundred megabytes on the demo, and
-// without a floor the analysis of a study, which holds little and asks for much, would
-// be collected after each megabyte. GOGC or GOMEMLIMIT in the environment goes before all.
+// Up to floor bytes nothing is collected: most commands end before that, and the
+// analysis of a study, which holds little and asks for much, would else be collected
+// after each megabyte. Beyond, the heap may grow by heapGrowth per cent of what is in
+// use: a quarter of Go's default saves a hundred megabytes on the demo. Above usual
+// bytes, or twice what is in use, memory goes back to the system at once. GOGC or
+// GOMEMLIMIT in the environment goes before all.
 const (
-	first      = 64 << 20
-	floor      = 32 << 20
+	floor      = 64 << 20
 	heapGrowth = 25
+	usual      = 112 << 20
 )
 
-// collectLate sets that: by a limit up to the first collection, and by what is in use
-// after each, which is told by its finding what nothing refers to.
+// collectLate sets that: for the first collection by a limit, after it and each other,
+// of which it hears by its finding what nothing refers to, by what is in use then.
 func collectLate() {
 	debug.SetGCPercent(-1)
-	debug.SetMemoryLimit(first)
+	debug.SetMemoryLimit(floor)
 	runtime.AddCleanup(new([64]byte), pace, 0)
 }
 
@@ -38,7 +38,7 @@ func pace(int) {
 	metrics.Read(live)
 	used := int(max(1, live[0].Value.Uint64()))
 	debug.SetGCPercent(max(heapGrowth, 100*(floor-used)/used))
-	debug.SetMemoryLimit(math.MaxInt64)
+	debug.SetMemoryLimit(int64(max(usual, 2*used)))
 	runtime.AddCleanup(new([64]byte), pace, 0)
 }
 
