@@ -16,12 +16,12 @@ import (
 // analysis of a study, which holds little and asks for much, would else be collected
 // after each megabyte. Beyond, the heap may grow by heapGrowth per cent of what is in
 // use: a quarter of Go's default saves a hundred megabytes on the demo. Above usual
-// bytes, or twice what is in use, memory goes back to the system at once. GOGC or
+// bytes, or half as much again as is in use, memory goes back to the system at once. GOGC or
 // GOMEMLIMIT in the environment goes before all.
 const (
 	floor      = 64 << 20
 	heapGrowth = 25
-	usual      = 112 << 20
+	usual      = 104 << 20
 )
 
 // collectLate sets that: for the first collection by a limit, after it and each other,
@@ -38,7 +38,7 @@ func pace(int) {
 	metrics.Read(live)
 	used := int(max(1, live[0].Value.Uint64()))
 	debug.SetGCPercent(max(heapGrowth, 100*(floor-used)/used))
-	debug.SetMemoryLimit(int64(max(usual, 2*used)))
+	debug.SetMemoryLimit(int64(max(usual, used+used/2)))
 	runtime.AddCleanup(new([64]byte), pace, 0)
 }
 
