@@ -37,14 +37,15 @@ var limits = [...]struct{ size, over float64 }{
 }
 
 const (
-	shapeOver  = 1.5 // of what is left, from which it is unlike its group
-	doubtOver  = 1.0 // … from which other groups are looked at
-	memberOver = 1.3 // … up to which it passes for a member of another
-	outLowDB   = 2.5 // loss at low frequencies of a microphone that is out
-	otherSure  = 0.99
-	explained  = 0.3  // part of a difference that may be left when its cause is named
-	shelves    = 6    // corners tried of a microphone that something lies over
-	ownPrior   = 0.99 // that a row is what the sheet says
+	shapeOver  = 1.5    // of what is left, from which it is unlike its group
+	doubtOver  = 1.0    // … from which other groups are looked at, of what is worn
+	memberOver = 1.3    // … up to which it passes for a member of another
+	outLowDB   = 2.5    // loss at low frequencies of a microphone that is out
+	otherSure  = 0.99   // of that; …
+	otherSurer = 0.9999 // … where it does fit its own group
+	explained  = 0.3    // part of a difference that may be left when its cause is named
+	shelves    = 6      // corners tried of a microphone that something lies over
+	ownPrior   = 0.99   // that a row is what the sheet says
 )
 
 // account is how far one cause explains a difference.
@@ -243,8 +244,13 @@ func (s *school) explain(g group, i int) []finding.Finding {
 	if best >= 0 {
 		left = [2]float64{c.left(best, 0), c.left(best, 1)}
 	}
-	if max(c.shape[0], c.shape[1]) > doubtOver*l.shape && max(left[0], left[1]) > doubtOver*l.shape {
-		if name, p := s.bestOther(g, i); name != "" {
+	doubt := max(c.shape[0], c.shape[1]) > doubtOver*l.shape && max(left[0], left[1]) > doubtOver*l.shape
+	sure := otherSure
+	if !doubt {
+		sure = otherSurer
+	}
+	if doubt || g.kind == (kind{fixture: true}) { // where any displacement may be, hardly anything is unlike
+		if name, p := s.bestOther(g, i); p >= sure {
 			return []finding.Finding{finding.New(finding.OtherGroup,
 				fmt.Sprintf("it resembles %s more than the other recordings of %s (probability %.4f)", name, g.name, p)).Of(p, "probability")}
 		}
@@ -347,9 +353,5 @@ func (s *school) bestOther(own group, i int) (string, float64) {
 		return "", 0
 	}
 	odds := mine + math.Log(ownPrior) - best - math.Log((1-ownPrior)/float64(others))
-	p := 1 / (1 + math.Exp(min(700, odds)))
-	if p < otherSure {
-		return "", 0
-	}
-	return name, p
+	return name, 1 / (1 + math.Exp(min(700, odds)))
 }
