@@ -48,7 +48,7 @@ func checkNoise(t *take.Take, e study.Ear) {
 	if m := snr[len(snr)/2]; m < noisySNRDB {
 		f := finding.New(finding.Noisy, fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m)).
 			On(take.ChannelNames[e]).Of(m, "dB")
-		if m < study.MinSNRDB {
+		if m < response.MinSNRDB {
 			f = f.Rated(finding.Refusal)
 		}
 		t.Add(f)

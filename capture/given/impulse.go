@@ -117,7 +117,7 @@ func one(r *response.Response, x []float64, rate float64, s study.Setup, e study
 	mean.Mean(power, r.Impulse)
 	known := restPower(noise, mean, x, from, to, rate)
 	correction := s.Microphones[e].Response
-	least := math.Pow(10, study.MinSNRDB/10)
+	least := math.Pow(10, response.MinSNRDB/10)
 	lowest := periods * rate / float64(len(window))
 	for i, b := range bands {
 		if known {

@@ -54,7 +54,7 @@ func Respond(t *take.Take, b *take.Desk, e study.Ear) {
 	for _, w := range t.Keep {
 		share += w * w
 	}
-	least := math.Pow(10, study.MinSNRDB/10)
+	least := math.Pow(10, response.MinSNRDB/10)
 	for i, bd := range p.Bands {
 		// Per sample of the averaged impulse response.
 		variance := noise.density[i] * share * gain * gain

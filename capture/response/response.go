@@ -15,6 +15,9 @@ import (
 // results stay valid JSON.
 const NoLevelDB = -300
 
+// MinSNRDB is how far a band's signal lies above the noise where it is valid.
+const MinSNRDB = 10
+
 // HarmonicOrders lists the orders in Response.HarmonicDB.
 var HarmonicOrders = [...]int{2, 3, 4, 5}
 
@@ -33,7 +36,7 @@ type Response struct {
 	LevelDB  []float64 `json:"level_db"`  // power average over the band; unit in Recording.LevelUnit
 	StdErrDB []float64 `json:"stderr_db"` // standard error of LevelDB, from noise and from repeats
 	NoiseDB  []float64 `json:"noise_db"`  // noise in the band on the same scale as LevelDB
-	Valid    []bool    `json:"valid"`     // signal at least 10 dB above noise, inside the swept band
+	Valid    []bool    `json:"valid"`     // signal at least MinSNRDB above noise, inside the swept band
 
 	// HarmonicDB is the level of harmonic order 2, 3, 4, 5 relative to the
 	// linear response, per band of the fundamental; nil where the excitation

@@ -2,8 +2,7 @@ package study
 
 import (
 	"cmp"
-	"path"
-	"path/filepath"
+	"maps"
 	"slices"
 	"strings"
 
@@ -61,20 +60,55 @@ func parseStudy(file string, text []byte) (*parsedStudy, textfile.Errors) {
 	return s, s.doc.problems
 }
 
+// checkHolds takes over what study.toml says that files hold.
+func (s *parsedStudy) checkHolds() {
+	if s.Holds == "" {
+		return
+	}
+	holds, ok := holdsOf(string(s.Holds))
+	if !ok {
+		s.report("holds", holdsWords, "holds is %q", s.Holds)
+	}
+	s.Holds = holds
+}
+
+// declareFixtures takes over which fixtures study.toml declares, in the order of
+// their names, with their defaults.
+func (s *parsedStudy) declareFixtures() {
+	tables, ok := s.doc.keys[fixturesTable].(map[string]any)
+	if !ok {
+		return
+	}
+	report := func(mend, format string, args ...any) {
+		s.report(fixturesTable, mend, format, args...)
+	}
+	for _, name := range slices.Sorted(maps.Keys(tables)) {
+		if _, ok := tables[name].(map[string]any); !ok {
+			continue // a key: [fixture], misspelt
+		}
+		switch {
+		case !fixtureNames.MatchString(name):
+			report("letters, digits, - and _", "[fixtures.%s] is no name for the subject column", printable(name))
+			continue
+		case strings.EqualFold(name, FixtureSubject):
+			report("call it otherwise: "+FixtureSubject+" is the only fixture of a study with one", "[fixtures.%s] among several", name)
+			continue
+		}
+		s.Fixtures = append(s.Fixtures, Fixture{Subject: name, Name: name, MarkMM: DefaultMarkMM})
+	}
+	if len(s.Fixtures) == 1 {
+		report("write [fixture], and "+FixtureSubject+" in the sheet, or declare the other too", "one fixture is declared in [fixtures]")
+	}
+	if s.doc.has(FixtureSubject) {
+		s.report(FixtureSubject, "one of the two: [fixture] alone, or a [fixtures.NAME] for each", "there are [fixture] and [fixtures]")
+	}
+	s.doc.sections = sectionsOf(s.Fixtures)
+}
+
 // report adds a problem at the line of a dotted key, or of its table.
 func (s *parsedStudy) report(key, mend, format string, args ...any) {
 	table, _, _ := strings.Cut(key, ".")
 	s.doc.report(cmp.Or(s.doc.lines[key], s.doc.lines[table]), mend, format, args...)
-}
-
-// below cleans a path and reports whether it stays in the folder that it is
-// relative to. Backslashes count as slashes, for sheets that Windows made.
-func below(p string) (string, bool) {
-	p = strings.TrimSpace(strings.ReplaceAll(p, `\`, "/"))
-	if p == "" || !filepath.IsLocal(filepath.FromSlash(p)) || path.Clean(p) == "." {
-		return "", false
-	}
-	return path.Clean(p), true
 }
 
 // checkChannels looks for channels that are named twice, and for ears.

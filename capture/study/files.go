@@ -121,9 +121,6 @@ func (s *Study) Files() (names []string) {
 	return names
 }
 
-// join returns the path of a file of the study.
-func (s *Study) join(file string) string { return filepath.Join(s.Dir, filepath.FromSlash(file)) }
-
 // header reads the header of a WAV file that study.toml names.
 func (s *Study) header(p *parsedStudy, key, file string) (f wavfile.Format, frames int64, ok bool) {
 	r, err := wavfile.Open(s.join(file))

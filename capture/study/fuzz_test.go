@@ -2,8 +2,6 @@ package study
 
 import (
 	"bytes"
-	"encoding/binary"
-	"math"
 	"testing"
 
 	"asworn/capture/internal/problemtest"
@@ -100,35 +98,6 @@ func FuzzReadings(f *testing.F) {
 		}
 		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(ReadingRow{}, "Row")); d != "" {
 			t.Fatalf("%s\n%s", d, b.Bytes())
-		}
-	})
-}
-
-// FuzzCalibrate feeds any samples as a calibrator: an error or finite numbers.
-func FuzzCalibrate(f *testing.F) {
-	tone := make([]byte, 0, 16000)
-	for i := range 8000 {
-		tone = binary.LittleEndian.AppendUint16(tone, uint16(int16(12000*math.Sin(2*math.Pi*1000*float64(i)/8000))))
-	}
-	f.Add(tone, 8000.0, 94.0)
-	f.Add(tone[:100], 8000.0, 114.0)
-	f.Add(make([]byte, 20000), 44100.0, 94.0)
-	f.Fuzz(func(t *testing.T, b []byte, rate, level float64) {
-		if !(rate >= 8000 && rate <= 384000) || !(level >= 40 && level <= 140) { // what the settings allow
-			return
-		}
-		x := make([]float64, len(b)/2)
-		for i := range x {
-			x[i] = float64(int16(binary.LittleEndian.Uint16(b[2*i:]))) / 32768
-		}
-		c, err := Calibrate(x, rate, level)
-		if err != nil {
-			return
-		}
-		for _, v := range []float64{c.PaPerUnit, c.Hz, c.LevelDBFS, c.PurityDB, c.StabilityDB} {
-			if math.IsNaN(v) || math.IsInf(v, 0) {
-				t.Fatalf("%+v", c)
-			}
 		}
 	})
 }

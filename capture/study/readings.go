@@ -17,36 +17,6 @@ import (
 // ReadingsFile is the optional sheet of readings, one row each.
 const ReadingsFile = "readings.csv"
 
-// Side is the cup of which a reading was taken.
-type Side int
-
-// One cup, or one figure for the mean of both.
-const (
-	BothSides Side = iota
-	LeftSide
-	RightSide
-)
-
-// sideNames are the sides as readings.csv writes them.
-var sideNames = [...]string{"", "left", "right"}
-
-// String returns "", "left" or "right".
-func (s Side) String() string { return sideNames[s] }
-
-// ReadingRow is one row of readings.csv: one reading of one placement by one
-// person, or, without a model, one finding of where the canal's entrance of that
-// head lies, from any point of the head that stays.
-type ReadingRow struct {
-	Row            int // line in readings.csv, 1-based, the head included
-	Subject, Model string
-	Number         int // of the seating; 0 of a finding of the entrance
-	Side           Side
-	ForwardMM      float64 // toward the nose
-	UpMM           float64 // toward the crown
-	Reader         string  // who read; "" where one person did
-	Notes          string
-}
-
 var readingColumns = []string{"subject", "forward_mm", "up_mm", "model", "seating", "side", "reader", "notes"}
 
 const readingRequired = 3
@@ -188,4 +158,26 @@ func writeReadings(w io.Writer, rows []ReadingRow, plan bool) error {
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// ParseReading reads a position as a person writes it: two numbers of mm within
+// ±[MaxReadingMM], forward then up, with a comma or blanks between; with blanks between,
+// a comma within a number is a decimal one.
+func ParseReading(words string) (r Reading, ok bool) {
+	fields := strings.Fields(words)
+	if len(fields) == 1 || strings.Contains(words, " ,") {
+		fields = strings.Split(words, ",")
+	}
+	if len(fields) != 2 {
+		return Reading{}, false
+	}
+	for i, to := range []*float64{&r.ForwardMM, &r.UpMM} {
+		number := strings.ReplaceAll(strings.TrimRight(strings.TrimSpace(fields[i]), ",;"), ",", ".")
+		v, err := strconv.ParseFloat(number, 64)
+		if err != nil || !(math.Abs(v) <= MaxReadingMM) { // NaN is not
+			return Reading{}, false
+		}
+		*to = v
+	}
+	return r, true
 }

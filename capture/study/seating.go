@@ -1,5 +1,7 @@
 package study
 
+import "strings"
+
 // Ear names one side of the head. It indexes two-element arrays.
 type Ear int
 
@@ -57,6 +59,16 @@ type Reading struct {
 	UpMM      float64 `json:"up_mm"`
 }
 
+// Holds says what the file of a row holds.
+type Holds string
+
+// What a file can hold. The zero value is a recording.
+const (
+	HoldsRecording Holds = ""
+	HoldsImpulse   Holds = "impulse response" // WAV, the channels of study.toml
+	HoldsCurve     Holds = "curve"            // text: frequency, level and perhaps phase; see curve.ReadText
+)
+
 // Seating is one row of the seating sheet: one recording of one placement.
 type Seating struct {
 	Row     int    `json:"row"`  // line in seatings.csv, 1-based, the head included
@@ -98,4 +110,50 @@ func (s Seating) Worn() bool { return s.Model != "" && !s.OnFixture() && !s.Disp
 // displaced on purpose.
 func (s Seating) OrdinaryOnFixture() bool {
 	return s.Model != "" && s.OnFixture() && !s.Displaced()
+}
+
+// Files returns the files of a row, one as a rule. A row of curves may name one
+// for each ear by alternatives in braces, left before right:
+// "curves/l01-{L|R}.txt".
+func (s Seating) Files() []string {
+	before, rest, ok := strings.Cut(s.File, "{")
+	if !ok {
+		return []string{s.File}
+	}
+	inside, after, ok := strings.Cut(rest, "}")
+	left, right, both := strings.Cut(inside, "|")
+	if !ok || !both {
+		return []string{s.File}
+	}
+	return []string{before + left + after, before + right + after}
+}
+
+// Side is the cup of which a reading was taken.
+type Side int
+
+// One cup, or one figure for the mean of both.
+const (
+	BothSides Side = iota
+	LeftSide
+	RightSide
+)
+
+// sideNames are the sides as readings.csv writes them.
+var sideNames = [...]string{"", "left", "right"}
+
+// String returns "", "left" or "right".
+func (s Side) String() string { return sideNames[s] }
+
+// ReadingRow is one row of readings.csv: one reading of one placement by one
+// person, or, without a model, one finding of where the canal's entrance of that
+// head lies, from any point of the head that stays.
+type ReadingRow struct {
+	Row            int // line in readings.csv, 1-based, the head included
+	Subject, Model string
+	Number         int // of the seating; 0 of a finding of the entrance
+	Side           Side
+	ForwardMM      float64 // toward the nose
+	UpMM           float64 // toward the crown
+	Reader         string  // who read; "" where one person did
+	Notes          string
 }

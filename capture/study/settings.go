@@ -1,8 +1,12 @@
 package study
 
 import (
+	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
+	"asworn/capture/calibrator"
 	"asworn/capture/sweep"
 )
 
@@ -144,7 +148,7 @@ func microphone(e Ear) section {
 			meaning: "recording of the calibrator on this microphone, with the gain of the study", more: "one channel, or the channels of the study"},
 		{key: name + ".calibrator_after", at: func(s *Study) any { return &mic(s).CalibratorAfter }, file: true,
 			meaning: "the same, recorded again at the end of the study", more: "levels are by the mean of both, and the drift is reported"},
-		{key: name + ".calibrator_db_spl", at: func(s *Study) any { return &mic(s).CalibratorDBSPL }, def: DefaultCalibratorDBSPL, min: 40, max: 160, unit: "dB re 20 µPa", example: "94.0",
+		{key: name + ".calibrator_db_spl", at: func(s *Study) any { return &mic(s).CalibratorDBSPL }, def: calibrator.DefaultDBSPL, min: 40, max: 160, unit: "dB re 20 µPa", example: "94.0",
 			written: func(s *Study) bool { return mic(s).Calibrator != "" },
 			meaning: "level of the calibrator"},
 	}}
@@ -182,4 +186,47 @@ func Default() Study {
 		}
 	}
 	return s
+}
+
+const fixturesTable = "fixtures"
+
+// fixtureSection is the table of one fixture: [fixture], or [fixtures.NAME].
+func fixtureSection(name string, of func(*Study) *Fixture) section {
+	def := name[strings.LastIndexByte(name, '.')+1:]
+	return section{name, "", []setting{
+		{key: name + ".name", at: func(s *Study) any { return &of(s).Name }, def: def, written: always},
+		{key: name + ".coupler", at: func(s *Study) any { return &of(s).Coupler }, example: `"IEC 60318-4"`,
+			meaning: "what the fixture's ear is, free text"},
+		{key: name + ".reference", at: func(s *Study) any { return &of(s).Reference }, file: true, example: `"calibration/diffuse-field.csv"`,
+			meaning: "response at the drum reference point; it belongs to this fixture alone", more: "a CSV file ([below](#curves)) that the fixture's curve is compared with"},
+		{key: name + ".slope_db_per_octave", at: func(s *Study) any { return &of(s).SlopeDBPerOctave }, def: 0.0, min: -20, max: 20, unit: "dB per octave", written: always,
+			meaning: "extra tilt of the reference about 1 kHz; yours to choose"},
+		{key: name + ".mark_mm", at: func(s *Study) any { return &of(s).MarkMM }, def: DefaultMarkMM, min: minPositionMM, max: maxPositionMM, unit: "mm",
+			meaning: "standard uncertainty per axis of finding the marked position again between the survey at the blocked ear-canal entrance and that at the drum", more: "0.5 mm is a working assumption (common practice, no source)"},
+	}}
+}
+
+// sectionsOf lists the keys of a study with these fixtures beside the usual.
+func sectionsOf(fixtures []Fixture) []section {
+	out := sections()
+	if len(fixtures) == 0 {
+		return out
+	}
+	at := slices.IndexFunc(out, func(s section) bool { return s.name == FixtureSubject })
+	var several []section
+	for i, f := range fixtures {
+		several = append(several, fixtureSection(fixturesTable+"."+f.Subject, func(s *Study) *Fixture { return &s.Fixtures[i] }))
+	}
+	return slices.Replace(out, at, at+1, several...)
+}
+
+// Check reports a limit that is outside the range of its key in study.toml.
+func (l Limits) Check() error {
+	var errs []error
+	for _, k := range limitSettings() {
+		if v := *k.at(&Study{Limits: l}).(*float64); !(v >= k.min && v <= k.max) {
+			errs = append(errs, fmt.Errorf("%s is %g: must be %s", k.key, v, k.bounds()))
+		}
+	}
+	return errors.Join(errs...)
 }

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"asworn/capture/calibrator"
 	"asworn/capture/curve"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
@@ -19,14 +20,6 @@ type Microphone struct {
 	// PaPerUnit is the sound pressure of a sample value of 1 (full scale), in
 	// pascals; 0 when the chain is not calibrated.
 	PaPerUnit float64
-}
-
-// Window says how the linear response is cut out of the impulse response: from
-// PreSeconds before the direct sound to PostSeconds after it, with half-Hann
-// fades. A zero field takes the default, which depends on the excitation; see
-// docs/capture.md.
-type Window struct {
-	PreSeconds, PostSeconds, FadeInSeconds, FadeOutSeconds float64
 }
 
 // Setup is everything that turns recordings of one study into responses.
@@ -55,7 +48,6 @@ const (
 	RelativeLevel LevelUnit = "dB, relative" // microphones are not calibrated
 	PascalLevel   LevelUnit = "dB re 1 Pa"
 	PascalPerVolt LevelUnit = "dB re 1 Pa/V"
-	MinSNRDB                = 10
 )
 
 // LevelUnit is the unit of the levels of recordings made with the setup.
@@ -113,8 +105,8 @@ func (s *Study) Setup() (Setup, error) {
 }
 
 // Calibration measures the calibrator recording of one ear. A study without
-// one gives the zero Calibration.
-func (s *Study) Calibration(e Ear) (Calibration, error) {
+// one gives the zero value.
+func (s *Study) Calibration(e Ear) (calibrator.Calibration, error) {
 	return s.calibration(e, s.Microphones[e].Calibrator)
 }
 
@@ -137,28 +129,24 @@ func (s *Study) CalibrationDrift(e Ear) (float64, error) {
 	return 20 * math.Log10(second.PaPerUnit/first.PaPerUnit), nil
 }
 
-// CalibrationDriftDB is how far two calibrations of one study may be apart
-// before it matters. Common practice, no source.
-const CalibrationDriftDB = 0.2
-
-func (s *Study) calibration(e Ear, file string) (Calibration, error) {
+func (s *Study) calibration(e Ear, file string) (calibrator.Calibration, error) {
 	if file == "" {
-		return Calibration{}, nil
+		return calibrator.Calibration{}, nil
 	}
 	m := s.Microphones[e]
 	path := s.join(file)
 	f, x, err := wavfile.ReadAll(path)
 	if err != nil {
-		return Calibration{}, err
+		return calibrator.Calibration{}, err
 	}
 	channel := [2]int{s.Channels.Left, s.Channels.Right}[e]
 	if f.Channels == 1 {
 		channel = 1
 	}
 	if channel < 1 || channel > f.Channels {
-		return Calibration{}, fmt.Errorf("%s: no channel %d for the %s microphone; record it with the channels of the study", path, channel, e)
+		return calibrator.Calibration{}, fmt.Errorf("%s: no channel %d for the %s microphone; record it with the channels of the study", path, channel, e)
 	}
-	c, err := Calibrate(x[channel-1], float64(f.RateHz), m.CalibratorDBSPL)
+	c, err := calibrator.Measure(x[channel-1], float64(f.RateHz), m.CalibratorDBSPL)
 	if err != nil {
 		return c, fmt.Errorf("%s, channel %d: %w", path, channel, err)
 	}

@@ -3,6 +3,8 @@ package study
 import (
 	"fmt"
 	"math"
+	"path"
+	"slices"
 	"strings"
 
 	"asworn/capture/textfile"
@@ -213,5 +215,103 @@ func (s *sheetReader) spelling(r textfile.Row, column, name string) {
 		s.spellings[key] = name
 	} else if first != name {
 		s.Report(r.Line, fmt.Sprintf("write %q in every row", first), "%s %q differs from %q only in case or spaces", column, name, first)
+	}
+}
+
+// recordingWord is how a sheet may say that a file holds a recording.
+const recordingWord = "recording"
+
+// holdsOf is what a word says that a file holds, whatever its capitals and spaces.
+func holdsOf(word string) (Holds, bool) {
+	word = strings.ToLower(strings.Join(strings.Fields(word), " "))
+	switch {
+	case word == recordingWord:
+		return HoldsRecording, true
+	case word == string(HoldsImpulse), word == string(HoldsCurve):
+		return Holds(word), true
+	}
+	return "", false
+}
+
+const holdsWords = "write " + recordingWord + ", " + string(HoldsImpulse) + " or " + string(HoldsCurve)
+
+// holds reads the column of what the file holds; where it is empty study.toml says
+// so. Text files hold curves, whether either says so or not.
+func (s *sheetReader) holds(r textfile.Row, out *Seating) {
+	given := s.Field(r, "holds")
+	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
+	switch holds, ok := holdsOf(given); {
+	case ok:
+		out.Holds = holds
+	case given != "":
+		s.Report(r.Line, holdsWords+", or nothing", "holds is %q", given)
+	case text:
+		out.Holds = HoldsCurve
+	default:
+		out.Holds = s.usual
+	}
+	switch {
+	case out.File == "":
+	case out.Holds == HoldsCurve && !text:
+		s.Report(r.Line, "name a text file: .txt, .csv, .tsv or .dat", "%s is to hold a curve", out.File)
+	case out.Holds != HoldsCurve && text:
+		s.Report(r.Line, "name a WAV file, or say that it holds a curve", "%s is a text file", out.File)
+	case out.Holds != HoldsCurve && len(out.Files()) > 1:
+		s.Report(r.Line, "one WAV file holds both ears", "%s names a file for each ear", out.File)
+	}
+}
+
+// reading reads where the headphone was seen to sit.
+func (s *sheetReader) reading(r textfile.Row, out *Seating) {
+	forward, up := s.Field(r, columnReadForward), s.Field(r, columnReadUp)
+	switch {
+	case forward == "" && up == "":
+		return
+	case out.Model == "" && out.Point == Blocked:
+		s.Report(r.Line, "leave "+columnReadForward+" and "+columnReadUp+" empty, or write the model", "a read position on a bare-ear row, where no headphone is worn")
+		return
+	case forward == "":
+		s.halfReading(r, columnReadForward, columnReadUp, up)
+		return
+	case up == "":
+		s.halfReading(r, columnReadUp, columnReadForward, forward)
+		return
+	}
+	var read Reading
+	var ok [2]bool
+	read.ForwardMM, ok[0] = s.Number(r, columnReadForward, -MaxReadingMM, MaxReadingMM)
+	read.UpMM, ok[1] = s.Number(r, columnReadUp, -MaxReadingMM, MaxReadingMM)
+	if ok[0] && ok[1] {
+		out.Read = &read
+	}
+}
+
+func (s *sheetReader) halfReading(r textfile.Row, empty, given, value string) {
+	s.Report(r.Line, "read both off the head, or leave both empty", "%s is empty, and %s is %s", empty, given, value)
+}
+
+// shareReadings gives a reading to both rows of a placement that was recorded
+// at both points, as it may stand in either. Where both hold one, they must agree.
+func (s *sheetReader) shareReadings(rows []Seating) {
+	first := map[placement]int{}
+	for i := range rows {
+		p := placementOf(rows[i])
+		p.point = ""
+		j, twice := first[p]
+		if !twice {
+			first[p] = i
+			continue
+		}
+		a, b := &rows[j], &rows[i]
+		switch {
+		case a.Read == nil:
+			a.Read = b.Read
+		case b.Read == nil:
+			b.Read = a.Read
+		case *a.Read != *b.Read:
+			s.Report(b.Row, "it was not touched in between: write the same in both rows, or leave one row's empty; if it was moved, it is another seating",
+				"seating %d of %s on %s was read at %g, %g mm, and in row %d at %g, %g mm",
+				b.Number, b.Model, b.Subject, b.Read.ForwardMM, b.Read.UpMM, a.Row, a.Read.ForwardMM, a.Read.UpMM)
+		}
 	}
 }

@@ -1,20 +1,18 @@
 // Package study holds what was recorded and how, as values and on disk: the
-// rows of the sheet, the settings of study.toml, curve files, the microphones
-// and the calibrator. It reads, checks and writes those files and says in which
-// line something is wrong. Of recordings it reads the heads alone; it does not
-// know how a recording becomes a response, nor anything of statistics.
+// rows of the sheet, the settings of study.toml, the microphones. It reads,
+// checks and writes those files and says in which line something is wrong. Of
+// recordings it reads the heads alone; it does not know how a recording becomes a
+// response, nor anything of statistics.
 package study
 
 import (
-	"errors"
-	"fmt"
-	"os"
+	"path"
 	"path/filepath"
+	"regexp"
 	"slices"
+	"strings"
 
-	"asworn/capture/disk"
 	"asworn/capture/sweep"
-	"asworn/capture/textfile"
 )
 
 // Names of the two files that make a folder a study.
@@ -22,6 +20,9 @@ const (
 	SettingsFile = "study.toml"
 	SheetFile    = "seatings.csv"
 )
+
+// maxSettings bounds study.toml: go-toml looks for each fault from the start.
+const maxSettings = 64 << 10
 
 // Study is what was recorded: study.toml with its defaults filled in, and the
 // rows of seatings.csv. docs/study-format.md tells every key and column. Paths
@@ -77,21 +78,35 @@ type MicrophoneFiles struct {
 	CalibratorDBSPL float64 // level of the calibrator, dB re 20 µPa; default 94
 }
 
+// Fixture describes one fixture.
+type Fixture struct {
+	// Subject is what the subject column calls it, where a study has several;
+	// empty for the only one, which the sheet calls FixtureSubject.
+	Subject string
+	Name    string // default: the subject, or "fixture"
+	Coupler string // free text
+	// Reference is the CSV of the response at the drum reference point with
+	// which the fixture's curve is compared; empty when there is none.
+	Reference        string
+	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz
+	// MarkMM is the standard uncertainty, mm per axis, of finding the marked
+	// position again between the survey at the blocked entrance and that at the
+	// drum; default 0.5.
+	MarkMM float64
+}
+
+// Window says how the linear response is cut out of the impulse response: from
+// PreSeconds before the direct sound to PostSeconds after it, with half-Hann
+// fades. A zero field takes the default, which depends on the excitation; see
+// docs/capture.md.
+type Window struct {
+	PreSeconds, PostSeconds, FadeInSeconds, FadeOutSeconds float64
+}
+
 // Limits are the criteria of the verdict.
 type Limits struct {
 	MaxOffsetMM float64 `json:"max_offset_mm"` // an offset below this is as good as none; default 3
 	Confidence  float64 `json:"confidence"`    // of tests and intervals; default 0.95
-}
-
-// Check reports a limit that is outside the range of its key in study.toml.
-func (l Limits) Check() error {
-	var errs []error
-	for _, k := range limitSettings() {
-		if v := *k.at(&Study{Limits: l}).(*float64); !(v >= k.min && v <= k.max) {
-			errs = append(errs, fmt.Errorf("%s is %g: must be %s", k.key, v, k.bounds()))
-		}
-	}
-	return errors.Join(errs...)
 }
 
 // ReadingUncertainty says how well positions are read off a head
@@ -102,63 +117,38 @@ type ReadingUncertainty struct {
 	FixtureLandmarkMM float64 // the same on the fixture; default 0.5
 }
 
-// Load reads the study in a folder and checks everything that can be
-// checked without listening to a recording: keys, numbers, rows, and that each
-// file is there, is what it should be and is whole. It returns everything that
-// is wrong at once, as [Errors]. Of a study with several fixtures an address ([At])
-// gives the part that one of them sees.
-func Load(address string) (*Study, error) { return load(address, false) }
-
-// LoadPartial is Load for a study that is still being recorded: rows
-// whose file is not there are put into NotRecorded.
-func LoadPartial(address string) (*Study, error) { return load(address, true) }
-
-func load(address string, partial bool) (*Study, error) {
-	dir, fixture := Split(address)
-	if info, err := os.Stat(dir); err != nil {
-		return nil, fmt.Errorf("study folder: %w", err)
-	} else if !info.IsDir() {
-		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, SettingsFile)
-	}
-	var problems textfile.Errors
-	toml, err := disk.ReadFile(filepath.Join(dir, SettingsFile), maxSettings)
-	if err != nil {
-		problems = append(problems, textfile.Missing(filepath.Join(dir, SettingsFile), err))
-	}
-	parsed, bad := parseStudy(filepath.Join(dir, SettingsFile), toml)
-	parsed.missing = err != nil
-	problems = append(problems, bad...)
-	s := parsed.Study
-	s.Dir = dir
-	if s.Title == "" {
-		s.Title = filepath.Base(filepath.Clean(dir))
-	}
-	sheet, err := disk.ReadFile(filepath.Join(dir, SheetFile), textfile.MaxBytes)
-	if err != nil {
-		problems = append(problems, textfile.Missing(filepath.Join(dir, SheetFile), err))
-	} else {
-		s.Seatings, bad = parseSheetOf(filepath.Join(dir, SheetFile), sheet, s.Holds, s.Fixtures)
-		s.Holds = HoldsRecording // every row has its own now
-		problems = append(problems, bad...)
-		if len(bad) == 0 {
-			problems = append(problems, s.readReadings()...)
-		}
-	}
-	problems = append(problems, s.checkFiles(parsed, partial)...)
-	if err := problems.Sorted(); err != nil {
-		return nil, err
-	}
-	if fixture != "" {
-		return s.For(fixture)
-	}
-	return &s, nil
-}
-
-// maxSettings bounds study.toml: go-toml looks for each fault from the start.
-const maxSettings = 64 << 10
-
 // HasListeners reports whether people take part, in rows that are recorded or are not.
 func (s *Study) HasListeners() bool {
 	worn := func(r Seating) bool { return !r.OnFixture() }
 	return slices.ContainsFunc(s.Seatings, worn) || slices.ContainsFunc(s.NotRecorded, worn)
+}
+
+// fixtureNames are those that the subject column can hold beside listeners' ids.
+var fixtureNames = regexp.MustCompile(`^[A-Za-z0-9][A-Za-z0-9_-]*$`)
+
+// isFixture reports whether the subject column's name is that of a fixture, and
+// how it is spelt.
+func isFixture(subject string, fixtures []Fixture) (string, bool) {
+	if len(fixtures) == 0 {
+		return FixtureSubject, strings.EqualFold(subject, FixtureSubject)
+	}
+	for _, f := range fixtures {
+		if strings.EqualFold(subject, f.Subject) {
+			return f.Subject, true
+		}
+	}
+	return "", false
+}
+
+// join returns the path of a file of the study.
+func (s *Study) join(file string) string { return filepath.Join(s.Dir, filepath.FromSlash(file)) }
+
+// below cleans a path and reports whether it stays in the folder that it is
+// relative to. Backslashes count as slashes, for sheets that Windows made.
+func below(p string) (string, bool) {
+	p = strings.TrimSpace(strings.ReplaceAll(p, `\`, "/"))
+	if p == "" || !filepath.IsLocal(filepath.FromSlash(p)) || path.Clean(p) == "." {
+		return "", false
+	}
+	return path.Clean(p), true
 }

@@ -2,7 +2,6 @@ package panel
 
 import (
 	"context"
-	"fmt"
 	"math"
 	"slices"
 
@@ -10,26 +9,28 @@ import (
 
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/placing"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
-// panelFit is the posterior of a panel.
-type panelFit struct {
-	*panel
-	cov       *effects.Covariances
-	root0     *mat.Dense // L₀: θ = L₀η
-	eta       *mat.VecDense
-	etaCov    *mat.SymDense
-	etaRoot   *mat.Dense // Cov(η) = etaRoot·etaRoot'
-	theta     *mat.VecDense
-	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
-	per       []listenerFit
-	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
-	deviance  float64                  // −2 log marginal likelihood of all seatings, up to a constant
-	levels    float64                  // how many levels of worn seatings it is the deviance of
-	rounds    int                      // of expectation–maximisation
-	change    float64                  // of the deviance per level in the last round
+// Fit fits the panel and returns its results by the name of the model;
+// a model that nobody wore has none.
+func Fit(ctx context.Context, models []*position.Model, bareRows []seat.Seating, opt seat.Options) (map[string]*Result, error) {
+	p := newPanel(models, bareRows, seat.ReadingOr(opt.Reading))
+	if len(p.models) == 0 {
+		return nil, nil
+	}
+	fit, err := p.estimate(ctx, opt.Jobs)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]*Result{}
+	for m, pm := range p.models {
+		out[pm.setup.Name] = fit.result(m, opt)
+	}
+	return out, nil
 }
 
 // estimate runs expectation–maximisation and returns the posterior. The M-step of
@@ -53,7 +54,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		p.straightenAll()
+		p.straighten()
 		if !p.lineariseAll() {
 			return nil, stats.ErrSingular
 		}
@@ -166,11 +167,93 @@ func (p *panel) seatingsDeviance() (sum, levels float64) {
 	return sum, levels
 }
 
-// unsettled says so when the rounds ended before the fit had settled.
-func (f *panelFit) unsettled() []string {
-	if f.change < convergedDeviance {
-		return nil
+// root0 returns L₀: the fixture's own ear, the survey's error at the panel's mean
+// position and what the surface is not straight by, as far as all its seatings share
+// them, and the prior of the worn means. Its first columns are those of L that are of
+// ears, each times scale.
+func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense, scale []float64) {
+	n := p.Bands.N
+	ears, lc := l.Cols()
+	var survey []*mat.Dense
+	cols := lc
+	if p.Read {
+		cols += placing.ReadDim * len(p.models)
 	}
-	return []string{fmt.Sprintf("how people's ears and positions differ had not settled after %d rounds of estimation (the deviance still changes by %.2g per level and round, %g is the limit): intervals of worn positions are rough; more listeners or seatings would tell",
-		f.rounds, f.change, convergedDeviance)}
+	for _, m := range p.models {
+		for e := range 2 {
+			if m.ears[e].Survey == nil {
+				survey = append(survey, nil)
+				continue
+			}
+			st := &m.surface[e]
+			c := mat.NewSymDense(n, nil)
+			for i := range n {
+				for j := i; j < n; j++ {
+					c.SetSym(i, j, math.Sqrt(st.Excess[i]*st.Excess[j])*m.ears[e].Total.At(i, j)+m.common(e, i, j))
+				}
+			}
+			r := stats.EigenRoot(c, 0.03)
+			_, k := r.Dims()
+			cols += k
+			survey = append(survey, r)
+		}
+	}
+	out := mat.NewDense(p.Dim(), cols, nil)
+	scale = make([]float64, ears)
+	for j := range scale {
+		scale[j] = math.Sqrt(s.Fixture[0])
+		if j >= l.Ears[0] {
+			scale[j] = math.Sqrt(s.Fixture[1])
+		}
+		for i := range p.Dim() { // zero on the rows of positions
+			out.Set(i, j, scale[j]*l.Whole.At(i, j))
+		}
+	}
+	prior := stats.CholeskyRoot(placing.WornPrior())
+	for m := range p.models {
+		p.FillPosition(out, m, ears+placing.HeadsetDim*m, prior)
+	}
+	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+placing.HeadsetDim*len(p.models))
+	col := lc
+	if p.Read {
+		p.FillLandmark(out, lc-placing.ReadDim, p.reading.FixtureLandmarkMM)
+		col += p.fillMarks(out, lc)
+	}
+	for i, r := range survey {
+		if r == nil {
+			continue
+		}
+		_, w := r.Dims()
+		row := p.Channel(i%2, i/2)
+		for a := range n {
+			for b := range w {
+				out.Set(row+a, col+b, r.At(a, b))
+			}
+		}
+		col += w
+	}
+	return out, scale
+}
+
+// fillMarks sets the columns of what the marks err by, each model its own, and
+// returns how many they are.
+func (p *panel) fillMarks(out *mat.Dense, col int) int {
+	for m, pm := range p.models {
+		for a := range placing.ReadDim {
+			out.Set(p.Landmark(m)+a, col+placing.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
+		}
+	}
+	return placing.ReadDim * len(p.models)
+}
+
+// common is the same of what all seatings of the panel depart by alike: what is left of
+// the surface as far as the mean is uncertain, and people's mean slope, which lies off the
+// fixture's, over the way from the mark.
+func (pm *panelModel) common(e, r, q int) float64 {
+	s := &pm.surface[e]
+	var way float64
+	for a, v := range pm.meanVariance {
+		way += v + s.Centre[a]*s.Centre[a]
+	}
+	return pm.shared*s.Rest.At(r, q) + way/s.Draws*s.Own.At(r, q)
 }

@@ -252,10 +252,6 @@ func (fit *panelFit) maximiseEars(s *effects.Covariances) {
 	s.Diff = fit.law().Structured(people[1], draws, prior[1], fit.earDraws(-1))
 }
 
-func (p *panel) law() effects.Law {
-	return effects.Law{Layout: p.Layout, Listeners: float64(len(p.listeners))}
-}
-
 // earDraws returns one row per listener: (left ± right)/√2 of how the
 // listener's ears differ, channel by channel, referred to the level below
 // earLevelHz.

@@ -71,9 +71,6 @@ func (fit *panelFit) markOutliers() {
 	}
 }
 
-// inflationOf is the factor on the variance of one ear of a seating, 1 without doubt.
-func (w *wornSeating) inflationOf(ear int) float64 { return max(1, w.inflation[ear]) }
-
 // squaredResidual is r'V⁻¹r of one ear of a worn seating.
 func squaredResidual(resid []float64, w *wornSeating, e, n int) float64 {
 	r := mat.NewVecDense(n, resid)

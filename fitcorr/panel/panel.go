@@ -1,16 +1,40 @@
+// Package panel says where people wear a model: it tells the shape of
+// everybody's ears from the positions of their headphones, over all models
+// together, and returns worn offsets and the worn mean with what they are
+// uncertain by (docs/offsets.md). It must not know verdicts and corrections.
+//
+// # The model
+//
+// A mixed model (random effects, Laird & Ware, Biometrics 38, 1982) with one
+// vector per listener:
+//
+//	z = H·u_s + J·w + e     one worn seating of listener s
+//	u_s = θ + x_s           θ = L₀·η, x_s = L·ξ_s;  η, ξ_s ~ N(0, I)
+//
+// z is the level of both ears on the position bands, in dB, less the surface of
+// the fixture at the point of linearisation. w is how far this seating lies from
+// the listener's mean position, ~ N(0, D) with D = panelModel.within; J (rows ×
+// 6, dB per mm and per degree) is the slope of the response; e is the scatter.
+// θ is what all listeners share: the worn mean, and minus the fixture's own ear,
+// which is one draw; x_s is what a listener has of their own. Λ = LL' is the
+// covariance between people (covariances), Λ₀ = L₀L₀' that of θ.
+//
+// Single seatings are marginalised out (evidence), then listeners, θ is solved
+// last (expect); covariances are learned by expectation–maximisation
+// (Dempster, Laird & Rubin, JRSS B 39, 1977; estimate).
+//
+// What stands where in u_s, θ and x_s, and how ears differ: package effects.
 package panel
 
 import (
-	"context"
-
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
 	"asworn/fitcorr/displaced"
 	"asworn/fitcorr/effects"
+	"asworn/fitcorr/linear"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
-	"asworn/fitcorr/seat"
 )
 
 // panel is everybody's worn seatings of the models that have a survey, with what
@@ -27,11 +51,11 @@ type panel struct {
 // panelModel is one headphone model worn by the panel. Slices over bands have
 // one value per position band (n).
 type panelModel struct {
-	setup    *position.Model
-	ears     [2]placing.Ear
-	scatter  [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
-	within   *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
-	straight [2]straight
+	setup   *position.Model
+	ears    [2]placing.Ear
+	scatter [2]*mat.SymDense // dB², n × n: of a worn seating about ear and surface
+	within  *mat.SymDense    // D, 6 × 6: of a listener's seatings about the listener's mean
+	surface [2]linear.Surface
 	// Where the surfaces are made straight: near the panel's mean position as the last fit
 	// has it, and the mean square that the mean lies off it, mm², forward and up.
 	mean         [placing.HeadsetDim]float64
@@ -95,20 +119,55 @@ func (p *panel) displacedListeners() bool {
 	return false
 }
 
-// Fit fits the panel and returns its results by the name of the model;
-// a model that nobody wore has none.
-func Fit(ctx context.Context, models []*position.Model, bareRows []seat.Seating, opt seat.Options) (map[string]*Result, error) {
-	p := newPanel(models, bareRows, seat.ReadingOr(opt.Reading))
-	if len(p.models) == 0 {
-		return nil, nil
-	}
-	fit, err := p.estimate(ctx, opt.Jobs)
-	if err != nil {
-		return nil, err
-	}
-	out := map[string]*Result{}
-	for m, pm := range p.models {
-		out[pm.setup.Name] = fit.result(m, opt)
-	}
-	return out, nil
+// law is how the ears of this panel may differ.
+func (p *panel) law() effects.Law {
+	return effects.Law{Layout: p.Layout, Listeners: float64(len(p.listeners))}
+}
+
+// panelFit is the posterior of a panel.
+type panelFit struct {
+	*panel
+	cov       *effects.Covariances
+	root0     *mat.Dense // L₀: θ = L₀η
+	eta       *mat.VecDense
+	etaCov    *mat.SymDense
+	etaRoot   *mat.Dense // Cov(η) = etaRoot·etaRoot'
+	theta     *mat.VecDense
+	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
+	per       []listenerFit
+	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
+	deviance  float64                  // −2 log marginal likelihood of all seatings, up to a constant
+	levels    float64                  // how many levels of worn seatings it is the deviance of
+	rounds    int                      // of expectation–maximisation
+	change    float64                  // of the deviance per level in the last round
+}
+
+// listenerFit is the posterior of one listener's latent vector.
+type listenerFit struct {
+	u       *mat.VecDense // mean of u_s
+	x       *mat.VecDense // mean of x_s
+	xRoot   *mat.Dense    // Cov(x_s) = xRoot·xRoot'
+	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
+	ev      evidence
+	lq      mat.VecDense  // L'q of the evidence's right-hand side q
+	binv    *mat.SymDense // B⁻¹, B = I + L'PL
+	half    *mat.TriDense // U⁻¹ of B = U'U
+	logDet  float64       // of B
+	pl      *mat.Dense    // PL
+	gain    *mat.Dense    // G = B⁻¹L'PL₀
+	reduced *mat.SymDense // R = L₀'M L₀, M = P − PL·B⁻¹·L'P
+	score   *mat.VecDense // b: what the listener says about η is normal with mean Rη and covariance R
+}
+
+// evidence is what one listener's recordings say about u_s: a precision in
+// diagonal blocks (nil where there is none) and a right-hand side.
+type evidence struct {
+	blocks []*mat.SymDense
+	rhs    *mat.VecDense
+}
+
+// blockKind names a block's covariance: listeners of equal covariance share the root.
+type blockKind struct {
+	root  *mat.Dense
+	model int
 }

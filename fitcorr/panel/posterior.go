@@ -15,12 +15,6 @@ type blockPosterior struct {
 	cov  *mat.Dense    // block × block, root·root'
 }
 
-// blockKind names a block's covariance: listeners of equal covariance share the root.
-type blockKind struct {
-	root  *mat.Dense
-	model int
-}
-
 // blockOf returns a listener's block of one model.
 func (fit *panelFit) blockOf(li, m int) *blockPosterior {
 	lf := &fit.per[li]
@@ -118,4 +112,21 @@ func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *bl
 			f(li, w, own[w.model], &sp)
 		}
 	}
+}
+
+// peopleRows is the mean position of the people of model m as a linear function of η (3 × columns of L₀).
+func (fit *panelFit) peopleRows(m int) *mat.Dense {
+	_, r0 := fit.root0.Dims()
+	rows := mat.NewDense(3, r0, nil)
+	for a := range 3 {
+		for c := range r0 {
+			var v float64
+			for e := range 2 {
+				i := 3*e + a
+				v += (fit.root0.At(fit.Position(m)+i, c) - fit.root0.At(fit.Confounded(m)+i, c)) / 2
+			}
+			rows.Set(a, c, v)
+		}
+	}
+	return rows
 }

@@ -8,45 +8,7 @@ import (
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/stats"
-	"asworn/fitcorr/survey"
 )
-
-// addReading adds the rows of a read position to a seating's observation.
-func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
-	from := 2 * p.Bands.N
-	for a := range placing.ReadDim {
-		w.slope.Set(from+a, a, 0.5)
-		w.slope.Set(from+a, 3+a, 0.5)
-		if w.read == nil {
-			cov.SetSym(from+a, from+a, survey.MissingVar)
-			continue
-		}
-		w.z.SetVec(from+a, w.read[a])
-		cov.SetSym(from+a, from+a, w.doubtOfReading()*p.reading.OneMM*p.reading.OneMM/w.worth)
-	}
-}
-
-// doubtOfReading is the factor on the variance of a seating's reading, 1 without doubt.
-func (w *wornSeating) doubtOfReading() float64 { return max(1, w.readDoubt) }
-
-// positionColumns returns the columns of a seating's observation for what stands behind
-// the ears in its model's block: the apparent position; where positions were
-// read also what of it is ear, which a ruler does not see, and the landmark.
-func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
-	if !p.Read {
-		return w.slope
-	}
-	out := mat.NewDense(p.Rows(), 2*placing.HeadsetDim+placing.ReadDim, nil)
-	out.Slice(0, p.Rows(), 0, placing.HeadsetDim).(*mat.Dense).Copy(w.slope)
-	from := 2 * p.Bands.N
-	for a := range placing.ReadDim {
-		for b := range placing.HeadsetDim {
-			out.Set(from+a, placing.HeadsetDim+b, -w.slope.At(from+a, b))
-		}
-		out.Set(from+a, 2*placing.HeadsetDim+a, 1)
-	}
-	return out
-}
 
 // readings sums up what was read of model m, nil when nothing could be used.
 func (fit *panelFit) readings(m int) *Readings {

@@ -1,6 +1,7 @@
 package panel
 
 import (
+	"fmt"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -258,19 +259,11 @@ func (fit *panelFit) people(m int, df float64) seat.Estimate {
 	return e
 }
 
-// peopleRows is that position as a linear function of η (3 × columns of L₀).
-func (fit *panelFit) peopleRows(m int) *mat.Dense {
-	_, r0 := fit.root0.Dims()
-	rows := mat.NewDense(3, r0, nil)
-	for a := range 3 {
-		for c := range r0 {
-			var v float64
-			for e := range 2 {
-				i := 3*e + a
-				v += (fit.root0.At(fit.Position(m)+i, c) - fit.root0.At(fit.Confounded(m)+i, c)) / 2
-			}
-			rows.Set(a, c, v)
-		}
+// unsettled says so when the rounds ended before the fit had settled.
+func (f *panelFit) unsettled() []string {
+	if f.change < convergedDeviance {
+		return nil
 	}
-	return rows
+	return []string{fmt.Sprintf("how people's ears and positions differ had not settled after %d rounds of estimation (the deviance still changes by %.2g per level and round, %g is the limit): intervals of worn positions are rough; more listeners or seatings would tell",
+		f.rounds, f.change, convergedDeviance)}
 }

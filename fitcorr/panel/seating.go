@@ -38,12 +38,12 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 			continue
 		}
 		em := &m.ears[e]
-		st := &m.straight[e]
+		st := &m.surface[e]
 		for r := range n {
-			v := w.obs.Level[e][r] - st.level[r]
+			v := w.obs.Level[e][r] - st.Level[r]
 			for a := range 3 {
-				w.slope.Set(e*n+r, 3*e+a, st.slope[a][r])
-				v += st.slope[a][r] * st.centre[a]
+				w.slope.Set(e*n+r, 3*e+a, st.Slope[a][r])
+				v += st.Slope[a][r] * st.Centre[a]
 			}
 			w.z.SetVec(e*n+r, v)
 		}
@@ -121,3 +121,54 @@ func (p *panel) marginalise(w *wornSeating) bool {
 	w.weight = stats.Symmetric(&out)
 	return true
 }
+
+// bend is what a seating departs from the straight surface by, as a covariance between
+// two bands: the part of the rest that is not the whole panel's, and the listener's own slopes.
+func (pm *panelModel) bend(e, r, q int) float64 {
+	s := &pm.surface[e]
+	var moved float64 // mm², of a seating about its listener's mean
+	for a := range placing.ReadDim {
+		moved += priorWithin[a]*priorWithin[a] + priorWithinOwn[a]*priorWithinOwn[a]
+	}
+	return (1-pm.shared)*s.Rest.At(r, q) + moved*s.Own.At(r, q)
+}
+
+// addReading adds the rows of a read position to a seating's observation.
+func (p *panel) addReading(w *wornSeating, cov *mat.SymDense) {
+	from := 2 * p.Bands.N
+	for a := range placing.ReadDim {
+		w.slope.Set(from+a, a, 0.5)
+		w.slope.Set(from+a, 3+a, 0.5)
+		if w.read == nil {
+			cov.SetSym(from+a, from+a, survey.MissingVar)
+			continue
+		}
+		w.z.SetVec(from+a, w.read[a])
+		cov.SetSym(from+a, from+a, w.doubtOfReading()*p.reading.OneMM*p.reading.OneMM/w.worth)
+	}
+}
+
+// doubtOfReading is the factor on the variance of a seating's reading, 1 without doubt.
+func (w *wornSeating) doubtOfReading() float64 { return max(1, w.readDoubt) }
+
+// positionColumns returns the columns of a seating's observation for what stands behind
+// the ears in its model's block: the apparent position; where positions were
+// read also what of it is ear, which a ruler does not see, and the landmark.
+func (p *panel) positionColumns(w *wornSeating) *mat.Dense {
+	if !p.Read {
+		return w.slope
+	}
+	out := mat.NewDense(p.Rows(), 2*placing.HeadsetDim+placing.ReadDim, nil)
+	out.Slice(0, p.Rows(), 0, placing.HeadsetDim).(*mat.Dense).Copy(w.slope)
+	from := 2 * p.Bands.N
+	for a := range placing.ReadDim {
+		for b := range placing.HeadsetDim {
+			out.Set(from+a, placing.HeadsetDim+b, -w.slope.At(from+a, b))
+		}
+		out.Set(from+a, 2*placing.HeadsetDim+a, 1)
+	}
+	return out
+}
+
+// inflationOf is the factor on the variance of one ear of a seating, 1 without doubt.
+func (w *wornSeating) inflationOf(ear int) float64 { return max(1, w.inflation[ear]) }

@@ -4,94 +4,28 @@ import (
 	"math"
 	"testing"
 
+	"asworn/fitcorr/linear"
+
 	"gonum.org/v1/gonum/mat"
-
-	"asworn/capture"
-	"asworn/fitcorr/internal/toy"
-	"asworn/fitcorr/placing"
-	"asworn/fitcorr/position"
 )
-
-// flattest makes the left surface of a near-even bench straight over 2.5 mm about the
-// places of a grid of 1 mm, and returns the sums of squares (dB²) of the plane over that spread, of
-// what is left and of what is the listener's own, where the plane is least.
-func flattest(t *testing.T, odd float64) (plane, rest, own float64) {
-	t.Helper()
-	m, err := position.NewModel("Model E", capture.Blocked, toy.NearEven(7, odd).Seatings, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	plane = math.Inf(1)
-	for x := -4.0; x <= 4; x++ {
-		for y := -4.0; y <= 4; y++ {
-			if p, r, o := planeAndRest(t, m.Ears[0], [3]float64{x, y}); p < plane {
-				plane, rest, own = p, r, o
-			}
-		}
-	}
-	return plane, rest, own
-}
-
-// planeAndRest are those of one place. The two are all that the surface does over nine points.
-func planeAndRest(t *testing.T, ear placing.Ear, centre [3]float64) (plane, rest, own float64) {
-	t.Helper()
-	sd := [placing.ReadDim]float64{2.5, 2.5}
-	s := straighten(ear.Bands, ear.Survey, ear.Scatter, nil, 0, centre, sd)
-	var total float64
-	step := math.Sqrt(1.5)
-	for i := -1.0; i <= 1; i++ {
-		for j := -1.0; j <= 1; j++ {
-			at := [3]float64{centre[0] + i*step*sd[0], centre[1] + j*step*sd[1], centre[2]}
-			for r, v := range ear.Survey.LevelAt(ear.Bands, at) {
-				total += math.Pow(v-s.level[r], 2) / 9
-			}
-		}
-	}
-	for a := range sd {
-		for _, v := range s.slope[a] {
-			plane += v * v * sd[a] * sd[a]
-		}
-	}
-	rest = mat.Trace(s.rest)
-	if math.Abs(plane+rest-total) > 1e-9*total {
-		t.Errorf("%v: plane %g and rest %g are not all of %g dB²", centre, plane, rest, total)
-	}
-	return plane, rest, mat.Trace(s.own)
-}
 
 // What all seatings have in common grows with the way from the mark and falls with the
 // ears that the slope is of.
 func TestCommon(t *testing.T) {
-	s := straight{rest: mat.NewSymDense(1, []float64{8}), own: mat.NewSymDense(1, []float64{0.5}), draws: 1}
-	m := panelModel{straight: [2]straight{s}, meanVariance: [2]float64{1, 1}, shared: 0.25}
+	s := linear.Surface{Rest: mat.NewSymDense(1, []float64{8}), Own: mat.NewSymDense(1, []float64{0.5}), Draws: 1}
+	m := panelModel{surface: [2]linear.Surface{s}, meanVariance: [2]float64{1, 1}, shared: 0.25}
 	if got := m.common(0, 0, 0); got != 0.25*8+2*0.5 {
 		t.Errorf("at the mark: %g dB²", got)
 	}
-	m.straight[0].centre = [3]float64{3, 4}
+	m.surface[0].Centre = [3]float64{3, 4}
 	if got := m.common(0, 0, 0); got != 0.25*8+27*0.5 {
 		t.Errorf("5 mm from the mark: %g dB²", got)
 	}
-	m.straight[0].draws = 9
+	m.surface[0].Draws = 9
 	if got := m.common(0, 0, 0); got != 0.25*8+3*0.5 {
 		t.Errorf("with eight displaced listeners: %g dB²", got)
 	}
 	if got, want := m.bend(0, 0, 0), 0.75*8+0.5*(2*1.5*1.5+2*0.5*0.5); math.Abs(got-want) > 1e-12 {
 		t.Errorf("a seating: %g dB², want %g", got, want)
-	}
-}
-
-// A surface that answers alike to opposite displacements is nearly all rest about its
-// middle, and what people's own slopes do to a seating does not vanish with its slope; one
-// that slopes everywhere is mostly plane.
-func TestStraighten(t *testing.T) {
-	if testing.Short() {
-		t.Skip("surveys of two fixtures")
-	}
-	plane, rest, own := flattest(t, 0)
-	if rest < 4*plane || own < plane {
-		t.Errorf("even: plane %.2f, rest %.2f, people's own slopes %.2f dB²", plane, rest, own)
-	}
-	if plane, rest, _ := flattest(t, 4); plane < rest {
-		t.Errorf("sloping: plane %.2f, rest %.2f dB²", plane, rest)
 	}
 }

@@ -5,8 +5,8 @@ import (
 	"math"
 
 	"asworn/capture"
+	"asworn/capture/calibrator"
 	"asworn/capture/compare"
-	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
 )
@@ -76,8 +76,8 @@ func calibrationDrifts(st *capture.Study) (out []string, err error) {
 			return nil, err
 		}
 		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
-		if math.Abs(drift) > study.CalibrationDriftDB {
-			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", study.CalibrationDriftDB)
+		if math.Abs(drift) > calibrator.MostDriftDB {
+			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", calibrator.MostDriftDB)
 		}
 		out = append(out, text)
 	}

@@ -1,6 +1,7 @@
-package study
+package calibrator
 
 import (
+	"encoding/binary"
 	"math"
 	"math/rand/v2"
 	"strings"
@@ -16,14 +17,14 @@ func steady(hz, level, seconds float64) []float64 {
 	return x
 }
 
-func TestCalibrate(t *testing.T) {
+func TestMeasure(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 2))
 	for _, hz := range []float64{1000, 1003.7, 250, 998.2} {
 		x := steady(hz, 0.2, 5)
 		for i := range x {
 			x[i] += 0.01 + 2e-4*rng.NormFloat64() + 0.002*math.Sin(3*2*math.Pi*hz/48000*float64(i))
 		}
-		c, err := Calibrate(x, 48000, 114)
+		c, err := Measure(x, 48000, 114)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -44,7 +45,7 @@ func TestCalibrate(t *testing.T) {
 	}
 }
 
-func TestCalibrateRefuses(t *testing.T) {
+func TestMeasureRefuses(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	noise := make([]float64, 96000)
 	moved := steady(1000, 0.1, 2)
@@ -67,8 +68,37 @@ func TestCalibrateRefuses(t *testing.T) {
 		"moved":   {moved, "the level moves by"},
 		"clipped": {loud, "full scale"},
 	} {
-		if _, err := Calibrate(c.x, 48000, 94); err == nil || !strings.Contains(err.Error(), c.says) {
+		if _, err := Measure(c.x, 48000, 94); err == nil || !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%s: %v", name, err)
 		}
 	}
+}
+
+// FuzzMeasure feeds any samples as a calibrator: an error or finite numbers.
+func FuzzMeasure(f *testing.F) {
+	tone := make([]byte, 0, 16000)
+	for i := range 8000 {
+		tone = binary.LittleEndian.AppendUint16(tone, uint16(int16(12000*math.Sin(2*math.Pi*1000*float64(i)/8000))))
+	}
+	f.Add(tone, 8000.0, 94.0)
+	f.Add(tone[:100], 8000.0, 114.0)
+	f.Add(make([]byte, 20000), 44100.0, 94.0)
+	f.Fuzz(func(t *testing.T, b []byte, rate, level float64) {
+		if !(rate >= 8000 && rate <= 384000) || !(level >= 40 && level <= 140) { // what the settings allow
+			return
+		}
+		x := make([]float64, len(b)/2)
+		for i := range x {
+			x[i] = float64(int16(binary.LittleEndian.Uint16(b[2*i:]))) / 32768
+		}
+		c, err := Measure(x, rate, level)
+		if err != nil {
+			return
+		}
+		for _, v := range []float64{c.PaPerUnit, c.Hz, c.LevelDBFS, c.PurityDB, c.StabilityDB} {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				t.Fatalf("%+v", c)
+			}
+		}
+	})
 }

@@ -1,4 +1,4 @@
-package study
+package calibrator
 
 import (
 	"fmt"
@@ -69,7 +69,7 @@ func TestCalibratorTable(t *testing.T) {
 			found := 0
 			for i := range n {
 				r := rand.New(rand.NewPCG(uint64(f*10+s), uint64(i)))
-				if _, err := Calibrate(calibratorTake(r, c.fault, size), 16000, 94); err != nil && strings.Contains(err.Error(), c.says) {
+				if _, err := Measure(calibratorTake(r, c.fault, size), 16000, 94); err != nil && strings.Contains(err.Error(), c.says) {
 					found++
 				}
 			}
@@ -91,20 +91,20 @@ func TestCalibratorTable(t *testing.T) {
 			for j, v := range before {
 				after[j] = gain * (v + 1e-4*math.Abs(before[0])*r.NormFloat64())
 			}
-			a, errA := Calibrate(before, 16000, 94)
-			b, errB := Calibrate(after, 16000, 94)
-			if errA == nil && errB == nil && math.Abs(20*math.Log10(b.PaPerUnit/a.PaPerUnit)) > CalibrationDriftDB {
+			a, errA := Measure(before, 16000, 94)
+			b, errB := Measure(after, 16000, 94)
+			if errA == nil && errB == nil && math.Abs(20*math.Log10(b.PaPerUnit/a.PaPerUnit)) > MostDriftDB {
 				found++
 			}
 		}
 		fmt.Fprintf(&table, " %g: %.4g %%,", size, 100*float64(found)/float64(n))
-		if size > CalibrationDriftDB && found < n || size < CalibrationDriftDB && found > 0 {
+		if size > MostDriftDB && found < n || size < MostDriftDB && found > 0 {
 			t.Errorf("drift of %g dB: found in %d of %d", size, found, n)
 		}
 	}
 	wrong := 0
 	for i := range n {
-		if _, err := Calibrate(calibratorTake(rand.New(rand.NewPCG(77, uint64(i))), "", 0), 16000, 94); err != nil {
+		if _, err := Measure(calibratorTake(rand.New(rand.NewPCG(77, uint64(i))), "", 0), 16000, 94); err != nil {
 			wrong++
 			t.Log(err)
 		}

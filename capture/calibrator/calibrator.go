@@ -1,4 +1,7 @@
-package study
+// Package calibrator measures the recording of a sound calibrator: the sound
+// pressure that a sample value stands for, and whether it was a calibrator at all.
+// It knows samples and a level, and neither files nor studies.
+package calibrator
 
 import (
 	"errors"
@@ -14,8 +17,12 @@ import (
 	"asworn/capture/exposure"
 )
 
-// DefaultCalibratorDBSPL is the level of most calibrators, dB re 20 µPa.
-const DefaultCalibratorDBSPL = 94.0
+// DefaultDBSPL is the level of most calibrators, dB re 20 µPa.
+const DefaultDBSPL = 94.0
+
+// MostDriftDB is how far two calibrations of one study may be apart before it
+// matters. Common practice, no source.
+const MostDriftDB = 0.2
 
 // Calibration is what the recording of a sound calibrator says about a
 // measuring chain.
@@ -32,20 +39,20 @@ type Calibration struct {
 // these say whether a calibrator was recorded at all and sat still. Common
 // practice, no source.
 const (
-	calibratorTolerance = 0.03
-	calibratorPurityDB  = 20
-	calibratorStableDB  = 0.5
+	frequencyTolerance = 0.03
+	fewestPurityDB     = 20
+	mostUnsteadyDB     = 0.5
 )
 
-// calibratorHz are the frequencies of calibrators and pistonphones.
-var calibratorHz = [...]float64{1000, 250}
+// nominalHz are the frequencies of calibrators and pistonphones.
+var nominalHz = [...]float64{1000, 250}
 
-// Calibrate measures a calibrator of a known level in dB SPL. The tone's
+// Measure measures a calibrator of a known level in dB SPL. The tone's
 // frequency is found, its amplitude fitted by least squares in blocks of a
 // tenth of a second (IEEE 1057, three parameters), and the middle 80 % of the
 // recording counts. It returns an error when that was no steady tone of 1 kHz
 // or 250 Hz.
-func Calibrate(x []float64, rateHz, dbSPL float64) (Calibration, error) {
+func Measure(x []float64, rateHz, dbSPL float64) (Calibration, error) {
 	cut := len(x) / 10
 	x = x[cut : len(x)-cut]
 	block := int(rateHz / 10)
@@ -90,16 +97,16 @@ func Calibrate(x []float64, rateHz, dbSPL float64) (Calibration, error) {
 
 func (c Calibration) check(peak float64) error {
 	near := false
-	for _, hz := range calibratorHz {
-		near = near || math.Abs(c.Hz/hz-1) <= calibratorTolerance
+	for _, hz := range nominalHz {
+		near = near || math.Abs(c.Hz/hz-1) <= frequencyTolerance
 	}
 	switch {
-	case !(c.PurityDB >= calibratorPurityDB):
-		return fmt.Errorf("the strongest tone, %.0f Hz, is only %.0f dB above all else; a calibrator gives %d or more: see that it is on, seated, and on this channel", c.Hz, c.PurityDB, calibratorPurityDB)
+	case !(c.PurityDB >= fewestPurityDB):
+		return fmt.Errorf("the strongest tone, %.0f Hz, is only %.0f dB above all else; a calibrator gives %d or more: see that it is on, seated, and on this channel", c.Hz, c.PurityDB, fewestPurityDB)
 	case !near:
 		return fmt.Errorf("the tone has %.1f Hz; a calibrator has 1000 or 250 Hz: see the rate, and that it was a calibrator", c.Hz)
-	case c.StabilityDB > calibratorStableDB:
-		return fmt.Errorf("the level moves by %.2f dB, more than %g: seat the calibrator and record it again without touching it", c.StabilityDB, calibratorStableDB)
+	case c.StabilityDB > mostUnsteadyDB:
+		return fmt.Errorf("the level moves by %.2f dB, more than %g: seat the calibrator and record it again without touching it", c.StabilityDB, mostUnsteadyDB)
 	case peak >= 1-1.0/(1<<15):
 		return errors.New("the tone reaches full scale; lower the gain, and keep it for all recordings of the study")
 	}
