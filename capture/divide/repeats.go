@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture/finding"
+	"asworn/capture/samples"
 	"asworn/capture/take"
 )
 
@@ -113,11 +114,7 @@ func costOfMany(t *take.Take) []float64 {
 		}
 	}
 	for k, a := range all {
-		slices.Sort(a)
-		cost[k] = a[len(a)/2]
-		if len(a)%2 == 0 {
-			cost[k] = (a[len(a)/2-1] + a[len(a)/2]) / 2
-		}
+		cost[k] = samples.Median(a)
 	}
 	if n == 3 {
 		// With two differences each, the median would blame the good ones for

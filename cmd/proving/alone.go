@@ -12,6 +12,7 @@ import (
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/workers"
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 )
 
 // difference is one estimate on one axis, forward or up, beside its truth.
@@ -136,7 +137,7 @@ func (t answers) row(w io.Writer, condition, source string) {
 			if d.df > 0 {
 				df = math.Min(df, d.df)
 			}
-			if math.Abs(d.err) <= studentQuantile(d.df, (1+confidence)/2)*d.sd {
+			if math.Abs(d.err) <= stats.StudentQuantile((1+confidence)/2, d.df)*d.sd {
 				covered += 100 / n
 			}
 		}

@@ -7,13 +7,14 @@ import (
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"asworn/fitcorr"
+	"asworn/fitcorr/stats"
 )
 
 // shown is how many standard errors a mean must lie beyond its bar to be a miss:
 // Student's t of the studies, two-sided at 99 %, as there are many bars. What few
 // studies cannot tell is no miss.
 func shown(studies int) float64 {
-	return studentQuantile(float64(studies-1), 0.995)
+	return stats.StudentQuantile(0.995, float64(studies-1))
 }
 
 // shownRate is the same of a share, whose standard error follows from the share that

@@ -3,12 +3,11 @@ package main
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
+	"asworn/fitcorr/stats"
 )
 
 // The estimated quantities, in the order of the table.
@@ -128,7 +127,7 @@ func judge(s *simulate.Study, a fitcorr.Analysis, confidence float64) score {
 
 // panelLeak scores what the panel says of the loss at 50 Hz, as the verdict uses it.
 func (out *score) panelLeak(w *fitcorr.Worn, e int, truth, confidence float64) {
-	half := studentQuantile(w.LeakDF[e], (1+confidence)/2) * w.LeakLossSE[e][1]
+	half := stats.StudentQuantile((1+confidence)/2, w.LeakDF[e]) * w.LeakLossSE[e][1]
 	err := w.LeakLossDB[e][1] - truth
 	out.panelLeaks = append(out.panelLeaks, trial{err: err, covered: math.Abs(err) <= half})
 }
@@ -184,7 +183,7 @@ func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok
 		case truth.LossDB[1] > 3:
 			out.leaks = append(out.leaks, leakTrial{
 				found: got.Class == seal.Leaking, relative: got.CornerHz/truth.CornerHz - 1, lossErr: got.LossDB[1] - truth.LossDB[1],
-				covered: math.Abs(got.CornerHz-truth.CornerHz) <= studentQuantile(0, (1+confidence)/2)*got.CornerSE,
+				covered: math.Abs(got.CornerHz-truth.CornerHz) <= stats.StudentQuantile((1+confidence)/2, 0)*got.CornerSE,
 			})
 		case truth.LossDB[1] < 0.3:
 			out.tight++
@@ -219,7 +218,7 @@ func trialOf(r simulate.Row, outcome fitcorr.Outcome, mean [3]float64, cups [2][
 }
 
 func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence float64) {
-	quantile := studentQuantile(e.DF, (1+confidence)/2)
+	quantile := stats.StudentQuantile((1+confidence)/2, e.DF)
 	for a := range 3 {
 		sd := math.Sqrt(e.Cov[a][a])
 		err := e.Value[a] - truth[a]
@@ -230,12 +229,4 @@ func (out *score) add(q int, e fitcorr.Estimate, truth [3]float64, confidence fl
 			seen:    e.Seen[a],
 		})
 	}
-}
-
-// studentQuantile is the p quantile of Student's t; no degrees of freedom mean normal.
-func studentQuantile(df, p float64) float64 {
-	if df <= 0 {
-		return distuv.UnitNormal.Quantile(p)
-	}
-	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
 }

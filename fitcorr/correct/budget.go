@@ -66,17 +66,11 @@ func (fc *FinalCurve) uncertainty(parts []part, rows []seat.Seating, c *Correcto
 	}
 	total := BudgetRow{Source: "combined", Type: "combined", StdDB: overThirds(fc.StdErrDB, fc.Valid), DF: make([]float64, band.Thirds)}
 	for t := range total.DF {
-		var u2, den float64
+		var v, df []float64
 		for _, r := range fc.Budget {
-			v := r.StdDB[t] * r.StdDB[t]
-			u2 += v
-			if r.DF[t] > 0 {
-				den += v * v / r.DF[t]
-			}
+			v, df = append(v, r.StdDB[t]*r.StdDB[t]), append(df, r.DF[t])
 		}
-		if den > 0 {
-			total.DF[t] = u2 * u2 / den
-		}
+		total.DF[t] = stats.SumDF(v, df)
 	}
 	fc.Budget = append(fc.Budget, total)
 }

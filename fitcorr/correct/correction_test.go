@@ -226,8 +226,9 @@ func TestSlippedRowHasNoSay(t *testing.T) {
 // brought to their mean, at the blocked entrance and at the drum.
 func TestCorrectionsMendALeak(t *testing.T) {
 	slit := func(mm float64) (leak.Params, seal.Leak) {
-		s := leak.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
-		p := leak.FromCircuit(s.Resistance(), s.Mass(), leak.Compliance(1e-4))
+		s := toy.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
+		hz, damping := toy.Corner(s.Resistance(), s.Mass(), toy.Compliance(1e-4))
+		p := leak.Params{CornerHz: hz, Damping: damping}
 		l := seal.Leak{Class: "leaking", CornerHz: p.CornerHz, Damping: p.Damping, LossSE: [3]float64{0.3, 0.2, 0.1}}
 		for k, f := range seal.LossHz {
 			l.LossDB[k] = p.LossDB(f)

@@ -21,10 +21,8 @@ import (
 
 // Properties of air at 20 °C and 101.325 kPa (standard values, rounded).
 const (
-	AirDensity     = 1.204   // kg/m³
-	AirViscosity   = 1.82e-5 // Pa·s
-	SpeedOfSound   = 343.2   // m/s
-	airBulkModulus = AirDensity * SpeedOfSound * SpeedOfSound
+	airDensity   = 1.204   // kg/m³
+	airViscosity = 1.82e-5 // Pa·s
 )
 
 // Params is a leak as the response shows it.
@@ -55,28 +53,4 @@ func (p Params) ThreeDBHz() float64 {
 	b := 2 + p.Damping*p.Damping
 	// The stable form of the root: for heavy damping u ≈ 1/b.
 	return p.CornerHz * math.Sqrt(2/(b+math.Sqrt(b*b+4)))
-}
-
-// Slit is a narrow slit between pad and skin; all lengths in metres.
-type Slit struct {
-	Height, Width, Length float64 // gap, extent along the pad, depth through the pad
-}
-
-// Resistance returns R = 12ηl/(h³w) in Pa·s/m³ (plane Poiseuille flow).
-func (s Slit) Resistance() float64 {
-	return 12 * AirViscosity * s.Length / (math.Pow(s.Height, 3) * s.Width)
-}
-
-// Mass returns M = 6ρl/(5hw) in kg/m⁴ (the parabolic profile's kinetic energy).
-func (s Slit) Mass() float64 {
-	return 6 * AirDensity * s.Length / (5 * s.Height * s.Width)
-}
-
-// Compliance returns C = V/(ρc²) in m³/Pa of a closed volume in m³ (adiabatic).
-func Compliance(volume float64) float64 { return volume / airBulkModulus }
-
-// FromCircuit returns the leak of resistance r (Pa·s/m³) and mass m (kg/m⁴)
-// across a compliance c (m³/Pa).
-func FromCircuit(r, m, c float64) Params {
-	return Params{CornerHz: 1 / (2 * math.Pi * math.Sqrt(m*c)), Damping: r * math.Sqrt(c/m)}
 }

@@ -6,6 +6,8 @@ import (
 	"math/cmplx"
 	"testing"
 
+	"asworn/fitcorr/internal/toy"
+
 	"pgregory.net/rapid"
 )
 
@@ -17,13 +19,13 @@ func TestLimits(t *testing.T) {
 		return p.LossDB(f/2) - p.LossDB(f)
 	}
 	t.Run("endless resistance seals", func(t *testing.T) {
-		if l := FromCircuit(1e14, 5000, c).LossDB(20); math.Abs(l) > 1e-4 {
+		if l := fromCircuit(1e14, 5000, c).LossDB(20); math.Abs(l) > 1e-4 {
 			t.Errorf("loss %g dB", l)
 		}
 	})
 	t.Run("without mass it is a first-order high-pass", func(t *testing.T) {
 		const r = 5e6
-		got := FromCircuit(r, 1e-9, c).Response(f)
+		got := fromCircuit(r, 1e-9, c).Response(f)
 		want := complex(0, w*r*c) / (1 + complex(0, w*r*c))
 		if cmplx.Abs(got-want) > 1e-6 {
 			t.Errorf("%v, want %v", got, want)
@@ -53,7 +55,7 @@ func TestLimits(t *testing.T) {
 			want := -20 * math.Log10(cmplx.Abs((cup*slit/(cup+slit)+near)/(cup+near)))
 			const at = 2 * math.Pi * 100
 			s := Source{Loss: at * c * cupR, Near: at * at * c * nearM}
-			if got := s.LossDB(FromCircuit(r, m, c), f); math.Abs(got-want) > 1e-9 {
+			if got := s.LossDB(fromCircuit(r, m, c), f); math.Abs(got-want) > 1e-9 {
 				t.Errorf("%g Hz: %g dB, want %g dB", f, got, want)
 			}
 		}
@@ -88,11 +90,11 @@ func TestLimits(t *testing.T) {
 // Z = jωρl/(hw) / (1 − tanh(x)/x), x = (h/2)√(jωρ/η).
 func TestSlitIsTheLimitOfOscillatingFlow(t *testing.T) {
 	for _, height := range []float64{0.1e-3, 0.3e-3, 0.6e-3} {
-		s := Slit{Height: height, Width: 20e-3, Length: 15e-3}
+		s := toy.Slit{Height: height, Width: 20e-3, Length: 15e-3}
 		for _, f := range []float64{5, 20, 50} {
 			w := 2 * math.Pi * f
-			x := complex(height/2, 0) * cmplx.Sqrt(complex(0, w*AirDensity/AirViscosity))
-			exact := complex(0, w*AirDensity*s.Length/(height*s.Width)) / (1 - cmplx.Tanh(x)/x)
+			x := complex(height/2, 0) * cmplx.Sqrt(complex(0, w*airDensity/airViscosity))
+			exact := complex(0, w*airDensity*s.Length/(height*s.Width)) / (1 - cmplx.Tanh(x)/x)
 			lumped := complex(s.Resistance(), w*s.Mass())
 			// The next term of the series is of the order |x|⁴/175 of R.
 			limit := math.Pow(cmplx.Abs(x), 4)/100*s.Resistance() + 1e-9*s.Resistance()
@@ -142,9 +144,9 @@ func TestLevelProperties(t *testing.T) {
 }
 
 // A gap of half a millimetre under a pad costs the low bass.
-func ExampleSlit() {
-	slit := Slit{Height: 0.5e-3, Width: 20e-3, Length: 15e-3}
-	p := FromCircuit(slit.Resistance(), slit.Mass(), Compliance(110e-6))
+func Example_slit() {
+	slit := toy.Slit{Height: 0.5e-3, Width: 20e-3, Length: 15e-3}
+	p := fromCircuit(slit.Resistance(), slit.Mass(), toy.Compliance(110e-6))
 	fmt.Printf("corner %.0f Hz, 1/Q %.2f\n", p.CornerHz, p.Damping)
 	fmt.Printf("lost at 20 Hz: %.1f dB, at 50 Hz: %.1f dB\n", p.LossDB(20), p.LossDB(50))
 	// Output:

@@ -28,7 +28,7 @@ const (
 )
 
 // priorRate is R/M of the prior slit over 2π, in Hz: the prior of f₀/Q.
-var priorRate = 10 * AirViscosity / (AirDensity * priorHeight * priorHeight) / (2 * math.Pi)
+var priorRate = 10 * airViscosity / (airDensity * priorHeight * priorHeight) / (2 * math.Pi)
 
 // joint is the model of all seatings of one ear,
 //

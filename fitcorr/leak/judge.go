@@ -5,6 +5,8 @@ import (
 	"math"
 	"sort"
 
+	"asworn/fitcorr/stats"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -136,7 +138,7 @@ func (j *joint) judge() ([]Estimate, error) {
 			var t, spread mat.Dense
 			t.Mul(ref, &left)
 			spread.Mul(&t, ref.T())
-			v = symmetric(&spread)
+			v = stats.Symmetric(&spread)
 		}
 		v.AddSym(v, scatter)
 		w, _, err := weightOf(v, j.curves[i].VarDB)

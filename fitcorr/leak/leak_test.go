@@ -17,30 +17,30 @@ func TestRecovery(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
-	base := toy{position: 0.4, noise: 0.3, scatter: 0.03, worst: 0.75}
-	alter := func(f func(*toy)) toy { t := base; f(&t); return t }
+	base := generator{position: 0.4, noise: 0.3, scatter: 0.03, worst: 0.75}
+	alter := func(f func(*generator)) generator { t := base; f(&t); return t }
 	cases := []struct {
 		name     string
-		toy      toy
+		toy      generator
 		seatings int
 		bar      bool // what the method promises
 	}{
 		{"30 seatings", base, 30, true},
 		{"8 seatings", base, 8, true},
-		{"strong position effect", alter(func(t *toy) { t.position = 1.5 }), 30, true},
-		{"noisy", alter(func(t *toy) { t.noise, t.scatter = 1.5, 0.2 }), 30, true},
-		{"volumes differ by 15 %", alter(func(t *toy) { t.volume = 0.15 }), 30, true},
-		{"one in ten sealed", alter(func(t *toy) { t.every = 10 }), 30, true},
-		{"no band below 32 Hz", alter(func(t *toy) { t.lowest = 32 }), 30, true},
-		{"low end drifts by 0.3 dB", alter(func(t *toy) { t.drift = 0.3 }), 30, true},
-		{"lossy cup", alter(func(t *toy) { t.lossy = true }), 30, true},
-		{"lossy cup, 8 seatings", alter(func(t *toy) { t.lossy = true }), 8, true},
-		{"lossy cup, low end drifts", alter(func(t *toy) { t.lossy, t.drift = true, 0.3 }), 30, false},
-		{"leaks through hair", alter(func(t *toy) { t.porous = 0.1 }), 30, false},
-		{"lossy cup, hair", alter(func(t *toy) { t.lossy, t.porous = true, 0.1 }), 30, false},
-		{"every seating leaks", alter(func(t *toy) { t.all = 0.3 }), 30, false},
-		{"lossy cup, every one leaks", alter(func(t *toy) { t.lossy, t.all = true, 0.3 }), 30, false},
-		{"soft cone", alter(func(t *toy) { t.softCone = true }), 30, false},
+		{"strong position effect", alter(func(t *generator) { t.position = 1.5 }), 30, true},
+		{"noisy", alter(func(t *generator) { t.noise, t.scatter = 1.5, 0.2 }), 30, true},
+		{"volumes differ by 15 %", alter(func(t *generator) { t.volume = 0.15 }), 30, true},
+		{"one in ten sealed", alter(func(t *generator) { t.every = 10 }), 30, true},
+		{"no band below 32 Hz", alter(func(t *generator) { t.lowest = 32 }), 30, true},
+		{"low end drifts by 0.3 dB", alter(func(t *generator) { t.drift = 0.3 }), 30, true},
+		{"lossy cup", alter(func(t *generator) { t.lossy = true }), 30, true},
+		{"lossy cup, 8 seatings", alter(func(t *generator) { t.lossy = true }), 8, true},
+		{"lossy cup, low end drifts", alter(func(t *generator) { t.lossy, t.drift = true, 0.3 }), 30, false},
+		{"leaks through hair", alter(func(t *generator) { t.porous = 0.1 }), 30, false},
+		{"lossy cup, hair", alter(func(t *generator) { t.lossy, t.porous = true, 0.1 }), 30, false},
+		{"every seating leaks", alter(func(t *generator) { t.all = 0.3 }), 30, false},
+		{"lossy cup, every one leaks", alter(func(t *generator) { t.lossy, t.all = true, 0.3 }), 30, false},
+		{"soft cone", alter(func(t *generator) { t.softCone = true }), 30, false},
 	}
 	studies := 3
 	if os.Getenv("ASWORN_LONG") != "" {
@@ -123,7 +123,7 @@ func TestRecovery(t *testing.T) {
 func TestFitTakesWhatComes(t *testing.T) {
 	f := gridHz()
 	rapid.Check(t, func(t *rapid.T) {
-		gen := toy{
+		gen := generator{
 			rng:      rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1)),
 			position: rapid.Float64Range(0, 2).Draw(t, "position"), noise: rapid.Float64Range(0, 3).Draw(t, "noise"),
 			scatter: rapid.Float64Range(0, 0.5).Draw(t, "scatter"), worst: rapid.Float64Range(0.2, 2).Draw(t, "worst"),
@@ -155,7 +155,7 @@ func TestFitTakesWhatComes(t *testing.T) {
 
 func TestFitRefuses(t *testing.T) {
 	f := gridHz()
-	gen := toy{rng: rand.New(rand.NewPCG(1, 1)), worst: 0.5}
+	gen := generator{rng: rand.New(rand.NewPCG(1, 1)), worst: 0.5}
 	curves, _ := gen.study(f, 3)
 	if _, err := Fit(f, curves[:1]); err == nil {
 		t.Error("one seating must be refused")

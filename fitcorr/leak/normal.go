@@ -1,6 +1,10 @@
 package leak
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
+)
 
 // block is one curve's share of the normal equations: its own unknowns (gain,
 // and ln f₀ and ln damping when it leaks) against the global ones.
@@ -142,7 +146,7 @@ func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 
 	var oo mat.Dense
 	oo.Mul(jo.T(), wo)
-	bl.own = *symmetric(&oo)
+	bl.own = *stats.Symmetric(&oo)
 	bl.rhs = mat.NewVecDense(own, nil)
 	bl.rhs.MulVec(jo.T(), &wr)
 	bl.own.SetSym(0, 0, bl.own.At(0, 0)+1/(gainSD*gainSD))

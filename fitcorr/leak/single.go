@@ -3,6 +3,8 @@ package leak
 import (
 	"math"
 
+	"asworn/fitcorr/stats"
+
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -106,7 +108,7 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 		var xx mat.Dense
 		var b, d mat.VecDense
 		xx.Mul(x.T(), wx)
-		a := symmetric(&xx)
+		a := stats.Symmetric(&xx)
 		b.MulVec(wx.T(), r)
 		res, rows := priorTerms(best)
 		addPrior(a, &b, 1, res, rows)
@@ -146,7 +148,7 @@ func (o single) small() (q, stderr float64) {
 	var xx mat.Dense
 	xx.Mul(x.T(), wx)
 	var inv mat.SymDense
-	if invert(&inv, symmetric(&xx)) != nil {
+	if invert(&inv, stats.Symmetric(&xx)) != nil {
 		return 0, math.Inf(1)
 	}
 	var b, d mat.VecDense

@@ -4,12 +4,14 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+
+	"asworn/fitcorr/internal/toy"
 )
 
-// toy makes seatings of one ear from the circuit's elements, not from the
+// generator makes seatings of one ear from the circuit's elements, not from the
 // estimator's parameters: a driver on a closed volume, slits of given height,
 // a position effect that grows with frequency, microphone gain and noise.
-type toy struct {
+type generator struct {
 	rng      *rand.Rand
 	position float64 // dB at 1 kHz, standard deviation
 	noise    float64 // dB at 20 Hz; falls as 1/f
@@ -49,9 +51,9 @@ func (t truth) threeDBHz() float64 {
 	return f
 }
 
-func (t toy) curve(f []float64, s Slit) (Curve, truth) {
+func (t generator) curve(f []float64, s toy.Slit) (Curve, truth) {
 	c := Curve{LevelDB: make([]float64, len(f)), VarDB: make([]float64, len(f))}
-	comp := Compliance(1.1e-4 * math.Exp(t.volume*t.rng.NormFloat64()))
+	comp := toy.Compliance(1.1e-4 * math.Exp(t.volume*t.rng.NormFloat64()))
 	gain := 0.7 * t.rng.NormFloat64()
 	slope, bend := t.rng.NormFloat64(), t.rng.NormFloat64()
 	mass := s.Mass()
@@ -104,21 +106,21 @@ func (t toy) curve(f []float64, s Slit) (Curve, truth) {
 		if t.cup != nil {
 			total *= 1 + t.cup.cone
 		}
-		out.Params = FromCircuit(s.Resistance(), mass, total)
+		out.Params = fromCircuit(s.Resistance(), mass, total)
 	}
 	return c, out
 }
 
 // study draws n seatings: a share sealed, the rest with slits of random
 // height, width and depth.
-func (t toy) study(f []float64, n int) ([]Curve, []truth) {
+func (t generator) study(f []float64, n int) ([]Curve, []truth) {
 	var cs []Curve
 	var ts []truth
 	if t.lossy {
 		t.cup = drawLossyCup(t.rng)
 	}
 	for i := range n {
-		s := Slit{Width: 0.01 + 0.04*t.rng.Float64(), Length: 0.012 + 0.01*t.rng.Float64()}
+		s := toy.Slit{Width: 0.01 + 0.04*t.rng.Float64(), Length: 0.012 + 0.01*t.rng.Float64()}
 		switch u := t.rng.Float64(); {
 		case t.all > 0:
 			s.Height = 1e-3 * (t.all + (t.worst-t.all)*u)

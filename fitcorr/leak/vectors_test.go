@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"testing"
 
+	"asworn/fitcorr/internal/toy"
 	"asworn/testdata/vectors"
 )
 
@@ -33,13 +34,13 @@ func numbers(t *testing.T, name string) [][]float64 {
 func TestVectorsCircuit(t *testing.T) {
 	var leaks []Params
 	for _, row := range numbers(t, "slit.csv") {
-		s := Slit{Height: row[1], Width: row[2], Length: row[3]}
-		for k, got := range []float64{s.Resistance(), s.Mass(), Compliance(row[4])} {
+		s := toy.Slit{Height: row[1], Width: row[2], Length: row[3]}
+		for k, got := range []float64{s.Resistance(), s.Mass(), toy.Compliance(row[4])} {
 			if math.Abs(got/row[5+k]-1) > 1e-12 {
 				t.Errorf("case %.0f element %d: %g, want %g", row[0], k, got, row[5+k])
 			}
 		}
-		p := FromCircuit(s.Resistance(), s.Mass(), Compliance(row[4]))
+		p := fromCircuit(s.Resistance(), s.Mass(), toy.Compliance(row[4]))
 		if math.Abs(p.ThreeDBHz()/row[8]-1) > 1e-9 {
 			t.Errorf("case %.0f: 3 dB at %g Hz, want %g", row[0], p.ThreeDBHz(), row[8])
 		}

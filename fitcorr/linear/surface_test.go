@@ -17,10 +17,12 @@ import (
 // what is left and of what is the listener's own, where the plane is least.
 func flattest(t *testing.T, odd float64) (plane, rest, own float64) {
 	t.Helper()
-	m, err := position.NewModel("Model E", capture.Blocked, toy.NearEven(7, odd).Seatings, nil)
+	bench := toy.NearEven(7, odd).Seatings
+	learned, err := position.Learn("Model E", capture.Blocked, bench)
 	if err != nil {
 		t.Fatal(err)
 	}
+	m := learned.Place(capture.Blocked, bench, nil)
 	plane = math.Inf(1)
 	for x := -4.0; x <= 4; x++ {
 		for y := -4.0; y <= 4; y++ {

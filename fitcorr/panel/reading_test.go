@@ -21,10 +21,12 @@ func TestReadingFarOff(t *testing.T) {
 	ss, truth := plan.Study()
 	opt := seat.DefaultOptions()
 	opt.Reading = capture.ReadingUncertainty{OneMM: 0.5, LandmarkMM: 0.3, FixtureLandmarkMM: 0.3}
-	m, err := position.NewModel("Model A", capture.Blocked, toy.Read(ss, truth, 5, 0.5, 0.3), nil)
+	ss = toy.Read(ss, truth, 5, 0.5, 0.3)
+	learned, err := position.Learn("Model A", capture.Blocked, ss)
 	if err != nil {
 		t.Fatal(err)
 	}
+	m := learned.Place(capture.Blocked, ss, nil)
 	position.ReadMarks([]*position.Model{m}, opt.Reading)
 	i := slices.IndexFunc(m.Seatings, func(s seat.Seating) bool { return s.Worn() && s.Subject == "L02" })
 	id := m.Seatings[i].ID

@@ -5,14 +5,27 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
 )
 
 // BenchmarkNewModel surveys one model and places its 27 fixture seatings.
 func BenchmarkNewModel(b *testing.B) {
 	bench := toy.NearEven(1, 1)
 	for b.Loop() {
-		if _, err := NewModel("Model E", capture.Blocked, bench.Seatings, nil); err != nil {
+		if _, err := newModel("Model E", capture.Blocked, bench.Seatings, nil); err != nil {
 			b.Fatal(err)
 		}
 	}
+}
+
+// newModel surveys a model from its seatings at one point and places those on
+// the fixture; leaks are their seals by id. It fails when neither ear
+// has a usable survey.
+func newModel(name string, point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
+	l, err := Learn(name, point, seatings)
+	if err != nil {
+		return nil, err
+	}
+	return l.Place(point, seatings, leaks), nil
 }

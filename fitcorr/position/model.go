@@ -50,17 +50,6 @@ func (r reports) GobEncode() ([]byte, error) { return json.Marshal([2]*survey.Re
 // GobDecode implements gob.GobDecoder.
 func (r *reports) GobDecode(b []byte) error { return json.Unmarshal(b, (*[2]*survey.Report)(r)) }
 
-// NewModel surveys a model from its seatings at one point and places those on
-// the fixture; leaks are their seals by id. It fails when neither ear
-// has a usable survey.
-func NewModel(name string, point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
-	l, err := Learn(name, point, seatings)
-	if err != nil {
-		return nil, err
-	}
-	return l.Place(point, seatings, leaks), nil
-}
-
 // Learn is what a model's seatings on the fixture at one point show; others are left
 // alone. It fails when neither ear has a usable survey.
 func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, error) {

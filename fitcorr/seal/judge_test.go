@@ -13,8 +13,9 @@ import (
 
 func TestLeaksClosedAndOpen(t *testing.T) {
 	slit := func(mm float64) leak.Params {
-		s := leak.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
-		return leak.FromCircuit(s.Resistance(), s.Mass(), leak.Compliance(1e-4))
+		s := toy.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
+		hz, damping := toy.Corner(s.Resistance(), s.Mass(), toy.Compliance(1e-4))
+		return leak.Params{CornerHz: hz, Damping: damping}
 	}
 	none := func(int, float64) float64 { return 0 }
 	flat := func(float64) float64 { return 0 }
@@ -22,10 +23,10 @@ func TestLeaksClosedAndOpen(t *testing.T) {
 	// An open back is a wide vent beside whatever the pad leaks: the vent rules.
 	vented := func(mm, f float64) float64 {
 		w := 2 * math.Pi * f
-		c := leak.Compliance(1e-4)
+		c := toy.Compliance(1e-4)
 		vent := 1 / complex(1.5e6, w*1600)
 		if mm > 0 {
-			s := leak.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
+			s := toy.Slit{Height: mm * 1e-3, Width: 0.02, Length: 0.015}
 			vent += 1 / complex(s.Resistance(), w*s.Mass())
 		}
 		return 20 * math.Log10(cmplx.Abs(1+vent/complex(0, w*c)))

@@ -189,7 +189,7 @@ func fitBias(r *Sensitivity, worn, fixture []bandMean) {
 		}
 		db[b] = f.mean - w.mean
 		se[b] = math.Sqrt(v)
-		df[b] = v * v / (w.variance*w.variance/w.df + f.variance*f.variance/f.df)
+		df[b] = stats.SumDF([]float64{w.variance, f.variance}, []float64{w.df, f.df})
 		have = true
 	}
 	if have {

@@ -3,18 +3,28 @@ package stats
 // mostDF is where Student's t is as good as normal.
 const mostDF = 200.0
 
-// PooledDF is the degrees of freedom of a sum of two independent variances, 0
-// standing for no limit (Welch and Satterthwaite: JCGM 100:2008, G.4.1).
+// SumDF is the degrees of freedom of the sum of independent variances v, of which each
+// has df, 0 standing for no limit (Welch and Satterthwaite: JCGM 100:2008, G.4.1); 0
+// where none has a limit.
+func SumDF(v, df []float64) float64 {
+	var sum, den float64
+	for i, x := range v {
+		sum += x
+		if df[i] > 0 {
+			den += x * x / df[i]
+		}
+	}
+	if den > 0 {
+		return sum * sum / den
+	}
+	return 0
+}
+
+// PooledDF is SumDF of two variances, and 0, no limit, from where Student's t is as good
+// as normal.
 func PooledDF(v1, df1, v2, df2 float64) float64 {
-	var den float64
-	if df1 > 0 {
-		den += v1 * v1 / df1
-	}
-	if df2 > 0 {
-		den += v2 * v2 / df2
-	}
-	if v := v1 + v2; v*v < mostDF*den {
-		return v * v / den
+	if df := SumDF([]float64{v1, v2}, []float64{df1, df2}); df < mostDF {
+		return df
 	}
 	return 0
 }
