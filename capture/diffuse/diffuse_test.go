@@ -130,7 +130,7 @@ func TestDiffuseFieldOfAPoint(t *testing.T) {
 		h[17] = 2
 		s.IR = append(s.IR, [][]float64{h})
 	}
-	w, _ := s.Weights()
+	w, _ := s.weights()
 	sum := 0.0
 	for _, v := range w {
 		sum += v
@@ -176,8 +176,8 @@ func TestVectorsReadAES69(t *testing.T) {
 		t.Fatal(err)
 	}
 	want := manikin(t)
-	if len(got.IR) != 710 || got.Receivers() != 2 || len(got.IR[0][0]) != 512 || got.RateHz != want.RateHz {
-		t.Fatalf("%d directions, %d receivers, %g Hz", len(got.IR), got.Receivers(), got.RateHz)
+	if len(got.IR) != 710 || got.receivers() != 2 || len(got.IR[0][0]) != 512 || got.RateHz != want.RateHz {
+		t.Fatalf("%d directions, %d receivers, %g Hz", len(got.IR), got.receivers(), got.RateHz)
 	}
 	for i, ir := range want.IR {
 		for j, v := range ir[0] {
@@ -239,7 +239,7 @@ func FuzzRead(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if len(s.IR) == 0 || len(s.IR) != len(s.Direction) || s.Receivers() == 0 {
+		if len(s.IR) == 0 || len(s.IR) != len(s.Direction) || s.receivers() == 0 {
 			t.Errorf("an unusable set: %+v", s)
 		}
 		for _, field := range []func(int) (Reference, error){s.FreeField, s.DiffuseField} {

@@ -20,13 +20,13 @@ var front = [3]float64{1, 0, 0}
 // a set of a thousand directions then holds about fifty.
 const lattice = 50000
 
-// Weights returns the solid angle of each direction's cell (all directions to
+// weights returns the solid angle of each direction's cell (all directions to
 // which it is the nearest) as a share of the sphere, and the widest gap: the
 // angle in degrees from the worst-served direction to its nearest neighbour.
 // Cells are measured by counting the points of a Fibonacci lattice (González,
 // Math. Geosci. 42, 2010), which are spread evenly over the sphere. Directions
 // that coincide share a cell's weight with the first.
-func (s Set) Weights() (share []float64, gapDeg float64) {
+func (s Set) weights() (share []float64, gapDeg float64) {
 	share = make([]float64, len(s.Direction))
 	golden := math.Pi * (3 - math.Sqrt(5))
 	worst := 1.0
@@ -66,10 +66,10 @@ type Reference struct {
 // degrees is refused; a gap above 20 is a caution to the reader, because the
 // directions on its rim stand in for it.
 func (s Set) DiffuseField(receiver int) (Reference, error) {
-	if receiver < 0 || receiver >= s.Receivers() {
-		return Reference{}, fmt.Errorf("receiver %d of %d", receiver+1, s.Receivers())
+	if receiver < 0 || receiver >= s.receivers() {
+		return Reference{}, fmt.Errorf("receiver %d of %d", receiver+1, s.receivers())
 	}
-	weight, gap := s.Weights()
+	weight, gap := s.weights()
 	if gap > 60 {
 		return Reference{}, fmt.Errorf("the %d directions leave a gap of %.0f degrees: that is no diffuse field", len(s.Direction), gap)
 	}
@@ -81,8 +81,8 @@ func (s Set) DiffuseField(receiver int) (Reference, error) {
 // FreeField returns the response of one receiver to the direction straight
 // ahead; it fails when the set holds none within 2 degrees of it.
 func (s Set) FreeField(receiver int) (Reference, error) {
-	if receiver < 0 || receiver >= s.Receivers() {
-		return Reference{}, fmt.Errorf("receiver %d of %d", receiver+1, s.Receivers())
+	if receiver < 0 || receiver >= s.receivers() {
+		return Reference{}, fmt.Errorf("receiver %d of %d", receiver+1, s.receivers())
 	}
 	i, dot := s.nearest(front)
 	if dot < math.Cos(2*math.Pi/180) {

@@ -30,8 +30,8 @@ type Set struct {
 	IR        [][][]float64 // per direction, then receiver, then sample
 }
 
-// Receivers is the number of receivers, two for a head.
-func (s Set) Receivers() int {
+// receivers is the number of receivers, two for a head.
+func (s Set) receivers() int {
 	if len(s.IR) == 0 {
 		return 0
 	}

@@ -10,10 +10,10 @@ import (
 	"asworn/capture/disk"
 )
 
-// For returns the part of a study with several fixtures that one of them sees:
+// seenBy returns the part of a study with several fixtures that one of them sees:
 // the panel's rows and its own, as a study with that fixture alone. The error
 // names the fixtures that there are.
-func (s *Study) For(fixture string) (*Study, error) {
+func (s *Study) seenBy(fixture string) (*Study, error) {
 	at := slices.IndexFunc(s.Fixtures, func(f Fixture) bool { return strings.EqualFold(f.Subject, fixture) })
 	if at < 0 {
 		var names []string

@@ -56,7 +56,7 @@ func load(address string, partial bool) (*Study, error) {
 		return nil, err
 	}
 	if fixture != "" {
-		return s.For(fixture)
+		return s.seenBy(fixture)
 	}
 	return &s, nil
 }

@@ -58,7 +58,7 @@ type Study struct {
 
 	Seatings []Seating
 	Readings []ReadingRow // of readings.csv, where there is one
-	// Elsewhere are the files of rows that another fixture sees (For).
+	// Elsewhere are the files of rows that another fixture sees (seenBy).
 	Elsewhere []string
 	// NotRecorded are the rows whose recording is not there, left out of
 	// Seatings; only LoadPartial leaves any.

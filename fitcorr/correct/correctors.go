@@ -13,7 +13,7 @@ type Correctors map[capture.Point]*Corrector
 
 // For returns the corrector of seatings at a point: that of the survey made
 // there, or where there is none that of the blocked entrance; nil without one.
-func (cs Correctors) For(p capture.Point) *Corrector {
+func (cs Correctors) of(p capture.Point) *Corrector {
 	if c := cs[p]; c != nil {
 		return c
 	}
@@ -23,11 +23,11 @@ func (cs Correctors) For(p capture.Point) *Corrector {
 // Corrections corrects every ordinary fixture seating by the survey of its point.
 func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
 	for _, c := range cs {
-		c.predictAll(slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return cs.For(s.Point) != c }))
+		c.predictAll(slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return cs.of(s.Point) != c }))
 	}
 	var out []Correction
 	for i, s := range ss {
-		out = append(out, cs.For(s.Point).Corrections(ss[i:i+1])...)
+		out = append(out, cs.of(s.Point).Corrections(ss[i:i+1])...)
 	}
 	return out
 }

@@ -41,7 +41,7 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 			parts := ch.choose(rows, &fc)
 			fc.average(parts, int(ear))
 			if fc.LevelDB != nil {
-				fc.uncertainty(parts, rows, cs.For(point), int(ear), opt)
+				fc.uncertainty(parts, rows, cs.of(point), int(ear), opt)
 			}
 			out = append(out, fc)
 		}

@@ -167,7 +167,7 @@ func TestEntrances(t *testing.T) {
 	one := panelOf(nil, []study.ReadingRow{found("fixture", 0, 10, 20), found("L01", 0, 1, 1), found("L02", 0, 0, 0), found("L03", study.LeftSide, 5, 5)})
 	two := panelOf(nil, []study.ReadingRow{found("fixture", 0, 10.2, 20), found("fixture", 0, 10.4, 20.2)})
 	now := []study.ReadingRow{found("fixture", 0, 11, 20), found("L01", 0, 1.3, 1), found("L02", 0, 8, 0), found("L03", 0, 5, 5), found("L04", 0, 3, 3)}
-	refer, moved := Entrances(now, []Panel{one, two}, nobody, 0.7, 0.5, 0.05)
+	refer, moved := toMean(now, []Panel{one, two}, nobody, 0.7, 0.5, 0.05)
 	f := refer["fixture"]
 	if want := 11 - (11+10+10.2+10.4)/4; f.Findings != 4 || math.Abs(f.ByMM[0]-want) > 1e-9 || math.Abs(f.ByMM[1]+0.05) > 1e-9 {
 		t.Errorf("fixture %+v, want %.2f mm over four findings", f, want)
@@ -179,10 +179,10 @@ func TestEntrances(t *testing.T) {
 		t.Errorf("%+v, moved %+v", refer, moved)
 	}
 	copied := panelOf(nil, now[:1])
-	if refer, _ := Entrances(now, []Panel{copied, one, one}, nobody, 0.7, 0.5, 0.05); refer["fixture"].Findings != 2 {
+	if refer, _ := toMean(now, []Panel{copied, one, one}, nobody, 0.7, 0.5, 0.05); refer["fixture"].Findings != 2 {
 		t.Errorf("findings that were copied count: %+v", refer["fixture"])
 	}
-	if refer, _ := Entrances(now, []Panel{one}, func(i int, who string) bool { return who == "fixture" }, 0.7, 0.5, 0.05); refer["fixture"].Findings != 0 {
+	if refer, _ := toMean(now, []Panel{one}, func(i int, who string) bool { return who == "fixture" }, 0.7, 0.5, 0.05); refer["fixture"].Findings != 0 {
 		t.Errorf("left out, and yet %+v", refer)
 	}
 }
@@ -237,7 +237,7 @@ func TestReferenceDifference(t *testing.T) {
 		}
 	}
 	worn := seat.Seating{ID: "1", Subject: "L01", Model: "A", Point: capture.Blocked, Number: 1}
-	out := Reference([]seat.Seating{fixture, worn}, []Panel{before}, nobody)
+	out := reference([]seat.Seating{fixture, worn}, []Panel{before}, nobody)
 	if len(out) != 1 {
 		t.Fatalf("%d seatings", len(out))
 	}
@@ -248,7 +248,7 @@ func TestReferenceDifference(t *testing.T) {
 		}
 	}
 	own := p.record(rng, 0)[0]
-	if got := Reference([]seat.Seating{fixture, worn, own}, []Panel{before}, nobody); len(got) != 0 {
+	if got := reference([]seat.Seating{fixture, worn, own}, []Panel{before}, nobody); len(got) != 0 {
 		t.Error("a listener's own bare ears are recorded here, and remembered ones were added")
 	}
 }
@@ -326,7 +326,7 @@ func TestBarePlaces(t *testing.T) {
 	worn := seat.Seating{ID: "1", Subject: "L01", Model: "A", Point: capture.Blocked, Number: 1}
 	got := map[string]int{}
 	ids := map[string]bool{}
-	for _, s := range Reference([]seat.Seating{worn}, []Panel{before}, nobody) {
+	for _, s := range reference([]seat.Seating{worn}, []Panel{before}, nobody) {
 		got[s.Subject+" "+s.Loudspeaker]++
 		ids[s.ID] = true
 	}

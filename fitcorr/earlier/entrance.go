@@ -78,13 +78,13 @@ type Moved struct {
 	MM             float64
 }
 
-// Entrances refers the readings of a study to the mean entrance of each head over
+// toMean refers the readings of a study to the mean entrance of each head over
 // it and the earlier ones. left says whose entrances of which earlier study (by
 // number) are to be left out. landmarkMM and fixtureMM are the standard deviations of one finding
 // per axis; a head whose findings differ by more than they explain is named, with size as
 // the probability of any false alarm, and not referred. Equal figures of two studies count once. A head needs findings on the
 // same sides in both.
-func Entrances(rows []study.ReadingRow, earlier []Panel, left func(study int, who string) bool, landmarkMM, fixtureMM, size float64) (map[string]Refer, []Moved) {
+func toMean(rows []study.ReadingRow, earlier []Panel, left func(study int, who string) bool, landmarkMM, fixtureMM, size float64) (map[string]Refer, []Moved) {
 	now := entrances(rows)
 	var heads []string
 	for _, e := range now {

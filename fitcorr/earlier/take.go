@@ -54,13 +54,13 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 		}
 	}
 	is := func(i int, who string) bool { return left[somebody{i, who}] }
-	refer, moved := Entrances(rows, earlier, is, out.Reading.LandmarkMM, out.Reading.FixtureLandmarkMM, 1-confidence)
+	refer, moved := toMean(rows, earlier, is, out.Reading.LandmarkMM, out.Reading.FixtureLandmarkMM, 1-confidence)
 	for _, m := range moved {
 		out.Changed = true
 		out.Findings = append(out.Findings, fmt.Sprintf("The canal's entrance of %s was found %.1f mm from where it was in study %q: another person of that name, or found from another point of the head. "+
 			"That study's finding is not used; look at the rows without a model in both readings.csv.", m.Subject, m.MM, m.Study))
 	}
-	bare := Reference(ss, earlier, is)
+	bare := reference(ss, earlier, is)
 	var listeners []string
 	for i := range out.Seatings {
 		s := &out.Seatings[i]
@@ -78,7 +78,7 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 			s.Read = &r
 		}
 	}
-	out.Reading = Landmarks(out.Reading, read.ApartMM, refer, listeners)
+	out.Reading = landmarks(out.Reading, read.ApartMM, refer, listeners)
 	out.Seatings = append(out.Seatings, bare...)
 	if n := len(refer); n > 0 {
 		out.Findings = append(out.Findings, fmt.Sprintf("Readings are referred to the canal's entrance as found in all studies together: %s.", referred(refer)))

@@ -33,11 +33,11 @@ func Stated(u study.ReadingUncertainty, earlier []Panel) study.ReadingUncertaint
 	return u
 }
 
-// Landmarks are the standard uncertainties of landmarks once readings are referred to
+// landmarks are the standard uncertainties of landmarks once readings are referred to
 // entrances that were found several times. The fixture's is one head; listeners count
 // together, those that were not referred with one finding. apartMM is the part of the fixture's that
 // comes from its readers (reading.Result).
-func Landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Refer, listeners []string) study.ReadingUncertainty {
+func landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Refer, listeners []string) study.ReadingUncertainty {
 	if r, ok := refer[fixtureSubject]; ok {
 		own := u.FixtureLandmarkMM*u.FixtureLandmarkMM - apartMM*apartMM // readers' differences do not average out
 		u.FixtureLandmarkMM = math.Sqrt(own/r.Findings + apartMM*apartMM)
@@ -57,12 +57,12 @@ func Landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Ref
 	return u
 }
 
-// Reference makes remembered bare ears into seatings of this study: those of
+// reference makes remembered bare ears into seatings of this study: those of
 // listeners who are in it and have none of their own here. A listener's difference
 // from the fixture is that of the study in which both were recorded, so that neither
 // loudspeaker nor room need be the same; without bare ears of the fixture here the
 // first earlier study's stand for them. left says whose of which study are to be left out.
-func Reference(ss []seat.Seating, earlier []Panel, left func(study int, who string) bool) []seat.Seating {
+func reference(ss []seat.Seating, earlier []Panel, left func(study int, who string) bool) []seat.Seating {
 	var listeners, bare []string
 	fixture := map[string][][2]seat.Curve{} // by the loudspeaker's place
 	for _, s := range ss {

@@ -29,7 +29,7 @@ func (s *Covariances) Root(l Layout, landmarkMM float64) Factor {
 	_, cs := rs.Dims()
 	_, cd := rd.Dims()
 	n := l.Bands.N
-	out := mat.NewDense(l.Dim(), cs+cd+l.SmallColumns(), nil)
+	out := mat.NewDense(l.Dim(), cs+cd+l.smallColumns(), nil)
 	half := math.Sqrt(0.5)
 	for k := range l.Width() {
 		for e := range 2 {
@@ -53,7 +53,7 @@ func (s *Covariances) Root(l Layout, landmarkMM float64) Factor {
 	}
 	l.FillConfounded(out, s.Confounded, 1, cs+cd+placing.HeadsetDim*l.Models)
 	if l.Read {
-		l.FillLandmark(out, cs+cd+l.SmallColumns()-placing.ReadDim, landmarkMM)
+		l.FillLandmark(out, cs+cd+l.smallColumns()-placing.ReadDim, landmarkMM)
 	}
 	return l.newFactor(out, rs, rd)
 }

@@ -24,15 +24,15 @@ func (l Layout) newFactor(whole, sum, diff *mat.Dense) Factor {
 	_, cd := diff.Dims()
 	f := Factor{Layout: l, Whole: whole, sum: sum, diff: diff, Ears: [2]int{cs, cd}}
 	_, cols := whole.Dims()
-	f.others = mat.NewDense(l.Models*l.Behind(), cols-cs-cd, nil)
+	f.others = mat.NewDense(l.Models*l.behind(), cols-cs-cd, nil)
 	for m := range l.Models {
-		stats.RowsOfDense(f.others, m*l.Behind(), l.Behind()).Copy(whole.Slice(l.Position(m), l.Position(m)+l.Behind(), cs+cd, cols))
+		stats.RowsOfDense(f.others, m*l.behind(), l.behind()).Copy(whole.Slice(l.Position(m), l.Position(m)+l.behind(), cs+cd, cols))
 	}
 	return f
 }
 
-// Behind is how many rows stand behind the ears in a model's block.
-func (l Layout) Behind() int { return l.Block() - 2*l.Bands.N }
+// behind is how many rows stand behind the ears in a model's block.
+func (l Layout) behind() int { return l.Block() - 2*l.Bands.N }
 
 // Cols is how many columns are of ears, and how many there are.
 func (f Factor) Cols() (ears, all int) {
@@ -55,9 +55,9 @@ func (f Factor) Transposed(m *mat.Dense) *mat.Dense {
 			}
 		}
 	}
-	others := mat.NewDense(f.Models*f.Behind(), cols, nil)
+	others := mat.NewDense(f.Models*f.behind(), cols, nil)
 	for k := range f.Models {
-		stats.RowsOfDense(others, k*f.Behind(), f.Behind()).Copy(stats.RowsOfDense(m, f.Position(k), f.Behind()))
+		stats.RowsOfDense(others, k*f.behind(), f.behind()).Copy(stats.RowsOfDense(m, f.Position(k), f.behind()))
 	}
 	out := mat.NewDense(all, cols, nil)
 	stats.RowsOfDense(out, 0, f.Ears[0]).Mul(f.sum.T(), sum)
@@ -86,7 +86,7 @@ func (f Factor) Times(m *mat.Dense) *mat.Dense {
 		}
 	}
 	for k := range f.Models {
-		stats.RowsOfDense(out, f.Position(k), f.Behind()).Copy(stats.RowsOfDense(&others, k*f.Behind(), f.Behind()))
+		stats.RowsOfDense(out, f.Position(k), f.behind()).Copy(stats.RowsOfDense(&others, k*f.behind(), f.behind()))
 	}
 	return out
 }

@@ -64,9 +64,9 @@ func (l Layout) Confounded(m int) int { return l.Position(m) + placing.HeadsetDi
 // Landmark is where the error of the landmark on that head begins.
 func (l Layout) Landmark(m int) int { return l.Confounded(m) + placing.HeadsetDim }
 
-// SmallColumns is how many columns of a root are not of ears: positions, what
+// smallColumns is how many columns of a root are not of ears: positions, what
 // looks like one, and the landmark.
-func (l Layout) SmallColumns() int {
+func (l Layout) smallColumns() int {
 	c := placing.HeadsetDim * (2*l.Models + 1)
 	if l.Read {
 		c += placing.ReadDim

@@ -33,8 +33,8 @@ func (k Kernel) At(a, b [3]float64) float64 {
 	return v
 }
 
-// Grad returns k(a, b) and its gradient with respect to a.
-func (k Kernel) Grad(a, b [3]float64) (float64, [3]float64) { return k.eval(a, b, true) }
+// grad returns k(a, b) and its gradient with respect to a.
+func (k Kernel) grad(a, b [3]float64) (float64, [3]float64) { return k.eval(a, b, true) }
 
 func (k Kernel) eval(a, b [3]float64, grad bool) (v float64, g [3]float64) {
 	scale := [3]float64{1, 1, k.MMPerDeg}

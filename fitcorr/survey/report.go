@@ -60,7 +60,7 @@ func (rep *Report) AddSlopes(e *Ear) {
 	for _, z := range e.Zones {
 		g := make([][3]float64, n)
 		for i, at := range e.At {
-			_, g[i] = z.Kernel.Grad(zero, at)
+			_, g[i] = z.Kernel.grad(zero, at)
 		}
 		for a := range 3 {
 			ga := make([]float64, n)

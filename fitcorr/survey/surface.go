@@ -80,7 +80,7 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
 			for i, row := range s.rows {
 				var g [3]float64
-				k[i], g = z.kernel.Grad(d, row)
+				k[i], g = z.kernel.grad(d, row)
 				change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
 			}
 		}

@@ -27,19 +27,19 @@ type Filter struct {
 	PeakDB float64
 }
 
-// DefaultTaps returns a filter length for the rate: a power of two of at least
+// defaultTaps returns a filter length for the rate: a power of two of at least
 // 0.15 s, enough to follow 1/24 octaves within about 0.1 dB where a curve
 // bends by 6 dB or less in an octave.
-func DefaultTaps(rateHz float64) int {
+func defaultTaps(rateHz float64) int {
 	return ceilPow2(int(math.Ceil(0.15 * rateHz)))
 }
 
-// LinearPhase designs a symmetric FIR filter of an odd number of taps (taps is
+// linearPhase designs a symmetric FIR filter of an odd number of taps (taps is
 // rounded up to odd) whose magnitude follows the levels db (dB) at the rising
 // frequencies hz: linear in level over log frequency between them, level
 // beyond the ends. It is the frequency-sampling design with a Hann window
 // (Oppenheim & Schafer, Discrete-Time Signal Processing, chapter 7).
-func LinearPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
+func linearPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
 	if err := checkCurve(hz, db, rateHz, taps); err != nil {
 		return Filter{}, err
 	}
@@ -61,10 +61,10 @@ func LinearPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
 	return finish(out, float64(half), hz, db, rateHz), nil
 }
 
-// MinimumPhase designs a causal FIR filter of the same magnitude with the
+// minimumPhase designs a causal FIR filter of the same magnitude with the
 // least delay, by folding the real cepstrum (Oppenheim & Schafer, chapter 12).
 // The last quarter is faded out (half Hann).
-func MinimumPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
+func minimumPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
 	if err := checkCurve(hz, db, rateHz, taps); err != nil {
 		return Filter{}, err
 	}

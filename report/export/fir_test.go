@@ -61,7 +61,7 @@ func TestMinimumPhaseIsTheSystemItself(t *testing.T) {
 		hz = append(hz, f)
 		db = append(db, eq.levelDB(f, rate))
 	}
-	f, err := MinimumPhase(hz, db, rate, 4096)
+	f, err := minimumPhase(hz, db, rate, 4096)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -89,9 +89,9 @@ func TestFiltersFollowTheCurve(t *testing.T) {
 	hz, db := correction()
 	for _, rate := range []float64{44100, 48000, 96000, 192000} {
 		for name, design := range map[string]func([]float64, []float64, float64, int) (Filter, error){
-			"linear": LinearPhase, "minimum": MinimumPhase,
+			"linear": linearPhase, "minimum": minimumPhase,
 		} {
-			f, err := design(hz, db, rate, DefaultTaps(rate))
+			f, err := design(hz, db, rate, defaultTaps(rate))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -115,7 +115,7 @@ func TestFiltersFollowTheCurve(t *testing.T) {
 // at the front.
 func TestPhases(t *testing.T) {
 	hz, db := correction()
-	lin, err := LinearPhase(hz, db, 48000, 4096)
+	lin, err := linearPhase(hz, db, 48000, 4096)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -127,7 +127,7 @@ func TestPhases(t *testing.T) {
 			t.Fatalf("tap %d is not symmetric", i)
 		}
 	}
-	minimum, err := MinimumPhase(hz, db, 48000, 4096)
+	minimum, err := minimumPhase(hz, db, 48000, 4096)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -157,17 +157,17 @@ func TestFilterRefusals(t *testing.T) {
 		"no rate":      {[]float64{1}, []float64{0}, 0, 64},
 		"few taps":     {[]float64{1}, []float64{0}, 48000, 1},
 	} {
-		if _, err := LinearPhase(tc.hz, tc.db, tc.rate, tc.taps); err == nil {
+		if _, err := linearPhase(tc.hz, tc.db, tc.rate, tc.taps); err == nil {
 			t.Errorf("%s: linear phase accepted", name)
 		}
-		if _, err := MinimumPhase(tc.hz, tc.db, tc.rate, tc.taps); err == nil {
+		if _, err := minimumPhase(tc.hz, tc.db, tc.rate, tc.taps); err == nil {
 			t.Errorf("%s: minimum phase accepted", name)
 		}
 	}
 }
 
-func ExampleMinimumPhase() {
-	f, err := MinimumPhase([]float64{100, 1000, 10000}, []float64{0, -3, 2}, 48000, 2048)
+func Example_minimumPhase() {
+	f, err := minimumPhase([]float64{100, 1000, 10000}, []float64{0, -3, 2}, 48000, 2048)
 	if err != nil {
 		fmt.Println(err)
 		return
@@ -179,7 +179,7 @@ func ExampleMinimumPhase() {
 func BenchmarkMinimumPhase(b *testing.B) {
 	hz, db := correction()
 	for b.Loop() {
-		if _, err := MinimumPhase(hz, db, 48000, DefaultTaps(48000)); err != nil {
+		if _, err := minimumPhase(hz, db, 48000, defaultTaps(48000)); err != nil {
 			b.Fatal(err)
 		}
 	}
@@ -210,11 +210,11 @@ func TestVectorsFIR(t *testing.T) {
 			db = append(db, v)
 		}
 	}
-	lin, err := LinearPhase(hz, db, 48000, 1024)
+	lin, err := linearPhase(hz, db, 48000, 1024)
 	if err != nil {
 		t.Fatal(err)
 	}
-	minimum, err := MinimumPhase(hz, db, 48000, 1024)
+	minimum, err := minimumPhase(hz, db, 48000, 1024)
 	if err != nil {
 		t.Fatal(err)
 	}

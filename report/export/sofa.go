@@ -33,9 +33,9 @@ type HeadphoneSet struct {
 	Delay [][2]float64
 }
 
-// WriteAES69 writes the set as an AES69 (SOFA) file, which is netCDF-4, that is
+// writeAES69 writes the set as an AES69 (SOFA) file, which is netCDF-4, that is
 // HDF5. docs/exports.md says what stands where.
-func WriteAES69(w io.Writer, h HeadphoneSet) error {
+func writeAES69(w io.Writer, h HeadphoneSet) error {
 	if err := h.check(); err != nil {
 		return err
 	}

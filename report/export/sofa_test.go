@@ -41,7 +41,7 @@ const goldenAES69 = "../../testdata/headphoneir/headphone.sofa"
 // other libraries.
 func TestWriteAES69Golden(t *testing.T) {
 	var b bytes.Buffer
-	if err := WriteAES69(&b, headphoneSet()); err != nil {
+	if err := writeAES69(&b, headphoneSet()); err != nil {
 		t.Fatal(err)
 	}
 	if *update {
@@ -127,7 +127,7 @@ func TestWriteAES69Refusals(t *testing.T) {
 	} {
 		h := headphoneSet()
 		change(&h)
-		if err := WriteAES69(io.Discard, h); err == nil {
+		if err := writeAES69(io.Discard, h); err == nil {
 			t.Errorf("%s: written", name)
 		}
 	}

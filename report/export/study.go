@@ -32,18 +32,18 @@ func Corrections(dir string, r report.Results, rateHz float64) ([]string, error)
 			for _, design := range []struct {
 				name string
 				f    func([]float64, []float64, float64, int) (Filter, error)
-			}{{"minimum-phase", MinimumPhase}, {"linear-phase", LinearPhase}} {
+			}{{"minimum-phase", minimumPhase}, {"linear-phase", linearPhase}} {
 				var filters [2]Filter
 				for e, c := range pair.ears {
 					hz, db := correctionCurve(c)
-					f, err := design.f(hz, db, rateHz, DefaultTaps(rateHz))
+					f, err := design.f(hz, db, rateHz, defaultTaps(rateHz))
 					if err != nil {
 						return files, fmt.Errorf("correction of %s, %s ear: %w", pair.id, capture.Ear(e), err)
 					}
 					filters[e] = f
 				}
 				path := filepath.Join(dir, fmt.Sprintf("%s-%s-%.0fhz.wav", name, design.name, rateHz))
-				if err := WriteFilters(path, filters[:]...); err != nil {
+				if err := writeFilters(path, filters[:]...); err != nil {
 					return files, err
 				}
 				files = append(files, path)
@@ -144,7 +144,7 @@ func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 		}
 		path := filepath.Join(dir, names.file(rec.File)+".wav")
 		ears := pair.together()
-		if err := WriteImpulses(path, pair.RateHz, ears[:]...); err != nil {
+		if err := writeImpulses(path, pair.RateHz, ears[:]...); err != nil {
 			return files, err
 		}
 		files = append(files, path)
@@ -217,7 +217,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		name := names.file(strings.Join([]string{k.model, k.unit, k.subject, string(k.point)}, " "))
 		path := filepath.Join(dir, name+".sofa")
 		var b bytes.Buffer
-		if err := WriteAES69(&b, *h); err != nil {
+		if err := writeAES69(&b, *h); err != nil {
 			return files, fmt.Errorf("%s: %w", path, err)
 		}
 		if err := disk.WriteFile(path, b.Bytes()); err != nil {

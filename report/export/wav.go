@@ -7,10 +7,10 @@ import (
 	"asworn/capture/wavfile"
 )
 
-// WriteFilters writes one filter per channel, left and right or one alone, as
+// writeFilters writes one filter per channel, left and right or one alone, as
 // a 32-bit float WAV file. Filters of one file share rate and kind; the
 // shorter is filled up with zeros at its end.
-func WriteFilters(path string, filters ...Filter) error {
+func writeFilters(path string, filters ...Filter) error {
 	channels := make([][]float64, len(filters))
 	for i, f := range filters {
 		if f.RateHz != filters[0].RateHz {
@@ -24,13 +24,13 @@ func WriteFilters(path string, filters ...Filter) error {
 	if len(filters) == 0 {
 		return fmt.Errorf("%s: no filter to write", path)
 	}
-	return WriteImpulses(path, filters[0].RateHz, channels...)
+	return writeImpulses(path, filters[0].RateHz, channels...)
 }
 
-// WriteImpulses writes impulse responses, one per channel, as a 32-bit float
+// writeImpulses writes impulse responses, one per channel, as a 32-bit float
 // WAV file in their own unit: a response in Pa/V is not scaled to full scale
 // and may lie beyond it. Shorter ones are filled up with zeros at their end.
-func WriteImpulses(path string, rateHz float64, channels ...[]float64) error {
+func writeImpulses(path string, rateHz float64, channels ...[]float64) error {
 	if rateHz != math.Trunc(rateHz) {
 		return fmt.Errorf("%s: a WAV file holds a whole number of samples per second, not %g", path, rateHz)
 	}

@@ -12,7 +12,7 @@ import (
 func TestWriteImpulses(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "impulse.wav")
 	left, right := []float64{1, -0.5, 3.25}, []float64{0.125}
-	if err := WriteImpulses(path, 44100, left, right); err != nil {
+	if err := writeImpulses(path, 44100, left, right); err != nil {
 		t.Fatal(err)
 	}
 	f, got, err := wavfile.ReadAll(path)
@@ -30,7 +30,7 @@ func TestWriteImpulses(t *testing.T) {
 	if len(right) != 1 {
 		t.Error("the caller's slice grew")
 	}
-	if err := WriteImpulses(path, 44100.5, left); err == nil {
+	if err := writeImpulses(path, 44100.5, left); err == nil {
 		t.Error("half a sample per second accepted")
 	}
 }
@@ -40,13 +40,13 @@ func TestWriteFilters(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "filter.wav")
 	var pair [2]Filter
 	for i := range pair {
-		f, err := MinimumPhase(hz, db, 96000, 4096)
+		f, err := minimumPhase(hz, db, 96000, 4096)
 		if err != nil {
 			t.Fatal(err)
 		}
 		pair[i] = f
 	}
-	if err := WriteFilters(path, pair[:]...); err != nil {
+	if err := writeFilters(path, pair[:]...); err != nil {
 		t.Fatal(err)
 	}
 	_, got, err := wavfile.ReadAll(path)
@@ -59,19 +59,19 @@ func TestWriteFilters(t *testing.T) {
 			t.Errorf("%g Hz: %.4f dB from the file, wanted %.4f", f, back.LevelDB(f), db[i])
 		}
 	}
-	other, err := LinearPhase(hz, db, 96000, 4096)
+	other, err := linearPhase(hz, db, 96000, 4096)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := WriteFilters(path, pair[0], other); err == nil {
+	if err := writeFilters(path, pair[0], other); err == nil {
 		t.Error("filters of different delay share a file")
 	}
 	other = pair[0]
 	other.RateHz = 48000
-	if err := WriteFilters(path, pair[0], other); err == nil {
+	if err := writeFilters(path, pair[0], other); err == nil {
 		t.Error("filters of different rate share a file")
 	}
-	if err := WriteFilters(path); err == nil {
+	if err := writeFilters(path); err == nil {
 		t.Error("no filter written")
 	}
 }

@@ -97,7 +97,7 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 					made[n] = old
 					return nil
 				}
-				b, err := Render(f, format, opt)
+				b, err := render(f, format, opt)
 				if err != nil {
 					return fmt.Errorf("plot %s: %w", f.Name, err)
 				}

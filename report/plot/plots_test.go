@@ -114,7 +114,7 @@ func TestStudyWithoutPanelHasFigures(t *testing.T) {
 		m.Offsets[i].Ears[0].Seen[1] = false
 	}
 	for _, f := range view.New(r).Figures() {
-		if _, err := Render(f, "svg", Options{}); err != nil {
+		if _, err := render(f, "svg", Options{}); err != nil {
 			t.Errorf("%s: %v", f.Name, err)
 		}
 	}

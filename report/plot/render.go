@@ -21,8 +21,8 @@ import (
 	"asworn/report/figure"
 )
 
-// Render draws the figure as "svg" or "png".
-func Render(f figure.Figure, format string, opt Options) ([]byte, error) {
+// render draws the figure as "svg" or "png".
+func render(f figure.Figure, format string, opt Options) ([]byte, error) {
 	opt, err := opt.withDefaults()
 	if err != nil {
 		return nil, err
