@@ -14,6 +14,7 @@ import (
 	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/report/table"
+	"asworn/report/text"
 )
 
 type inspectOptions struct {
@@ -130,7 +131,10 @@ func inspectionTable(found []pipeline.Inspection) table.Table {
 				continue
 			}
 			number := func(digits int, v float64) table.Cell {
-				return table.Cell{Text: fmt.Sprintf("%.*f", digits, v), Num: []float64{v}}
+				if r.Recording.Used == 0 { // no repeat: nothing was measured
+					return table.Cell{Text: "–"}
+				}
+				return table.Cell{Text: text.Fixed(v, digits), Num: []float64{v}}
 			}
 			t.Rows = append(t.Rows, []table.Cell{
 				{Text: filepath.Base(r.File)}, {Text: capture.Ear(e).String()},

@@ -147,18 +147,21 @@ func runOne(ctx context.Context, c *console.Console, dir string, opt pipeline.Op
 // misfiled tells of recordings that are in no row of the sheet, and of the same
 // recording under two names.
 func misfiled(c *console.Console, n pipeline.Counts) {
-	const most = 10
-	for i, file := range n.Strays {
-		if i == most {
-			c.Note("and %d more WAV files that are in no row of the sheet", len(n.Strays)-most)
-			break
-		}
+	if len(n.Strays) > 0 {
+		const most = 3
 		message := "in no row of the sheet"
-		if n.Missing > 0 {
-			message += fmt.Sprintf(", and %d rows are not recorded yet", n.Missing)
+		if more := len(n.Strays) - 1; more > 0 {
+			message += fmt.Sprintf(", as are %s (%s", text.Plural(more, "more WAV file"), strings.Join(n.Strays[1:min(most, len(n.Strays))], ", "))
+			if len(n.Strays) > most {
+				message += ", …"
+			}
+			message += ")"
 		}
-		c.Finding(file, capture.Finding{Severity: capture.Warning, Message: message,
-			Mend: "if it is one of them, give it the name that the sheet gives; else move it out of the study's folder"})
+		if n.Missing > 0 {
+			message += fmt.Sprintf("; %d rows are not recorded yet", n.Missing)
+		}
+		c.Finding(n.Strays[0], capture.Finding{Severity: capture.Warning, Message: message,
+			Mend: "give what belongs to a row the name that the sheet gives it; move the rest out of the study's folder"})
 	}
 	for _, t := range n.Twins {
 		c.Finding(t.Also, capture.Finding{Severity: capture.Warning, Message: "the same bytes as " + t.File,

@@ -27,7 +27,7 @@ func mapFigures(r *judged.Study) []figure.Figure {
 			if len(om.Points) == 0 {
 				continue
 			}
-			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings; the ellipse's extent along an axis is the " +
+			note := "Side view of the head axes about " + om.Origin + ". Numbered marks with ellipses: fixture seatings, one that would lie on another moved aside, with a line to its place; the ellipse's extent along an axis is the " +
 				text.Percent(r.Options.Confidence) + " interval of that axis. Small dots: worn seatings."
 			if om.ToleranceMM > 0 {
 				note += " Dashed circle: tolerance, " + text.Fixed(om.ToleranceMM, 1) + " mm. Grey ellipse: one standard deviation of worn seatings. Ellipse about the origin: interval of the sample mean, which those of the fixture seatings hold already. Cross: the fixture's marked position."

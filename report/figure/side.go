@@ -55,7 +55,8 @@ func (s Side) SVG() template.HTML {
 }
 
 // arrow goes from the cup to the middle: the move to make. The left cup's is full,
-// the right cup's dashed; one shorter than its own head is a mark alone.
+// the right cup's dashed and hollow, so that one shows through the other; an arrow
+// shorter than its own head is a mark alone.
 func (s Side) arrow(b *strings.Builder, i int, c SideCup, perMM float64) {
 	dx, dy := c.Offset[0]*perMM, -c.Offset[1]*perMM
 	long := math.Hypot(dx, dy)
@@ -68,25 +69,30 @@ func (s Side) arrow(b *strings.Builder, i int, c SideCup, perMM float64) {
 		name, tint = "R", 2
 	}
 	fmt.Fprintf(b, `<g class="t%d">`, tint)
-	const head, half = 11.0, 4.5
+	const head, half, apart = 11.0, 4.5, 12.0
+	ux, uy := -1.0, 0.0
+	if long > 0 {
+		ux, uy = -dx/long, -dy/long
+	}
+	dash, solid := "", "fill"
+	if i == 1 {
+		dash, solid = " d2", "line"
+	}
 	if long > head {
-		ux, uy := -dx/long, -dy/long
-		dash := ""
-		if i == 1 {
-			dash = " d2"
-		}
-		fmt.Fprintf(b, `<path class="line%s" d="M%s %sL%s %s"/><path class="fill" d="M%s %sL%s %sL%s %sZ"/>`, dash, px(x), px(y), px(sideX-ux*head), px(sideY-uy*head),
-			px(sideX), px(sideY), px(sideX-ux*head-uy*half), px(sideY-uy*head+ux*half), px(sideX-ux*head+uy*half), px(sideY-uy*head-ux*half))
+		fmt.Fprintf(b, `<path class="line%s" d="M%s %sL%s %s"/><path class="%s" d="M%s %sL%s %sL%s %sZ"/>`, dash, px(x), px(y), px(sideX-ux*head), px(sideY-uy*head),
+			solid, px(sideX), px(sideY), px(sideX-ux*head-uy*half), px(sideY-uy*head+ux*half), px(sideX-ux*head+uy*half), px(sideY-uy*head-ux*half))
 	}
 	if i == 0 {
-		fmt.Fprintf(b, `<circle class="fill" cx="%s" cy="%s" r="4"/>`, px(x), px(y))
+		fmt.Fprintf(b, `<circle class="fill" cx="%s" cy="%s" r="3.5"/>`, px(x), px(y))
 	} else {
-		fmt.Fprintf(b, `<path class="fill" d="M%s %sh8v8h-8z"/>`, px(x-4), px(y-4))
+		fmt.Fprintf(b, `<path class="line" d="M%s %sh10v10h-10z"/>`, px(x-5), px(y-5))
 	}
-	// The two names stand on either side of their marks, apart when the marks are not.
-	at, anchor := 8.0, "start"
-	if o := s.Cups[1-i]; o.Offset[0] > c.Offset[0] || o.Offset[0] == c.Offset[0] && i == 0 {
-		at, anchor = -8, "end"
+	// A name stands beside its arrow, on the side where the other cup is not.
+	nx, ny := -uy*apart, ux*apart
+	o := s.Cups[1-i].Offset
+	away := nx*(c.Offset[0]-o[0]) - ny*(c.Offset[1]-o[1])
+	if away < 0 || away == 0 && i == 1 {
+		nx, ny = -nx, -ny
 	}
-	fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="%s" dy=".35em">%s</text></g>`, px(x+at), px(y), anchor, name)
+	fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle" dy=".35em">%s</text></g>`, px(x+nx), px(y+ny), name)
 }

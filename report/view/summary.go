@@ -40,6 +40,7 @@ func (r *View) Sections() []Section {
 		r.refusedSection(),
 		r.standOutSection(),
 		r.cannotSection(),
+		r.noteSection(),
 	}
 	var out []Section
 	for _, s := range sections {
@@ -274,6 +275,11 @@ func (r *View) cannotSection() Section {
 			s.Lines = append(s.Lines, Line{Text: m.Model + ": " + text.Sentence(c)})
 		}
 	}
+	return s
+}
+
+func (r *View) noteSection() Section {
+	s := Section{Title: "About the study as a whole"}
 	for _, c := range r.Findings {
 		s.Lines = append(s.Lines, Line{Text: text.Sentence(c)})
 	}
