@@ -15,7 +15,7 @@ func TestCodesInDocs(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	words := map[Severity]string{Note: "note", Warning: "warning", Refusal: "refusal"}
+	words := map[Severity]string{Note: "note", Warning: "warning", Refusal: "rejected"}
 	said := map[Code]string{}
 	for _, m := range regexp.MustCompile("(?m)^\\| `([a-z-]+)` \\| ([^|]*) \\|").FindAllStringSubmatch(string(page), -1) {
 		if said[Code(m[1])] != "" {

@@ -91,7 +91,13 @@ func (s Side) arrow(b *strings.Builder, i int, c SideCup, perMM float64) {
 	nx, ny := -uy*apart, ux*apart
 	o := s.Cups[1-i].Offset
 	away := nx*(c.Offset[0]-o[0]) - ny*(c.Offset[1]-o[1])
-	if away < 0 || away == 0 && i == 1 {
+	if away == 0 { // both in one line: the left's above it, the right's below
+		away = -ny - nx
+		if i == 1 {
+			away = -away
+		}
+	}
+	if away < 0 {
 		nx, ny = -nx, -ny
 	}
 	fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle" dy=".35em">%s</text></g>`, px(x+nx), px(y+ny), name)
