@@ -31,7 +31,7 @@ func (p *Processor) process(channels [][]float64, rateHz float64) (response.Reco
 	}
 	for i, ch := range p.bench.Channel {
 		if ch >= len(channels) {
-			return rec, fmt.Errorf("capture: the recording has %d channels and the %s is to be channel %d: mend the channel numbers of the study, or record again",
+			return rec, fmt.Errorf("capture: the recording has %d channels and the %s is to be channel %d: correct the channel numbers of the study, or record again",
 				len(channels), take.ChannelNames[i], ch+1)
 		}
 	}

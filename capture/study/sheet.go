@@ -133,7 +133,7 @@ func (s *sheetReader) file(r textfile.Row, out *Seating) {
 	}
 	out.File = file
 	if first, twice := s.files[file]; twice {
-		s.Report(r.Line, "one row per recording: mend the name, or take one row out", "%s is in row %d already", file, first)
+		s.Report(r.Line, "one row per recording: correct the name, or take one row out", "%s is in row %d already", file, first)
 		return
 	}
 	s.files[file] = r.Line

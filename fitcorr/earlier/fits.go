@@ -24,12 +24,12 @@ func (p *Panel) Check(fixture Fixture, listeners []string) error {
 		return fmt.Errorf("it was made on fixture %q, this study on %q: what is known of one fixture says nothing of another%s", p.Fixture.Name, fixture.Name, leave)
 	}
 	if p.Fixture.Coupler != fixture.Coupler {
-		return fmt.Errorf("fixture %q had the coupler %q there and has %q here: give a fixture whose coupler was changed another name, or mend fixture.coupler%s", fixture.Name, p.Fixture.Coupler, fixture.Coupler, leave)
+		return fmt.Errorf("fixture %q had the coupler %q there and has %q here: give a fixture whose coupler was changed another name, or correct fixture.coupler%s", fixture.Name, p.Fixture.Coupler, fixture.Coupler, leave)
 	}
 	if p.Fixture.ReferenceDB != nil && fixture.ReferenceDB != nil {
 		for i, v := range rounded(fixture.ReferenceDB) {
 			if i >= len(p.Fixture.ReferenceDB) || math.Abs(v-p.Fixture.ReferenceDB[i]) > 0.01 {
-				return fmt.Errorf("the reference of fixture %q is another than there (first at %.0f Hz): a reference belongs to one fixture; mend fixture.reference, or name the fixture otherwise%s", fixture.Name, p.BandsHz[i], leave)
+				return fmt.Errorf("the reference of fixture %q is another than there (first at %.0f Hz): a reference belongs to one fixture; correct fixture.reference, or name the fixture otherwise%s", fixture.Name, p.BandsHz[i], leave)
 			}
 		}
 	}

@@ -71,7 +71,7 @@ func read(file string) (document, error) {
 	if err != nil {
 		p := textfile.Missing(file, err)
 		if errors.Is(err, fs.ErrNotExist) {
-			p.Mend = "run that study, which writes it, or mend the path in [panel] earlier"
+			p.Mend = "run that study, which writes it, or correct the path in [panel] earlier"
 		}
 		return doc, p
 	}
