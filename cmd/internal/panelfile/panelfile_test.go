@@ -83,7 +83,7 @@ func TestLoad(t *testing.T) {
 		{[]string{"half"}, "not a panel file"},
 		{[]string{"twice"}, "not a panel file"},
 		{[]string{"now"}, "a study does not come before itself"},
-		{[]string{"none"}, "there is no such file; run that study, which writes it, or mend the path in [panel] earlier"},
+		{[]string{"none"}, "there is no such file; run that study, which writes it, or correct the path in [panel] earlier"},
 	} {
 		st := study.Default()
 		st.Dir = here
