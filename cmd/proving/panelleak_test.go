@@ -7,6 +7,7 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/simulate"
 	"asworn/fitcorr/seal"
+	"asworn/fitcorr/stats"
 )
 
 // The interval of a panel's leak holds where leaks belong to listeners: given what each
@@ -54,5 +55,5 @@ func panelLeakHolds(s *simulate.Study) bool {
 		}
 	}
 	p := seal.OfPanel(who, leaks)
-	return math.Abs(p.MeanDB[fifty]-s.PeopleLossDB(model, capture.Left)) <= studentQuantile(p.DF, 0.975)*p.SE[fifty]
+	return math.Abs(p.MeanDB[fifty]-s.PeopleLossDB(model, capture.Left)) <= stats.StudentQuantile(0.975, p.DF)*p.SE[fifty]
 }
