@@ -23,7 +23,7 @@ func LoadPartial(address string) (*Study, error) { return load(address, true) }
 func load(address string, partial bool) (*Study, error) {
 	dir, fixture := Split(address)
 	if info, err := os.Stat(dir); err != nil {
-		return nil, fmt.Errorf("study folder: %w", err)
+		return nil, fmt.Errorf("name the folder that holds %s: %w", SettingsFile, err)
 	} else if !info.IsDir() {
 		return nil, fmt.Errorf("%s is a file; name the folder that holds %s", dir, SettingsFile)
 	}

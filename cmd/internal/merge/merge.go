@@ -252,12 +252,14 @@ func filesDiffer(parts []*study.Study) (textfile.Errors, error) {
 	return problems, nil
 }
 
-// sameBytes compares two files; two that are both missing are the same.
+// sameBytes compares two files; two that are both missing are the same, one alone
+// is not what the other is.
 func sameBytes(a, b string) (bool, error) {
 	x, errX := digest(a)
 	y, errY := digest(b)
-	if errors.Is(errX, fs.ErrNotExist) && errors.Is(errY, fs.ErrNotExist) {
-		return true, nil
+	lacksX, lacksY := errors.Is(errX, fs.ErrNotExist), errors.Is(errY, fs.ErrNotExist)
+	if lacksX || lacksY {
+		return lacksX && lacksY, nil
 	}
 	return x == y, errors.Join(errX, errY)
 }
