@@ -43,6 +43,7 @@ type simulatedBench struct {
 	audio.Simulated
 	mu      sync.Mutex
 	touched int           // input, from 0; -1 for none
+	played  int64         // frames after which playback ended by itself; 0 where it did not
 	slow    chan struct{} // where time stands still until the sound is stopped; nil where it goes on
 }
 
@@ -77,6 +78,18 @@ func (b *simulatedBench) Open(cfg audio.Config, call audio.Callbacks) (audio.Str
 	b.set(func() { b.NoiseSeed++ })
 	s, err := b.Simulated.Open(cfg, call)
 	return stoppable{s, b}, err
+}
+
+// Counters are those of a device that was unplugged, where played says after how many
+// frames.
+func (s stoppable) Counters() audio.Counters {
+	c := s.Stream.Counters()
+	s.bench.set(func() {
+		if s.bench.played > 0 {
+			c.Played = s.bench.played
+		}
+	})
+	return c
 }
 
 type stoppable struct {
@@ -399,6 +412,21 @@ func TestRecordKeepsNoTakeWaiting(t *testing.T) {
 	s.ends()
 	s = startSession(t, newSimulatedBench(), "record", dir)
 	s.wants("Row 2 of 3: Model A on the fixture, seating 2")
+	s.ends()
+}
+
+// A playback device that goes away in the middle of a take is named, and the take is to be
+// made again.
+func TestRecordPlaybackGone(t *testing.T) {
+	dir := benchStudy(t)
+	setUpBench(t, dir)
+	b := newSimulatedBench()
+	b.played = 24000
+	s := startSession(t, b, "record", dir)
+	s.wants("Row 1 of 2")
+	s.types("\r")
+	s.wants("AGAIN: rejected")
+	s.wants("playback ended after 0.5 s of 2.1: see whether simulated device is still plugged in")
 	s.ends()
 }
 

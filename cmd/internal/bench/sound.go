@@ -327,9 +327,12 @@ func (s *Sound) channels(inputs [][]float64) [][]float64 {
 	return out
 }
 
-// lost says what the driver lost, or that a device does not run at the study's
-// rate.
+// lost says what the driver lost of a take of the whole excitation, or that a device
+// does not run at the study's rate.
 func (s *Sound) lost(t audio.Take) (out []string) {
+	if c := t.Counters; c.Recorded > 0 && c.Played < int64(len(s.signal)) {
+		out = append(out, fmt.Sprintf("playback ended after %.1f s of %.1f: see whether %s is still plugged in, and record again", float64(c.Played)/float64(t.RateHz), float64(len(s.signal))/float64(t.RateHz), t.Playback.Name))
+	}
 	if n := t.Counters.UnderRuns + t.Counters.DropOuts; n > 0 {
 		out = append(out, fmt.Sprintf("the sound device lost samples: %d under-runs of playback, %d drop-outs of recording; close other programs and record again", t.Counters.UnderRuns, t.Counters.DropOuts))
 	}
