@@ -449,7 +449,11 @@ func (d *Desk) fail(err error) {
 func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	err := func() error {
 		if !row.Planned {
-			if err := d.store.add(row.Seating, d.before(row)); err != nil {
+			behind := d.before(row)
+			d.mu.Lock() // notes and readings change the sheet under it
+			err := d.store.add(row.Seating, behind)
+			d.mu.Unlock()
+			if err != nil {
 				return err
 			}
 		}
