@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat"
 
@@ -13,22 +14,34 @@ import (
 	"asworn/cmd/internal/simulate"
 )
 
-// plausible writes the spread of the levels a generator produces, per third
-// octave: what the physics is to be held against published repeat measurements by.
-func plausible(ctx context.Context, w io.Writer, world simulate.World, seed uint64, studies, jobs int) error {
+// spread is how the levels of one model at the blocked ear-canal entrance (left ear) scatter in one
+// study, per third octave.
+type spread struct {
+	open                     bool
+	within, between, fixture [band.Thirds]float64 // variances, dB²
+	rangeDB                  [band.Thirds]float64 // largest less smallest of a listener's seatings, mean over listeners
+	slope, turn              [band.Thirds]float64 // mean square change per mm and per degree
+}
+
+// plausibleListeners are enough for the variance between them.
+const plausibleListeners = 12
+
+// spreads draws studies of a generator and gives the scatter of each of their models.
+func spreads(ctx context.Context, world simulate.World, seed uint64, studies, jobs int) ([]spread, error) {
 	d := simulate.BarDesign()
-	d.Listeners = 12
+	d.Listeners = plausibleListeners
 	d.FixtureOffsetsMM = make([]float64, d.FixtureSeatings) // an operator who aims well
-	var within, between, fixture, slope, turn [band.Thirds][]float64
+	var out []spread
 	for i := range studies {
 		s := simulate.Draw(seed+uint64(i), d, world)
 		seatings, err := s.Seatings(ctx, seed+uint64(i), jobs)
 		if err != nil {
-			return err
+			return nil, err
 		}
-		for t := range band.Thirds {
-			for m := range s.Models {
-				groups := map[int][]float64{}
+		for m := range s.Models {
+			of := spread{open: s.Open[m]}
+			for t := range band.Thirds {
+				groups := make([][]float64, d.Listeners+1) // the fixture is the last
 				var mark, moved, turned []float64
 				for j, r := range s.Rows {
 					if r.ModelIndex != m || r.Point != capture.Blocked {
@@ -46,25 +59,41 @@ func plausible(ctx context.Context, w io.Writer, world simulate.World, seed uint
 						turned = append(turned, l)
 					}
 				}
-				var means, square []float64
-				for subject := range d.Listeners {
-					mean, variance := stat.MeanVariance(groups[subject], nil)
-					means, square = append(means, mean), append(square, variance)
+				var means []float64
+				for _, g := range groups[:d.Listeners] {
+					mean, variance := stat.MeanVariance(g, nil)
+					means = append(means, mean)
+					of.within[t] += variance / float64(d.Listeners)
+					of.rangeDB[t] += (slices.Max(g) - slices.Min(g)) / float64(d.Listeners)
 				}
 				at := stat.Mean(mark, nil)
-				within[t] = append(within[t], stat.Mean(square, nil))
-				between[t] = append(between[t], stat.Variance(means, nil))
-				fixture[t] = append(fixture[t], stat.Variance(groups[d.Listeners], nil))
-				slope[t] = append(slope[t], meanSquare(moved, at)/16)
-				turn[t] = append(turn[t], meanSquare(turned, at)/100)
+				of.between[t], of.fixture[t] = stat.Variance(means, nil), stat.Variance(groups[d.Listeners], nil)
+				of.slope[t], of.turn[t] = meanSquare(moved, at)/16, meanSquare(turned, at)/100
 			}
+			out = append(out, of)
 		}
+	}
+	return out, nil
+}
+
+// plausible writes the spread of the levels a generator produces, per third
+// octave: what the physics is to be held against published repeat measurements by.
+func plausible(ctx context.Context, w io.Writer, world simulate.World, seed uint64, studies, jobs int) error {
+	all, err := spreads(ctx, world, seed, studies, jobs)
+	if err != nil {
+		return err
 	}
 	fmt.Fprintf(w, "| third octave, Hz | between listeners, dB | within a listener, dB | on the fixture, dB | per mm, dB | per degree, dB |\n|---|---|---|---|---|---|\n")
 	for t, b := range band.AllThirds() {
-		rms := func(v []float64) float64 { return math.Sqrt(stat.Mean(v, nil)) }
-		fmt.Fprintf(w, "| %.0f | %.1f | %.1f | %.1f | %.2f | %.3f |\n", b.Mid,
-			rms(between[t]), rms(within[t]), rms(fixture[t]), rms(slope[t]), rms(turn[t]))
+		rms := func(of func(spread) float64) float64 {
+			sum := 0.0
+			for _, s := range all {
+				sum += of(s)
+			}
+			return math.Sqrt(sum / float64(len(all)))
+		}
+		fmt.Fprintf(w, "| %.0f | %.1f | %.1f | %.1f | %.2f | %.3f |\n", b.Mid, rms(func(s spread) float64 { return s.between[t] }), rms(func(s spread) float64 { return s.within[t] }),
+			rms(func(s spread) float64 { return s.fixture[t] }), rms(func(s spread) float64 { return s.slope[t] }), rms(func(s spread) float64 { return s.turn[t] }))
 	}
 	return nil
 }
