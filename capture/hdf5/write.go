@@ -7,6 +7,8 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
+	"unicode"
 )
 
 // Dimension is a named dimension of the netCDF-4 model.
@@ -97,7 +99,13 @@ func Write(w io.Writer, dims []Dimension, attributes [][2]string, variables []Va
 	root := &encoder{order: e.order}
 	root.message(msgLinkInfo, (&encoder{order: e.order}).u(1, 0).u(1, 1).u(8, uint64(len(names))).u(8, links).u(8, tree).b)
 	root.message(msgGroupInfo, []byte{0, 0})
-	if err := root.attributes(attributes); err != nil {
+	if slices.ContainsFunc(attributes, func(a [2]string) bool { return len(a[1]) > compactText }) {
+		heap, tree, err := e.denseAttributes(attributes)
+		if err != nil {
+			return err
+		}
+		root.message(msgAttrInfo, (&encoder{order: e.order}).u(1, 0).u(1, 0).u(8, heap).u(8, tree).b)
+	} else if err := root.attributes(attributes); err != nil {
 		return err
 	}
 	rootAt := e.object(root.b)
@@ -180,80 +188,144 @@ func dataset(shape []uint64, typ []byte, data, size uint64, attributes [][2]stri
 	}
 	if len(scales) > 0 {
 		vlen := []byte{0x19, 0, 0, 0, 16, 0, 0, 0, 0x17, 0, 0, 0, 8, 0, 0, 0}
-		e.attribute("DIMENSION_LIST", vlen, dataspace([]uint64{uint64(len(shape))}), scales)
+		e.message(msgAttribute, attributeMessage("DIMENSION_LIST", vlen, dataspace([]uint64{uint64(len(shape))}), scales))
 	}
 	return e.b, nil
 }
 
+const (
+	// compactText is the longest text that stands in an object header, where libmysofa
+	// takes no longer one; with a longer one all of the object's stand in a heap.
+	compactText = 64
+	maxText     = 60000
+
+	asciiText, utf8Text = 0, 0x10 // bits of the datatype
+)
+
 func (e *encoder) attributes(attributes [][2]string) error {
 	for _, a := range attributes {
-		text := a[1]
-		if len(text) > 60000 {
-			return fmt.Errorf("HDF5: the text of %s has %d bytes: at most 60000 fit", a[0], len(text))
+		b, err := textAttribute(a, utf8Text)
+		if err != nil {
+			return err
 		}
-		if text == "" {
-			text = "\x00"
-		}
-		typ := (&encoder{order: e.order}).u(1, 0x13).u(3, 0x10).u(4, uint64(len(text))).b
-		e.attribute(a[0], typ, dataspace(nil), []byte(text))
+		e.message(msgAttribute, b)
 	}
 	return nil
 }
 
-func (e *encoder) attribute(name string, typ, space, data []byte) {
-	m := &encoder{order: e.order}
-	m.u(1, 3).u(1, 0).u(2, uint64(len(name)+1)).u(2, uint64(len(typ))).u(2, uint64(len(space))).u(1, 0).raw(name + "\x00")
-	m.b = append(append(append(m.b, typ...), space...), data...)
-	e.message(msgAttribute, m.b)
+// textAttribute is the attribute message of a name and a text.
+func textAttribute(a [2]string, bits uint64) ([]byte, error) {
+	text := a[1]
+	if len(text) > maxText {
+		return nil, fmt.Errorf("HDF5: the text of %s has %d bytes: at most %d fit", a[0], len(text), maxText)
+	}
+	if text == "" {
+		text = "\x00"
+	}
+	typ := (&encoder{order: binary.LittleEndian}).u(1, 0x13).u(3, bits).u(4, uint64(len(text))).b
+	return attributeMessage(a[0], typ, dataspace(nil), []byte(text)), nil
 }
 
-// links writes the links of the root group: a fractal heap of one direct block
-// and the B-tree of their names. It returns the addresses of both.
-func (e *encoder) links(names []string, at []uint64) (heap, tree uint64, err error) {
-	const block, head, idLength = 8192, 4 + 1 + 8 + 4 + 4, 7
-	type record struct {
-		hash uint32
-		id   []byte
+func attributeMessage(name string, typ, space, data []byte) []byte {
+	m := &encoder{order: binary.LittleEndian}
+	m.u(1, 3).u(1, 0).u(2, uint64(len(name)+1)).u(2, uint64(len(typ))).u(2, uint64(len(space))).u(1, 0).raw(name + "\x00")
+	return append(append(append(m.b, typ...), space...), data...)
+}
+
+// denseAttributes writes texts as attributes in a heap with the B-tree of their names. Texts of ASCII
+// say so: libmysofa reads no others there.
+func (e *encoder) denseAttributes(attributes [][2]string) (heap, tree uint64, err error) {
+	var objects [][]byte
+	for _, a := range attributes {
+		bits := uint64(asciiText)
+		if strings.ContainsFunc(a[1], func(r rune) bool { return r > unicode.MaxASCII }) {
+			bits = utf8Text
+		}
+		b, err := textAttribute(a, bits)
+		if err != nil {
+			return 0, 0, err
+		}
+		objects = append(objects, b)
 	}
-	var records []record
-	objects := &encoder{order: e.order}
+	return e.dense(denseHeap{idLength: 8, offset: 5, tree: 8, record: 17}, objects, func(i int, id []byte) (uint32, []byte) {
+		hash := lookup3([]byte(attributes[i][0]))
+		return hash, append(id, (&encoder{order: e.order}).u(1, 0).u(4, uint64(i)).u(4, uint64(hash)).b...)
+	})
+}
+
+// links writes the links of the root group in a heap with the B-tree of their names.
+func (e *encoder) links(names []string, at []uint64) (heap, tree uint64, err error) {
+	var objects [][]byte
 	for i, name := range names {
 		if len(name) == 0 || len(name) > 255 {
 			return 0, 0, fmt.Errorf("HDF5: the name %q: want 1 to 255 bytes", name)
 		}
-		from := objects.here()
-		objects.u(1, 1).u(1, 4).u(8, uint64(i)).u(1, uint64(len(name))).raw(name).u(8, at[i])
-		id := (&encoder{order: e.order}).u(1, 0).u(4, head+from).u(2, objects.here()-from)
-		records = append(records, record{lookup3([]byte(name)), id.b})
+		objects = append(objects, (&encoder{order: e.order}).u(1, 1).u(1, 4).u(8, uint64(i)).u(1, uint64(len(name))).raw(name).u(8, at[i]).b)
 	}
-	free := block - head - len(objects.b)
-	const node = 4096
-	if free < 0 || 10+11*len(records) > node {
-		return 0, 0, fmt.Errorf("HDF5: %d variables and dimensions are too many", len(names))
+	return e.dense(denseHeap{idLength: 7, offset: 4, tree: 5, record: 11}, objects, func(i int, id []byte) (uint32, []byte) {
+		hash := lookup3([]byte(names[i]))
+		return hash, append((&encoder{order: e.order}).u(4, uint64(hash)).b, id...)
+	})
+}
+
+// denseHeap is how the objects of a heap are found.
+type denseHeap struct {
+	idLength, offset int // bytes of an object's id, and of its offset in the heap
+	tree, record     int // type and length of the B-tree's records
+}
+
+// dense writes objects in a fractal heap of one direct block, and the B-tree of their records,
+// which record makes of an object's id beside the hash by which they are sorted. It returns the addresses of both.
+func (e *encoder) dense(h denseHeap, objects [][]byte, record func(i int, id []byte) (uint32, []byte)) (heap, tree uint64, err error) {
+	const node, least, most = 4096, 8192, 65536
+	head := 4 + 1 + 8 + h.offset + 4
+	type entry struct {
+		hash uint32
+		b    []byte
+	}
+	var entries []entry
+	content := &encoder{order: e.order}
+	for i, o := range objects {
+		id := (&encoder{order: e.order}).u(1, 0).u(h.offset, uint64(head)+content.here()).u(2, uint64(len(o))).b
+		hash, b := record(i, id)
+		entries = append(entries, entry{hash, b})
+		content.b = append(content.b, o...)
+	}
+	block := least
+	for block < most && block < head+len(content.b) {
+		block *= 2
+	}
+	free := block - head - len(content.b)
+	if free < 0 || 10+h.record*len(objects) > node {
+		return 0, 0, fmt.Errorf("HDF5: %d variables, dimensions or texts of %d bytes are too many", len(objects), len(content.b))
+	}
+	longest := 4096
+	for _, o := range objects {
+		longest = max(longest, len(o))
 	}
 	heap = e.here()
 	const headerSize = 146
 	root := heap + headerSize
-	e.raw("FRHP").u(1, 0).u(2, idLength).u(2, 0).u(1, 2).u(4, 4096).u(8, 0).u(8, none).u(8, uint64(free)).u(8, none)
-	e.u(8, block).u(8, block).u(8, block).u(8, uint64(len(names))).u(8, 0).u(8, 0).u(8, 0).u(8, 0)
-	e.u(2, 4).u(8, block).u(8, 65536).u(2, 32).u(2, 1).u(8, root).u(2, 0)
+	size := uint64(block)
+	e.raw("FRHP").u(1, 0).u(2, uint64(h.idLength)).u(2, 0).u(1, 2).u(4, uint64(longest)).u(8, 0).u(8, none).u(8, uint64(free)).u(8, none)
+	e.u(8, size).u(8, size).u(8, size).u(8, uint64(len(objects))).u(8, 0).u(8, 0).u(8, 0).u(8, 0)
+	e.u(2, 4).u(8, size).u(8, most).u(2, uint64(8*h.offset)).u(2, 1).u(8, root).u(2, 0)
 	e.sum(heap)
 	d := &encoder{order: e.order}
-	d.raw("FHDB").u(1, 0).u(8, heap).u(4, 0).u(4, 0)
-	d.b = append(append(d.b, objects.b...), make([]byte, free)...)
+	d.raw("FHDB").u(1, 0).u(8, heap).u(h.offset, 0).u(4, 0)
+	d.b = append(append(d.b, content.b...), make([]byte, free)...)
 	e.order.AppendUint32(d.b[:head-4], lookup3(d.b))
 	e.b = append(e.b, d.b...)
-	slices.SortFunc(records, func(a, b record) int { return cmp.Compare(a.hash, b.hash) })
+	slices.SortFunc(entries, func(a, b entry) int { return cmp.Compare(a.hash, b.hash) })
 	leaf := e.here()
-	e.raw("BTLF").u(1, 0).u(1, 5)
-	for _, r := range records {
-		e.u(4, uint64(r.hash))
-		e.b = append(e.b, r.id...)
+	e.raw("BTLF").u(1, 0).u(1, uint64(h.tree))
+	for _, r := range entries {
+		e.b = append(e.b, r.b...)
 	}
 	e.sum(leaf)
 	e.b = append(e.b, make([]byte, int(leaf)+node-len(e.b))...)
 	tree = e.here()
-	e.raw("BTHD").u(1, 0).u(1, 5).u(4, node).u(2, 11).u(2, 0).u(1, 100).u(1, 40).u(8, leaf).u(2, uint64(len(records))).u(8, uint64(len(records)))
+	e.raw("BTHD").u(1, 0).u(1, uint64(h.tree)).u(4, node).u(2, uint64(h.record)).u(2, 0).u(1, 100).u(1, 40).u(8, leaf).u(2, uint64(len(entries))).u(8, uint64(len(entries)))
 	e.sum(tree)
 	return heap, tree, nil
 }

@@ -3,6 +3,7 @@ package hdf5
 import (
 	"bytes"
 	"os"
+	"strings"
 	"testing"
 )
 
@@ -35,6 +36,23 @@ func TestWrite(t *testing.T) {
 	v, err := d.Values()
 	if err != nil || len(v) != 6 || v[4] != 1e-300 || d.Shape[1] != 3 {
 		t.Errorf("%v of %v, %v", v, d.Shape, err)
+	}
+	// Long texts stand in a heap, together with the short ones beside them.
+	texts := [][2]string{{"Title", "t"}, {"Comment", strings.Repeat("x", 20000)}, {"Other", "naïve"}, {"Empty", ""}}
+	var long bytes.Buffer
+	if err := Write(&long, []Dimension{{"M", 2}}, texts, nil); err != nil {
+		t.Fatal(err)
+	}
+	if f, err = Read(long.Bytes()); err != nil {
+		t.Fatal(err)
+	}
+	for _, a := range texts {
+		if s, err := f.Text(a[0]); strings.TrimRight(s, "\x00") != a[1] || err != nil {
+			t.Errorf("%s: %d bytes, %v", a[0], len(s), err)
+		}
+	}
+	if err := Write(&long, []Dimension{{"M", 2}}, [][2]string{{"a", strings.Repeat("x", 40000)}, {"b", strings.Repeat("x", 40000)}}, nil); err == nil {
+		t.Error("texts of 80000 bytes are written")
 	}
 	for name, v := range map[string]Variable{
 		"no dimension": {Name: "x", Dimensions: []string{"Q"}, Values: []float64{1}},

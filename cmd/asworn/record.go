@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -18,6 +19,7 @@ import (
 type recordOptions struct {
 	model, from string
 	fixture     string
+	listener    string
 	point       capture.Point
 	limit       float64
 	choice      record.Choice
@@ -57,6 +59,9 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
   asworn record my-study --page --open`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if cmd.Flags().Changed("add-listener") && strings.TrimSpace(opt.listener) == "" {
+				return console.Usagef("--add-listener %q: want an id, as in L09", opt.listener)
+			}
 			if opt.from != "" && opt.model != "" {
 				return console.Usagef("--from takes the rows of the plan; leave --model out")
 			}
@@ -82,6 +87,7 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 	console.Complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
 	f.StringVar(&opt.fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
 	console.CompleteModels(cmd, "model")
+	f.StringVar(&opt.listener, "add-listener", "", "add the rows of one more listener with this `ID` to the plan, like those of the one who has most")
 	f.StringVar(&opt.from, "from", "", "take the WAV files that another recorder writes into this `FOLDER`, in order")
 	f.StringVar(&opt.choice.Playback, "playback", "", "playback device: its name, or a part that no other has")
 	f.StringVar(&opt.choice.Capture, "capture", "", "recording device: its name, or a part that no other has")
@@ -128,7 +134,7 @@ func recordSession(ctx context.Context, c *console.Console, sound func() (audio.
 	}
 	changed := make(chan struct{}, 1)
 	step, end := c.Progress("recordings")
-	desk, err := bench.Open(ctx, address, bench.Options{System: sys, Model: opt.model, Point: opt.point, Jobs: c.Jobs, Progress: step, Changed: func() {
+	desk, err := bench.Open(ctx, address, bench.Options{System: sys, Model: opt.model, Point: opt.point, Listener: strings.TrimSpace(opt.listener), Jobs: c.Jobs, Progress: step, Changed: func() {
 		select {
 		case changed <- struct{}{}:
 		default:

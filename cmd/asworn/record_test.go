@@ -6,11 +6,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"fmt"
 	"io"
 	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"syscall"
@@ -413,6 +415,35 @@ func TestRecordKeepsNoTakeWaiting(t *testing.T) {
 	s = startSession(t, newSimulatedBench(), "record", dir)
 	s.wants("Row 2 of 3: Model A on the fixture, seating 2")
 	s.ends()
+}
+
+// One more listener gets the rows of the one who has most, once.
+func TestRecordAddsAListener(t *testing.T) {
+	dir := benchStudy(t, "--seatings", "2", "--bare-ear")
+	setUpBench(t, dir)
+	s := startSession(t, newSimulatedBench(), "record", dir, "--add-listener", "L02")
+	s.wants("8 rows left")
+	s.ends()
+	st, err := study.LoadPartial(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := map[string][]string{}
+	for _, r := range st.NotRecorded {
+		if r.OnFixture() {
+			continue
+		}
+		rows[r.Subject] = append(rows[r.Subject], fmt.Sprint(strings.ReplaceAll(r.File, r.Subject, "L"), r.Model, r.Number, r.Point))
+	}
+	if len(rows["L01"]) != 3 || !slices.Equal(rows["L01"], rows["L02"]) {
+		t.Errorf("L01 has %q, L02 %q", rows["L01"], rows["L02"])
+	}
+	for _, id := range []string{"L02", "l01", "", "a/../../b"} {
+		a := &program{console.Console{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, func() (audio.System, error) { return newSimulatedBench(), nil }}
+		if code := a.execute(t.Context(), []string{"record", dir, "--page", "--add-listener", id}); code != console.Failed && code != console.Usage {
+			t.Errorf("listener %q: code %d", id, code)
+		}
+	}
 }
 
 // A playback device that goes away in the middle of a take is named, and the take is to be

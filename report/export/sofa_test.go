@@ -35,26 +35,32 @@ func headphoneSet() HeadphoneSet {
 	return h
 }
 
-const goldenAES69 = "../../testdata/headphoneir/headphone.sofa"
+// longComment is a comment that does not fit an object header as libmysofa reads it.
+var longComment = strings.Repeat("seating 7: recordings/l01_model-a_007_blocked.wav; ", 12)
 
-// The bytes are the golden file's, which testdata/headphoneir/make.py reads with
+// The bytes are the golden files', which testdata/headphoneir/make.py reads with
 // other libraries.
 func TestWriteAES69Golden(t *testing.T) {
-	var b bytes.Buffer
-	if err := writeAES69(&b, headphoneSet()); err != nil {
-		t.Fatal(err)
-	}
-	if *update {
-		if err := os.WriteFile(filepath.FromSlash(goldenAES69), b.Bytes(), 0o666); err != nil {
+	long := headphoneSet()
+	long.Comment = longComment
+	for name, set := range map[string]HeadphoneSet{"headphone.sofa": headphoneSet(), "long.sofa": long} {
+		var b bytes.Buffer
+		if err := writeAES69(&b, set); err != nil {
 			t.Fatal(err)
 		}
-	}
-	want, err := os.ReadFile(filepath.FromSlash(goldenAES69))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if !bytes.Equal(b.Bytes(), want) {
-		t.Error("the file differs from the golden file; -update writes it anew, then run its make.py")
+		golden := filepath.Join("..", "..", "testdata", "headphoneir", name)
+		if *update {
+			if err := os.WriteFile(golden, b.Bytes(), 0o666); err != nil {
+				t.Fatal(err)
+			}
+		}
+		want, err := os.ReadFile(golden)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !bytes.Equal(b.Bytes(), want) {
+			t.Errorf("the file differs from %s; -update writes it anew, then run its make.py", name)
+		}
 	}
 }
 
@@ -72,7 +78,9 @@ func TestVectorsHeadphoneIR(t *testing.T) {
 				Values     []float64
 			}
 		}
-		Missing []string // mandatory parts of the convention that are not there
+		Missing  []string                               // mandatory parts of the convention that are not there
+		Long     struct{ NetCDF4, HDF5, Mysofa string } // the comment of long.sofa
+		LongSame bool                                   // libmysofa reads the same variables of it
 	}
 	if err := json.NewDecoder(vectors.Open(t, "headphoneir", "readback.json")).Decode(&back); err != nil {
 		t.Fatal(err)
@@ -90,6 +98,9 @@ func TestVectorsHeadphoneIR(t *testing.T) {
 		if n.Attributes[name] != want || back.HDF5.Attributes[name] != want {
 			t.Errorf("%s: netCDF4 %q, HDF5 %q, want %q", name, n.Attributes[name], back.HDF5.Attributes[name], want)
 		}
+	}
+	if l := back.Long; l.NetCDF4 != longComment || l.HDF5 != longComment || l.Mysofa != longComment || !back.LongSame {
+		t.Errorf("a long comment: %+v, the same variables %v", l, back.LongSame)
 	}
 	var flat []float64
 	for _, pair := range h.IR {

@@ -54,20 +54,24 @@ def by_h5py(path):
 
 def by_mysofa(path):
     # Its check of the attributes, after the text, knows free-field sets only and fails.
-    out = subprocess.run(["mysofa2json", "-c", path], capture_output=True).stdout
-    return {"Variables": {k: {"Values": v.get("Values")} for k, v in json.loads(out)["Variables"].items() if k in VARIABLES}}
+    out = json.loads(subprocess.run(["mysofa2json", "-c", path], capture_output=True).stdout)
+    return {"Variables": {k: {"Values": v.get("Values")} for k, v in out["Variables"].items() if k in VARIABLES}}, out["Attributes"]["Comment"]
 
 
 def main(out):
     os.makedirs(out, exist_ok=True)
-    path = os.path.join(os.path.dirname(os.path.abspath(__file__)), "headphone.sofa")
-    n, h, m = by_netcdf4(path), by_h5py(path), by_mysofa(path)
+    here = os.path.dirname(os.path.abspath(__file__))
+    path, long = os.path.join(here, "headphone.sofa"), os.path.join(here, "long.sofa")
+    n, h, m = by_netcdf4(path), by_h5py(path), by_mysofa(path)[0]
+    variables, comment = by_mysofa(long)
+    comments = {"NetCDF4": by_netcdf4(long)["Attributes"]["Comment"], "HDF5": by_h5py(long)["Attributes"]["Comment"], "Mysofa": comment}
+    same = variables == m
     missing = [a for a in GLOBAL if a not in n["Attributes"]]
     missing += [v for v, dims in VARIABLES.items()
                 if v not in n["Variables"] or "".join(n["Variables"][v]["Dimensions"]) not in dims]
     missing += ["%s:%s" % (v, a) for v, a in ATTRIBUTES if a not in n["Variables"][v]["Attributes"]]
     with open(os.path.join(out, "readback.json"), "w") as f:
-        json.dump({"NetCDF4": n, "HDF5": h, "Mysofa": m, "Missing": missing}, f, indent=1, sort_keys=True)
+        json.dump({"NetCDF4": n, "HDF5": h, "Mysofa": m, "Missing": missing, "Long": comments, "LongSame": same}, f, indent=1, sort_keys=True)
         f.write("\n")
     with open(os.path.join(out, "version.txt"), "w") as f:
         f.write("netCDF4 %s (netCDF %s), h5py %s\n" % (netCDF4.__version__, netCDF4.__netcdf4libversion__, h5py.__version__))

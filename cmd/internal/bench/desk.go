@@ -27,6 +27,7 @@ type Options struct {
 	System   audio.System  // nil where takes come from elsewhere
 	Point    capture.Point // of those; empty for the one at which the plan has most of them
 	Model    string        // one fixture seating of it after the other, outside the plan; empty for the plan
+	Listener string        // one more, whose rows are added to the plan; empty for none
 	Jobs     int
 	Progress func(done, total int)
 	Now      func() time.Time // nil for the clock
@@ -137,6 +138,15 @@ func (d *Desk) open() error {
 	}
 	if d.recovered, err = d.store.recover(); err != nil {
 		return err
+	}
+	if opt.Listener != "" {
+		st, err := study.LoadPartial(d.address)
+		if err == nil {
+			err = d.store.addListener(opt.Listener, st)
+		}
+		if err != nil {
+			return err
+		}
 	}
 	if d.judge, err = pipeline.OpenJudge(d.ctx, d.address, pipeline.Options{Jobs: opt.Jobs, Progress: opt.Progress}); err != nil {
 		return err
