@@ -14,20 +14,6 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// Term is one source of the uncertainty of a fixture seating's place against the
-// worn mean, forward and up, of the mean of both cups.
-type Term struct {
-	Source string  `json:"source"`
-	MM     float64 `json:"mm"` // standard uncertainty per axis
-	// Action lowers it, to AfterMM where that can be told; "" when nothing does.
-	Action  string  `json:"action,omitempty"`
-	AfterMM float64 `json:"after_mm,omitempty"`
-	// Use and Move are the rates of verdicts expected then: use of a seating at the
-	// worn mean, move of one twice the tolerance off.
-	Use  float64 `json:"use,omitempty"`
-	Move float64 `json:"move,omitempty"`
-}
-
 // What further work gains, as factors on the variance that it is about. Four of a
 // thing instead of one average its error; twice the listeners halve theirs. What
 // displaced listeners and bare-ear references gain is the square of the ratio of

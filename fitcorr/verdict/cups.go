@@ -6,18 +6,6 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// Part is what of a headset a verdict goes by.
-type Part string
-
-// The parts in the order of a Position's numbers.
-const (
-	LeftCup  Part = "left cup"
-	RightCup Part = "right cup"
-	Headset  Part = "headset" // mean of both cups
-
-	parts = 3 // how many they are
-)
-
 // Position is the judgement of where both cups sit.
 type Position struct {
 	Outcome Outcome

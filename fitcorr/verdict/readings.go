@@ -7,24 +7,6 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Ruler is the worn mean as readings alone give it: the mean reading of the
-// panel's seatings, whatever point of the cup is read, mm forward and up.
-type Ruler struct {
-	Mean [placing.ReadDim]float64 `json:"mean"`
-	// OneVar and LandmarkVar are the variances per axis of that mean, mm²: from the
-	// errors of single readings and from those of the listeners' canal entrances.
-	OneVar      float64 `json:"one_var"`
-	LandmarkVar float64 `json:"landmark_var"`
-}
-
-// Alone is what readings say of a seating without any sound.
-type Alone struct {
-	Outcome    Outcome    `json:"outcome"`     // of the mean of both cups
-	DistanceMM [3]float64 `json:"distance_mm"` // of it from the worn mean: estimate, lower, upper
-	// Off is the mean of both cups less the worn mean; forward and up alone are read.
-	Off seat.Estimate `json:"off"`
-}
-
 // NewRuler returns the worn mean of the readings of one model's worn seatings, with
 // standard uncertainties as stated or learned; nil when fewer than two were read.
 func NewRuler(ss []seat.Seating, opt seat.Options) *Ruler {

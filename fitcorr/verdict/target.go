@@ -35,3 +35,13 @@ func (t *Target) planeVariance() (v float64) {
 	}
 	return v
 }
+
+// Ruler is the worn mean as readings alone give it: the mean reading of the
+// panel's seatings, whatever point of the cup is read, mm forward and up.
+type Ruler struct {
+	Mean [placing.ReadDim]float64 `json:"mean"`
+	// OneVar and LandmarkVar are the variances per axis of that mean, mm²: from the
+	// errors of single readings and from those of the listeners' canal entrances.
+	OneVar      float64 `json:"one_var"`
+	LandmarkVar float64 `json:"landmark_var"`
+}

@@ -1,12 +1,7 @@
 package verdict
 
 import (
-	"gonum.org/v1/gonum/mat"
-
-	"asworn/fitcorr/placing"
-	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // Outcome is a verdict in the word that tables, page and JSON show.
@@ -31,6 +26,18 @@ const (
 	SealLeaks        Seal = "leaks"
 	SealTighter      Seal = "tighter than worn"
 	SealUndetermined Seal = "undetermined"
+)
+
+// Part is what of a headset a verdict goes by.
+type Part string
+
+// The parts in the order of a Position's numbers.
+const (
+	LeftCup  Part = "left cup"
+	RightCup Part = "right cup"
+	Headset  Part = "headset" // mean of both cups
+
+	parts = 3 // how many they are
 )
 
 // EarVerdict is the verdict on one ear or on the headset.
@@ -89,32 +96,24 @@ type Likeness struct {
 	Share float64 `json:"share"`
 }
 
-// Judge holds a fixture seating, s, that sits at a place against the worn mean.
-func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
-	o := at.Offset
-	v := Verdict{ID: o.ID, Seating: o.Seating}
-	diff, sum := t.apart(at.Pos, at.Cov)
-	wide := mat.NewSymDense(placing.HeadsetDim, nil)
-	wide.AddSym(placing.WornPrior(), placing.FixturePrior().Cov)
-	ears, head := placing.Estimates(diff, sum, wide)
-	df := stats.PooledDF(t.planeVariance(), t.DF, o.Headset.PlaneVariance(), o.Headset.DF)
-	ears[0].DF, ears[1].DF, head.DF = df, df, df
-	p := JudgePosition(ears, head, opt.MaxOffsetMM, opt.Confidence)
-	if len(at.Posterior) > 1 {
-		p = judgeNumbers(numbersOf(at.Posterior, t, df, opt.MaxOffsetMM), opt.Confidence)
-	}
-	v.Outcome, v.Decides, v.DistanceMM = p.Outcome, p.Decides, p.Distance()
-	if len(o.Places) > 1 || o.Quarrel {
-		v.Outcome = Undetermined // which of the places it is, only a reading tells
-	}
-	off := [3]seat.Estimate{ears[0], ears[1], head}
-	for i, to := range [3]*EarVerdict{&v.Ears[0], &v.Ears[1], &v.Headset} {
-		to.Off, to.Outcome, to.DistanceMM = off[i], p.Parts[i], p.DistancesMM[i]
-	}
-	judgeLeak(&v, o, t, open, opt)
-	v.Verdict = v.Together()
-	v.settle(s, at, t, opt)
-	v.Readings = ByReadings(s, t, opt)
-	v.Nearest = nearest(at.Pos, at.Cov, t.Worn)
-	return v
+// Term is one source of the uncertainty of a fixture seating's place against the
+// worn mean, forward and up, of the mean of both cups.
+type Term struct {
+	Source string  `json:"source"`
+	MM     float64 `json:"mm"` // standard uncertainty per axis
+	// Action lowers it, to AfterMM where that can be told; "" when nothing does.
+	Action  string  `json:"action,omitempty"`
+	AfterMM float64 `json:"after_mm,omitempty"`
+	// Use and Move are the rates of verdicts expected then: use of a seating at the
+	// worn mean, move of one twice the tolerance off.
+	Use  float64 `json:"use,omitempty"`
+	Move float64 `json:"move,omitempty"`
+}
+
+// Alone is what readings say of a seating without any sound.
+type Alone struct {
+	Outcome    Outcome    `json:"outcome"`     // of the mean of both cups
+	DistanceMM [3]float64 `json:"distance_mm"` // of it from the worn mean: estimate, lower, upper
+	// Off is the mean of both cups less the worn mean; forward and up alone are read.
+	Off seat.Estimate `json:"off"`
 }
