@@ -140,9 +140,19 @@ func Compare(now, then []Bare, size float64) Compared {
 		}
 	}
 	t := test{free: independent(bands), bands: bands}
+	if n >= 3 {
+		scatter := t.scatter(diff, shift, -1)
+		for r := range scatter { // the fixture's own recordings, and the mean of the listeners'
+			scatter[r] *= 1 + math.Pi/2/float64(n)
+		}
+		if ratio, p := t.of(shift, scatter, n); p < size {
+			out.Fixture = &Doubt{Subject: fixtureSubject, Ratio: ratio, P: p}
+		}
+	}
 	for i, who := range out.Listeners {
 		d := t.closer(who, a, b, out.Listeners)
-		if d.P < size/2/float64(n*max(1, n-1)) {
+		// On another fixture everybody's difference holds that of the fixtures.
+		if out.Fixture == nil && d.P < size/2/float64(n*max(1, n-1)) {
 			out.Doubts = append(out.Doubts, d)
 			continue
 		}
@@ -163,15 +173,6 @@ func Compare(now, then []Bare, size float64) Compared {
 			}
 		}
 		out.Doubts = append(out.Doubts, d)
-	}
-	if n >= 3 {
-		scatter := t.scatter(diff, shift, -1)
-		for r := range scatter { // the fixture's own recordings, and the mean of the listeners'
-			scatter[r] *= 1 + math.Pi/2/float64(n)
-		}
-		if ratio, p := t.of(shift, scatter, n); p < size {
-			out.Fixture = &Doubt{Subject: fixtureSubject, Ratio: ratio, P: p}
-		}
 	}
 	return out
 }
