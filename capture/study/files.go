@@ -65,7 +65,7 @@ func (s *Study) checkFiles(p *parsedStudy, partial bool) textfile.Errors {
 		s.checkReference(p, fixturesTable+"."+f.Subject, f)
 	}
 	problems := append(textfile.Errors(nil), p.doc.problems[before:]...)
-	channels := max(s.Channels.Left, s.Channels.Right, s.Channels.Loopback)
+	channels := s.Channels.Highest()
 	if p.doubtful("channels") {
 		channels = 0
 	}

@@ -70,6 +70,12 @@ type Channels struct {
 	Left, Right, Loopback int
 }
 
+// Of is the channel of an ear's microphone.
+func (c Channels) Of(e Ear) int { return [2]int{c.Left, c.Right}[e] }
+
+// Highest is how many channels a file has at the least.
+func (c Channels) Highest() int { return max(c.Left, c.Right, c.Loopback) }
+
 // MicrophoneFiles says where the calibration of one ear's microphone is kept.
 type MicrophoneFiles struct {
 	Correction      string  // CSV, see curve.ReadCSV; empty when there is none

@@ -88,7 +88,11 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if err := in.load(); err != nil {
 		return err
 	}
-	in.taps = d.sound.untold()
+	// Unless it was done: the microphones of which nobody has made sure yet on which channel
+	// the recorder puts them; none where the study has but one.
+	if c := d.sound.study.Channels; d.sound.chosen().Recorder == "" && c.Left > 0 && c.Right > 0 {
+		in.taps = capture.Ears[:]
+	}
 	d.update(func() { d.intake = in })
 	d.work.Go(func() {
 		tick := time.NewTicker(interval)
@@ -485,13 +489,14 @@ func (in *intake) tap(name string, side capture.Ear) {
 			return
 		}
 		in.done[hash] = ""
-		if want := d.sound.channel(side); channel != want {
+		if want := d.sound.study.Channels.Of(side); channel != want {
 			d.screen.Message = fmt.Sprintf("the %s microphone is on channel %d of the recorder's files, study.toml says %d: swap the plugs and touch it again, or correct [channels] there and begin again", side, channel, want)
 			return
 		}
 		d.screen.Message = fmt.Sprintf("the %s microphone is on channel %d, as study.toml says", side, channel)
 		if in.taps = in.taps[1:]; len(in.taps) == 0 {
-			if err := d.sound.told(); err != nil {
+			err := d.sound.change(func(set *Settings) error { set.Recorder = d.opt.Now().Format("2006-01-02"); return nil })
+			if err != nil {
 				d.screen.Message = err.Error()
 			}
 		}

@@ -6,7 +6,6 @@ import (
 	"math"
 
 	"asworn/capture"
-	"asworn/capture/audio"
 )
 
 // checkLevel plays single sweeps on the fixture, at rising gains, and at the last one the
@@ -35,9 +34,9 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		}
 		whole := got
 		if i+1 == len(steps) {
-			got.Samples = s.firstSweep(whole.Samples)
+			got.Samples = cut(whole.Samples, s.study.Sweep.LeadSamples(), int(s.seconds(s.one)*float64(s.rateHz)))
 		}
-		h, err := s.hear(got, gain)
+		h, err := s.hear(got.Samples, gain)
 		if err != nil {
 			return err.Error()
 		}
@@ -54,7 +53,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if !h.arrived {
 			return h.words + ". The sweep does not reach every microphone: check amplifier, plugs and the map of inputs, and make the level check again (l)"
 		}
-		h.words += s.clock(whole)
+		h.words += clock(s.setup, s.channels(whole.Samples), s.rateHz)
 		s.mu.Lock()
 		s.safety.Levels[model], s.arrival = h.level, h.delay
 		s.mu.Unlock()
@@ -83,11 +82,8 @@ type heardAll struct {
 }
 
 // hear looks at every channel of the study in a take of one sweep.
-func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
-	s.mu.Lock()
-	in := s.settings.Inputs
-	s.mu.Unlock()
-	rate, c := float64(s.rate()), s.study.Channels
+func (s *Sound) hear(inputs [][]float64, gain float64) (heardAll, error) {
+	in, c, rate := s.chosen().Inputs, s.study.Channels, float64(s.rateHz)
 	out := heardAll{level: Level{DB: math.Inf(-1), GainDB: gain, Known: true}, arrived: true}
 	for e, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
 		if m[0] == 0 || m[1] == 0 {
@@ -97,7 +93,7 @@ func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
 		if e < 2 {
 			name, pa = capture.Ear(e).String(), s.setup.Microphones[e].PaPerUnit
 		}
-		h, err := Hear(s.one, got.Samples[m[1]-1], rate, float64(len(s.one))/rate, pa)
+		h, err := Hear(s.one, inputs[m[1]-1], rate, float64(len(s.one))/rate, pa)
 		if err != nil {
 			return out, err
 		}
@@ -116,13 +112,11 @@ func (s *Sound) hear(got audio.Take, gain float64) (heardAll, error) {
 	return out, nil
 }
 
-// firstSweep is the part of a recording of the whole excitation that one sweep would have
-// given.
-func (s *Sound) firstSweep(channels [][]float64) [][]float64 {
-	from := s.study.Sweep.LeadSamples()
+// cut is n samples of all channels, or as many as there are, from one on.
+func cut(channels [][]float64, from, n int) [][]float64 {
 	out := make([][]float64, len(channels))
 	for c, x := range channels {
-		out[c] = x[min(from, len(x)):min(from+int(s.seconds(s.one)*float64(s.rate())), len(x))]
+		out[c] = x[min(from, len(x)):min(from+n, len(x))]
 	}
 	return out
 }
@@ -133,12 +127,12 @@ const mostClockSE = 10.0 // ppm
 
 // clock says by how much recording runs faster than playback, as a recording of the
 // excitation tells; nothing where it does not.
-func (s *Sound) clock(got audio.Take) string {
-	p, err := capture.NewProcessor(s.setup)
+func clock(setup capture.Setup, channels [][]float64, rateHz int) string {
+	p, err := capture.NewProcessor(setup)
 	if err != nil {
 		return ""
 	}
-	rec, err := p.ProcessSamples(s.channels(got.Samples), float64(got.RateHz))
+	rec, err := p.ProcessSamples(channels, float64(rateHz))
 	if err != nil || !rec.Quality.Usable() || !(rec.DriftSEPPM > 0 && rec.DriftSEPPM < mostClockSE) {
 		return ""
 	}
@@ -164,10 +158,10 @@ func (s *Sound) learn(row capture.Seating, rec capture.Recording, gainDB float64
 		return "", nil
 	}
 	s.mu.Lock()
-	l := Level{DB: math.Inf(-1), GainDB: gainDB, Known: s.calibrated()}
+	l := Level{DB: math.Inf(-1), GainDB: gainDB, Known: calibrated(s.study, s.setup)}
 	var ears []float64
-	for e, channel := range [2]int{s.study.Channels.Left, s.study.Channels.Right} {
-		if channel > 0 {
+	for _, e := range capture.Ears {
+		if s.study.Channels.Of(e) > 0 {
 			l.DB = max(l.DB, rec.Ears[e].SweepLevelA)
 			ears = append(ears, rec.Ears[e].SweepLevelA)
 		}
@@ -193,7 +187,7 @@ func (s *Sound) readLevel(model string, db float64) string {
 	switch {
 	case !heard:
 		return "make the level check first (l), and read the instrument while it plays at the last step"
-	case s.calibrated():
+	case calibrated(s.study, s.setup):
 		return "the microphones are calibrated: their level counts"
 	case !(db >= 20 && db <= 140):
 		return fmt.Sprintf("%g dB is no level of a sweep: type 20 to 140", db)
@@ -203,9 +197,9 @@ func (s *Sound) readLevel(model string, db float64) string {
 }
 
 // calibrated reports whether every microphone of the study is.
-func (s *Sound) calibrated() bool {
-	for e, channel := range [2]int{s.study.Channels.Left, s.study.Channels.Right} {
-		if channel > 0 && s.setup.Microphones[e].PaPerUnit == 0 {
+func calibrated(st *capture.Study, setup capture.Setup) bool {
+	for _, e := range capture.Ears {
+		if st.Channels.Of(e) > 0 && setup.Microphones[e].PaPerUnit == 0 {
 			return false
 		}
 	}

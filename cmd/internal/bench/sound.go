@@ -23,6 +23,7 @@ type Sound struct {
 	setup  capture.Setup
 	dir    string
 	now    func() time.Time
+	rateHz int       // of the study
 	signal []float64 // the excitation as a take plays it, to the end of its last sweep
 	one    []float64 // one repeat of it
 
@@ -35,7 +36,7 @@ type Sound struct {
 }
 
 func newSound(system audio.System, dir string, st *capture.Study, setup capture.Setup, now func() time.Time) (*Sound, error) {
-	s := &Sound{system: system, study: st, setup: setup, dir: dir, now: now}
+	s := &Sound{system: system, study: st, setup: setup, dir: dir, now: now, rateHz: int(st.Sweep.RateHz)}
 	var err error
 	if s.settings, err = LoadSettings(dir); err != nil {
 		return nil, err
@@ -70,9 +71,6 @@ func excitation(st *capture.Study, setup capture.Setup) (signal, one []float64, 
 	return signal, one, nil
 }
 
-// rate is the study's, in hertz.
-func (s *Sound) rate() int { return int(s.study.Sweep.RateHz) }
-
 // What is recorded after the end of the last sweep: until it has arrived, and the
 // decay and the silence that a recording is judged by. Common practice, no source.
 const (
@@ -89,13 +87,12 @@ func (s *Sound) seconds(signal []float64) float64 {
 	if s.arrival > 0 {
 		arrival = s.arrival + arrivalMargin
 	}
-	return float64(len(signal))/float64(s.rate()) + arrival + decaySeconds
+	return float64(len(signal))/float64(s.rateHz) + arrival + decaySeconds
 }
 
 // takeBytes is the size of a take on the disk, but for its header.
 func (s *Sound) takeBytes() int {
-	c := s.study.Channels
-	return 4 * max(c.Left, c.Right, c.Loopback) * int(math.Ceil(s.seconds(s.signal)*float64(s.rate())))
+	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal)*float64(s.rateHz)))
 }
 
 // wasHeard keeps a whole take until the next, which then knows when it may end.
@@ -120,7 +117,7 @@ func (s *Sound) learnArrival() {
 	if samples == nil {
 		return
 	}
-	rate := float64(s.rate())
+	rate := float64(s.rateHz)
 	lead, longest := s.study.Sweep.LeadSamples(), 0.0
 	for _, i := range []int{in.Left, in.Right, in.Loopback} {
 		if i == 0 || len(samples) < i || len(samples[i-1]) < lead+len(s.one) {
@@ -140,27 +137,6 @@ func (s *Sound) learnArrival() {
 	}
 }
 
-// untold are the microphones of which nobody has made sure yet on which channel another
-// recorder puts them; none where the study has but one.
-func (s *Sound) untold() []capture.Ear {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.settings.Recorder != "" || s.study.Channels.Left == 0 || s.study.Channels.Right == 0 {
-		return nil
-	}
-	return []capture.Ear{capture.Left, capture.Right}
-}
-
-// told keeps that this was done.
-func (s *Sound) told() error {
-	return s.change(func(set *Settings) error { set.Recorder = s.now().Format("2006-01-02"); return nil })
-}
-
-// channel is that of a microphone in the study's files.
-func (s *Sound) channel(side capture.Ear) int {
-	return [2]int{s.study.Channels.Left, s.study.Channels.Right}[side]
-}
-
 // Wants are the channels that the study asks for, by their numbers in its files.
 func (s *Sound) Wants() Inputs {
 	c := s.study.Channels
@@ -178,7 +154,7 @@ func (s *Sound) Ready() error {
 	if s.settings.Capture == "" || s.settings.Playback == "" {
 		return ErrUnchosen
 	}
-	cfg, err := s.settings.config(s.system, s.rate())
+	cfg, err := s.settings.config(s.system, s.rateHz)
 	if err != nil {
 		return err
 	}
@@ -224,7 +200,7 @@ func (s *Sound) Limit(db float64) error {
 // SetInputs keeps the map that was found.
 func (s *Sound) SetInputs(in Inputs) error {
 	return s.change(func(set *Settings) error {
-		cfg, err := set.config(s.system, s.rate())
+		cfg, err := set.config(s.system, s.rateHz)
 		if err != nil {
 			return err
 		}
@@ -259,6 +235,13 @@ func (s *Sound) know() Safety {
 	return out
 }
 
+// chosen returns the settings.
+func (s *Sound) chosen() Settings {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.settings
+}
+
 // meters returns the peaks of the inputs of the study, of the sound now.
 func (s *Sound) meters() []float64 {
 	s.mu.Lock()
@@ -277,10 +260,8 @@ func (s *Sound) take(ctx context.Context) (got audio.Take, gainDB float64, err e
 // record plays a signal on outputs, those of the settings when there are none, and
 // records all inputs.
 func (s *Sound) record(ctx context.Context, signal []float64, gainDB float64, on []int, seconds float64) (audio.Take, error) {
-	s.mu.Lock()
-	set := s.settings
-	s.mu.Unlock()
-	cfg, err := set.config(s.system, s.rate())
+	set := s.chosen()
+	cfg, err := set.config(s.system, s.rateHz)
 	if err != nil {
 		return audio.Take{}, err
 	}
@@ -309,11 +290,8 @@ func (s *Sound) meter(peaks []float64) {
 // channels puts the inputs where the study has its channels. Channels of the
 // file that the study does not name are silent.
 func (s *Sound) channels(inputs [][]float64) [][]float64 {
-	s.mu.Lock()
-	in := s.settings.Inputs
-	s.mu.Unlock()
-	c := s.study.Channels
-	out := make([][]float64, max(c.Left, c.Right, c.Loopback))
+	in, c := s.chosen().Inputs, s.study.Channels
+	out := make([][]float64, c.Highest())
 	for _, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
 		if m[0] > 0 {
 			out[m[0]-1] = inputs[m[1]-1]
@@ -337,8 +315,8 @@ func (s *Sound) lost(t audio.Take) (out []string) {
 		out = append(out, fmt.Sprintf("the sound device lost samples: %d under-runs of playback, %d drop-outs of recording; close other programs and record again", t.Counters.UnderRuns, t.Counters.DropOuts))
 	}
 	for _, d := range []audio.Device{t.Playback, t.Capture} {
-		if !d.RunsAt(s.rate()) {
-			out = append(out, fmt.Sprintf("%s runs at %v Hz, the study at %d: the system resamples; set the device to the rate of the study", d.Name, d.RatesHz, s.rate()))
+		if !d.RunsAt(s.rateHz) {
+			out = append(out, fmt.Sprintf("%s runs at %v Hz, the study at %d: the system resamples; set the device to the rate of the study", d.Name, d.RatesHz, s.rateHz))
 		}
 	}
 	return out
