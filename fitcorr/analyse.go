@@ -155,10 +155,8 @@ type prepared struct {
 func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.Options) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
 	var points []*position.Model
-	for _, sv := range []*surveyed{blocked, drum} {
-		if sv.model != nil {
-			points = append(points, sv.model)
-		}
+	for _, sv := range p.surveyed() {
+		points = append(points, sv.model)
 	}
 	position.CupsApart(points...)
 	p.ma.OpenBack = p.blocked.seal.Open
@@ -179,6 +177,16 @@ func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.O
 	return p
 }
 
+// surveyed are the points at which the model was surveyed.
+func (p *prepared) surveyed() (out []*surveyed) {
+	for _, sv := range []*surveyed{p.blocked, p.drum} {
+		if sv.model != nil {
+			out = append(out, sv)
+		}
+	}
+	return out
+}
+
 func (p *prepared) cannot(format string, args ...any) {
 	p.ma.Cannot = append(p.ma.Cannot, fmt.Sprintf(format, args...))
 }
@@ -194,10 +202,8 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 	if p.blocked.model == nil && p.drum.model == nil {
 		return p.ma, fm
 	}
-	for _, sv := range []*surveyed{p.blocked, p.drum} {
-		if sv.model != nil {
-			p.ma.Cannot = append(p.ma.Cannot, sv.model.Notes...)
-		}
+	for _, sv := range p.surveyed() {
+		p.ma.Cannot = append(p.ma.Cannot, sv.model.Notes...)
 	}
 	if w != nil {
 		for i := range w.Offsets {

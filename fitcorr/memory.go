@@ -101,13 +101,11 @@ func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare 
 			of = append(of, s.ID, s.Ear, s.Band)
 		}
 	}
-	for _, sv := range []*surveyed{p.blocked, p.drum} {
-		if m := sv.model; m != nil {
-			var read []any
-			for _, s := range m.Seatings { // slips of reading are taken off these
-				read = append(read, s.Read, s.ReadWorth, s.ReadApart, s.ReadApartWorth)
-			}
-			of = append(append(of, m.Point, m.Mark, m.ApartMM, m.Notes), read...)
+	for _, sv := range p.surveyed() {
+		m := sv.model
+		of = append(of, m.Point, m.Mark, m.ApartMM, m.Notes)
+		for _, s := range m.Seatings { // slips of reading are taken off these
+			of = append(of, s.Read, s.ReadWorth, s.ReadApart, s.ReadApartWorth)
 		}
 	}
 	if w != nil {

@@ -90,10 +90,7 @@ func electrical(c seat.Curve) (float64, bool) {
 // misfits lists the ordinary fixture seatings of a model that are none.
 func (p *prepared) misfits(refs []reference) []Misfit {
 	var out []Misfit
-	for _, sv := range []*surveyed{p.blocked, p.drum} {
-		if sv.model == nil {
-			continue
-		}
+	for _, sv := range p.surveyed() {
 		for i, s := range sv.seatings {
 			if at := sv.model.Places[i]; s.OrdinaryOnFixture() && at.Cov != nil {
 				if m, bad := misfit(s, at.Fit, refs); bad {
@@ -109,10 +106,8 @@ func (p *prepared) misfits(refs []reference) []Misfit {
 func references(all []*prepared) []reference {
 	var out []reference
 	for _, p := range all {
-		for _, sv := range []*surveyed{p.blocked, p.drum} {
-			if sv.model != nil {
-				out = append(out, reference{p.ma.Model, sv.point, sync.OnceValue(func() *placing.Placer { return placing.NewPlacer(&sv.model.Ears) })})
-			}
+		for _, sv := range p.surveyed() {
+			out = append(out, reference{p.ma.Model, sv.point, sync.OnceValue(func() *placing.Placer { return placing.NewPlacer(&sv.model.Ears) })})
 		}
 	}
 	return out

@@ -11,7 +11,7 @@ import (
 // on; empty without a survey or a worn mean.
 type Correctors map[capture.Point]*Corrector
 
-// For returns the corrector of seatings at a point: that of the survey made
+// of returns the corrector of seatings at a point: that of the survey made
 // there, or where there is none that of the blocked entrance; nil without one.
 func (cs Correctors) of(p capture.Point) *Corrector {
 	if c := cs[p]; c != nil {

@@ -128,19 +128,16 @@ func Compare(now, then []Bare, size float64) Compared {
 	if n == 0 {
 		return out
 	}
-	bands := survey.NewBands()
+	t := newTest()
 	diff := make([]profile, n)
 	for i, who := range out.Listeners {
 		diff[i] = difference(a[who], b[who])
 	}
-	shift := make(profile, 2*bands.N) // what all have in common
+	shift := make(profile, 2*t.bands.N) // what all have in common
 	if n >= 3 {
 		for r := range shift {
 			shift[r] = middle(diff, r, -1)
 		}
-	}
-	t := test{free: independent(bands), bands: bands}
-	if n >= 3 {
 		scatter := t.scatter(diff, shift, -1)
 		for r := range scatter { // the fixture's own recordings, and the mean of the listeners'
 			scatter[r] *= 1 + math.Pi/2/float64(n)
@@ -200,8 +197,21 @@ func middle(of []profile, r, but int) float64 {
 }
 
 type test struct {
-	bands survey.Bands
-	free  float64 // independent bands of both ears
+	bands   survey.Bands
+	free    float64   // independent bands of both ears
+	assumed []float64 // variance of recording a person again before any was seen, dB² per band of both ears
+}
+
+func newTest() test {
+	t := test{bands: survey.NewBands()}
+	t.free = independent(t.bands)
+	for range 2 {
+		for _, hz := range t.bands.Hz {
+			sd := repeatSD(hz)
+			t.assumed = append(t.assumed, sd*sd)
+		}
+	}
+	return t
 }
 
 // scatter is the variance of recording a person again, dB² per band, by all
@@ -219,8 +229,7 @@ func (t test) scatter(diff []profile, shift profile, but int) []float64 {
 		}
 		m := float64(len(squares))
 		lost := m / math.Max(1, m-1) // the middle was taken off
-		sd := repeatSD(t.bands.Hz[r%n])
-		out[r] = (repeatWeight*sd*sd + m*lost*middle(squares, 0, -1)/0.455) / (repeatWeight + m)
+		out[r] = (repeatWeight*t.assumed[r] + m*lost*middle(squares, 0, -1)/0.455) / (repeatWeight + m)
 	}
 	for e := range 2 {
 		stats.SmoothMean(out[e*n:(e+1)*n], 2)
@@ -235,19 +244,14 @@ func (t test) scatter(diff []profile, shift profile, but int) []float64 {
 // who is who he was the difference to another is no smaller than recording again makes it, and shares
 // with one's own what this recording adds: Snedecor's F of equal degrees of freedom is an upper limit.
 func (t test) closer(who string, now, then map[string]profile, listeners []string) Doubt {
-	assumed := make([]float64, 2*t.bands.N)
-	for r := range assumed {
-		sd := repeatSD(t.bands.Hz[r%t.bands.N])
-		assumed[r] = sd * sd
-	}
-	own, count := meanSquare(difference(now[who], then[who]), assumed)
+	own, count := meanSquare(difference(now[who], then[who]), t.assumed)
 	d, best := Doubt{Subject: who, Ratio: own, P: 1}, math.Inf(1)
 	for _, other := range listeners {
-		square, n := meanSquare(difference(now[who], then[other]), assumed)
+		square, n := meanSquare(difference(now[who], then[other]), t.assumed)
 		if other == who || n == 0 || square >= best {
 			continue
 		}
-		free := t.free * math.Min(count, n) / float64(len(assumed))
+		free := t.free * math.Min(count, n) / float64(len(t.assumed))
 		best, d.As, d.P = square, other, distuv.F{D1: free, D2: free}.Survival(own/math.Max(square, 1e-9))
 	}
 	return d

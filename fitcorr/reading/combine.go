@@ -278,11 +278,12 @@ func (f *fit) met() float64 {
 // sharing is how many readers have a reading of something that another reader has too.
 func (f *fit) sharing(of func(reading int) any) float64 {
 	first, shared := map[any]int{}, map[int]bool{}
-	for i := range f.rs {
-		if k, ok := first[of(i)]; ok && k != f.reader[i] {
-			shared[k], shared[f.reader[i]] = true, true
+	for i, reader := range f.reader {
+		thing := of(i)
+		if k, ok := first[thing]; ok && k != reader {
+			shared[k], shared[reader] = true, true
 		} else if !ok {
-			first[of(i)] = f.reader[i]
+			first[thing] = reader
 		}
 	}
 	return float64(len(shared))

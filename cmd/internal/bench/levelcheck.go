@@ -53,7 +53,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if !h.arrived {
 			return h.words + ". The sweep does not reach every microphone: check amplifier, plugs and the map of inputs, and make the level check again (l)"
 		}
-		h.words += clock(s.setup, s.channels(whole.Samples), s.rateHz)
+		h.words += clock(s.setup, s.channels(whole.Samples), whole.RateHz)
 		s.mu.Lock()
 		s.safety.Levels[model], s.arrival = h.level, h.delay
 		s.mu.Unlock()

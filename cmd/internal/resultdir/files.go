@@ -32,7 +32,7 @@ func Root(address string) string {
 	return filepath.Join(dir, Dir, fixture)
 }
 
-// ResultsPath is where a result of that name lies, for what one fixture sees as well.
+// Path is where a result of that name lies, for what one fixture sees as well.
 func Path(address, name string) string {
 	return filepath.Join(Root(address), name)
 }
