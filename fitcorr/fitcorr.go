@@ -36,3 +36,12 @@ type Analysis struct {
 	StandOuts []standout.StandOut `json:"stand_outs,omitempty"`
 	Cannot    []string            `json:"cannot,omitempty"`
 }
+
+// Misfit names a recording that is not what it is said to be: an electrical signal
+// in place of an ear, or on the fixture no seating of its model at its point,
+// wherever the headphone may sit. It is judged in nothing.
+type Misfit struct {
+	ID   string `json:"id"`
+	Why  string `json:"why"`
+	Mend string `json:"remedy"`
+}

@@ -1,8 +1,6 @@
 package fitcorr
 
 import (
-	"fmt"
-	"slices"
 	"sync"
 
 	"asworn/capture"
@@ -62,15 +60,6 @@ func (f Frozen) references() []reference {
 	return out
 }
 
-// find returns the survey of a model at a point; false without one.
-func find(refs []reference, model string, point capture.Point) (reference, bool) {
-	i := slices.IndexFunc(refs, func(r reference) bool { return r.model == model && r.point == point })
-	if i < 0 {
-		return reference{}, false
-	}
-	return refs[i], true
-}
-
 // FrozenModel is what a study knows about one model.
 type FrozenModel struct {
 	Model   string             `json:"model"`
@@ -128,55 +117,6 @@ type FrozenCurve struct {
 	Ears    [2]seat.Curve `json:"ears"`
 }
 
-// Check estimates a fixture seating recorded at either point and judges it
-// against the study's worn mean. It fails when the study never met the model, or
-// has no survey of it at that point (wrapping ErrNoSurvey). Without a panel it
-// returns the offset and an undetermined verdict that says so.
-func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) {
-	var fm *FrozenModel
-	for i := range f.Models {
-		if f.Models[i].Model == s.Model {
-			fm = &f.Models[i]
-		}
-	}
-	if fm == nil {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("the study holds no model %q", s.Model)
-	}
-	fp := fm.at(s.Point)
-	ref, ok := find(f.references(), s.Model, s.Point)
-	if !ok {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
-	}
-	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(ref.placer(), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
-	if !ok {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
-	}
-	if fp.ApartMM > 0 {
-		p.Apart(fp.ApartMM)
-	}
-	if s.Read != nil {
-		mark := fm.Blocked.Mark
-		if !mark.Known() {
-			mark = fp.Mark
-		}
-		if !mark.Known() {
-			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: a read position cannot be used: the study holds no readings of %s on the fixture to compare with; leave it out", s.ID, s.Model)
-		}
-		if gap := mark.Gross(s); gap > 0 {
-			return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: the read position is %.0f mm from the marked one, where no headphone sits: read it again, or leave it out", s.ID, gap)
-		}
-	}
-	fm.refer(&p, s)
-	if fm.Worn == nil {
-		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
-			Settle: []string{settlePanel}}, nil
-	}
-	return p.Offset, verdict.Judge(s, p, fm.Worn, fm.Open, f.Options), nil
-}
-
-const settlePanel = "worn seatings: without a panel there is no worn mean to compare with"
-
 func (fp *FrozenPoint) earModels() (out [2]placing.Ear) {
 	bands := survey.NewBands()
 	for e := range out {
@@ -188,18 +128,6 @@ func (fp *FrozenPoint) earModels() (out [2]placing.Ear) {
 		}
 	}
 	return out
-}
-
-// leaksWith judges the seal of s among the study's own seatings.
-func (fp *FrozenPoint) leaksWith(s seat.Seating, opt seat.Options) map[string][2]seal.Leak {
-	group := make([]seat.Seating, 0, len(fp.Seals)+1)
-	for _, c := range fp.Seals {
-		if c.ID != s.ID {
-			group = append(group, seat.Seating{ID: c.ID, Model: s.Model, Subject: c.Subject, Point: s.Point, Ears: c.Ears})
-		}
-	}
-	leaks, _ := seal.Leaks(append(group, s), opt)
-	return leaks
 }
 
 // frozenSeals is how many seatings are kept to judge a seal by.

@@ -13,22 +13,6 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Misfit names a recording that is not what it is said to be: an electrical signal
-// in place of an ear, or on the fixture no seating of its model at its point,
-// wherever the headphone may sit. It is judged in nothing.
-type Misfit struct {
-	ID   string `json:"id"`
-	Why  string `json:"why"`
-	Mend string `json:"remedy"`
-}
-
-// reference is a survey that a recording may be held against.
-type reference struct {
-	model  string
-	point  capture.Point
-	placer func() *placing.Placer // made when first asked for
-}
-
 // misfit judges a recording by its fit to the survey of its own model and point,
 // and names the survey that explains it best, if any does. The second value is
 // false for a recording that is what it is said to be.
@@ -118,33 +102,4 @@ func without(ss []seat.Seating, misfits []Misfit) []seat.Seating {
 	return slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool {
 		return slices.ContainsFunc(misfits, func(m Misfit) bool { return m.ID == s.ID })
 	})
-}
-
-// Misfit reports whether a fixture seating is no recording of its model at its
-// point, and which survey of the study explains it. It is false where the study
-// has no survey to tell by.
-func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
-	if m, bad := wired(s); bad {
-		return m, true
-	}
-	refs := f.references()
-	if r, ok := find(refs, s.Model, s.Point); ok {
-		return misfit(s, r.placer().Fits(s), refs)
-	}
-	return Misfit{}, false
-}
-
-// PointOf is the point at which a recording of a model was most likely made: the
-// surveyed point that explains it best; blocked without any survey.
-func (f Frozen) PointOf(s seat.Seating) capture.Point {
-	best, most := capture.Blocked, math.Inf(-1)
-	for _, r := range f.references() {
-		if r.model != s.Model {
-			continue
-		}
-		if fit := r.placer().Fits(s); fit.LogDensity > most {
-			best, most = r.point, fit.LogDensity
-		}
-	}
-	return best
 }

@@ -1,9 +1,6 @@
 package correct
 
 import (
-	"fmt"
-	"math"
-
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
@@ -51,135 +48,20 @@ func displacementHelps(ss []seat.Seating, point capture.Point, e *survey.Ear, ea
 	return nearerAround(before, after)
 }
 
-// heldOut compares the fixture's seatings at one point and ear with each
-// other, before and after each was moved to the other's position.
-type heldOut struct {
-	seatings      int
-	before, after []float64             // mean square over pairs per third octave, dB²
-	single        map[string][2]float64 // the same of one seating, 1 kHz to 10 kHz
-}
-
-// minHeldOut is the number of fixture seatings below which nothing can be held out.
-const minHeldOut = 3
-
-// holdOutSeatings predicts each fixture seating's curve from every other one,
-// by the survey and all placed rows but the one held out. Rows with a known
-// displacement take part with that; the others with their estimated offset,
-// which at the drum is independent of the curves compared.
-func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
-	type member struct {
-		s    seat.Seating
-		view view
-		loss []float64 // loss to the leak
-	}
-	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
-	all := band.All()
-	e := &c.survey.Ears[ear]
-	mark, tells := e.AtMark(), e.TellsPlace()
-	var members []member
-	for _, s := range ss {
-		if s.Point != point || !s.OnFixture() || s.Model == "" || s.Seal != "" {
-			continue
+// nearerAround reports per third octave whether the mean squares after are
+// less than those before, the neighbours counted in: over one third octave
+// alone few displacements or listeners decide by luck.
+func nearerAround(before, after []float64) []bool {
+	out := make([]bool, len(before))
+	for t := range out {
+		var was, is float64
+		for k := max(0, t-1); k < min(len(before), t+2); k++ {
+			was += before[k]
+			is += after[k]
 		}
-		m := member{s: s, loss: make([]float64, band.Count)}
-		var at [3]float64
-		switch o, ok := c.offsetOf(s); {
-		case s.Displaced() && point != c.point: // no row of the survey
-			at = s.Survey.Vector()
-		case !s.Displaced() && ok:
-			at = o.Ears[ear].Value
-			for b, f := range all {
-				m.loss[b], _ = o.Leak[ear].LossAt(f.Mid)
-			}
-		default:
-			continue
-		}
-		m.view = look(e, at, mark)
-		members = append(members, m)
+		out[t] = is < was
 	}
-	h.seatings = len(members)
-	pairs := make([]float64, band.Thirds)
-	for i, a := range members {
-		var wide [2]float64
-		bands := 0.0
-		for k, b := range members {
-			if i == k {
-				continue
-			}
-			held := -1 // a displaced row is no placed row
-			if !b.s.Displaced() {
-				held = b.s.Number
-			}
-			_, others := c.own(ear, held)
-			level := learn(e, [2]view{b.view, a.view}, others, heres(others)).level
-			for n, f := range all {
-				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
-					continue
-				}
-				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]
-				is := was
-				if tells[n] {
-					is += level[0][n] - level[1][n]
-				}
-				if f.Mid < leakTopHz {
-					is += a.loss[n] - b.loss[n]
-				}
-				t := n / seat.PerThird
-				h.before[t] += was * was
-				h.after[t] += is * is
-				pairs[t]++
-				if f.Mid >= 1000 && f.Mid <= 10000 {
-					wide[0] += was * was
-					wide[1] += is * is
-					bands++
-				}
-			}
-		}
-		if bands > 0 {
-			h.single[a.s.ID] = [2]float64{math.Sqrt(wide[0] / bands), math.Sqrt(wide[1] / bands)}
-		}
-	}
-	for t := range pairs {
-		if pairs[t] > 0 {
-			h.before[t] /= pairs[t]
-			h.after[t] /= pairs[t]
-		}
-	}
-	return h
-}
-
-// helps reports whether the seatings came nearer to each other in a third
-// octave, its neighbours counted in, and over the whole part that it belongs
-// to, lest a survey that knows nothing be right in places by luck.
-func (h *heldOut) helps(third int, part correctionPart) bool {
-	if h.seatings < minHeldOut {
-		return false
-	}
-	nearer := func(from, to int) bool {
-		sum, n := 0.0, 0.0
-		for t := max(0, from); t < min(band.Thirds, to); t++ {
-			if h.before[t] > 0 {
-				sum += math.Log(h.after[t] / h.before[t])
-				n++
-			}
-		}
-		return n > 0 && sum < 0
-	}
-	return nearer(third-1, third+2) && nearer(part.from, part.to)
-}
-
-func (h *heldOut) why(p capture.Point) string {
-	if h.seatings < minHeldOut {
-		return fmt.Sprintf("%d %s seatings on the fixture are too few to hold one out (%d are needed)", h.seatings, p, minHeldOut)
-	}
-	return fmt.Sprintf("held-out %s seatings do not come nearer", p)
-}
-
-// distance returns the RMS distance of a seating to the others, 1 kHz to
-// 10 kHz, before and after it is moved to their positions.
-func (h *heldOut) distance(id string) (before, after float64) {
-	d := h.single[id]
-	return d[0], d[1]
+	return out
 }
 
 // listenerPlace is where one listener wears the headphone, as a level change
@@ -227,13 +109,13 @@ func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) [
 	return out
 }
 
-// leaveOneListenerOut reports per third octave whether a seating at d comes
-// nearer to where the held-out listeners wear the headphone when it is moved
-// to the mean of the other listeners, in the third octave with its neighbours.
-func (c *Corrector) leaveOneListenerOut(d [3]float64, ear int) []bool {
-	here, _ := c.survey.Predict(ear, d)
+// nearerToListeners reports per third octave whether a seating, whose level change
+// from the marked position is here (dB per kept band), comes nearer to where the
+// held-out listeners wear the headphone when it is moved to the mean of the other
+// listeners, in the third octave with its neighbours.
+func nearerToListeners(listeners []listenerPlace, here []float64) []bool {
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
-	for _, l := range c.listeners[ear] {
+	for _, l := range listeners {
 		for b := range here {
 			was, is := l.own[b]-here[b], l.own[b]-l.others[b]
 			before[b/seat.PerThird] += was * was
@@ -241,20 +123,4 @@ func (c *Corrector) leaveOneListenerOut(d [3]float64, ear int) []bool {
 		}
 	}
 	return nearerAround(before, after)
-}
-
-// nearerAround reports per third octave whether the mean squares after are
-// less than those before, the neighbours counted in: over one third octave
-// alone few displacements or listeners decide by luck.
-func nearerAround(before, after []float64) []bool {
-	out := make([]bool, len(before))
-	for t := range out {
-		var was, is float64
-		for k := max(0, t-1); k < min(len(before), t+2); k++ {
-			was += before[k]
-			is += after[k]
-		}
-		out[t] = is < was
-	}
-	return out
 }

@@ -2,37 +2,12 @@ package correct
 
 import (
 	"fmt"
-	"math"
 	"slices"
 
 	"asworn/capture"
 	"asworn/capture/band"
-	"asworn/fitcorr/panel"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/survey"
-	"asworn/fitcorr/verdict"
-)
-
-// Limits of a correction (docs/correction.md).
-const (
-	correctionDepthDB = 10.0 // no change is deeper: a lost seal is withheld, a notch is filled no further
-	// leakTopHz is where the leak's part of a correction ends; the survey's
-	// part begins at positionLowHz and ends at positionHighHz.
-	leakTopHz = 890.0
-	// The correction must bring the curve nearer with probability nearerWhole,
-	// given all that is uncertain about offset, worn mean, survey and leak and
-	// the scatter of the curve itself; of a third octave it must be likelier than not.
-	nearerWhole = 0.95
-	nearerThird = 0.5
-	// leastShare is the least share of the predicted change worth making: half
-	// of it takes away three quarters of the squared error that all would.
-	leastShare = 0.5
-	// A change below trifleDB is left alone and needs no reason.
-	trifleDB = 0.3
-	// reachBeyond is how far outside the survey an offset may lie, as a share
-	// of the survey's reach.
-	reachBeyond = 0.25
 )
 
 // Corrections predicts, for every ordinary fixture seating in ss, which are of the model, the
@@ -71,71 +46,6 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 	return out
 }
 
-// Corrector holds what the corrections of one model share.
-type Corrector struct {
-	point   capture.Point // at which survey was made
-	survey  *survey.Survey
-	offsets map[int]position.Offset // ordinary fixture seatings by number
-	mean    seat.Estimate           // worn, both ears together …
-	means   [2]seat.Estimate        // … and per ear
-	target  [2]target
-	// displacement[ear][third] reports that held-out displacements came nearer.
-	displacement [2][]bool
-	held         map[capture.Point]*[2]heldOut
-	listeners    [2][]listenerPlace
-	// seatings are the ordinary fixture seatings by number, where positions were
-	// read off the heads. From levels alone a seating's place was found by the very
-	// levels that it would be a witness of.
-	seatings  [2]map[int]*placedRow
-	opt       seat.Options
-	predicted map[[2]int]*prediction // by seating number and ear
-}
-
-// New returns the corrector of one model from all its seatings ss, the survey made at
-// point, and the offsets and worn mean that were estimated from them; nil without a
-// survey or a worn mean.
-func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
-	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
-		return nil
-	}
-	c := &Corrector{
-		point: point, survey: survey, mean: worn.Mean, means: worn.EarMean, offsets: map[int]position.Offset{}, opt: opt,
-		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
-	}
-	for _, o := range offsets {
-		if o.OnFixture() && !o.Survey {
-			c.offsets[o.Seating] = o
-		}
-	}
-	for ear := range 2 {
-		if !survey.Ears[ear].Known() {
-			continue
-		}
-		if worn.Readings != nil {
-			c.seatings[ear] = c.placedRows(ss, ear)
-		}
-		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
-		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
-		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
-	}
-	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
-		c.held[p] = &[2]heldOut{}
-		for ear := range 2 {
-			if survey.Ears[ear].Known() {
-				c.held[p][ear] = c.holdOutSeatings(ss, p, ear)
-			}
-		}
-	}
-	return c
-}
-
-// offsetOf returns the offset of a fixture seating. A drum row shares that of
-// the blocked row with its number: the headphone was not touched in between.
-func (c *Corrector) offsetOf(s seat.Seating) (position.Offset, bool) {
-	o, ok := c.offsets[s.Number]
-	return o, ok && s.OnFixture()
-}
-
 // correct makes the correction of one ear of one seating.
 func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correction {
 	out := Correction{
@@ -150,7 +60,8 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 	}
 	p := c.predict(s.Number, o, ear)
 	out.PredictedDB = p.delta
-	listeners := c.leaveOneListenerOut(o.Ears[ear].Value, ear)
+	here, _ := c.survey.Predict(ear, o.Ears[ear].Value)
+	listeners := nearerToListeners(c.listeners[ear], here)
 	var reasons withheld
 	asWorn := c.sitsAsWorn(o)
 	shares := make([]float64, band.Count)
@@ -215,52 +126,6 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 		}
 	}
 	return out
-}
-
-// sitsAsWorn reports whether both cups of a seating are shown to lie within the
-// tolerance of the worn mean: an offset below that is as good as none.
-func (c *Corrector) sitsAsWorn(o position.Offset) bool {
-	var ears [2]seat.Estimate
-	for e := range ears {
-		ears[e] = seat.Apart(o.Ears[e], c.means[e])
-	}
-	return verdict.JudgePosition(ears, seat.Apart(o.Headset, c.mean), c.opt.MaxOffsetMM, c.opt.Confidence).Outcome == verdict.Use
-}
-
-// outside says why an offset is out of the survey's reach, if it is.
-func (c *Corrector) outside(at seat.Estimate, ear int) string {
-	reach := c.survey.Ears[ear].Reach()
-	for _, a := range []seat.Axis{seat.Forward, seat.Up} {
-		limit := (1 + reachBeyond) * reach[a]
-		for _, v := range []float64{at.Value[a], c.target[ear].at.Value[a]} {
-			if math.Abs(v) > limit {
-				return fmt.Sprintf("everywhere: %.1f mm lies outside the survey's ±%.1f mm", v, reach[a])
-			}
-		}
-	}
-	return ""
-}
-
-// correctionPart is a range of third octaves that is judged as a whole.
-type correctionPart struct {
-	name     string
-	from, to int // third octaves
-	position bool
-}
-
-func correctionParts() []correctionPart {
-	parts := []correctionPart{{name: "low end (seal)"}, {name: "above (position)", position: true}}
-	thirds := band.AllThirds()
-	for t, b := range thirds {
-		if b.Lower < survey.LowHz {
-			parts[0].to = t + 1
-		}
-		if b.Upper < survey.HighHz {
-			parts[1].to = t + 1
-		}
-	}
-	parts[1].from = parts[0].to
-	return parts
 }
 
 // Correction moves one curve of one fixture seating to the worn mean.

@@ -4,7 +4,10 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
 )
 
 // Correctors are the correctors of one model by the point whose survey they rest
@@ -30,4 +33,42 @@ func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
 		out = append(out, cs.of(s.Point).Corrections(ss[i:i+1])...)
 	}
 	return out
+}
+
+// New returns the corrector of one model from all its seatings ss, the survey made at
+// point, and the offsets and worn mean that were estimated from them; nil without a
+// survey or a worn mean.
+func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, opt seat.Options) *Corrector {
+	if survey == nil || worn == nil || (!survey.Ears[0].Known() && !survey.Ears[1].Known()) {
+		return nil
+	}
+	c := &Corrector{
+		point: point, survey: survey, mean: worn.Mean, means: worn.EarMean, offsets: map[int]position.Offset{}, opt: opt,
+		held: map[capture.Point]*[2]heldOut{}, predicted: map[[2]int]*prediction{},
+	}
+	for _, o := range offsets {
+		if o.OnFixture() && !o.Survey {
+			c.offsets[o.Seating] = o
+		}
+	}
+	for ear := range 2 {
+		if !survey.Ears[ear].Known() {
+			continue
+		}
+		if worn.Readings != nil {
+			c.seatings[ear] = c.placedRows(ss, ear)
+		}
+		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
+		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
+		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
+	}
+	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
+		c.held[p] = &[2]heldOut{}
+		for ear := range 2 {
+			if survey.Ears[ear].Known() {
+				c.held[p][ear] = c.holdOutSeatings(ss, p, ear)
+			}
+		}
+	}
+	return c
 }

@@ -1,9 +1,7 @@
 package correct
 
 import (
-	"maps"
 	"math"
-	"math/rand/v2"
 	"slices"
 
 	"gonum.org/v1/gonum/floats"
@@ -11,93 +9,8 @@ import (
 
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
-
-// placedRow is an ordinary fixture seating as one more observation of how the
-// fixture's response moves. The survey shows that at displacements of its own;
-// the seatings show it where they were, near the worn mean for most, at places
-// that are estimated instead of set.
-type placedRow struct {
-	at     seat.Estimate
-	here   view      // of the survey from there
-	drawn  []view    // where it may be, correctionDraws of them
-	level  []float64 // dB per kept band, as if sealed, relative to the survey's BaseDB
-	counts []bool    // per zone of the survey: all its bands count
-	// noise is the variance of what is no movement, in units of the survey's
-	// scatter: 1, or more for a seating that the survey does not explain.
-	noise float64
-}
-
-// placedRows returns the seatings among ss at the survey's point that have an
-// offset, by number, for one ear.
-func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
-	e := &c.survey.Ears[ear]
-	mark, tells := e.AtMark(), e.TellsPlace()
-	all := band.All()
-	out := map[int]*placedRow{}
-	for _, s := range ss {
-		o, ok := c.offsetOf(s)
-		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
-			continue
-		}
-		w := &placedRow{at: o.Ears[ear], here: look(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
-		for b, f := range all {
-			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
-			if f.Mid < leakTopHz {
-				loss, _ := o.Leak[ear].LossAt(f.Mid)
-				w.level[b] += loss
-			}
-		}
-		for _, z := range e.Zones {
-			counts := true
-			for b := z.From; b < z.To; b++ {
-				counts = counts && (!tells[b] || s.Ears[ear].Counts(b))
-			}
-			w.counts = append(w.counts, counts)
-		}
-		rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+3)+s.Number)))
-		root := stats.Root3(w.at.Cov)
-		for range correctionDraws {
-			w.drawn = append(w.drawn, look(e, stats.NormalDraw(rng, w.at.Value, root), mark))
-		}
-		w.noise = max(1, misfit(e, w, tells))
-		out[s.Number] = w
-	}
-	return out
-}
-
-// misfit returns the mean square, over the bands that tell positions, of what
-// the survey leaves of a seating's level at its place, over what scatter,
-// survey and the uncertainty of the place explain.
-func misfit(e *survey.Ear, w *placedRow, tells []bool) float64 {
-	at, variance := w.here.level, make([]float64, band.Count)
-	for _, d := range w.drawn {
-		for b, v := range d.level {
-			variance[b] += (v - at[b]) * (v - at[b]) / float64(len(w.drawn))
-		}
-	}
-	sum, n := 0.0, 0.0
-	k := make([]float64, len(e.At))
-	for zi, z := range e.Zones {
-		if !w.counts[zi] {
-			continue
-		}
-		for i, row := range e.At {
-			k[i] = z.Kernel.At(w.at.Value, row)
-		}
-		surface := math.Max(0, z.Kernel.At(w.at.Value, w.at.Value)-stats.QuadForm(z.Inv, k))
-		for b := z.From; b < z.To; b++ {
-			if tells[b] {
-				v := w.level[b] - at[b]
-				sum += v * v / (variance[b] + (1+surface)*e.Scatter[b]*e.Scatter[b])
-				n++
-			}
-		}
-	}
-	return sum / math.Max(n, 1)
-}
 
 // view is what the survey says of one place.
 type view struct {
@@ -133,14 +46,6 @@ func look(e *survey.Ear, at [3]float64, mark [][]float64) view {
 		}
 	}
 	return v
-}
-
-// heres are the views of placed rows from where they are estimated to be.
-func heres(w []*placedRow) (out []view) {
-	for _, s := range w {
-		out = append(out, s.here)
-	}
-	return out
 }
 
 // learned is the level at two places as survey and placed rows tell it.
@@ -237,13 +142,17 @@ func newGains(used []int, w []*placedRow, cov func(p, q int) float64) gains {
 	return g
 }
 
-// own returns the placed row of one seating, and those of all others in the
-// order of their numbers.
-func (c *Corrector) own(ear, number int) (own *placedRow, others []*placedRow) {
-	for _, n := range slices.Sorted(maps.Keys(c.seatings[ear])) {
-		if n != number {
-			others = append(others, c.seatings[ear][n])
-		}
-	}
-	return c.seatings[ear][number], others
+// placedRow is an ordinary fixture seating as one more observation of how the
+// fixture's response moves. The survey shows that at displacements of its own;
+// the seatings show it where they were, near the worn mean for most, at places
+// that are estimated instead of set.
+type placedRow struct {
+	at     seat.Estimate
+	here   view      // of the survey from there
+	drawn  []view    // where it may be, correctionDraws of them
+	level  []float64 // dB per kept band, as if sealed, relative to the survey's BaseDB
+	counts []bool    // per zone of the survey: all its bands count
+	// noise is the variance of what is no movement, in units of the survey's
+	// scatter: 1, or more for a seating that the survey does not explain.
+	noise float64
 }

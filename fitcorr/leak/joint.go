@@ -1,8 +1,6 @@
 package leak
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -12,23 +10,6 @@ type Curve struct {
 	LevelDB []float64
 	VarDB   []float64 // variance of LevelDB from noise, dB²; +Inf leaves the point out
 }
-
-// Prior knowledge, wide on purpose: it steadies what one curve cannot say
-// (a heavily damped leak shows only f₀·Q) and yields to any real data.
-const (
-	gainSD = 10.0 // dB, of a seating's level
-
-	priorCornerHz = 60.0
-	priorCornerSD = 1.5 // nepers
-
-	// R/M = 10η/(ρh²) of a slit depends on its height alone; 0.3 mm within a
-	// factor of 2.2 either way (one standard deviation, ln h ± 0.8).
-	priorHeight   = 3e-4
-	priorHeightSD = 0.8
-)
-
-// priorRate is R/M of the prior slit over 2π, in Hz: the prior of f₀/Q.
-var priorRate = 10 * airViscosity / (airDensity * priorHeight * priorHeight) / (2 * math.Pi)
 
 // joint is the model of all seatings of one ear,
 //
@@ -77,18 +58,6 @@ func (j *joint) h(i int, dst []float64) []float64 {
 	return dst
 }
 
-// priorTerms returns the residuals (prior − value, in standard deviations) of
-// a leak and the matching rows of the derivative by ln f₀ and ln damping.
-func priorTerms(p Params) (res [2]float64, rows [2][2]float64) {
-	lf, ld := math.Log(p.CornerHz), math.Log(p.Damping)
-	const heightSD = 2 * priorHeightSD
-	res[0] = (math.Log(priorCornerHz) - lf) / priorCornerSD
-	rows[0] = [2]float64{1 / priorCornerSD, 0}
-	res[1] = (math.Log(priorRate) - lf - ld) / heightSD
-	rows[1] = [2]float64{1 / heightSD, 1 / heightSD}
-	return res, rows
-}
-
 // objective is the weighted sum of squares with the priors.
 func (j *joint) objective() float64 {
 	n := len(j.freq)
@@ -125,83 +94,5 @@ func (j *joint) leave(i int, r *mat.VecDense, h []float64) {
 			v = 0 // left out; the level may be NaN
 		}
 		r.SetVec(k, v)
-	}
-}
-
-// fit runs Gauss–Newton with step halving until the objective settles.
-func (j *joint) fit() error {
-	const maxSteps, small = 40, 1e-4
-	now := j.objective()
-	for range maxSteps {
-		eq, err := j.linearise(false)
-		if err != nil {
-			return err
-		}
-		var global mat.VecDense
-		if err := solve(&global, eq.a, eq.b); err != nil {
-			return err
-		}
-		own := make([]mat.VecDense, len(j.curves))
-		for i := range own {
-			bl := &eq.blocks[i]
-			var t mat.VecDense
-			t.MulVec(bl.cross.T(), &global)
-			t.SubVec(bl.rhs, &t)
-			own[i].MulVec(&bl.inv, &t)
-		}
-		before, scale, done := *j, 1.0, false
-		for ; scale > 1e-3; scale /= 2 {
-			j.step(&before, &global, own, scale)
-			next := j.objective()
-			if next <= now {
-				done = now-next < small
-				now = next
-				break
-			}
-		}
-		if scale <= 1e-3 { // no way down: this is the minimum to rounding
-			*j = before
-			return nil
-		}
-		if done {
-			return nil
-		}
-	}
-	return nil
-}
-
-// step sets the values to those of from moved by scale times the solution.
-func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scale float64) {
-	n := len(j.freq)
-	j.sealed = make([]float64, n)
-	for k := range n {
-		j.sealed[k] = from.sealed[k] + scale*global.AtVec(k)
-	}
-	_, reference, source := from.globals()
-	if reference >= 0 {
-		j.reference = move(from.reference, scale*global.AtVec(reference), scale*global.AtVec(reference+1))
-	}
-	v := from.source.vector()
-	for k := range v {
-		v[k] += math.Min(math.Max(scale*global.AtVec(source+k), -1), 1)
-	}
-	j.source = sourceFrom(v)
-	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
-	for i := range own {
-		j.gain[i] = from.gain[i] + scale*own[i].AtVec(0)
-		j.leak[i] = from.leak[i]
-		if own[i].Len() == 3 {
-			j.leak[i] = move(from.leak[i], scale*own[i].AtVec(1), scale*own[i].AtVec(2))
-		}
-	}
-}
-
-// move changes a leak by steps in ln f₀ and ln damping, kept within what a
-// double can hold and a leak can be.
-func move(p Params, dCorner, dDamping float64) Params {
-	clamp := func(v, lo, hi float64) float64 { return math.Min(math.Max(v, lo), hi) }
-	return Params{
-		CornerHz: clamp(p.CornerHz*math.Exp(clamp(dCorner, -1, 1)), 0.1, 5000),
-		Damping:  clamp(p.Damping*math.Exp(clamp(dDamping, -1, 1)), 0.01, 1000),
 	}
 }

@@ -178,14 +178,3 @@ func (j *joint) eliminate(i int, out *normal, share *mat.SymDense) error {
 	out.b.AddVec(out.b, right)
 	return nil
 }
-
-func addPrior(a *mat.SymDense, b *mat.VecDense, at int, res [2]float64, rows [2][2]float64) {
-	for t := range rows {
-		for u := range 2 {
-			b.SetVec(at+u, b.AtVec(at+u)+rows[t][u]*res[t])
-			for v := u; v < 2; v++ {
-				a.SetSym(at+u, at+v, a.At(at+u, at+v)+rows[t][u]*rows[t][v])
-			}
-		}
-	}
-}

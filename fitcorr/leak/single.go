@@ -3,9 +3,9 @@ package leak
 import (
 	"math"
 
-	"asworn/fitcorr/stats"
-
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
 )
 
 // single is one curve against a known sealed curve: y = gain + 20 lg|H| + error

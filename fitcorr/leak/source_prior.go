@@ -1,6 +1,8 @@
 package leak
 
-import "math"
+import (
+	"math"
+)
 
 // Unknowns of a Source: the terms of the series, then the cone's three.
 const (

@@ -1,0 +1,138 @@
+package correct
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"asworn/capture/band"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/survey"
+)
+
+// prediction is the change of one ear of one seating to the worn mean, with
+// draws of what the change truly is.
+type prediction struct {
+	delta    []float64 // by the estimates, faded where survey and leak end
+	position []bool    // bands that the place changes
+	seal     sealChange
+	known    []bool      // bands that place or seal changes
+	truths   [][]float64 // per draw and kept band
+	scatter  [][]float64 // and what the seating lies below the fixture's level at its place by, for other reasons
+}
+
+// move returns a share of the change in band b, limited in depth.
+func (p *prediction) move(b int, share float64) float64 {
+	return share * math.Max(-correctionDepthDB, math.Min(p.delta[b], correctionDepthDB))
+}
+
+// nearer returns the share of draws in which a share of the change brings the
+// measured curve nearer to the truth over the given third octaves, by the mean
+// square over known bands. The curve's own scatter stays in it either way, and
+// makes a small correction a matter of luck.
+func (p *prediction) nearer(thirds []int, share float64) float64 {
+	count := 0
+	for i, truth := range p.truths {
+		gain := 0.0
+		for _, t := range thirds {
+			for b := seat.PerThird * t; b < seat.PerThird*(t+1); b++ {
+				if p.known[b] {
+					// (off)² − (off − move)²
+					move := p.move(b, share)
+					gain += move * (2*(truth[b]+p.scatter[i][b]) - move)
+				}
+			}
+		}
+		if gain > 0 {
+			count++
+		}
+	}
+	return float64(count) / correctionDraws
+}
+
+// share returns how much of the change to make over the given third octaves:
+// the largest share that brings the curve nearer with probability nearerWhole.
+// Each step back from the whole is the less likely to do harm. ok is false when
+// not even leastShare is sure enough.
+func (p *prediction) share(thirds []int) (share float64, ok bool) {
+	const step = 0.05
+	for share = 1; share >= leastShare-step/2; share -= step {
+		if p.nearer(thirds, share) >= nearerWhole {
+			return share, true
+		}
+	}
+	return 0, false
+}
+
+// surest returns the third octaves, of those given, to correct and how much of
+// the change to make: all of them when that is sure enough to bring the curve
+// nearer, else those alone that are themselves the surer. Both are empty when
+// nothing is sure.
+func (p *prediction) surest(thirds []int) (sure []int, share float64) {
+	alone := make([]float64, len(thirds))
+	for i, t := range thirds {
+		alone[i] = p.nearer([]int{t}, 1)
+	}
+	for _, least := range []float64{nearerThird, 0.6, 0.7, 0.8, 0.9} {
+		sure = nil
+		for i, t := range thirds {
+			if alone[i] >= least {
+				sure = append(sure, t)
+			}
+		}
+		if share, ok := p.share(sure); ok && len(sure) > 0 {
+			return sure, share
+		}
+	}
+	return nil, 0
+}
+
+// stderr returns the root mean square over the draws of what is left in band b
+// after a change.
+func (p *prediction) stderr(b int, change float64) float64 {
+	sq := 0.0
+	for _, truth := range p.truths {
+		sq += (truth[b] - change) * (truth[b] - change)
+	}
+	return math.Sqrt(sq / correctionDraws)
+}
+
+// deepest returns the largest change within a third octave, in dB.
+func (p *prediction) deepest(third int) float64 {
+	deep := 0.0
+	for b := third * seat.PerThird; b < (third+1)*seat.PerThird; b++ {
+		if p.known[b] {
+			deep = math.Max(deep, math.Abs(p.delta[b]))
+		}
+	}
+	return deep
+}
+
+// draw adds one draw of what the change truly is, given the level at the worn
+// mean and at the seating's place. The survey errs alike over about a third
+// octave, and at the worn mean for all seatings; a leak over all bands.
+func (p *prediction) draw(e *survey.Ear, own *placedRow, surface learned, shared, rng *rand.Rand) {
+	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
+	var meanZ, hereZ, seatingZ float64
+	sealZ := rng.NormFloat64()
+	zone := 0
+	for b := range truth {
+		if b%seat.PerThird == 0 {
+			meanZ, hereZ, seatingZ = shared.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
+		}
+		for zone < len(e.Zones)-1 && b >= e.Zones[zone].To {
+			zone++
+		}
+		scatter[b] = seatingZ * e.Scatter[b]
+		if p.position[b] {
+			r := surface.root[zone]
+			there := surface.level[0][b] + e.Scatter[b]*r[0]*meanZ
+			here := surface.level[1][b] + e.Scatter[b]*(r[1]*meanZ+r[2]*hereZ)
+			truth[b] += there - here
+			if own != nil && own.counts[zone] {
+				scatter[b] = here - own.level[b]
+			}
+		}
+		truth[b] += p.seal.change[b] + sealZ*p.seal.stderr[b]
+	}
+	p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
+}

@@ -1,0 +1,75 @@
+package leak
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// fit runs Gauss–Newton with step halving until the objective settles.
+func (j *joint) fit() error {
+	const maxSteps, small = 40, 1e-4
+	now := j.objective()
+	for range maxSteps {
+		eq, err := j.linearise(false)
+		if err != nil {
+			return err
+		}
+		var global mat.VecDense
+		if err := solve(&global, eq.a, eq.b); err != nil {
+			return err
+		}
+		own := make([]mat.VecDense, len(j.curves))
+		for i := range own {
+			bl := &eq.blocks[i]
+			var t mat.VecDense
+			t.MulVec(bl.cross.T(), &global)
+			t.SubVec(bl.rhs, &t)
+			own[i].MulVec(&bl.inv, &t)
+		}
+		before, scale, done := *j, 1.0, false
+		for ; scale > 1e-3; scale /= 2 {
+			j.step(&before, &global, own, scale)
+			next := j.objective()
+			if next <= now {
+				done = now-next < small
+				now = next
+				break
+			}
+		}
+		if scale <= 1e-3 { // no way down: this is the minimum to rounding
+			*j = before
+			return nil
+		}
+		if done {
+			return nil
+		}
+	}
+	return nil
+}
+
+// step sets the values to those of from moved by scale times the solution.
+func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scale float64) {
+	n := len(j.freq)
+	j.sealed = make([]float64, n)
+	for k := range n {
+		j.sealed[k] = from.sealed[k] + scale*global.AtVec(k)
+	}
+	_, reference, source := from.globals()
+	if reference >= 0 {
+		j.reference = move(from.reference, scale*global.AtVec(reference), scale*global.AtVec(reference+1))
+	}
+	v := from.source.vector()
+	for k := range v {
+		v[k] += math.Min(math.Max(scale*global.AtVec(source+k), -1), 1)
+	}
+	j.source = sourceFrom(v)
+	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
+	for i := range own {
+		j.gain[i] = from.gain[i] + scale*own[i].AtVec(0)
+		j.leak[i] = from.leak[i]
+		if own[i].Len() == 3 {
+			j.leak[i] = move(from.leak[i], scale*own[i].AtVec(1), scale*own[i].AtVec(2))
+		}
+	}
+}

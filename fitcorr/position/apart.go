@@ -1,0 +1,33 @@
+package position
+
+import (
+	"asworn/fitcorr/placing"
+)
+
+// Apart multiplies into the posterior how far apart the cups of a seating usually lie, mm.
+func (f *FixturePlace) Apart(mm float64) {
+	f.Posterior = f.Posterior.Apart(mm)
+	f.estimate()
+}
+
+// CupsApart learns from a model's ordinary seatings on the fixture, at the points where it
+// was surveyed, how far apart their cups lie, and places each with what all show.
+// Survey rows stay as their levels have them, which the survey is judged by.
+func CupsApart(points ...*Model) {
+	var ps []placing.Posterior
+	var at []*FixturePlace
+	for _, m := range points {
+		for i, s := range m.Seatings {
+			if s.OrdinaryOnFixture() && m.Places[i].Cov != nil {
+				ps, at = append(ps, m.Places[i].Posterior), append(at, &m.Places[i])
+			}
+		}
+	}
+	mm := placing.LearnApart(ps)
+	for _, f := range at {
+		f.Apart(mm)
+	}
+	for _, m := range points {
+		m.ApartMM = mm
+	}
+}

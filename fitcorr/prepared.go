@@ -1,0 +1,193 @@
+package fitcorr
+
+import (
+	"fmt"
+	"slices"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture"
+	"asworn/fitcorr/correct"
+	"asworn/fitcorr/panel"
+	"asworn/fitcorr/placing"
+	"asworn/fitcorr/position"
+	"asworn/fitcorr/seal"
+	"asworn/fitcorr/seat"
+	"asworn/fitcorr/sensitivity"
+	"asworn/fitcorr/verdict"
+)
+
+// prepared is one model before the panel is estimated.
+type prepared struct {
+	ma      ModelAnalysis
+	all     []seat.Seating // both points
+	blocked *surveyed
+	drum    *surveyed
+	// correctors is set by finish; empty without a survey or a worn mean.
+	correctors correct.Correctors
+}
+
+func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.Options) *prepared {
+	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
+	var points []*position.Model
+	for _, sv := range p.surveyed() {
+		points = append(points, sv.model)
+	}
+	position.CupsApart(points...)
+	p.ma.OpenBack = p.blocked.seal.Open
+	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
+	if m := p.drum.model; m != nil {
+		p.ma.DrumSurvey = &m.Reports
+	} else if p.drum.err != nil {
+		p.cannot("at the drum: %v", p.drum.err)
+	}
+	if p.blocked.model == nil {
+		p.cannot("%v", p.blocked.err)
+		return p
+	}
+	if !p.blocked.seal.Told {
+		p.cannot("%s", p.blocked.seal.Reason)
+	}
+	p.ma.Survey = p.blocked.model.Reports
+	return p
+}
+
+// surveyed are the points at which the model was surveyed.
+func (p *prepared) surveyed() (out []*surveyed) {
+	for _, sv := range []*surveyed{p.blocked, p.drum} {
+		if sv.model != nil {
+			out = append(out, sv)
+		}
+	}
+	return out
+}
+
+func (p *prepared) cannot(format string, args ...any) {
+	p.ma.Cannot = append(p.ma.Cannot, fmt.Sprintf(format, args...))
+}
+
+// finish adds offsets and verdicts once the panel is known; w is nil for a
+// model that nobody wore, or that has no survey at the blocked entrance.
+func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAnalysis, FrozenModel) {
+	fm := FrozenModel{Model: p.ma.Model, Open: p.blocked.seal.Open, Blocked: p.blocked.freeze(), Drum: p.drum.freeze()}
+	fm.Mark = position.MarkBetween(fm.Blocked.Mark, fm.Drum.Mark, opt.MarkOr())
+	if p.blocked.model != nil && p.drum.model != nil {
+		fm.Mark = fm.Mark.BySound(p.blocked.model, p.drum.model)
+	}
+	if p.blocked.model == nil && p.drum.model == nil {
+		return p.ma, fm
+	}
+	for _, sv := range p.surveyed() {
+		p.ma.Cannot = append(p.ma.Cannot, sv.model.Notes...)
+	}
+	if w != nil {
+		for i := range w.Offsets {
+			w.Offsets[i].Leak = p.blocked.leaks[w.Offsets[i].ID]
+		}
+		wornLeaks(&w.Worn, w.Offsets)
+		fm.Worn = freezeTarget(w, bare)
+		fm.Worn.Ruler = verdict.NewRuler(p.blocked.seatings, opt)
+		p.ma.Cannot = append(p.ma.Cannot, w.Doubts...)
+		p.ma.Worn = &w.Worn
+	} else {
+		p.cannot("a verdict: nobody wore this model, so there is no worn mean to compare with")
+	}
+	fixture := p.place(p.blocked, &fm, nil, opt)
+	if p.blocked.model != nil && p.drum.model != nil {
+		if fm.Mark.Read || fm.Mark.Sound {
+			p.ma.Mark = &fm.Mark
+		}
+	}
+	apart := p.place(p.drum, &fm, p.blocked.partners(), opt)
+	if fixture+apart == 0 {
+		p.cannot("a verdict: no ordinary seating on the fixture")
+	}
+	if w != nil {
+		p.ma.Offsets = append(p.ma.Offsets, w.Offsets...)
+		if w.Worn.Listeners == 1 {
+			p.cannot("the spread between listeners: one listener only")
+		}
+	}
+	p.correctors = correct.Correctors{}
+	if p.blocked.model != nil {
+		p.correctors[capture.Blocked] = correct.New(p.all, capture.Blocked, &p.blocked.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	}
+	if apart > 0 {
+		p.correctors[capture.Drum] = correct.New(p.all, capture.Drum, &p.drum.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	}
+	p.ma.Corrections = p.correctors.Corrections(p.all)
+	return p.ma, fm
+}
+
+// place adds offsets and verdicts of the fixture's seatings at one point, but
+// for ordinary ones whose numbers are placed already, and returns how many
+// ordinary ones it added.
+func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt seat.Options) (ordinary int) {
+	if sv.model == nil {
+		return 0
+	}
+	for i, s := range sv.seatings {
+		if !s.OnFixture() || s.OrdinaryOnFixture() && placed[s.Number] {
+			continue
+		}
+		at := sv.model.Places[i]
+		if at.Cov == nil {
+			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
+			continue
+		}
+		fm.refer(&at, s)
+		p.ma.Offsets = append(p.ma.Offsets, at.Offset)
+		if s.Displaced() {
+			continue
+		}
+		ordinary++
+		if fm.Worn != nil {
+			p.ma.Verdicts = append(p.ma.Verdicts, verdict.Judge(s, at, fm.Worn, fm.Open, opt))
+		}
+	}
+	return ordinary
+}
+
+// freezeTarget freezes a worn distribution.
+func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
+	t := &verdict.Target{Mean: w.Mean, DF: w.Worn.Mean.DF, LossDB: w.Worn.LeakLossDB, LossSE: w.Worn.LeakLossSE, LossDF: w.Worn.LeakDF,
+		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare, Displaced: slices.Contains(w.Worn.Separation, panel.ByDisplacedListeners),
+		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
+	for _, o := range w.Offsets {
+		pl := verdict.Place{ID: o.ID}
+		for e := range 2 {
+			for a := range 3 {
+				pl.Pos[3*e+a] = o.Ears[e].Value[a]
+				for b := range 3 {
+					pl.Cov[3*e+a][3*e+b] = o.Ears[e].Cov[a][b]
+				}
+			}
+		}
+		t.Worn = append(t.Worn, pl)
+	}
+	return t
+}
+
+func covArray(m mat.Symmetric) (out [placing.HeadsetDim][placing.HeadsetDim]float64) {
+	for i := range placing.HeadsetDim {
+		for j := range placing.HeadsetDim {
+			out[i][j] = m.At(i, j)
+		}
+	}
+	return out
+}
+
+// wornLeaks summarises the leaks of the worn seatings.
+func wornLeaks(w *panel.Worn, offsets []position.Offset) {
+	for e := range 2 {
+		var who []string
+		var leaks []seal.Leak
+		for _, o := range offsets {
+			if o.Worn() {
+				who, leaks = append(who, o.Subject), append(leaks, o.Leak[e])
+			}
+		}
+		p := seal.OfPanel(who, leaks)
+		w.LeakLossDB[e], w.LeakLossSE[e], w.LeakLossSD[e], w.LeakDF[e] = p.MeanDB, p.SE, p.SD, p.DF
+	}
+}
