@@ -20,72 +20,22 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 	res := &Result{between: fit.cov.Between[m], within: pm.within}
 	prior := mat.NewSymDense(placing.HeadsetDim, nil)
 	prior.AddSym(res.between, res.within)
-	priorWide := mat.NewSymDense(placing.HeadsetDim, nil)
-	priorWide.AddSym(prior, placing.WornPrior())
-	var listeners float64
-	for _, l := range fit.listeners {
-		if l.wears(m) {
-			listeners++
-		}
-	}
-	_, total := fit.per[0].uRoot.Dims()
-	own := total - fit.etaCov.SymmetricDim() // first columns: a listener's own uncertainty
-	counts := make([]float64, len(fit.listeners))
-	for li, l := range fit.listeners {
-		for i := range l.worn {
-			if l.worn[i].model == m {
-				counts[li]++
-			}
-		}
-	}
-	// The mean of all listeners' means: d = jacobian·u + const, u = θ + x.
-	jacobians := make([]*mat.Dense, len(fit.listeners))
-	res.MeanCov = mat.NewSymDense(placing.HeadsetDim, nil)
+	prior.AddSym(prior, placing.WornPrior())
 	byIndex := map[int]position.Offset{}
-	fit.eachSeating(m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
-		byIndex[w.id] = fit.wornOffset(sp, w, su, priorWide, opt)
-		weight := 1 / (listeners * counts[li])
-		for a := range placing.HeadsetDim {
-			res.Mean[a] += weight * sp.pos[a]
-			for b := a; b < placing.HeadsetDim; b++ {
-				stats.AddSym(res.MeanCov, a, b, weight*weight*sp.given.At(a, b))
-			}
-		}
-		var lr mat.Dense
-		lr.Mul(sp.jacobian, b.root)
-		lr.Scale(weight, &lr)
-		if jacobians[li] == nil {
-			jacobians[li] = mat.NewDense(placing.HeadsetDim, total, nil)
-		}
-		jacobians[li].Add(jacobians[li], &lr)
+	res.Mean, res.MeanCov = fit.sampleMean(m, func(w *wornSeating, sp *seatPosterior) {
+		byIndex[w.id] = fit.wornOffset(sp, w, su, prior, opt)
 	})
-	shared := mat.NewDense(placing.HeadsetDim, total-own, nil)
-	for _, lv := range jacobians {
-		if lv == nil {
-			continue
-		}
-		o := lv.Slice(0, placing.HeadsetDim, 0, own)
-		var v mat.Dense
-		v.Mul(o, o.T())
-		res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
-		shared.Add(shared, lv.Slice(0, placing.HeadsetDim, own, total))
-	}
-	var v mat.Dense
-	v.Mul(shared, shared.T())
-	res.MeanCov.AddSym(res.MeanCov, stats.Symmetric(&v))
-
 	if at, variance, ok := readApart(su, fit.reading); ok {
 		both := placing.Part{Pos: res.Mean, Cov: res.MeanCov}.ReadApart(at, variance)
 		res.Mean, res.MeanCov = both.Pos, both.Cov
 	}
-	seatings := 0
 	for i := range su.Seatings {
 		if o, ok := byIndex[i]; ok {
 			res.Offsets = append(res.Offsets, o)
-			seatings++
 		}
 	}
-	res.Worn = Worn{Listeners: int(listeners), Seatings: seatings}
+	listeners := float64(fit.wearers(m))
+	res.Worn = Worn{Listeners: int(listeners), Seatings: len(res.Offsets)}
 	res.Worn.EarMean, res.Worn.Mean = placing.Estimates(res.Mean, res.MeanCov, placing.WornPrior())
 	res.Worn.Separation = fit.separation()
 	res.Worn.Readings = fit.readings(m)
@@ -106,9 +56,71 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 		wc := res.within.At(a, 3+a) + (res.within.At(a, a)-res.within.At(a, 3+a))/2
 		res.Worn.BetweenSD[a], res.Worn.WithinSD[a] = math.Sqrt(bc), math.Sqrt(wc)
 		res.Worn.BetweenSE[a] = res.Worn.BetweenSD[a] / math.Sqrt(2*math.Max(1, listeners-1))
-		res.Worn.WithinSE[a] = res.Worn.WithinSD[a] / math.Sqrt(2*math.Max(1, float64(seatings)-listeners))
+		res.Worn.WithinSE[a] = res.Worn.WithinSD[a] / math.Sqrt(2*math.Max(1, float64(len(res.Offsets))-listeners))
 	}
 	return res
+}
+
+// wearers is how many listeners wore model m.
+func (fit *panelFit) wearers(m int) (n int) {
+	for _, l := range fit.listeners {
+		if l.wears(m) {
+			n++
+		}
+	}
+	return n
+}
+
+// sampleMean is the mean position of the panel's own seatings of model m, every listener
+// counting alike, and its covariance (mm², degrees²). Each is told the posterior of every
+// seating, in order.
+func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosterior)) (mean [placing.HeadsetDim]float64, cov *mat.SymDense) {
+	listeners := float64(fit.wearers(m))
+	counts := make([]float64, len(fit.listeners))
+	for li, l := range fit.listeners {
+		for i := range l.worn {
+			if l.worn[i].model == m {
+				counts[li]++
+			}
+		}
+	}
+	// A listener's mean is a linear function of u, whose uncertainty is the root's columns:
+	// first the listener's own, then what all share.
+	_, total := fit.per[0].uRoot.Dims()
+	own := total - fit.etaCov.SymmetricDim()
+	roots := make([]*mat.Dense, len(fit.listeners))
+	cov = mat.NewSymDense(placing.HeadsetDim, nil)
+	fit.eachSeating(m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+		each(w, sp)
+		weight := 1 / (listeners * counts[li])
+		for a := range placing.HeadsetDim {
+			mean[a] += weight * sp.pos[a]
+			for b := a; b < placing.HeadsetDim; b++ {
+				stats.AddSym(cov, a, b, weight*weight*sp.given.At(a, b))
+			}
+		}
+		var root mat.Dense
+		root.Mul(sp.jacobian, b.root)
+		root.Scale(weight, &root)
+		if roots[li] == nil {
+			roots[li] = mat.NewDense(placing.HeadsetDim, total, nil)
+		}
+		roots[li].Add(roots[li], &root)
+	})
+	add := func(root mat.Matrix) {
+		var v mat.Dense
+		v.Mul(root, root.T())
+		cov.AddSym(cov, stats.Symmetric(&v))
+	}
+	shared := mat.NewDense(placing.HeadsetDim, total-own, nil)
+	for _, r := range roots {
+		if r != nil {
+			add(r.Slice(0, placing.HeadsetDim, 0, own))
+			shared.Add(shared, r.Slice(0, placing.HeadsetDim, own, total))
+		}
+	}
+	add(shared)
+	return mean, cov
 }
 
 // wornOffset is the offset of one worn seating, with the share of its variance
