@@ -13,6 +13,7 @@ import (
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/studydir"
 	"asworn/report/table"
 	"asworn/report/text"
 )
@@ -64,7 +65,7 @@ func inspectFiles(ctx context.Context, c *console.Console, files []string, opt i
 	setup := opt.setup
 	if opt.study != "" {
 		var err error
-		if setup, err = pipeline.StudySetup(opt.study); err != nil {
+		if setup, err = studydir.Setup(opt.study); err != nil {
 			return err
 		}
 	}

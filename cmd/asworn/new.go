@@ -9,9 +9,9 @@ import (
 
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/console"
-	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/resultdir"
+	"asworn/cmd/internal/studydir"
 	"asworn/report/text"
 )
 
@@ -286,7 +286,7 @@ func newStudy(c *console.Console, dir string, opt newOptions) error {
 	if err := empty(dir); err != nil {
 		return err
 	}
-	if err := pipeline.WriteStudy(dir, opt.title, opt.sweep, rows, opt.design.ReadingRows(rows)); err != nil {
+	if err := studydir.Start(dir, opt.title, opt.sweep, rows, opt.design.ReadingRows(rows)); err != nil {
 		return err
 	}
 	c.Note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
@@ -295,7 +295,7 @@ func newStudy(c *console.Console, dir string, opt newOptions) error {
 	c.Note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")
 	if opt.design.Listeners > 0 {
-		c.Note("\n%s says (read it before anybody wears a headphone):\n", filepath.Join(dir, pipeline.CautionsFile))
+		c.Note("\n%s says (read it before anybody wears a headphone):\n", filepath.Join(dir, studydir.CautionsFile))
 		c.Cautions()
 	}
 	fmt.Fprintln(c.Out, dir)

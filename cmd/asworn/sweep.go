@@ -9,7 +9,7 @@ import (
 
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/console"
-	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/studydir"
 )
 
 func sweepCommand(c *console.Console) *cobra.Command {
@@ -59,7 +59,7 @@ func writeSweep(c *console.Console, file string, d sweep.Design, bits int, force
 			return err
 		}
 	}
-	if err := pipeline.WriteSweep(file, d, bits); err != nil {
+	if err := studydir.WriteSweep(file, d, bits); err != nil {
 		return err
 	}
 	seconds := float64(d.LeadSamples()+d.Repeats*d.PeriodSamples()) / d.RateHz

@@ -15,8 +15,8 @@ import (
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
-	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
+	"asworn/cmd/internal/studydir"
 )
 
 // Where takes are kept in the study's folder. A take is whole under its hidden
@@ -24,7 +24,7 @@ import (
 // point loses none: Recover brings the last one to its place.
 const (
 	// RetakesDir holds what a later take replaced, and what was undone.
-	RetakesDir  = pipeline.RetakesDir
+	RetakesDir  = studydir.RetakesDir
 	droppedFile = "dropped.csv"
 	takePrefix  = ".take-"
 	backupDir   = "sheets" // under RetakesDir: the sheet as it was before a session changed it

@@ -14,7 +14,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/finding"
-	"asworn/cmd/internal/pipeline"
+	"asworn/cmd/internal/studydir"
 	"asworn/docs"
 	"asworn/report"
 	"asworn/report/table"
@@ -71,7 +71,7 @@ func (c *Console) Cautions() { c.Note("%s", docs.PlainCautions()) }
 // Reminder is the one line that stands for the cautions where they were shown
 // in full before.
 func (c *Console) Reminder(dir string) {
-	c.Note("listeners: start at a low level, never push a microphone deep, stop on discomfort; %s says the rest", filepath.Join(dir, pipeline.CautionsFile))
+	c.Note("listeners: start at a low level, never push a microphone deep, stop on discomfort; %s says the rest", filepath.Join(dir, studydir.CautionsFile))
 }
 
 // Finding prints what was found about one file: where, how bad, what, and the

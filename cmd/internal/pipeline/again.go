@@ -8,20 +8,10 @@ import (
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/panelfile"
+	"asworn/cmd/internal/studydir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
-
-// ended is what is kept of a whole run, so that one in which nothing changed need
-// not put the results together from their parts.
-type ended struct {
-	Results      report.Results // without the analysis
-	Responses    []cache.Key    // of each row
-	Estimates    cache.Key      // of the analysis
-	Outputs      cache.Key      // of what was written
-	Refused      int
-	PanelChanged bool
-}
 
 // again returns the results of the last run when nothing has changed since, neither
 // what it read nor what it wrote; else false, and a run has to find out what did.
@@ -43,8 +33,8 @@ func (l *line) again(ctx context.Context, st *capture.Study, texts cache.Key, be
 		return report.Results{}, counts, false
 	}
 	var err error
-	counts.Strays = strays(st.Dir, st)
-	if counts.Twins, err = twins(st.Dir, st.Seatings, e.Responses, counts.Strays); err != nil {
+	counts.Strays = studydir.Strays(st.Dir, st)
+	if counts.Twins, err = studydir.FindTwins(st.Dir, st.Seatings, e.Responses, counts.Strays); err != nil {
 		return report.Results{}, counts, false
 	}
 	counts.Refused, counts.PanelChanged, counts.Doubts = e.Refused, e.PanelChanged, doubts(st)

@@ -2,39 +2,20 @@ package pipeline
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"asworn/capture"
 	"asworn/capture/compare"
 	"asworn/capture/finding"
-	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/convert"
 	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
-
-// frozen is all that a check needs of a study: results/frozen.gob.
-type frozen struct {
-	Texts  cache.Key // of study.toml and seatings.csv
-	About  report.Results
-	Setup  capture.Setup // sealed by itself
-	Models []frozenModel
-	Rows   []capture.Seating // with their traits: what a new recording is compared with
-	Traits []compare.Traits
-	Fit    fitcorr.Frozen
-}
-
-type frozenModel struct {
-	Name    string
-	Highest int // number of the last ordinary seating on the fixture
-}
 
 // FrozenStudy is what the last run left for judging new seatings.
 type FrozenStudy struct {
@@ -97,23 +78,6 @@ func (s *FrozenStudy) Stale() bool {
 	return err != nil || key != s.frozen.Texts
 }
 
-// textsKey hashes what a person wrote: study.toml, seatings.csv and readings.csv, if there is one.
-func textsKey(dir string) (cache.Key, error) {
-	toml, err := cache.FileKey(filepath.Join(dir, capture.StudyFile))
-	if err != nil {
-		return cache.Key{}, err
-	}
-	sheet, err := cache.FileKey(filepath.Join(dir, capture.SheetFile))
-	if err != nil {
-		return cache.Key{}, err
-	}
-	readings, err := cache.FileKey(filepath.Join(dir, study.ReadingsFile))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return cache.Key{}, err
-	}
-	return cache.KeyOf(toml, sheet, readings)
-}
-
 // model finds the model of a new recording and the next number of a seating.
 func (s *FrozenStudy) model(name string) (frozenModel, error) {
 	var names []string
@@ -157,18 +121,18 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 	if row.Point == "" {
 		row.Point = capture.Blocked
 		if rec.Quality.Usable() {
-			row.Point = s.frozen.Fit.PointOf(fitSeating(row, rec))
+			row.Point = s.frozen.Fit.PointOf(convert.Seating(row, rec))
 		}
 	}
 	s.compare(row, &rec)
 	r := s.frozen.About
 	r.LevelUnit = rec.LevelUnit
-	r.Recordings = []report.Recording{recordingResult(row, rec)}
+	r.Recordings = []report.Recording{convert.Recording(row, rec)}
 	if !rec.Quality.Usable() {
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: m.Name}}
 		return r, nil
 	}
-	err = respond.Guard(func() error { return s.judge(&r, m.Name, fitSeating(row, rec)) })
+	err = respond.Guard(func() error { return s.judge(&r, m.Name, convert.Seating(row, rec)) })
 	if err != nil {
 		return report.Results{}, fmt.Errorf("%s: %w", file, err)
 	}
@@ -180,7 +144,7 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 func (s *FrozenStudy) judge(r *report.Results, model string, seating fitcorr.Seating) error {
 	fit := s.frozen.Fit
 	if wrong, bad := fit.Misfit(seating); bad {
-		refuse(&r.Recordings[0], wrong)
+		convert.Refuse(&r.Recordings[0], wrong)
 		r.Analysis.Misfits = []fitcorr.Misfit{wrong}
 		r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: model}}
 		return nil
@@ -215,37 +179,4 @@ func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
 		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
 	}
 	rec.AddFindings(compare.With(rows, traits, row, own)...)
-}
-
-// freezeOf collects what checks need.
-func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, traits []compare.Traits, fit fitcorr.Frozen) frozen {
-	f := frozen{About: about, Setup: setup, Rows: study.Seatings, Traits: traits, Fit: fit}
-	for _, row := range study.Seatings {
-		if row.Model == "" {
-			continue
-		}
-		at := slices.IndexFunc(f.Models, func(m frozenModel) bool { return m.Name == row.Model })
-		if at < 0 {
-			at = len(f.Models)
-			f.Models = append(f.Models, frozenModel{Name: row.Model})
-		}
-		if row.OrdinaryOnFixture() { // a survey has numbers of its own
-			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)
-		}
-	}
-	return f
-}
-
-// frozenKey binds a frozen study to the program that can judge by it.
-func frozenKey(program cache.Key) (cache.Key, error) { return cache.KeyOf("frozen", program) }
-
-// seal returns the content of results/frozen.gob.
-func (f frozen) seal(program cache.Key) ([]byte, error) {
-	key, err := frozenKey(program)
-	if err != nil {
-		return nil, err
-	}
-	setup := f.Setup // first, for the work that can begin with it
-	f.Setup = capture.Setup{}
-	return cache.Seal(key, setup, f)
 }

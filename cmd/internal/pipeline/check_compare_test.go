@@ -10,6 +10,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/compare"
 	"asworn/capture/study"
+	"asworn/cmd/internal/convert"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -65,7 +66,7 @@ func TestCalibrationReachesTheBudget(t *testing.T) {
 		}
 		ss = append(ss, s)
 	}
-	a, _, err := fitcorr.Analyse(t.Context(), ss, fitOptions(&study, combineReadings(&study), 1))
+	a, _, err := fitcorr.Analyse(t.Context(), ss, convert.Options(&study, convert.Readings(&study), 1))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -1,21 +1,11 @@
 package pipeline
 
 import (
-	"fmt"
-	"math"
-
 	"asworn/capture"
-	"asworn/capture/calibrator"
 	"asworn/capture/compare"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
 )
-
-// compared is what the comparison of all recordings of a study shows.
-type compared struct {
-	Found  [][]capture.Finding // per row
-	Traits []compare.Traits    // those that are refused now marked so
-}
 
 // compareAll adds to every response what only a comparison with the others of the
 // study shows. It returns the traits of all, those that are refused now marked so.
@@ -32,13 +22,6 @@ func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond
 		out.Traits[i].Usable = r.Recording.Quality.Usable()
 	}
 	return out
-}
-
-// tell adds what was found to the responses.
-func (c compared) tell(responses []respond.Response) {
-	for i, found := range c.Found {
-		responses[i].Recording.AddFindings(found...)
-	}
 }
 
 // compare is compareAll, or what it was worth when it was done before with the
@@ -63,23 +46,4 @@ func keysOf(responses []respond.Response) []cache.Key {
 		out[i] = r.Key
 	}
 	return out
-}
-
-// calibrationDrifts tells how the two calibrations of each microphone differ.
-func calibrationDrifts(st *capture.Study) (out []string, err error) {
-	for _, e := range capture.Ears {
-		if st.Microphones[e].CalibratorAfter == "" {
-			continue
-		}
-		drift, err := st.CalibrationDrift(e)
-		if err != nil {
-			return nil, err
-		}
-		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
-		if math.Abs(drift) > calibrator.MostDriftDB {
-			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", calibrator.MostDriftDB)
-		}
-		out = append(out, text)
-	}
-	return out, nil
 }

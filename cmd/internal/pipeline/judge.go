@@ -10,6 +10,7 @@ import (
 	"asworn/capture/compare"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/convert"
 	"asworn/cmd/internal/respond"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -56,7 +57,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if j.line, err = openLine(dir, program, j.setup, opt); err != nil {
 		return nil, err
 	}
-	if j.about, err = about(st, combineReadings(st)); err != nil {
+	if j.about, err = convert.About(st, convert.Readings(st)); err != nil {
 		return nil, err
 	}
 	responses, err := j.line.responder.All(ctx, st.Seatings)
@@ -143,7 +144,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 	if row.Point == "" {
 		row.Point = capture.Blocked
 		if j.frozen != nil && rec.Quality.Usable() {
-			row.Point = j.frozen.frozen.Fit.PointOf(fitSeating(row, rec))
+			row.Point = j.frozen.frozen.Fit.PointOf(convert.Seating(row, rec))
 		}
 	}
 	own := compare.TraitsOf(j.setup, rec)
@@ -153,7 +154,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 
 	out := Judgement{Results: j.about, Usable: rec.Quality.Usable(), Recording: rec}
 	out.Results.LevelUnit = rec.LevelUnit
-	out.Results.Recordings = []report.Recording{recordingResult(row, rec)}
+	out.Results.Recordings = []report.Recording{convert.Recording(row, rec)}
 	out.Results.Analysis.Models = []fitcorr.ModelAnalysis{{Model: row.Model}}
 	if j.frozen == nil || !out.Usable || !row.OrdinaryOnFixture() {
 		return out, nil
@@ -161,7 +162,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 	if _, err := j.frozen.model(row.Model); err != nil {
 		return out, nil
 	}
-	seating, found := fitSeating(row, rec), out.Results
+	seating, found := convert.Seating(row, rec), out.Results
 	err = respond.Guard(func() error { return j.frozen.judge(&found, row.Model, seating) })
 	if err != nil && seating.Read != nil { // a reading that does not fit is for the run to tell
 		seating.Read, found = nil, out.Results

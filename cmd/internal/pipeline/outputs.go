@@ -171,6 +171,19 @@ func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, b
 	return err
 }
 
+// collect removes what runs left that were killed while they wrote. The caller
+// holds the lock.
+func collect(dir string) error {
+	root := resultdir.Root(dir)
+	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
+		resultdir.CacheDir, resultdir.CacheDir + "/responses", resultdir.CacheDir + "/estimates"} {
+		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // lying is what an earlier run wrote and left of it.
 type lying struct {
 	list    resultdir.Sums
@@ -186,17 +199,4 @@ func lyingIn(dir string) (out lying) {
 	defer root.Close()
 	out.changed = out.list.Changed(root)
 	return out
-}
-
-// collect removes what runs left that were killed while they wrote. The caller
-// holds the lock.
-func collect(dir string) error {
-	root := resultdir.Root(dir)
-	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
-		resultdir.CacheDir, resultdir.CacheDir + "/responses", resultdir.CacheDir + "/estimates"} {
-		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {
-			return err
-		}
-	}
-	return nil
 }

@@ -12,6 +12,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/cmd/internal/resultdir"
+	"asworn/cmd/internal/studydir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -109,7 +110,7 @@ func (w *Watch) Follow(ctx context.Context, interval time.Duration) {
 // something was done about it.
 func arriving(acted, now []glimpse) string {
 	for _, g := range now {
-		if !written(g.name) && g.name != SweepFile && !slices.Contains(acted, g) {
+		if !written(g.name) && g.name != studydir.SweepFile && !slices.Contains(acted, g) {
 			return g.name
 		}
 	}
@@ -137,7 +138,7 @@ func (w *Watch) look() (out []glimpse) {
 		}
 		name := filepath.ToSlash(rel)
 		if d.IsDir() {
-			if name == resultdir.Dir || name == RetakesDir || name == "calibration" {
+			if name == resultdir.Dir || name == studydir.RetakesDir || name == "calibration" {
 				return fs.SkipDir
 			}
 			return nil
@@ -177,7 +178,7 @@ func (w *Watch) act(ctx context.Context, before, now []glimpse) {
 		}
 	}
 	for _, g := range now {
-		if slices.Contains(before, g) || written(g.name) || g.name == st.Excitation || g.name == SweepFile {
+		if slices.Contains(before, g) || written(g.name) || g.name == st.Excitation || g.name == studydir.SweepFile {
 			continue
 		}
 		w.judging(g.name)
@@ -195,7 +196,7 @@ func (w *Watch) act(ctx context.Context, before, now []glimpse) {
 	}
 }
 
-// rowsOf takes down which rows there are.
+// Rows takes down which rows there are.
 func (w *Watch) rowsOf(st *capture.Study) {
 	w.mu.Lock()
 	defer w.mu.Unlock()

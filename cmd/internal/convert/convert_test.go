@@ -1,4 +1,4 @@
-package pipeline
+package convert
 
 import (
 	"math"
@@ -22,15 +22,15 @@ func TestReadingsReachSeatings(t *testing.T) {
 	}
 	s.Readings[5].UpMM = 12
 	ss := []fitcorr.Seating{{Subject: "L01", Model: "Model A", Number: 3}, {Subject: "L01", Model: "Model A", Number: 99, Read: &capture.Reading{ForwardMM: 7}}}
-	r := combineReadings(&s)
-	placeReadings(ss, r)
+	r := Readings(&s)
+	PlaceReadings(ss, r)
 	if ss[0].Read == nil || math.Abs(ss[0].Read.ForwardMM-3.1) > 1e-6 || math.Abs(ss[0].Readings()-4) > 0.01 {
 		t.Errorf("four readings: %+v, worth %g", ss[0].Read, ss[0].Readings())
 	}
 	if ss[1].Read.ForwardMM != 7 || ss[1].Readings() != 1 || (fitcorr.Seating{}).Readings() != 0 {
 		t.Errorf("of the sheet: %+v, worth %g", ss[1].Read, ss[1].Readings())
 	}
-	if one := fitOptions(&s, r, 1).Reading.OneMM; one > 0.6 {
+	if one := Options(&s, r, 1).Reading.OneMM; one > 0.6 {
 		t.Errorf("one reading errs by %g mm", one)
 	}
 	got := strings.Join(readingFindings(r), "\n")

@@ -1,4 +1,4 @@
-package pipeline
+package studydir
 
 import (
 	"os"
@@ -38,11 +38,11 @@ func TestStraysAndTwins(t *testing.T) {
 		}
 		responses = append(responses, key)
 	}
-	stray := strays(dir, st)
+	stray := Strays(dir, st)
 	if want := []string{"recordings/A copy.WAV", "recordings/new.wav"}; !slices.Equal(stray, want) {
 		t.Errorf("strays %q, want %q", stray, want)
 	}
-	got, err := twins(dir, st.Seatings, responses, stray)
+	got, err := FindTwins(dir, st.Seatings, responses, stray)
 	want := []Twins{{"recordings/a.wav", "recordings/c.wav"}, {"recordings/b.wav", "recordings/A copy.WAV"}}
 	if err != nil || !slices.Equal(got, want) {
 		t.Errorf("%v, twins %v, want %v", err, got, want)

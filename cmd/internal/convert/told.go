@@ -1,70 +1,14 @@
-package pipeline
+package convert
 
 import (
 	"fmt"
-	"io"
-	"os"
-	"path/filepath"
+	"math"
 
 	"asworn/capture"
 	"asworn/capture/band"
-	"asworn/capture/study"
-	"asworn/capture/sweep"
-	"asworn/capture/wavfile"
-	"asworn/cmd/internal/resultdir"
-	"asworn/docs"
+	"asworn/capture/calibrator"
+	"asworn/fitcorr/reading"
 )
-
-// Names of what a new study holds beside study.toml and seatings.csv.
-const (
-	SweepFile    = "sweep.wav"
-	CautionsFile = "cautions.md"
-)
-
-// StudySetup reads what was played and how it was recorded from a study that
-// may still lack recordings.
-func StudySetup(dir string) (capture.Setup, error) {
-	st, err := study.LoadPartial(dir)
-	if err != nil {
-		return capture.Setup{}, err
-	}
-	return st.Setup()
-}
-
-// WriteStudy starts a study in dir, which is made: study.toml, the sheet, the
-// sweep, the cautions, and the folders that wait for recordings.
-func WriteStudy(dir, title string, d sweep.Design, rows []capture.Seating, readings []study.ReadingRow) error {
-	for _, sub := range []string{"recordings", "calibration"} {
-		if err := os.MkdirAll(filepath.Join(dir, sub), 0o777); err != nil {
-			return err
-		}
-	}
-	st := study.Default()
-	st.Title, st.Sweep = title, d
-	err := resultdir.Render(filepath.Join(dir, capture.StudyFile), func(w io.Writer) error { return study.WriteNewSettings(w, st) })
-	if err != nil {
-		return err
-	}
-	err = resultdir.Render(filepath.Join(dir, capture.SheetFile), func(w io.Writer) error { return study.WritePlan(w, rows) })
-	if err != nil {
-		return err
-	}
-	if len(readings) > 0 {
-		err = resultdir.Render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadingPlan(w, readings) })
-		if err != nil {
-			return err
-		}
-	}
-	if err := resultdir.WriteFile(filepath.Join(dir, CautionsFile), []byte(docs.Cautions())); err != nil {
-		return err
-	}
-	return WriteSweep(filepath.Join(dir, SweepFile), d, 24)
-}
-
-// WriteSweep writes the excitation as a WAV file of one channel.
-func WriteSweep(file string, d sweep.Design, bits int) error {
-	return wavfile.Write(file, wavfile.Format{RateHz: int(d.RateHz), Channels: 1, Bits: bits}, [][]float64{d.Signal()})
-}
 
 // referenceDB is the fixture's own reference per kept band with the study's
 // slope added about 1 kHz; nil without a reference.
@@ -112,6 +56,47 @@ func limits(st *capture.Study) (out []string) {
 	}
 	if st.Sweep.Repeats == 1 {
 		out = append(out, "The excitation was played once per recording: a disturbance cannot be told from the response by comparing repeats.")
+	}
+	return out
+}
+
+// calibrationDrifts tells how the two calibrations of each microphone differ.
+func calibrationDrifts(st *capture.Study) (out []string, err error) {
+	for _, e := range capture.Ears {
+		if st.Microphones[e].CalibratorAfter == "" {
+			continue
+		}
+		drift, err := st.CalibrationDrift(e)
+		if err != nil {
+			return nil, err
+		}
+		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
+		if math.Abs(drift) > calibrator.MostDriftDB {
+			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", calibrator.MostDriftDB)
+		}
+		out = append(out, text)
+	}
+	return out, nil
+}
+
+// octaves is how many octaves f lies above the reference frequency.
+func octaves(f float64) float64 { return math.Log2(f / band.ReferenceHz) }
+
+// readingFindings says what the readings show of themselves, and names slips.
+func readingFindings(r reading.Result) (out []string) {
+	for _, s := range r.Slips {
+		out = append(out, fmt.Sprintf("Row %d of readings.csv (%s on %s, seating %d) lies %.0f mm from the other readings of that placement and hardly counts: check the entry.",
+			s.Row, s.Model, s.Subject, s.Number, s.MM))
+	}
+	if len(r.At) == 0 {
+		return out
+	}
+	if len(r.Readers) == 1 {
+		out = append(out, "One person read all positions: what that person misreads alike cancels between heads, and what differs between readers is not known.")
+	}
+	if r.ApartMM > 0.25 {
+		out = append(out, fmt.Sprintf("Others read the fixture than the listeners: what readers differ by makes every difference of the two uncertain by %.1f mm (standard uncertainty); "+
+			"some placements read by both would tell.", r.ApartMM))
 	}
 	return out
 }

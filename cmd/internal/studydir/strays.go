@@ -1,4 +1,4 @@
-package pipeline
+package studydir
 
 import (
 	"io/fs"
@@ -11,19 +11,15 @@ import (
 	"asworn/cmd/internal/resultdir"
 )
 
-// RetakesDir, in a study's folder, holds what a later take replaced; nothing in
-// it is part of the study.
-const RetakesDir = "retakes"
-
 // Twins are two recordings that hold the same bytes.
 type Twins struct {
 	File string `json:"file"` // of a row
 	Also string `json:"also"` // of another row, or of none
 }
 
-// strays lists the WAV files in a study's folder that are in no row of the
+// Strays lists the WAV files in a study's folder that are in no row of the
 // sheet and serve nothing else, with slashes, in lexical order.
-func strays(dir string, st *capture.Study) []string {
+func Strays(dir string, st *capture.Study) []string {
 	known := map[string]bool{SweepFile: true, st.Excitation: true}
 	for _, rows := range [][]capture.Seating{st.Seatings, st.NotRecorded} {
 		for _, r := range rows {
@@ -59,9 +55,10 @@ func strays(dir string, st *capture.Study) []string {
 	return out
 }
 
-// twins finds rows whose recordings hold the same bytes, and strays that hold
-// those of a row; responses are the keys of the rows' responses. Strays are only read where their size is that of a row.
-func twins(dir string, rows []capture.Seating, responses []cache.Key, strays []string) (out []Twins, err error) {
+// FindTwins finds rows whose recordings hold the same bytes, and strays that hold
+// those of a row; responses are the keys of the rows' responses. Strays are only read
+// where their size is that of a row.
+func FindTwins(dir string, rows []capture.Seating, responses []cache.Key, strays []string) (out []Twins, err error) {
 	first, sizes := map[cache.Key]string{}, map[int64][]string{}
 	for i, r := range rows {
 		if earlier, ok := first[responses[i]]; ok {

@@ -1,0 +1,91 @@
+package pipeline
+
+import (
+	"context"
+	"sync"
+
+	"asworn/capture"
+	"asworn/cmd/internal/cache"
+	"asworn/cmd/internal/convert"
+	"asworn/cmd/internal/panelfile"
+	"asworn/cmd/internal/respond"
+	"asworn/fitcorr"
+	"asworn/fitcorr/earlier"
+	"asworn/fitcorr/reading"
+)
+
+// estimates is what is kept of an analysis.
+type estimates struct {
+	Analysis fitcorr.Analysis
+	Frozen   fitcorr.Frozen
+	Parts    []cache.Key // of what it was put together from
+	key      cache.Key
+	fresh    bool          // computed now
+	taken    earlier.Taken // from earlier studies
+}
+
+// estimate analyses the usable responses, or finds that it was done before.
+func (l *line) estimate(ctx context.Context, study *capture.Study, responses []respond.Response, readings reading.Result, before panelfile.Earlier) (estimates, error) {
+	opt := convert.Options(study, readings, l.opt.Jobs)
+	var seatings []fitcorr.Seating
+	var keys []cache.Key
+	for i, row := range study.Seatings {
+		if rec := responses[i].Recording; rec.Quality.Usable() {
+			seatings = append(seatings, convert.Seating(row, rec))
+			keys = append(keys, responses[i].Key)
+		}
+	}
+	convert.PlaceReadings(seatings, readings)
+	taken := earlier.Take(seatings, study.Readings, readings, study.Reading, before.Panels, study.Limits.Confidence)
+	seatings, opt.Reading = taken.Seatings, taken.Reading
+	keyed := opt
+	keyed.Jobs = 0 // does not change the results
+	key, err := cache.KeyOf("estimates", l.program, keyed, convert.Rows(seatings), keys, before.Sums)
+	if err != nil {
+		return estimates{}, err
+	}
+	e := estimates{key: key, taken: taken}
+	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen, &e.Parts) {
+		return e, nil
+	}
+	e.fresh = true
+	l.opt.stage("estimating positions")
+	parts := &parts{line: l}
+	err = respond.Guard(func() error {
+		e.Analysis, e.Frozen, err = fitcorr.AnalyseWith(ctx, seatings, opt, parts)
+		return err
+	})
+	if err != nil {
+		return e, err
+	}
+	e.Parts = parts.used()
+	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
+}
+
+// parts keeps what an analysis is put together from among the estimates
+// (fitcorr.Memory).
+type parts struct {
+	line *line
+	mu   sync.Mutex
+	keys []cache.Key
+}
+
+// Recall implements fitcorr.Memory.
+func (p *parts) Recall(name string, of []any, to any) (keep func(value any), found bool) {
+	key, err := cache.KeyOf(append([]any{"part", p.line.program, name}, of...)...)
+	if err != nil {
+		return func(any) {}, false // estimated anew each time
+	}
+	p.mu.Lock()
+	p.keys = append(p.keys, key)
+	p.mu.Unlock()
+	// A disk that takes no more is told of by what is written after it.
+	return func(value any) { _ = p.line.estimates.Put(key, value) }, p.line.estimates.Get(key, to)
+}
+
+// used are the keys of all that was asked for.
+func (p *parts) used() []cache.Key {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.keys
+}
