@@ -428,7 +428,7 @@ func (d *Desk) play(ctx context.Context, row Row) {
 	case got.Stopped:
 		d.fail(errors.New("stopped; nothing was kept of this take"))
 	default:
-		d.sound.wasHeard(got)
+		d.sound.arrival.keep(got)
 		d.keep(row, take{against: d.sound.lost(got), played: true, gainDB: gainDB}, func(s capture.Seating) error {
 			channels := d.sound.channels(got.Samples)
 			return d.store.save(s, wavfile.Format{RateHz: got.RateHz, Channels: len(channels), Bits: 32, Float: true}, channels)
@@ -459,9 +459,8 @@ func (d *Desk) fail(err error) {
 func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	err := func() error {
 		if !row.Planned {
-			behind := d.before(row)
 			d.mu.Lock() // notes and readings change the sheet under it
-			err := d.store.add(row.Seating, behind)
+			err := d.store.add(row.Seating, d.session.before(row.File))
 			d.mu.Unlock()
 			if err != nil {
 				return err
@@ -486,18 +485,6 @@ func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 		}
 	})
 	d.assess(row.Seating, t)
-}
-
-// before is the recording behind whose row a new one belongs.
-func (d *Desk) before(row Row) string {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	for i, r := range d.session.Rows {
-		if r.File == row.File && i > 0 && d.session.Rows[i-1].Planned {
-			return d.session.Rows[i-1].File
-		}
-	}
-	return ""
 }
 
 // assess judges the recording of a row and shows what came of it.

@@ -19,10 +19,10 @@ type Heard struct {
 	Delay   int     // samples from the output to this input, the system's buffers included
 }
 
-// arrivedShare is the least correlation of what was recorded with what was
+// arrivedCorrelation is the least correlation of what was recorded with what was
 // played, of ±1, from which the excitation has arrived: rooms and headphones
 // colour a sweep, noise does not resemble it at all. Common practice, no source.
-const arrivedShare = 0.05
+const arrivedCorrelation = 0.05
 
 // Hear looks for a signal in what was recorded while it played once. seconds is
 // how long it sounds; paPerUnit is 0 for a microphone without calibration.
@@ -48,15 +48,15 @@ func Hear(signal, recorded []float64, rateHz, seconds, paPerUnit float64) (Heard
 	if peak > 0 {
 		out.PeakDB = 20 * math.Log10(peak)
 	}
-	var share float64
-	out.Delay, share = correlate(signal, recorded)
-	out.Arrived = share >= arrivedShare
+	var correlation float64
+	out.Delay, correlation = correlate(signal, recorded)
+	out.Arrived = correlation >= arrivedCorrelation
 	return out, nil
 }
 
 // correlate returns the lag at which y is most like x, and the normalised
 // correlation there, 0 to 1.
-func correlate(x, y []float64) (lag int, share float64) {
+func correlate(x, y []float64) (lag int, correlation float64) {
 	n := 1
 	for n < len(x)+len(y) {
 		n *= 2

@@ -55,8 +55,9 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		}
 		h.words += clock(s.setup, s.channels(whole.Samples), whole.RateHz)
 		s.mu.Lock()
-		s.safety.Levels[model], s.arrival = h.level, h.delay
+		s.safety.Levels[model] = h.level
 		s.mu.Unlock()
+		s.arrival.found(h.delay)
 		compared, err := s.compare(DayLevel{Model: model, Point: row.Point, GainDB: gain, DB: h.level.DB, Known: h.level.Known, Ears: h.ears})
 		if err != nil {
 			return err.Error()

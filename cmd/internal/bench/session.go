@@ -93,6 +93,17 @@ func (s Session) Row() (row Row, ok bool) {
 	return s.Rows[s.At], true
 }
 
+// before is the recording behind whose row a new one belongs in the sheet, empty when
+// that does not matter.
+func (s Session) before(file string) string {
+	for i, r := range s.Rows {
+		if r.File == file && i > 0 && s.Rows[i-1].Planned {
+			return s.Rows[i-1].File
+		}
+	}
+	return ""
+}
+
 // next goes to the next row that is not recorded: after this one, then from the
 // start, then those whose recording was rejected, then those that were skipped.
 func (s Session) next() Session {

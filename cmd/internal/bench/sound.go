@@ -27,12 +27,12 @@ type Sound struct {
 	signal []float64 // the excitation as a take plays it, to the end of its last sweep
 	one    []float64 // one repeat of it
 
+	arrival arrival
+
 	mu       sync.Mutex
 	settings Settings
 	safety   Safety
-	peaks    []float64   // of the inputs of the study, of the sound now
-	heard    [][]float64 // the take before, until the arrival is taken from it; nil else
-	arrival  float64     // seconds from an output to the last input, as the level check or the first take found it; 0 before
+	peaks    []float64 // of the inputs of the study, of the sound now
 }
 
 func newSound(system audio.System, dir string, st *capture.Study, setup capture.Setup, now func() time.Time) (*Sound, error) {
@@ -71,70 +71,14 @@ func excitation(st *capture.Study, setup capture.Setup) (signal, one []float64, 
 	return signal, one, nil
 }
 
-// What is recorded after the end of the last sweep: until it has arrived, and the
-// decay and the silence that a recording is judged by. Common practice, no source.
-const (
-	unknownArrival = 0.4 // seconds, before a level check or a take has found it
-	arrivalMargin  = 0.1
-	decaySeconds   = 0.35
-)
-
 // seconds is how long a signal is recorded.
 func (s *Sound) seconds(signal []float64) float64 {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	arrival := unknownArrival
-	if s.arrival > 0 {
-		arrival = s.arrival + arrivalMargin
-	}
-	return float64(len(signal))/float64(s.rateHz) + arrival + decaySeconds
+	return float64(len(signal))/float64(s.rateHz) + s.arrival.wait() + decaySeconds
 }
 
 // takeBytes is the size of a take on the disk, but for its header.
 func (s *Sound) takeBytes() int {
 	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal)*float64(s.rateHz)))
-}
-
-// wasHeard keeps a whole take until the next, which then knows when it may end.
-func (s *Sound) wasHeard(t audio.Take) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.arrival == 0 {
-		s.heard = t.Samples
-	}
-}
-
-// learnArrival takes from the take before how much later than the output its inputs heard
-// it, where no level check has told: later takes then end sooner. It is done when the next
-// one begins, so that no verdict waits for it.
-func (s *Sound) learnArrival() {
-	s.mu.Lock()
-	in, samples := s.settings.Inputs, s.heard
-	if s.heard = nil; s.arrival > 0 {
-		samples = nil
-	}
-	s.mu.Unlock()
-	if samples == nil {
-		return
-	}
-	rate := float64(s.rateHz)
-	lead, longest := s.study.Sweep.LeadSamples(), 0.0
-	for _, i := range []int{in.Left, in.Right, in.Loopback} {
-		if i == 0 || len(samples) < i || len(samples[i-1]) < lead+len(s.one) {
-			continue
-		}
-		x := samples[i-1][lead:]
-		lag, share := correlate(s.one, x[:min(len(x), len(s.one)+int(unknownArrival*rate))])
-		if share < arrivedShare {
-			return // a side that is silent tells nothing of when it is to be heard
-		}
-		longest = max(longest, float64(lag)/rate)
-	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.arrival == 0 {
-		s.arrival = longest
-	}
 }
 
 // Wants are the channels that the study asks for, by their numbers in its files.
@@ -187,7 +131,8 @@ func (s *Sound) Choose(playback, recording audio.Device, outputs []int) error {
 		if len(outputs) > 0 {
 			set.Outputs = outputs
 		}
-		s.safety.Levels, s.arrival, s.heard = map[string]Level{}, 0, nil // another device, another level
+		s.safety.Levels = map[string]Level{} // another device, another level
+		s.arrival.forget()
 		return nil
 	})
 }
@@ -251,7 +196,7 @@ func (s *Sound) meters() []float64 {
 
 // take plays the excitation at the gain of the settings and records it.
 func (s *Sound) take(ctx context.Context) (got audio.Take, gainDB float64, err error) {
-	s.learnArrival()
+	s.arrival.learn(s.chosen().Inputs, s.one, s.study.Sweep.LeadSamples(), float64(s.rateHz))
 	gainDB = s.know().GainDB
 	got, err = s.record(ctx, s.signal, gainDB, nil, s.seconds(s.signal))
 	return got, gainDB, err
