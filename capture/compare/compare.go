@@ -17,9 +17,6 @@ import (
 // Limits of the comparison of recordings with each other. Common practice, no
 // source; docs/developing/quality.md shows how often they err.
 const (
-	groupLeast     = 3   // recordings that make a group
-	groupFromHz    = 250 // below it a leak under one cup makes the ears differ
-	groupToHz      = 16000
 	groupFloorDB   = 0.3  // least scatter of a difference of ears between seatings
 	swapStrength   = 2.0  // power of a group's own difference over its scatter
 	swapSure       = 4.0  // the same, from which a swap is refused
@@ -31,7 +28,7 @@ const (
 	polarityAgreed = 0.8  // share of a group that has the same sign
 )
 
-// CompareSeatings finds what one recording cannot show by itself: left and
+// Seatings finds what one recording cannot show by itself: left and
 // right exchanged, and both microphones of opposite polarity. rows and recs are
 // as long as each other; a recording is compared with those of the same model,
 // subject and point, with those of the same subject and point, and with all of
@@ -49,7 +46,7 @@ func Seatings(s study.Setup, rows []study.Seating, recs []response.Recording) []
 	return compareTraits(rows, traits, func(int) bool { return true })
 }
 
-// CompareWith finds what CompareSeatings would find about one more recording
+// With finds what Seatings would find about one more recording
 // of a study whose rows and traits are given; they are only read.
 func With(rows []study.Seating, traits []Traits, row study.Seating, own Traits) []finding.Finding {
 	last := len(rows)
@@ -133,64 +130,6 @@ func compareClocks(out [][]finding.Finding, recs []Traits, judge func(int) bool)
 				Of(r.ClockPPM, "ppm").Mended("nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"))
 		}
 	}
-}
-
-// groupsOf gathers the usable rows with equal keys, in the order of the sheet;
-// groups that are too small to compare are left out.
-func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) string) (out [][]int) {
-	at := map[string]int{}
-	for i, r := range rows {
-		if !recs[i].Usable {
-			continue
-		}
-		k := key(r)
-		if _, ok := at[k]; !ok {
-			at[k] = len(out)
-			out = append(out, nil)
-		}
-		out[at[k]] = append(out[at[k]], i)
-	}
-	return slices.DeleteFunc(out, func(g []int) bool { return len(g) < groupLeast })
-}
-
-// earDifference returns left less right as recorded, in dB per third-octave
-// band; NaN where either does not count.
-func earDifference(s study.Setup, r response.Recording) []float64 {
-	bands := band.All()
-	out := make([]float64, band.Thirds)
-	const each = band.PerThird
-	for i := range out {
-		n := 0
-		for j := i * each; j < (i+1)*each; j++ {
-			if len(r.Ears[0].Valid) <= j || len(r.Ears[1].Valid) <= j || !r.Ears[0].Valid[j] || !r.Ears[1].Valid[j] {
-				continue
-			}
-			f := bands[j].Mid
-			if f < groupFromHz || f > groupToHz {
-				continue
-			}
-			out[i] += r.Ears[0].LevelDB[j] + recorded(s.Microphones[0], f) - r.Ears[1].LevelDB[j] - recorded(s.Microphones[1], f)
-			n++
-		}
-		if n < each/2 {
-			out[i] = math.NaN()
-			continue
-		}
-		out[i] /= float64(n)
-	}
-	return out
-}
-
-// recorded is what turns a level at a microphone into the recorded one, dB.
-func recorded(m study.Microphone, f float64) float64 {
-	out := 0.0
-	if len(m.Response.Hz) > 0 {
-		out += m.Response.LevelDB(f)
-	}
-	if m.PaPerUnit > 0 {
-		out -= 20 * math.Log10(m.PaPerUnit)
-	}
-	return out
 }
 
 // medianOf returns, per band, the median over the members of a group but one.

@@ -4,27 +4,12 @@ import (
 	"fmt"
 	"math"
 	"runtime"
-	"slices"
 
 	"golang.org/x/sync/errgroup"
-	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/study"
 )
-
-// cause is what may have changed the levels of a recording.
-type cause int
-
-const (
-	gainOfBoth cause = iota
-	gainOfOne
-	blocked
-	compressed
-)
-
-var causes = [...]cause{gainOfBoth, gainOfOne, blocked, compressed}
 
 // limits of a cause: its least size, and its score over the usual one of good
 // recordings. Common practice, no source; docs/developing/quality.md shows how
@@ -44,155 +29,8 @@ const (
 	otherSure  = 0.99   // of that; …
 	otherSurer = 0.9999 // … where it does fit its own group
 	explained  = 0.3    // part of a difference that may be left when its cause is named
-	shelves    = 6      // corners tried of a microphone that something lies over
 	ownPrior   = 0.99   // that a row is what the sheet says
 )
-
-// account is how far one cause explains a difference.
-type account struct {
-	cause cause
-	ear   study.Ear // of gainOfOne and blocked
-	size  float64   // dB; of compressed the part of a decibel that is lost
-	score float64   // size over its standard deviation
-}
-
-// case is what is known of one recording against its group.
-type instance struct {
-	m        [2]metric
-	ok       [2]bool
-	low      [2]float64 // mean difference at low frequencies, dB
-	shape    [2]float64 // root mean square of what is left without the level, in standard deviations
-	accounts []account
-	changes  [2][]*mat.VecDense // of the accounts, in their order, for a size of one; nil where an ear has no part in it
-}
-
-// judge holds a recording against the others of its group by the law.
-func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance {
-	var c instance
-	var want [2][]float64
-	for e := range want {
-		o, ok := g.about(rows, recs, study.Ear(e), i)
-		if !ok {
-			continue
-		}
-		want[e] = o.want
-		c.m[e], c.ok[e] = l.metricOf(g, e, o)
-		if c.ok[e] {
-			c.low[e] = mean(over(o.d, thirds(lowFromHz, lowToHz)))
-			c.shape[e] = c.m[e].shapeOf(c.m[e].d)
-		}
-	}
-	if !c.ok[0] && !c.ok[1] {
-		return c
-	}
-	both := [2]*mat.VecDense{}
-	for e := range both {
-		if c.ok[e] {
-			both[e] = c.m[e].flat()
-			c.try(gainOfOne, study.Ear(e), one(e, both[e]))
-		}
-	}
-	c.try(gainOfBoth, 0, both)
-	bands := band.AllThirds()
-	for e := range c.ok {
-		if !c.ok[e] {
-			continue
-		}
-		var best account
-		var shelf [2]*mat.VecDense
-		for k := range 2 * shelves {
-			corner, slope := 1600*math.Pow(5, float64(k%shelves)/(shelves-1)), 2+2*float64(k/shelves)
-			v := c.m[e].flat()
-			for k, b := range c.m[e].at {
-				v.SetVec(k, 1/(1+math.Pow(corner/bands[b].Mid, slope)))
-			}
-			if a := c.account(blocked, study.Ear(e), one(e, v)); math.Abs(a.score) >= math.Abs(best.score) {
-				best, shelf = a, one(e, v)
-			}
-		}
-		c.add(best, shelf)
-	}
-	var best account
-	var change [2]*mat.VecDense
-	for _, part := range squeezed {
-		squeeze := c.squeeze(want, part)
-		if a := c.account(compressed, 0, squeeze); math.Abs(a.score) >= math.Abs(best.score) {
-			best, change = a, squeeze
-		}
-	}
-	c.add(best, change)
-	return c
-}
-
-// one is a change of one ear alone.
-func one(e int, v *mat.VecDense) (out [2]*mat.VecDense) {
-	out[e] = v
-	return out
-}
-
-// squeezed are the parts of a response above which a level may be taken back.
-var squeezed = [...]float64{0.25, 0.5, 0.75}
-
-// squeeze is what taking away all that lies above a part of a response does to it.
-func (c instance) squeeze(levels [2][]float64, part float64) (out [2]*mat.VecDense) {
-	for e := range out {
-		if !c.ok[e] {
-			continue
-		}
-		sorted := slices.Sorted(slices.Values(over(levels[e], c.m[e].at)))
-		from := sorted[int(part*float64(len(sorted)-1))]
-		out[e] = c.m[e].flat()
-		for k, b := range c.m[e].at {
-			out[e].SetVec(k, -max(0, levels[e][b]-from))
-		}
-	}
-	return out
-}
-
-func (c *instance) try(why cause, e study.Ear, change [2]*mat.VecDense) {
-	c.add(c.account(why, e, change), change)
-}
-
-func (c *instance) add(a account, change [2]*mat.VecDense) {
-	c.accounts = append(c.accounts, a)
-	for e, v := range change {
-		c.changes[e] = append(c.changes[e], v)
-	}
-}
-
-// account fits the size of a change by generalised least squares.
-func (c instance) account(why cause, ear study.Ear, change [2]*mat.VecDense) account {
-	var cross, power float64
-	for e, v := range change {
-		if v != nil {
-			cross += quadratic(&c.m[e].chol, v, c.m[e].d)
-			power += quadratic(&c.m[e].chol, v, v)
-		}
-	}
-	if !(power > 0) {
-		return account{cause: why, ear: ear}
-	}
-	return account{why, ear, cross / power, cross / math.Sqrt(power)}
-}
-
-// shapeOf is the root mean square of a difference beyond its level, in standard deviations.
-func (m metric) shapeOf(d *mat.VecDense) float64 {
-	flat := m.flat()
-	cross := quadratic(&m.chol, flat, d)
-	return math.Sqrt(max(0, quadratic(&m.chol, d, d)-cross*cross/quadratic(&m.chol, flat, flat)) / float64(len(m.at)-1))
-}
-
-// left is the same after a cause was taken away.
-func (c instance) left(k, e int) float64 {
-	if !c.ok[e] {
-		return 0
-	}
-	d := mat.VecDenseCopyOf(c.m[e].d)
-	if v := c.changes[e][k]; v != nil {
-		d.AddScaledVec(d, -c.accounts[k].size, v)
-	}
-	return c.m[e].shapeOf(d)
-}
 
 // compareLevels holds each recording against the others of its own group, and
 // against all groups where it does not fit.

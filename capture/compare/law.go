@@ -2,13 +2,10 @@ package compare
 
 import (
 	"math"
-	"sync"
 
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
-	"asworn/capture/samples"
-	"asworn/capture/study"
 )
 
 // The law of scatter: how one ear of a recording differs, per third octave, from
@@ -17,18 +14,12 @@ import (
 // likelihood (Kent, Tyler & Vardi 1994, quoted from memory) joined with a prior
 // worth priorCount differences. Common practice, no source.
 const (
-	shapeFromHz, shapeToHz = 200, 12500 // a leak acts below
-	lowFromHz, lowToHz     = 40, 125
-	freedom                = 5.0 // of the t distribution
-	priorCount             = 20
-	priorLowDB             = 0.7 // standard deviation at 200 Hz …
-	priorHighDB            = 2.0 // … and at 10 kHz
-	priorAgree             = 0.7 // correlation of neighbouring thirds
-	lawRounds              = 5
-	usualShare             = 0.9 // quantile of the scores that stands for a kind
-	usualCount             = 20  // scores that what is thought of them is worth
-	priorFloor             = 0.3 // of what is thought of the scores without any
-	modelFloor             = 0.6 // of those with all headphones, with one
+	lowFromHz, lowToHz = 40, 125
+	freedom            = 5.0 // of the t distribution
+	priorCount         = 20
+	priorLowDB         = 0.7 // standard deviation at 200 Hz …
+	priorHighDB        = 2.0 // … and at 10 kHz
+	priorAgree         = 0.7 // correlation of neighbouring thirds
 )
 
 // law is how members of groups of one kind differ from the others of theirs.
@@ -54,126 +45,6 @@ func priorScatter() *mat.SymDense {
 		}
 	}
 	return out
-}
-
-// school is what laws are learned from.
-type school struct {
-	rows   []study.Seating
-	recs   []Traits
-	groups []group
-	known  sync.Map // of model and kind: func() law
-}
-
-// law returns that of a group: of its kind with this headphone, where the law of
-// the kind with all headphones is the prior.
-func (s *school) law(g group) law {
-	of := func(model string, k kind, learn func() law) law {
-		l, _ := s.known.LoadOrStore([2]any{model, k}, sync.OnceValue(learn))
-		return l.(func() law)()
-	}
-	model := s.rows[g.members[0]].Model
-	return of(model, g.kind, func() law {
-		prior := of("", g.kind, func() law {
-			return s.learn(law{scatter: priorScatter(), lowDB: 2}, priorFloor, func(o group) bool { return o.kind == g.kind })
-		})
-		if model == "" {
-			return prior
-		}
-		return s.learn(prior, modelFloor, func(o group) bool { return o.kind == g.kind && s.rows[o.members[0]].Model == model })
-	})
-}
-
-// learn joins a prior with what the groups show that of names.
-func (s *school) learn(prior law, floor float64, of func(group) bool) law {
-	each := func(f func(g group, i int)) {
-		for _, g := range s.groups {
-			if of(g) {
-				for _, i := range g.members {
-					f(g, i)
-				}
-			}
-		}
-	}
-	l := law{usual: map[cause]float64{}}
-	var all [][]float64
-	var low []float64
-	each(func(g group, i int) {
-		for e := range study.Ears {
-			o, ok := g.about(s.rows, s.recs, study.Ear(e), i)
-			if !ok {
-				continue
-			}
-			if m := mean(over(o.d, thirds(lowFromHz, lowToHz))); !math.IsNaN(m) {
-				low = append(low, math.Abs(m))
-			}
-			if at := over(o.d, thirds(shapeFromHz, shapeToHz)); len(at) == prior.scatter.SymmetricDim() {
-				for k := range at {
-					at[k] /= math.Sqrt(o.spread)
-				}
-				all = append(all, at)
-			}
-		}
-	})
-	l.scatter = joined(prior.scatter, all)
-	l.lowDB = quantile(low, prior.lowDB, floor)
-	scores := map[cause][]float64{}
-	var shape []float64
-	each(func(g group, i int) {
-		c := l.judge(g, s.rows, s.recs, i)
-		for _, a := range c.accounts {
-			scores[a.cause] = append(scores[a.cause], math.Abs(a.score))
-		}
-		for e := range c.ok {
-			if c.ok[e] {
-				shape = append(shape, c.shape[e])
-			}
-		}
-	})
-	for _, c := range causes {
-		l.usual[c] = quantile(scores[c], 1.645, floor) / 1.645
-	}
-	l.shape = quantile(shape, 1.2, floor)
-	return l
-}
-
-// quantile of magnitudes, which is thought to be prior without any; floor is the
-// least part of the prior that is believed, of many.
-func quantile(x []float64, prior, floor float64) float64 {
-	n := float64(len(x))
-	least := prior * (floor + (1-floor)*usualCount/(usualCount+n))
-	if len(x) == 0 {
-		return prior
-	}
-	return max(least, samples.Select(x, int(usualShare*(n-1)+0.5))*(1+usualCount/(2*n+usualCount)/2))
-}
-
-// joined is the scatter of differences with a prior.
-func joined(prior *mat.SymDense, all [][]float64) *mat.SymDense {
-	n, now := prior.SymmetricDim(), prior
-	for range lawRounds {
-		var chol mat.Cholesky
-		if !chol.Factorize(now) {
-			return prior
-		}
-		next := mat.NewSymDense(n, nil)
-		next.ScaleSym(priorCount/float64(priorCount+len(all)), prior)
-		for _, d := range all {
-			x := mat.NewVecDense(n, d)
-			w := (freedom + float64(n)) / (freedom + quadratic(&chol, x, x))
-			next.SymRankOne(next, w/float64(priorCount+len(all)), x)
-		}
-		now = next
-	}
-	return now
-}
-
-// quadratic is aᵀ·C⁻¹·b.
-func quadratic(c *mat.Cholesky, a, b *mat.VecDense) float64 {
-	var s mat.VecDense
-	if c.SolveVecTo(&s, b) != nil {
-		return math.NaN()
-	}
-	return mat.Dot(a, &s)
 }
 
 // metric weighs the difference of one ear from a group by the law, where it counts.
@@ -228,3 +99,22 @@ func (m metric) flat() *mat.VecDense {
 	}
 	return v
 }
+
+// shapeOf is the root mean square of a difference beyond its level, in standard deviations.
+func (m metric) shapeOf(d *mat.VecDense) float64 {
+	flat := m.flat()
+	cross := quadratic(&m.chol, flat, d)
+	return math.Sqrt(max(0, quadratic(&m.chol, d, d)-cross*cross/quadratic(&m.chol, flat, flat)) / float64(len(m.at)-1))
+}
+
+// cause is what may have changed the levels of a recording.
+type cause int
+
+const (
+	gainOfBoth cause = iota
+	gainOfOne
+	blocked
+	compressed
+)
+
+var causes = [...]cause{gainOfBoth, gainOfOne, blocked, compressed}

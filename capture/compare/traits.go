@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/binary"
 	"math"
+	"slices"
 
 	"asworn/capture/band"
 	"asworn/capture/finding"
@@ -11,6 +12,15 @@ import (
 	"asworn/capture/samples"
 	"asworn/capture/study"
 )
+
+// What two ears differ by is compared between these. Common practice, no source.
+const (
+	groupFromHz = 250 // below it a leak under one cup makes the ears differ
+	groupToHz   = 16000
+)
+
+// groupLeast is how many recordings make a group.
+const groupLeast = 3
 
 // Traits are what recordings of a study are compared by.
 type Traits struct {
@@ -101,4 +111,62 @@ func harmonicOf(r response.Response) float64 {
 		return math.NaN()
 	}
 	return samples.Median(at)
+}
+
+// groupsOf gathers the usable rows with equal keys, in the order of the sheet;
+// groups that are too small to compare are left out.
+func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) string) (out [][]int) {
+	at := map[string]int{}
+	for i, r := range rows {
+		if !recs[i].Usable {
+			continue
+		}
+		k := key(r)
+		if _, ok := at[k]; !ok {
+			at[k] = len(out)
+			out = append(out, nil)
+		}
+		out[at[k]] = append(out[at[k]], i)
+	}
+	return slices.DeleteFunc(out, func(g []int) bool { return len(g) < groupLeast })
+}
+
+// earDifference returns left less right as recorded, in dB per third-octave
+// band; NaN where either does not count.
+func earDifference(s study.Setup, r response.Recording) []float64 {
+	bands := band.All()
+	out := make([]float64, band.Thirds)
+	const each = band.PerThird
+	for i := range out {
+		n := 0
+		for j := i * each; j < (i+1)*each; j++ {
+			if len(r.Ears[0].Valid) <= j || len(r.Ears[1].Valid) <= j || !r.Ears[0].Valid[j] || !r.Ears[1].Valid[j] {
+				continue
+			}
+			f := bands[j].Mid
+			if f < groupFromHz || f > groupToHz {
+				continue
+			}
+			out[i] += r.Ears[0].LevelDB[j] + recorded(s.Microphones[0], f) - r.Ears[1].LevelDB[j] - recorded(s.Microphones[1], f)
+			n++
+		}
+		if n < each/2 {
+			out[i] = math.NaN()
+			continue
+		}
+		out[i] /= float64(n)
+	}
+	return out
+}
+
+// recorded is what turns a level at a microphone into the recorded one, dB.
+func recorded(m study.Microphone, f float64) float64 {
+	out := 0.0
+	if len(m.Response.Hz) > 0 {
+		out += m.Response.LevelDB(f)
+	}
+	if m.PaPerUnit > 0 {
+		out -= 20 * math.Log10(m.PaPerUnit)
+	}
+	return out
 }

@@ -59,24 +59,6 @@ func size(limit uint64) int { return max(bits.Len64(limit)+7, 8) / 8 }
 // none is the undefined address.
 const none = ^uint64(0)
 
-// at returns a cursor at an address of the file.
-func (f *File) at(address uint64) *cursor {
-	if address >= uint64(len(f.b)) {
-		fail("address %d is beyond the end of the file at %d", address, len(f.b))
-	}
-	return &cursor{f.b[address:]}
-}
-
-func (f *File) address(c *cursor) uint64 {
-	a := c.uint(f.offsetSize)
-	if a == none>>(64-8*f.offsetSize) {
-		return none
-	}
-	return a
-}
-
-func (f *File) length(c *cursor) uint64 { return c.uint(f.lengthSize) }
-
 // visited refuses the second visit to a node: trees have no cycles and no
 // shared branches, so work stays within the size of the file.
 type visited map[uint64]bool

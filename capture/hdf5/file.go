@@ -20,15 +20,9 @@ import (
 
 // File is a file that Read took in; it refers to the bytes it was given.
 type File struct {
-	b                      []byte
-	offsetSize, lengthSize int
-	root                   object
-	links                  []link
-}
-
-type link struct {
-	name    string
-	address uint64
+	image
+	root  object
+	links []link
 }
 
 // IsHDF5 reports whether b begins as HDF5 files do.
@@ -40,7 +34,7 @@ const magic = "\x89HDF\r\n\x1a\n"
 // Dataset.Values. b must not change afterwards.
 func Read(b []byte) (f *File, err error) {
 	defer catch(&err)
-	f = &File{b: b}
+	f = &File{image: image{b: b}}
 	c := f.at(0)
 	c.expect(magic)
 	var root uint64
@@ -69,14 +63,14 @@ func Read(b []byte) (f *File, err error) {
 	return f, nil
 }
 
-func (f *File) sizes(c *cursor) {
+func (f *image) sizes(c *cursor) {
 	f.offsetSize, f.lengthSize = c.int(1), c.int(1)
 	if o, l := f.offsetSize, f.lengthSize; o != 4 && o != 8 || l != 4 && l != 8 {
 		fail("offsets of %d and lengths of %d bytes: want 4 or 8", o, l)
 	}
 }
 
-func (f *File) base(c *cursor) {
+func (f *image) base(c *cursor) {
 	if base := f.address(c); base != 0 {
 		fail("base address %d: want 0", base)
 	}

@@ -3,7 +3,7 @@ package hdf5
 import "bytes"
 
 // children returns the hard links of a group.
-func (f *File) children(o object) []link {
+func (f *image) children(o object) []link {
 	var links []link
 	add := func(b []byte) {
 		if l, hard := f.link(b); hard {
@@ -37,7 +37,7 @@ func (f *File) children(o object) []link {
 	return links
 }
 
-func (f *File) link(b []byte) (l link, hard bool) {
+func (f *image) link(b []byte) (l link, hard bool) {
 	c := &cursor{b}
 	if v := c.int(1); v != 1 {
 		fail("link version %d", v)
@@ -60,7 +60,7 @@ func (f *File) link(b []byte) (l link, hard bool) {
 	return l, true
 }
 
-func (f *File) localHeap(address uint64) []byte {
+func (f *image) localHeap(address uint64) []byte {
 	c := f.at(address)
 	c.expect("HEAP")
 	c.take(4)
@@ -70,7 +70,7 @@ func (f *File) localHeap(address uint64) []byte {
 }
 
 // symbols reads the symbol table of an old-style group.
-func (f *File) symbols(tree uint64, names []byte) []link {
+func (f *image) symbols(tree uint64, names []byte) []link {
 	var links []link
 	f.btree1(tree, 0, func(c *cursor) { f.length(c) }, func(_ []byte, child uint64) {
 		c := f.at(child)
@@ -95,22 +95,7 @@ func (f *File) symbols(tree uint64, names []byte) []link {
 	return links
 }
 
-// denseAttributes adds the attributes that lie in a fractal heap.
-func (f *File) denseAttributes(o *object, c *cursor) {
-	c.take(1)
-	if flags := c.int(1); flags&1 != 0 {
-		c.take(2)
-	}
-	heap, tree := f.address(c), f.address(c)
-	if heap == none || tree == none {
-		return
-	}
-	h := f.fractalHeap(heap)
-	f.btree2(tree, 8, func(record *cursor) {
-		id := record.take(uint64(h.idLength))
-		if flags := record.int(1); flags&2 != 0 {
-			return // shared
-		}
-		o.addAttribute(h.object(id))
-	})
+type link struct {
+	name    string
+	address uint64
 }

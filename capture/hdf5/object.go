@@ -30,7 +30,7 @@ type message struct {
 
 // object is an object header: its messages, and its attributes by name.
 type object struct {
-	f          *File
+	f          *image
 	messages   []message
 	attributes map[string]attribute
 }
@@ -48,7 +48,7 @@ func (o object) find(kind int) *cursor {
 }
 
 // object reads the object header at an address.
-func (f *File) object(address uint64) object {
+func (f *image) object(address uint64) object {
 	o := object{f: f, attributes: map[string]attribute{}}
 	c := f.at(address)
 	seen := visited{}
@@ -70,7 +70,7 @@ func (f *File) object(address uint64) object {
 	return o
 }
 
-func (f *File) headerV1(o *object, c *cursor, seen visited) {
+func (f *image) headerV1(o *object, c *cursor, seen visited) {
 	if v := c.int(1); v != 1 {
 		fail("object header version %d", v)
 	}
@@ -98,7 +98,7 @@ func (f *File) headerV1(o *object, c *cursor, seen visited) {
 	}
 }
 
-func (f *File) headerV2(o *object, c *cursor, seen visited) {
+func (f *image) headerV2(o *object, c *cursor, seen visited) {
 	whole := c.b
 	c.expect("OHDR")
 	if v := c.int(1); v != 2 {
@@ -225,30 +225,22 @@ func (o object) text(name string) (s string, err error) {
 	return "", nil
 }
 
-// globalHeap returns an object of a global heap collection.
-func (f *File) globalHeap(address, index uint64) []byte {
-	c := f.at(address)
-	c.expect("GCOL")
-	c.take(4)
-	n := f.length(c)
-	head := uint64(8 + f.lengthSize)
-	if n < head {
-		fail("a global heap of %d bytes", n)
+// denseAttributes adds the attributes that lie in a fractal heap.
+func (f *image) denseAttributes(o *object, c *cursor) {
+	c.take(1)
+	if flags := c.int(1); flags&1 != 0 {
+		c.take(2)
 	}
-	c.b = c.take(n - head)
-	for len(c.b) >= 8+f.lengthSize {
-		i := c.uint(2)
-		c.take(6)
-		n := f.length(c)
-		if i == 0 {
-			break
-		}
-		object := c.take(n)
-		if i == index {
-			return object
-		}
-		c.take(min(-n%8, uint64(len(c.b))))
+	heap, tree := f.address(c), f.address(c)
+	if heap == none || tree == none {
+		return
 	}
-	fail("the global heap at %d holds no object %d", address, index)
-	return nil
+	h := f.fractalHeap(heap)
+	f.btree2(tree, 8, func(record *cursor) {
+		id := record.take(uint64(h.idLength))
+		if flags := record.int(1); flags&2 != 0 {
+			return // shared
+		}
+		o.addAttribute(h.object(id))
+	})
 }

@@ -2,7 +2,7 @@ package hdf5
 
 // btree1 walks a version 1 B-tree of the given kind; key passes over a key.
 // leaf gets the bytes that begin with a child's key, and the child's address.
-func (f *File) btree1(address uint64, kind int, key func(*cursor), leaf func(key []byte, child uint64)) {
+func (f *image) btree1(address uint64, kind int, key func(*cursor), leaf func(key []byte, child uint64)) {
 	seen := visited{}
 	var walk func(address uint64, level int)
 	walk = func(address uint64, level int) {
@@ -35,7 +35,7 @@ func (f *File) btree1(address uint64, kind int, key func(*cursor), leaf func(key
 }
 
 // btree2 gives each record of a version 2 B-tree of the given kind.
-func (f *File) btree2(address uint64, kind int, record func(*cursor)) {
+func (f *image) btree2(address uint64, kind int, record func(*cursor)) {
 	c := f.at(address)
 	c.expect("BTHD")
 	c.take(1)
@@ -92,7 +92,7 @@ func (f *File) btree2(address uint64, kind int, record func(*cursor)) {
 
 // fractalHeap is the header of a fractal heap.
 type fractalHeap struct {
-	f                *File
+	f                *image
 	idLength         int
 	offsetN, lengthN int
 	huge, root       uint64
@@ -101,7 +101,7 @@ type fractalHeap struct {
 	rows             int
 }
 
-func (f *File) fractalHeap(address uint64) fractalHeap {
+func (f *image) fractalHeap(address uint64) fractalHeap {
 	c := f.at(address)
 	c.expect("FRHP")
 	c.take(1)

@@ -2,22 +2,6 @@ package simulate
 
 import "asworn/capture"
 
-// Numbers of the placements at the drum, where they are not those at the
-// blocked entrance: a plug at the entrance shuts the canal, so that the
-// headphone comes off between the two.
-const (
-	firstDrumSeating = 21
-	firstDrumSurvey  = 200
-)
-
-// FixtureIndex is the place of an ordinary fixture seating in the design's plans.
-func FixtureIndex(r Row) int {
-	if r.Number >= firstDrumSeating {
-		return r.Number - firstDrumSeating
-	}
-	return r.Number - 1
-}
-
 // drawApart adds what the fixture's own ear simulator records: ordinary
 // seatings, and a survey about the same mark, found again with an error.
 func (s *Study) drawApart(r *drawer) {

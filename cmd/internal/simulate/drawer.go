@@ -1,20 +1,35 @@
 package simulate
 
-import "math"
+import (
+	"math"
+	"math/rand/v2"
 
-// Laws says how what people and operators do is distributed. Standard
-// deviations are those of the design either way.
-type Laws int
-
-const (
-	// NormalLaws are Gaussian, as the estimators assume.
-	NormalLaws Laws = iota
-	// UnlikeLaws are none of the estimators': listeners in two groups of unlike
-	// size, placements with heavy tails, cushions that are skewed, a ruler and a
-	// people's mean with hard limits, landmarks missed to one side, leaks whose
-	// heights spread over a decade.
-	UnlikeLaws
+	"asworn/capture"
 )
+
+// drawer draws what people and operators do, by the laws of a design.
+type drawer struct {
+	*rand.Rand
+	d   Design
+	own [][][2][3]float64 // per model and listener: the usual place of each ear
+}
+
+func (r *drawer) normal(sd float64) float64 { return sd * r.NormFloat64() }
+
+// around returns a placement near a centre with the scatter that no survey
+// models: cushion, lean, microphone, gain.
+func (r *drawer) around(centre [3]float64, worn bool) Placement {
+	k := r.d.Scatter
+	if !worn {
+		k *= 0.6 // an artificial head has firm sides and no hair
+	}
+	p := Placement{Displacement: capture.Displacement{ForwardMM: centre[0], UpMM: centre[1], RotationDeg: centre[2]}}
+	p.GapMM = r.cushion(0.8 * k)
+	p.TiltDeg = [2]float64{r.normal(1 * k), r.normal(1 * k)}
+	p.MicMM = [2]float64{r.normal(0.25 * k), r.normal(0.25 * k)}
+	p.GainDB = r.normal(0.1 * k)
+	return p
+}
 
 // mean is how far the people's mean lies from the mark: uniform, or normal.
 func (r *drawer) mean(sd float64) float64 { return r.box(sd) }

@@ -1,0 +1,53 @@
+package compare
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/mat"
+
+	"asworn/capture/band"
+	"asworn/capture/samples"
+)
+
+// Third octaves, from the first to the last, whose shape is compared: a leak acts below.
+const shapeFromHz, shapeToHz = 200, 12500
+
+// thirds returns the third-octave bands from lo to hi.
+func thirds(lo, hi float64) (out []int) {
+	for i, b := range band.AllThirds() {
+		if b.Mid >= lo*0.99 && b.Mid <= hi*1.01 {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+func every(n int) []int {
+	out := make([]int, n)
+	for i := range out {
+		out[i] = i
+	}
+	return out
+}
+
+// over returns the finite values of x at some places.
+func over(x []float64, at []int) (out []float64) {
+	for _, i := range at {
+		if !math.IsNaN(x[i]) {
+			out = append(out, x[i])
+		}
+	}
+	return out
+}
+
+// mean is NaN of nothing.
+func mean(x []float64) float64 { return samples.Sum(x) / float64(len(x)) }
+
+// quadratic is aᵀ·C⁻¹·b.
+func quadratic(c *mat.Cholesky, a, b *mat.VecDense) float64 {
+	var s mat.VecDense
+	if c.SolveVecTo(&s, b) != nil {
+		return math.NaN()
+	}
+	return mat.Dot(a, &s)
+}
