@@ -22,6 +22,7 @@ type Device struct {
 	// system does not say.
 	Channels int
 	Format   string // of its samples, as in "32-bit float"; empty when the system does not say
+	Closed   bool   // it cannot be opened now: another program holds it, or what it stands for is missing
 }
 
 // RunsAt reports whether the device runs at a rate without resampling, as far

@@ -4,8 +4,10 @@ package audio
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 	"unsafe"
@@ -36,6 +38,7 @@ func closeContext(ctx *malgo.AllocatedContext) {
 }
 
 func (native) Devices() (playback, capture []Device, err error) {
+	defer hush()()
 	ctx, err := newContext()
 	if err != nil {
 		return nil, nil, err
@@ -49,11 +52,28 @@ func (native) Devices() (playback, capture []Device, err error) {
 		if err != nil {
 			return nil, nil, fmt.Errorf("the sound devices cannot be listed: %w", err)
 		}
-		for _, d := range found {
+		for _, d := range slices.DeleteFunc(found, silence) {
 			*way.to = append(*way.to, describe(ctx, way.kind, d))
 		}
 	}
+	if allClosed(playback) && allClosed(capture) {
+		return nil, nil, errNoDevice
+	}
 	return playback, capture, nil
+}
+
+// errNoDevice is returned where there is nothing to play on and nothing to record from.
+var errNoDevice = errors.New("no sound device can be opened: plug the interface in and switch it on, start the sound server (on Linux PulseAudio or PipeWire, as the user who records), close programs that hold the device, and see that you may use it; --from takes the files of another recorder instead")
+
+// allClosed reports whether there is no device that can be opened.
+func allClosed(devices []Device) bool {
+	return !slices.ContainsFunc(devices, func(d Device) bool { return !d.Closed })
+}
+
+// silence reports whether a device is the one of ALSA that throws away what is played and
+// records nothing.
+func silence(d malgo.DeviceInfo) bool {
+	return strings.TrimRight(string(d.ID[:]), "\x00") == "null"
 }
 
 // describe adds what only asking the device itself tells.
@@ -61,7 +81,8 @@ func describe(ctx *malgo.AllocatedContext, kind malgo.DeviceType, d malgo.Device
 	out := Device{ID: d.ID.String(), Name: d.Name(), Default: d.IsDefault != 0}
 	full, err := ctx.DeviceInfo(kind, d.ID, malgo.Shared)
 	if err != nil {
-		return out // known by its name alone
+		out.Closed = true
+		return out
 	}
 	any := false
 	for _, f := range full.Formats {
@@ -97,6 +118,7 @@ func (native) Open(cfg Config, call Callbacks) (Stream, error) {
 	if err := cfg.Check(); err != nil {
 		return nil, err
 	}
+	defer hush()()
 	ctx, err := newContext()
 	if err != nil {
 		return nil, err
@@ -174,6 +196,7 @@ func (s *nativeStream) choose(kind malgo.DeviceType, id string) (malgo.DeviceInf
 	if err != nil {
 		return malgo.DeviceInfo{}, err
 	}
+	found = slices.DeleteFunc(found, silence)
 	var devices []Device
 	for _, d := range found {
 		devices = append(devices, Device{ID: d.ID.String(), Name: d.Name(), Default: d.IsDefault != 0})
@@ -195,6 +218,7 @@ func floats(b []byte) []float32 {
 
 // Start begins with recording, so that nothing that is played is missed.
 func (s *nativeStream) Start() error {
+	defer hush()()
 	if err := s.capture.Start(); err != nil {
 		return fmt.Errorf("%s does not start: %w", s.recDev.Name, err)
 	}
@@ -206,6 +230,7 @@ func (s *nativeStream) Start() error {
 
 // Stop ends playback first.
 func (s *nativeStream) Stop() error {
+	defer hush()()
 	s.stopping.Store(true)
 	for _, d := range []*malgo.Device{s.playback, s.capture} {
 		if d != nil && d.IsStarted() {
@@ -219,6 +244,7 @@ func (s *nativeStream) Close() error {
 	if s.ctx == nil {
 		return nil
 	}
+	defer hush()()
 	s.stopping.Store(true)
 	for _, d := range []*malgo.Device{s.playback, s.capture} {
 		if d != nil {

@@ -6,11 +6,14 @@ import (
 	"bytes"
 	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"math"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"slices"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -264,5 +267,43 @@ func TestPulseStopIsHeard(t *testing.T) {
 	t.Logf("asked at frame %d; the last sound is %d frames later (%.1f ms)", asked, after, float64(after)/48)
 	if after > 2*buffer { // one that records, one that plays
 		t.Errorf("%d frames of sound after the stop, want at most a buffer of %d beside that in which it was asked", after, buffer)
+	}
+}
+
+// Where there is no sound at all that is one error, which says what to do; what the
+// system's libraries print about it stays off the terminal, and what this program prints
+// afterwards does not.
+func TestPulseMissing(t *testing.T) {
+	t.Setenv("PULSE_SERVER", "unix:/nonexistent")
+	cards, err := os.ReadFile("/proc/asound/cards")
+	if err == nil && !bytes.Contains(cards, []byte("no soundcards")) {
+		t.Skip("there is a sound card here")
+	}
+	shown, err := os.Create(filepath.Join(t.TempDir(), "stderr"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer shown.Close()
+	before, err := syscall.Dup(2)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := syscall.Dup3(int(shown.Fd()), 2, 0); err != nil {
+		t.Fatal(err)
+	}
+	sys, err := audio.Open()
+	if err == nil {
+		_, _, err = sys.Devices()
+	}
+	_, opened := sys.Open(audio.Config{RateHz: 48000, Outputs: 2, Inputs: 2}, audio.Callbacks{})
+	fmt.Fprint(os.Stderr, "afterwards")
+	if err := errors.Join(syscall.Dup3(before, 2, 0), syscall.Close(before)); err != nil {
+		t.Fatal(err)
+	}
+	if text, err := os.ReadFile(shown.Name()); err != nil || string(text) != "afterwards" {
+		t.Errorf("%v; the terminal shows %q", err, text)
+	}
+	if err == nil || !strings.Contains(err.Error(), "start the sound server") || opened == nil {
+		t.Errorf("listed: %v; opened: %v", err, opened)
 	}
 }

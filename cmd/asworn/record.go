@@ -87,7 +87,7 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 	console.Complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
 	f.StringVar(&opt.fixture, "fixture", "", "which fixture, of a study that declares several (DIR@NAME says the same)")
 	console.CompleteModels(cmd, "model")
-	f.StringVar(&opt.listener, "add-listener", "", "add the rows of one more listener with this `ID` to the plan, like those of the one who has most")
+	f.StringVar(&opt.listener, "add-listener", "", "add the rows of one more listener with this `ID` to the plan: those of the one who has most, in an order drawn anew")
 	f.StringVar(&opt.from, "from", "", "take the WAV files that another recorder writes into this `FOLDER`, in order")
 	f.StringVar(&opt.choice.Playback, "playback", "", "playback device: its name, or a part that no other has")
 	f.StringVar(&opt.choice.Capture, "capture", "", "recording device: its name, or a part that no other has")

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"fmt"
 	"sync"
 
 	"asworn/capture/audio"
@@ -9,7 +10,8 @@ import (
 // What is recorded after the end of the last sweep: until it has arrived, and the
 // decay and the silence that a recording is judged by. Common practice, no source.
 const (
-	unknownArrival = 0.4 // seconds, before a level check or a take has found it
+	usualArrival   = 0.4 // seconds, which a take waits before a level check or a take has found it
+	longestArrival = 2.0 // for which a level check listens
 	arrivalMargin  = 0.1
 	decaySeconds   = 0.35
 )
@@ -17,19 +19,24 @@ const (
 // arrival is how much later than the output the inputs of the study hear it, with the
 // devices that are chosen. Its methods may be called from any goroutine.
 type arrival struct {
+	one       []float64 // one repeat of the excitation
+	lead, gap int       // samples before the first and between them
+	rateHz    float64
+
 	mu      sync.Mutex
 	seconds float64     // to the last input, as the level check or the first take found it; 0 before
 	heard   [][]float64 // the take before, until the arrival is taken from it; nil else
 }
 
-// wait is how many seconds after the end of a signal it has arrived everywhere.
-func (a *arrival) wait() float64 {
+// wait is how many seconds after the end of a signal it has arrived everywhere, by what was
+// found; unknown where nothing was.
+func (a *arrival) wait(unknown float64) float64 {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	if a.seconds > 0 {
 		return a.seconds + arrivalMargin
 	}
-	return unknownArrival
+	return unknown
 }
 
 // found takes down the arrival that a level check found, in seconds.
@@ -55,35 +62,56 @@ func (a *arrival) keep(t audio.Take) {
 	}
 }
 
-// learn takes from the take before how much later than the output its inputs heard one
-// repeat of the excitation, which began after lead samples, where no level check has
-// told: later takes then end sooner. It is done when the next one begins, so that no
-// verdict waits for it.
-func (a *arrival) learn(in Inputs, one []float64, lead int, rateHz float64) {
+// learn takes from the take before how much later than the output its inputs heard it,
+// where no level check has told: later takes then end sooner. It is done when the next one
+// begins, so that no verdict waits for it.
+func (a *arrival) learn(in Inputs) {
 	a.mu.Lock()
 	samples := a.heard
 	if a.heard = nil; a.seconds > 0 {
 		samples = nil
 	}
 	a.mu.Unlock()
-	if samples == nil {
-		return
+	if at, ok := a.of(samples, in); ok {
+		a.found(at)
 	}
-	longest := 0.0
+}
+
+// of is how many seconds after it was played the last input of the study heard the first
+// sweep of a take; ok is false where one did not hear it.
+func (a *arrival) of(samples [][]float64, in Inputs) (longest float64, ok bool) {
+	reach := int(a.reach() * a.rateHz)
 	for _, i := range []int{in.Left, in.Right, in.Loopback} {
-		if i == 0 || len(samples) < i || len(samples[i-1]) < lead+len(one) {
+		if i == 0 || len(samples) < i || len(samples[i-1]) < a.lead+len(a.one) {
 			continue
 		}
-		x := samples[i-1][lead:]
-		lag, correlation := correlate(one, x[:min(len(x), len(one)+int(unknownArrival*rateHz))])
+		x := samples[i-1][a.lead:]
+		lag, correlation := correlate(a.one, x[:min(len(x), len(a.one)+reach)])
 		if correlation < arrivedCorrelation {
-			return // a side that is silent tells nothing of when it is to be heard
+			return 0, false // a side that is silent tells nothing of when it is to be heard
 		}
-		longest = max(longest, float64(lag)/rateHz)
+		longest, ok = max(longest, float64(lag)/a.rateHz), true
 	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if a.seconds == 0 {
-		a.seconds = longest
+	return longest, ok
+}
+
+// reach is how late the first sweep of an excitation can be told to arrive, in seconds: not
+// so late that the next one, which is like it, may be what is heard.
+func (a *arrival) reach() float64 {
+	return min(longestArrival, float64(len(a.one)+a.gap)/2/a.rateHz)
+}
+
+// quicker is what makes sound arrive sooner.
+const quicker = "; a wired device, or a shorter buffer of the sound server, is quicker (--setup chooses devices again)"
+
+// late says why a take ended before its last sweep had arrived, and has the next one wait
+// for it.
+func (a *arrival) late(samples [][]float64, in Inputs) string {
+	waited := a.wait(usualArrival)
+	at, ok := a.of(samples, in)
+	if !ok || at <= waited {
+		return fmt.Sprintf("this take ended before its last sweep had arrived, and not how late that is could be told: make the level check (l), which listens for %.0f s%s", longestArrival, quicker)
 	}
+	a.found(at)
+	return fmt.Sprintf("sound arrives %.2f s after it is played, and this take waited %.2f s: the next one waits for it, record again%s", at, waited, quicker)
 }

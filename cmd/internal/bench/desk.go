@@ -11,6 +11,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/audio"
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
@@ -316,7 +317,7 @@ func (d *Desk) minutes() float64 {
 
 // planned is how long rows take by the plan, in minutes.
 func (d *Desk) planned(rows []capture.Seating) float64 {
-	return plan.SessionMinutes(rows, d.sound.seconds(d.sound.signal)/60, d.fitted)
+	return plan.SessionMinutes(rows, d.sound.seconds(d.sound.signal, usualArrival)/60, d.fitted)
 }
 
 func (d *Desk) changed() {
@@ -429,7 +430,7 @@ func (d *Desk) play(ctx context.Context, row Row) {
 		d.fail(errors.New("stopped; nothing was kept of this take"))
 	default:
 		d.sound.arrival.keep(got)
-		d.keep(row, take{against: d.sound.lost(got), played: true, gainDB: gainDB}, func(s capture.Seating) error {
+		d.keep(row, take{against: d.sound.lost(got), played: got.Samples, gainDB: gainDB}, func(s capture.Seating) error {
 			channels := d.sound.channels(got.Samples)
 			return d.store.save(s, wavfile.Format{RateHz: got.RateHz, Channels: len(channels), Bits: 32, Float: true}, channels)
 		})
@@ -438,8 +439,8 @@ func (d *Desk) play(ctx context.Context, row Row) {
 
 // take is what is known of a take beside its recording.
 type take struct {
-	against []string // what speaks against it already
-	played  bool     // by this session, at gainDB
+	against []string    // what speaks against it already
+	played  [][]float64 // what the inputs heard while this session played, at gainDB; nil where it did not
 	gainDB  float64
 }
 
@@ -495,8 +496,11 @@ func (d *Desk) assess(row capture.Seating, t take) {
 	if err != nil {
 		r.Word, r.Tone, r.Do = "not judged", table.Bad, []string{err.Error()}
 	} else {
-		r.describe(j, len(t.against) > 0)
-		if t.played {
+		if t.played != nil && has(j, finding.Truncated) {
+			r.More = append(r.More, d.sound.arrival.late(t.played, d.sound.chosen().Inputs))
+		}
+		r.describe(j, len(r.More) > 0)
+		if t.played != nil {
 			if level, err = d.sound.learn(row, j.Recording, t.gainDB); err != nil {
 				level = err.Error()
 			}
@@ -510,6 +514,11 @@ func (d *Desk) assess(row capture.Seating, t take) {
 		}
 		d.session = d.session.Judge(r.Keep)
 	})
+}
+
+// has reports whether something was found in a recording.
+func has(j pipeline.Judgement, code finding.Code) bool {
+	return slices.ContainsFunc(j.Recording.Quality.Findings, func(f capture.Finding) bool { return f.Code == code })
 }
 
 // warned reports whether a recording raised a warning.

@@ -18,6 +18,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		delete(s.safety.Levels, model) // it is found anew
 	}
 	s.mu.Unlock()
+	s.arrival.forget() // it is found anew
 	safety := s.know()
 	steps := safety.Steps()
 	for i, gain := range steps {
@@ -25,7 +26,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if i+1 == len(steps) {
 			signal = s.signal
 		}
-		got, err := s.record(ctx, signal, gain, nil, s.seconds(signal))
+		got, err := s.record(ctx, signal, gain, nil, s.seconds(signal, longestArrival))
 		if err != nil {
 			return err.Error()
 		}
@@ -34,13 +35,16 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		}
 		whole := got
 		if i+1 == len(steps) {
-			got.Samples = cut(whole.Samples, s.study.Sweep.LeadSamples(), int(s.seconds(s.one)*float64(s.rateHz)))
+			got.Samples = cut(whole.Samples, s.study.Sweep.LeadSamples(), int(s.seconds(s.one, s.arrival.reach())*float64(s.rateHz)))
 		}
 		h, err := s.hear(got.Samples, gain)
 		if err != nil {
 			return err.Error()
 		}
 		tell(fmt.Sprintf("level check at %.0f dB: %s", gain, h.words))
+		if h.arrived {
+			s.arrival.found(h.delay)
+		}
 		if i+1 < len(steps) {
 			if err := safety.MayRise(h.level, steps[i+1]); err != nil {
 				return err.Error()
@@ -51,13 +55,15 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 			h.words += "; " + lost[0]
 		}
 		if !h.arrived {
-			return h.words + ". The sweep does not reach every microphone: check amplifier, plugs and the map of inputs, and make the level check again (l)"
+			return h.words + fmt.Sprintf(". The sweep does not reach every microphone within %.0f s: check amplifier, plugs and the map of inputs, and make the level check again (l)", longestArrival)
+		}
+		if h.delay > usualArrival {
+			h.words += fmt.Sprintf("; takes wait %.2f s for the sound%s", h.delay, quicker)
 		}
 		h.words += clock(s.setup, s.channels(whole.Samples), whole.RateHz)
 		s.mu.Lock()
 		s.safety.Levels[model] = h.level
 		s.mu.Unlock()
-		s.arrival.found(h.delay)
 		compared, err := s.compare(DayLevel{Model: model, Point: row.Point, GainDB: gain, DB: h.level.DB, Known: h.level.Known, Ears: h.ears})
 		if err != nil {
 			return err.Error()

@@ -9,10 +9,11 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/cmd/internal/plan"
 )
 
 // addListener puts the rows of one more listener at the end of the plan: those of the
-// listener who has most of them, in the same order.
+// listener who has most of them, in an order of their own (plan.Redrawn).
 func (s *store) addListener(id string, st *capture.Study) error {
 	if strings.ContainsAny(id, `/\:`) { // it becomes part of names of files
 		return fmt.Errorf("listener %q: an id is letters and digits, as in L09", id)
@@ -36,12 +37,14 @@ func (s *store) addListener(id string, st *capture.Study) error {
 	if like == "" {
 		return errors.New("no listener is in the plan whose rows could be taken for another: begin with 'asworn new --listeners'")
 	}
+	var theirs []capture.Seating
+	for _, r := range rows {
+		if r.Subject == like {
+			theirs = append(theirs, r.Seating)
+		}
+	}
 	return s.edit(func(t *study.SheetText) error {
-		for _, r := range rows {
-			if r.Subject != like {
-				continue
-			}
-			one := r.Seating
+		for _, one := range plan.Redrawn(theirs, id) {
 			dir, name := path.Split(one.File)
 			if name = strings.Replace(name, like, id, 1); !strings.Contains(name, id) {
 				name = id + "-" + name

@@ -45,6 +45,7 @@ func newSound(system audio.System, dir string, st *capture.Study, setup capture.
 	if s.signal, s.one, err = excitation(st, setup); err != nil {
 		return nil, err
 	}
+	s.arrival.one, s.arrival.lead, s.arrival.gap, s.arrival.rateHz = s.one, st.Sweep.LeadSamples(), st.Sweep.GapSamples(), st.Sweep.RateHz
 	return s, nil
 }
 
@@ -71,14 +72,15 @@ func excitation(st *capture.Study, setup capture.Setup) (signal, one []float64, 
 	return signal, one, nil
 }
 
-// seconds is how long a signal is recorded.
-func (s *Sound) seconds(signal []float64) float64 {
-	return float64(len(signal))/float64(s.rateHz) + s.arrival.wait() + decaySeconds
+// seconds is how long a signal is recorded that arrives so many seconds after it is played,
+// where nothing has found when it does.
+func (s *Sound) seconds(signal []float64, unknown float64) float64 {
+	return float64(len(signal))/float64(s.rateHz) + s.arrival.wait(unknown) + decaySeconds
 }
 
 // takeBytes is the size of a take on the disk, but for its header.
 func (s *Sound) takeBytes() int {
-	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal)*float64(s.rateHz)))
+	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal, usualArrival)*float64(s.rateHz)))
 }
 
 // Wants are the channels that the study asks for, by their numbers in its files.
@@ -196,9 +198,9 @@ func (s *Sound) meters() []float64 {
 
 // take plays the excitation at the gain of the settings and records it.
 func (s *Sound) take(ctx context.Context) (got audio.Take, gainDB float64, err error) {
-	s.arrival.learn(s.chosen().Inputs, s.one, s.study.Sweep.LeadSamples(), float64(s.rateHz))
+	s.arrival.learn(s.chosen().Inputs)
 	gainDB = s.know().GainDB
-	got, err = s.record(ctx, s.signal, gainDB, nil, s.seconds(s.signal))
+	got, err = s.record(ctx, s.signal, gainDB, nil, s.seconds(s.signal, usualArrival))
 	return got, gainDB, err
 }
 

@@ -409,3 +409,68 @@ func TestLevelPanels(t *testing.T) {
 		t.Errorf("planned from nothing: %v", err)
 	}
 }
+
+// One more listener wears each model once a round and each displacement once, as the one
+// whose rows were taken, in an order that another id, or another plan, does not share; the
+// same id has the same.
+func TestRedrawn(t *testing.T) {
+	d := design()
+	d.Displaced = d.Listeners
+	words := func(rows []capture.Seating, byRound bool) (out []string) {
+		for _, r := range rows {
+			if r.Displaced() {
+				out = append(out, fmt.Sprint(r.Model, " displaced ", *r.Survey))
+			} else {
+				out = append(out, fmt.Sprint(r.Model, r.Number))
+			}
+		}
+		if byRound {
+			slices.Sort(out)
+		}
+		return out
+	}
+	of := func(seed uint64) (rows []capture.Seating) {
+		d.Seed = seed
+		all, err := d.Rows()
+		if err != nil {
+			t.Fatal(err)
+		}
+		return slices.DeleteFunc(all, func(r capture.Seating) bool { return r.Subject != "L01" })
+	}
+	like := of(1)
+	seen := map[string]string{fmt.Sprint(words(like, false)): "L01"}
+	first := map[string]int{} // which model a round begins with, and which way of displacing
+	for n := 9; n < 69; n++ {
+		id := fmt.Sprintf("L%02d", n)
+		got := Redrawn(like, id)
+		if diff := cmp.Diff(words(like, true), words(got, true)); diff != "" {
+			t.Fatalf("%s has other rows: %s", id, diff)
+		}
+		if diff := cmp.Diff(got, Redrawn(like, id)); diff != "" {
+			t.Fatalf("%s twice: %s", id, diff)
+		}
+		for i, r := range got {
+			if r.BareEar() != like[i].BareEar() || r.Number != like[i].Number || r.Displaced() && r.File != like[i].File {
+				t.Fatalf("%s: row %d is %s, seating %d, where L01 has %s, seating %d", id, i, r.File, r.Number, like[i].File, like[i].Number)
+			}
+		}
+		order := fmt.Sprint(words(got, false))
+		if seen[order] != "" {
+			t.Errorf("%s has the order of %s", id, seen[order])
+		}
+		seen[order] = id
+		first[got[1].Model]++
+		first[fmt.Sprint(*got[len(got)-4].Survey)]++
+	}
+	for what, n := range first { // 20 of 60 are expected, or 15
+		if n < 6 || n > 34 {
+			t.Errorf("%s comes first %d times of 60", what, n)
+		}
+	}
+	if len(first) != 7 {
+		t.Errorf("first come %v, want each of three models and four displacements now and then", first)
+	}
+	if a, b := Redrawn(of(2), "L09"), Redrawn(like, "L09"); slices.Equal(words(a, false), words(b, false)) {
+		t.Error("L09 has the same order in a plan of another seed")
+	}
+}

@@ -29,6 +29,9 @@ func DeviceWords(d audio.Device) string {
 	if d.Format != "" {
 		out += ", " + d.Format
 	}
+	if d.Closed {
+		out += ", cannot be opened now"
+	}
 	if d.Default {
 		out += ", default"
 	}
@@ -42,6 +45,10 @@ func Prepare(ctx context.Context, t *Terminal, desk *bench.Desk, sys audio.Syste
 	if missing == nil && !choice.Setup && choice.Playback == "" && choice.Capture == "" && choice.Outputs == nil {
 		return nil
 	}
+	playback, recording, err := sys.Devices()
+	if err != nil {
+		return err
+	}
 	if t == nil {
 		if missing == nil {
 			missing = errors.New("devices are chosen in a terminal")
@@ -50,10 +57,6 @@ func Prepare(ctx context.Context, t *Terminal, desk *bench.Desk, sys audio.Syste
 	}
 	if missing != nil && !errors.Is(missing, bench.ErrUnchosen) { // a device that is gone, say
 		t.say("%v", missing)
-	}
-	playback, recording, err := sys.Devices()
-	if err != nil {
-		return err
 	}
 	out, err := t.choose(ctx, "Play on", playback, choice.Playback)
 	if err != nil {
