@@ -77,7 +77,7 @@ func TestLimits(t *testing.T) {
 		}
 	})
 	t.Run("a stiff cone is the plain circuit", func(t *testing.T) {
-		s := Source{ResonanceHz: 90, Damping: 1, Share: 1 - 1e-9}
+		s := Source{ResonanceHz: 90, Damping: 1, CupPart: 1 - 1e-9}
 		p := Params{80, 1}
 		if a, b := s.LossDB(p, 50), p.LossDB(50); math.Abs(a-b) > 1e-6 {
 			t.Errorf("%g and %g dB", a, b)
@@ -114,7 +114,7 @@ func TestLevelProperties(t *testing.T) {
 			Near: rapid.Float64Range(-0.005, 0.005).Draw(t, "near"), NearLoss: rapid.Float64Range(0, 0.001).Draw(t, "near loss"),
 		}
 		if rapid.Bool().Draw(t, "cone") {
-			s.ResonanceHz, s.Damping, s.Share = rapid.Float64Range(40, 200).Draw(t, "resonance"), rapid.Float64Range(0.3, 3).Draw(t, "q"), rapid.Float64Range(0.02, 0.9).Draw(t, "share")
+			s.ResonanceHz, s.Damping, s.CupPart = rapid.Float64Range(40, 200).Draw(t, "resonance"), rapid.Float64Range(0.3, 3).Draw(t, "q"), rapid.Float64Range(0.02, 0.9).Draw(t, "share")
 		}
 		f := rapid.Float64Range(15, 800).Draw(t, "f")
 		const h = 1e-5

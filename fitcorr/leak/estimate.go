@@ -15,7 +15,8 @@ type Estimate struct {
 	Cov     Covariance
 	GainDB  float64 // level offset against the mean of the curves
 	// Evidence is the drop of χ² when the curve is allowed a leak of its own,
-	// against a reference that the curve had no part in; P its tail probability.
+	// against a reference that the curve had no part in; P its tail probability, 0 to 1,
+	// under two degrees of freedom.
 	Evidence float64
 	P        float64
 	// square is the estimate of a small first-order leak's squared corner, and

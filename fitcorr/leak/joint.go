@@ -7,7 +7,7 @@ import (
 // Curve is the low end of one ear of one seating, on the frequencies that are
 // handed to Fit.
 type Curve struct {
-	LevelDB []float64
+	LevelDB []float64 // dB re any level, the same for all curves
 	VarDB   []float64 // variance of LevelDB from noise, dB²; +Inf leaves the point out
 }
 
@@ -18,16 +18,16 @@ type Curve struct {
 // with the sealed curve free at every frequency. Seatings whose leak has a
 // corner of zero form the reference; reference is what they leak in common.
 type joint struct {
-	freq      []float64
+	freq      []float64 // Hz, n, rising
 	curves    []Curve
 	scatter   Scatter         // between seatings
-	weight    []*mat.SymDense // inverse covariance per curve, zero where left out
-	weightSum []*mat.Dense    // weight times a column of ones
-	logDet    []float64       // log-determinant of the covariance per curve
-	sealed    []float64
-	gain      []float64
-	leak      []Params
-	reference Params
+	weight    []*mat.SymDense // per curve: inverse covariance, n × n, dB⁻², zero where left out
+	weightSum []*mat.Dense    // per curve: weight times a column of ones, n × 1
+	logDet    []float64       // per curve: log-determinant of the covariance
+	sealed    []float64       // dB, n
+	gain      []float64       // dB, per curve
+	leak      []Params        // per curve
+	reference Params          // what the reference leaks in common; zero corner: nothing
 	source    Source
 
 	referenceCov Covariance // set by judge

@@ -10,18 +10,23 @@ import (
 // Scatter is how the low end of seatings differs for reasons other than gain
 // and leak: the microphone, the cup and the ear sit a little differently each
 // time. Its standard deviation is √(Floor² + (Rise·(f/1 kHz)^Power)²) dB, since
-// wave effects in a cup grow with frequency, and a share Smooth of it is
+// wave effects in a cup grow with frequency, and the fraction Smooth of its variance is
 // correlated over frequency with the given width.
 type Scatter struct {
 	Floor  float64 // dB
 	Rise   float64 // dB at 1 kHz
-	Power  float64
+	Power  float64 // of frequency
 	Smooth float64 // 0 to 1
 	Width  float64 // octaves
 }
 
-// startScatter is where the estimate starts (orders of magnitude only).
-var startScatter = Scatter{Floor: 0.15, Rise: 0.5, Power: 1, Smooth: 0.7, Width: 0.7}
+// startScatter is where the estimate starts and the mean of its prior, orders of
+// magnitude only; priorScatterSD are the standard deviations of the prior on the vector
+// (common practice, no source).
+var (
+	startScatter   = Scatter{Floor: 0.15, Rise: 0.5, Power: 1, Smooth: 0.7, Width: 0.7}
+	priorScatterSD = [...]float64{1.5, 1.5, 0.4, 1.5, 0.4}
+)
 
 // leastScatter, in dB, is independent from point to point: no level is better
 // than that.
@@ -46,7 +51,8 @@ func (s Scatter) covariance(freq []float64) *mat.SymDense {
 	return c
 }
 
-// vector and scatterFrom map to unbounded values and back.
+// vector and scatterFrom map to unbounded values and back: the logarithms of Floor, Rise
+// and Power, the logit of Smooth, the logarithm of Width.
 func (s Scatter) vector() []float64 {
 	return []float64{math.Log(s.Floor), math.Log(s.Rise), math.Log(s.Power), math.Log(s.Smooth / (1 - s.Smooth)), math.Log(s.Width)}
 }
@@ -56,14 +62,13 @@ func scatterFrom(x []float64) Scatter {
 	return Scatter{math.Exp(x[0]), math.Exp(x[1]), math.Exp(x[2]), 1 / (1 + math.Exp(-math.Min(x[3], mostSmooth))), math.Exp(x[4])}
 }
 
-// penalty keeps the scatter within what it can be when the residuals do not
-// say: normal priors on the vector, wide.
+// penalty is −2 log of the prior, without constants. It keeps the scatter within what it
+// can be when the residuals do not say.
 func (s Scatter) penalty() float64 {
 	x, m := s.vector(), startScatter.vector()
-	sd := [...]float64{1.5, 1.5, 0.4, 1.5, 0.4}
 	sum := 0.0
 	for k := range x {
-		d := (x[k] - m[k]) / sd[k]
+		d := (x[k] - m[k]) / priorScatterSD[k]
 		sum += d * d
 	}
 	return sum

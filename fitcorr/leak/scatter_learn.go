@@ -43,8 +43,8 @@ type leftOver struct {
 }
 
 // learnScatter estimates the scatter from the residuals of the current fit by
-// restricted likelihood (gain and leak of each curve projected out; the share
-// that the sealed curve absorbed is given back by the factor n/(n − 1)).
+// restricted likelihood (gain and leak of each curve projected out; what
+// the sealed curve absorbed is given back by the factor n/(n − 1)).
 func (j *joint) learnScatter() Scatter {
 	n := len(j.freq)
 	var data []leftOver

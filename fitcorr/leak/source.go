@@ -27,7 +27,7 @@ import (
 //
 //	G₀ = D/(κD + 1 − κ),  D = 1 + jδx − x²,  x = f/ResonanceHz,
 //
-// D being the cone in air and κ the cup's share of the compliance. The zero
+// D being the cone in air and κ the cup's part of the compliance. The zero
 // Source is the plain circuit.
 type Source struct {
 	Loss     float64 `json:"loss"`
@@ -37,7 +37,7 @@ type Source struct {
 
 	ResonanceHz float64 `json:"resonance_hz,omitempty"` // of the cone without the cup
 	Damping     float64 `json:"damping,omitempty"`      // δ = 1/Q of that resonance
-	Share       float64 `json:"share,omitempty"`        // κ, 0 to 1; towards 1 the cup alone counts
+	CupPart     float64 `json:"share,omitempty"`        // κ, 0 to 1; towards 1 the cup alone counts
 }
 
 const (
@@ -68,7 +68,7 @@ func (s Source) within(f float64) (at, fall float64) {
 // cone returns D and κD + 1 − κ at f.
 func (s Source) cone(f float64) (d, den complex128) {
 	x := f / s.ResonanceHz
-	k := complex(s.Share, 0)
+	k := complex(s.CupPart, 0)
 	d = complex(1-x*x, s.Damping*x)
 	return d, k*d + 1 - k
 }
@@ -85,10 +85,10 @@ func (s Source) at(f float64) (g, e complex128) {
 }
 
 // coneSlopes returns the derivatives of G by ln ResonanceHz, ln Damping and
-// logit Share.
+// logit CupPart.
 func (s Source) coneSlopes(f float64) (d [3]complex128) {
 	x := f / s.ResonanceHz
-	k := complex(s.Share, 0)
+	k := complex(s.CupPart, 0)
 	cone, den := s.cone(f)
 	byCone := (1 - k) / (den * den)
 	d[0] = byCone * complex(2*x*x, -s.Damping*x)

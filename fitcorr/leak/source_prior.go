@@ -28,9 +28,9 @@ var (
 var (
 	startPlain = Source{Loss: priorSeries[0]}
 	startCones = []Source{
-		{Loss: priorSeries[0], ResonanceHz: 90, Damping: 1, Share: 0.15},
-		{Loss: priorSeries[0], ResonanceHz: 60, Damping: 0.5, Share: 0.1},
-		{Loss: priorSeries[0], ResonanceHz: 120, Damping: 0.5, Share: 0.05},
+		{Loss: priorSeries[0], ResonanceHz: 90, Damping: 1, CupPart: 0.15},
+		{Loss: priorSeries[0], ResonanceHz: 60, Damping: 0.5, CupPart: 0.1},
+		{Loss: priorSeries[0], ResonanceHz: 120, Damping: 0.5, CupPart: 0.05},
 	}
 )
 
@@ -53,7 +53,7 @@ func (s Source) vector() []float64 {
 		v[k] /= priorSeriesSD[k]
 	}
 	if s.ResonanceHz > 0 {
-		v = append(v, math.Log(s.ResonanceHz), math.Log(s.Damping), logit(s.Share))
+		v = append(v, math.Log(s.ResonanceHz), math.Log(s.Damping), logit(s.CupPart))
 	}
 	return v
 }
@@ -70,7 +70,7 @@ func sourceFrom(v []float64) Source {
 		c := v[sourceTerms:]
 		s.ResonanceHz = math.Exp(clamp(c[0], math.Log(10), math.Log(2000)))
 		s.Damping = math.Exp(clamp(c[1], math.Log(0.05), math.Log(20)))
-		s.Share = 1 / (1 + math.Exp(-clamp(c[2], -6, 6)))
+		s.CupPart = 1 / (1 + math.Exp(-clamp(c[2], -6, 6)))
 	}
 	return s
 }
