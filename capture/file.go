@@ -16,10 +16,10 @@ import (
 // held in memory as a whole.
 const spareSeconds = 60
 
-// Process turns a recording into responses; see ProcessSamples. Only the
-// channels of the setup are kept in memory, and of a recording much longer
-// than the excitation only the part that holds it, so that memory does not
-// grow with the file.
+// Process turns a recording into responses; see ProcessSamples. Only the channels of the
+// setup are kept in memory, and of a recording much longer than the excitation only the
+// part that holds it, so that memory does not grow with the file. Errors are those of the
+// reader and those of ProcessSamples.
 func (p *Processor) Process(r *wavfile.Reader) (response.Recording, error) {
 	defer p.bench.Hold()()
 	rate := float64(r.Format().RateHz)

@@ -22,7 +22,10 @@ type Processor struct {
 	input input
 }
 
-// NewProcessor checks the setup and prepares everything that recordings share.
+// NewProcessor checks the setup and prepares everything that recordings share. It fails
+// on channels that name no ear or one twice, on a sweep or an excitation that cannot be
+// played, on a microphone correction that cannot be used, and on a window that does not
+// fit.
 func NewProcessor(s study.Setup) (*Processor, error) {
 	c, err := excitation.New(s)
 	if err != nil {
@@ -36,9 +39,9 @@ func (p *Processor) Clone() *Processor {
 	return &Processor{bench: p.bench.Clone(), find: p.find.Clone()}
 }
 
-// SetWorkers sets how many goroutines may work at the same time for this
-// processor and the clones that are made of it from now on, together; by
-// default GOMAXPROCS. Results do not depend on it.
+// SetWorkers sets how many goroutines may work at the same time for this processor and
+// the clones that are made of it from now on, together; by default GOMAXPROCS. Results do
+// not depend on it. Fewer than one count as one.
 func (p *Processor) SetWorkers(n int) { p.bench.SetWorkers(n) }
 
 // Setup returns what the processor was built from.

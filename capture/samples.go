@@ -14,11 +14,12 @@ import (
 	"asworn/capture/take"
 )
 
-// ProcessSamples turns one recording into responses. channels holds the
-// recording's channels, full scale 1; it is only read. An error says that the
-// recording does not fit the setup (channels, length); whatever else is
-// wrong with it is a finding in Recording.Quality, and a recording with a
-// refusal has no valid band.
+// ProcessSamples turns one recording into responses. channels holds the recording's
+// channels, full scale 1; it is only read. An error says that the recording does not fit
+// the setup (channels, length); whatever else is wrong with it is a finding in
+// Recording.Quality, and a recording with a refusal has no valid band. channels are in
+// the order of the file, one slice each, all of one length; rateHz is the rate of the
+// recording in Hz, and another one than the setup's is a finding.
 func (p *Processor) ProcessSamples(channels [][]float64, rateHz float64) (response.Recording, error) {
 	defer p.bench.Hold()()
 	return p.process(channels, rateHz)

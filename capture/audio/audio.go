@@ -25,8 +25,8 @@ type Device struct {
 	Closed   bool   // it cannot be opened now: another program holds it, or what it stands for is missing
 }
 
-// RunsAt reports whether the device runs at a rate without resampling, as far
-// as the system says.
+// RunsAt reports whether the device runs at a rate without resampling, as far as the
+// system says. rateHz is in Hz; a device that does not say runs at any.
 func (d Device) RunsAt(rateHz int) bool {
 	if len(d.RatesHz) == 0 {
 		return true
@@ -59,7 +59,8 @@ func (c Config) buffer() int {
 	return int(defaultBuffer * float64(c.RateHz))
 }
 
-// Check reports what is wrong with a configuration.
+// Check reports what is wrong with a configuration. The error names the value and what is
+// possible: rates of 8 kHz to 768 kHz, 1 to 64 outputs and inputs.
 func (c Config) Check() error {
 	switch {
 	case c.RateHz < 8000 || c.RateHz > 768000:
@@ -88,22 +89,22 @@ type Counters struct {
 	UnderRuns, DropOuts int
 }
 
-// Stream is a pair of open devices. Stop ends the sound at once and Close gives
-// the devices back; both may be called more than once.
+// Stream is a pair of open devices.
 type Stream interface {
-	Start() error
-	Stop() error
-	Close() error
+	Start() error // Start lets both run; an error is the driver's.
+	Stop() error  // Stop ends the sound at once; it may be called more than once. An error is the driver's.
+	Close() error // Close gives the devices back; it may be called more than once. An error is the driver's.
 	// Running returns the devices as they really run.
 	Running() (playback, capture Device)
-	Counters() Counters
+	Counters() Counters // Counters tells what was seen so far.
 }
 
 // System offers devices.
 type System interface {
-	Devices() (playback, capture []Device, err error)
-	Open(Config, Callbacks) (Stream, error)
+	Devices() (playback, capture []Device, err error) // Devices lists what plays and what records, each empty where there is none; an error is the system's.
+	Open(Config, Callbacks) (Stream, error)           // Open opens both devices of a configuration without starting them. It fails as Config.Check does, or with the driver's error.
 }
 
-// ErrNoSoundCard is returned where this build cannot reach a sound card.
+// ErrNoSoundCard is returned where this build cannot reach a sound card. What to do
+// instead is in its text.
 var ErrNoSoundCard = errors.New("this build cannot reach a sound card: build it with 'go build -tags soundcard ./cmd/asworn' on a machine with a C compiler, or record with another program and use --from")

@@ -5,8 +5,9 @@ import (
 	"strings"
 )
 
-// Find returns the device with an ID or a name or, where there is none, the only
-// one whose name holds the text, capitals aside. An empty text finds the default.
+// Find returns the device with an ID or a name or, where there is none, the only one
+// whose name holds the text, capitals aside. An empty text finds the default. Without a
+// default it is the first. The error lists the devices where none fits, or several.
 func Find(devices []Device, text string) (Device, error) {
 	if len(devices) == 0 {
 		return Device{}, fmt.Errorf("no device: plug it in, or start the sound server")

@@ -15,9 +15,10 @@ import (
 	"github.com/gen2brain/malgo"
 )
 
-// Open returns the sound system of this machine: what miniaudio finds first of
-// the systems that it knows (WASAPI, Core Audio, PulseAudio, ALSA, JACK …). Their
-// libraries are loaded at run time.
+// Open returns the sound system of this machine: what miniaudio finds first of the
+// systems that it knows (WASAPI, Core Audio, PulseAudio, ALSA, JACK …). Their libraries
+// are loaded at run time. The error is ErrNoSoundCard in a build without sound, else it
+// says that no sound system could be reached.
 func Open() (System, error) { return native{}, nil }
 
 // native opens a context of miniaudio for each use: devices come and go, and a

@@ -37,7 +37,7 @@ type Simulated struct {
 // Path joins an output to an input, both counted from 0.
 type Path struct {
 	Output, Input int
-	FIR           []float64
+	FIR           []float64 // taps at the rate of the stream, sample values out per sample value in
 }
 
 // Gap is a number of frames that are lost from a place on.
@@ -46,7 +46,7 @@ type Gap struct {
 	Frames int
 }
 
-// Devices returns the one device of each way.
+// Devices returns the one device of each way. The error is always nil.
 func (s *Simulated) Devices() (playback, capture []Device, err error) {
 	d := Device{ID: "simulated", Name: "simulated device", Default: true, Format: "32-bit float"}
 	if s.RunsHz > 0 {
@@ -55,7 +55,8 @@ func (s *Simulated) Devices() (playback, capture []Device, err error) {
 	return []Device{d}, []Device{d}, nil
 }
 
-// Open opens both.
+// Open opens both. It fails as Config.Check does, and on a path without taps or with a
+// channel below 0.
 func (s *Simulated) Open(cfg Config, call Callbacks) (Stream, error) {
 	if err := cfg.Check(); err != nil {
 		return nil, err

@@ -13,20 +13,20 @@ import (
 
 // Playing says what a take plays.
 type Playing struct {
-	Signal []float64 // full scale ±1; nil to listen alone
+	Signal []float64 // samples, full scale ±1; nil to listen alone
 	Gain   float64   // factor, 0 to 1
 	On     []int     // outputs that play, counted from 1; nil for all
 	// Seconds is how long is recorded; at least as long as the signal, plus the
 	// time that it takes to arrive.
 	Seconds float64
-	// Levels is told the peak of each input since it was called last, re full
-	// scale; may be nil. It must not wait.
+	// Levels is told the peak of each input since it was called last, a factor re full
+	// scale in the order of the inputs; may be nil. It must not wait.
 	Levels func(peaks []float64)
 }
 
 // Take is what came of it.
 type Take struct {
-	Samples  [][]float64 // one slice per input
+	Samples  [][]float64 // one slice per input, full scale ±1
 	RateHz   int
 	Stopped  bool // ended before its time by the context
 	Playback Device

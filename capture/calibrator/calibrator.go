@@ -29,7 +29,7 @@ const MostDriftDB = 0.2
 type Calibration struct {
 	PaPerUnit   float64 // sound pressure of a sample value of 1 (full scale), Pa
 	Hz          float64 // frequency of the tone by the recorder's clock
-	LevelDBFS   float64 // of the tone: RMS re a sine of full scale
+	LevelDBFS   float64 // of the tone: RMS re a sine of full scale, dB
 	PurityDB    float64 // the tone's power over all else but d.c., dB
 	StabilityDB float64 // largest less smallest level of a tenth of a second
 }

@@ -124,8 +124,9 @@ func phaseDelay(a, b [][]complex128, n int, low, high float64) (shift, se float6
 	}
 }
 
-// Reference returns the spectrum of the excitation as the recorder's clock saw
-// it.
+// Reference returns the spectrum of the excitation as the recorder's clock saw it. It has
+// Plan.Bins bins, in sample values times samples, and is the plan's own or a buffer of
+// the bench: it must not be written to, nor kept beyond the recording.
 func Reference(t *take.Take) []complex128 {
 	p := t.Bench
 	if math.Abs(t.Ratio-1)*float64(len(p.X)) < 0.005 {

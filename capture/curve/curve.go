@@ -27,7 +27,9 @@ func (c Curve) LevelDB(f float64) float64 {
 	return 20 * math.Log10(cmplx.Abs(c.At(f)))
 }
 
-// Check reports what makes a curve unusable.
+// Check reports what makes a curve unusable. The error names the point, counted from 1,
+// and what is wrong: lengths that differ, frequencies that do not ascend or are not above
+// 0, levels that are not finite. A curve without points is usable.
 func (c Curve) Check() error {
 	if len(c.DB) != len(c.Hz) || (c.PhaseDeg != nil && len(c.PhaseDeg) != len(c.Hz)) {
 		return errors.New("frequencies, levels and phases differ in number")
@@ -43,8 +45,9 @@ func (c Curve) Check() error {
 	return nil
 }
 
-// At returns the complex response at f: level and phase linear over log
-// frequency between the points, constant beyond them.
+// At returns the complex response at f: level and phase linear over log frequency between
+// the points, constant beyond them. f is in Hz, the response a pure number. A curve
+// without points gives 1.
 func (c Curve) At(f float64) complex128 {
 	i := sort.SearchFloat64s(c.Hz, f)
 	var db, deg float64
@@ -79,8 +82,9 @@ func (c Curve) Unwrapped() Curve {
 	return c
 }
 
-// Around returns the frequencies of the points on either side of f; f itself where
-// there is a point, and the end of the curve beyond it.
+// Around returns the frequencies of the points on either side of f; f itself where there
+// is a point, and the end of the curve beyond it. Both are in Hz. It panics on a curve
+// without points.
 func (c Curve) Around(f float64) (below, above float64) {
 	i := sort.SearchFloat64s(c.Hz, f)
 	switch {

@@ -121,9 +121,10 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	MeanOver(dst[:b.low], b.power[:b.fineTop], b.fineHz, b.bands[:b.low])
 }
 
-// MeanOver writes to dst the mean over each band of a density given at the
-// frequencies 0, stepHz, 2·stepHz … and taken to be linear between them and
-// zero above the last.
+// MeanOver writes to dst the mean over each band of a density given at the frequencies 0,
+// stepHz, 2·stepHz … and taken to be linear between them and zero above the last. dst has
+// the length of bands and the unit of the density; a band above the last frequency gets
+// 0.
 func MeanOver(dst, density []float64, stepHz float64, bands []band.Band) {
 	for i, bd := range bands {
 		dst[i] = integrate(density, bd.Lower/stepHz, bd.Upper/stepHz) * stepHz / (bd.Upper - bd.Lower)

@@ -22,8 +22,8 @@ type FFT struct {
 	in, out []complex128
 }
 
-// NewFFT returns a plan for even length n; FastLen gives lengths that are
-// quick. It panics when n is not even and positive.
+// NewFFT returns a plan for even length n; FastLen gives lengths that are quick. It
+// panics when n is not even and positive. n is in samples.
 func NewFFT(n int) *FFT {
 	if n < 2 || n%2 != 0 {
 		panic(fmt.Sprintf("deconv: transform of length %d", n))
@@ -42,14 +42,16 @@ func (f *FFT) Clone() *FFT {
 	return &FFT{n: f.n, half: f.half, turn: f.turn, in: make([]complex128, f.half.inputLen()), out: make([]complex128, f.n/2)}
 }
 
-// Len returns the length of the real sequence.
+// Len returns the length of the real sequence. It is in samples.
 func (f *FFT) Len() int { return f.n }
 
-// Bins returns the number of complex bins, Len/2+1.
+// Bins returns the number of complex bins, Len/2+1. Bin k of a sequence at rate r Hz lies
+// at k·r/Len Hz.
 func (f *FFT) Bins() int { return f.n/2 + 1 }
 
-// Forward writes the spectrum of x, X[k] = Σ x[i]·exp(−2πjki/n), to dst.
-// x has length Len, dst length Bins.
+// Forward writes the spectrum of x, X[k] = Σ x[i]·exp(−2πjki/n), to dst. x has length
+// Len, dst length Bins. The unit is that of x times samples, without a factor 1/n. It
+// panics on other lengths.
 func (f *FFT) Forward(dst []complex128, x []float64) {
 	if len(x) != f.n || len(dst) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d samples to %d bins with a plan for %d", len(x), len(dst), f.n))
@@ -85,9 +87,9 @@ func untangleFrom(z, turn []complex128, k int) {
 	}
 }
 
-// Inverse writes the sequence whose spectrum is c to dst: Inverse undoes
-// Forward, the factor 1/n included. The imaginary parts of c[0] and c[n/2]
-// count for nothing. c keeps its values.
+// Inverse writes the sequence whose spectrum is c to dst: Inverse undoes Forward, the
+// factor 1/n included. The imaginary parts of c[0] and c[n/2] count for nothing. c keeps
+// its values. c has length Bins, dst length Len. It panics on other lengths.
 func (f *FFT) Inverse(dst []float64, c []complex128) {
 	if len(dst) != f.n || len(c) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d bins to %d samples with a plan for %d", len(c), len(dst), f.n))
@@ -144,11 +146,11 @@ func unit(k, n int) complex128 {
 	return complex(c, -s)
 }
 
-// FastLen returns the length of at least n, even and of no prime factor above
-// 5, whose transform is the quickest.
+// FastLen returns the length of at least n, even and of no prime factor above 5, whose
+// transform is the quickest. Both are in samples; n below 2 gives the least even length.
 func FastLen(n int) int { return FastMultiple(n, 2) }
 
-// FastMultiple is FastLen among the multiples of m.
+// FastMultiple is FastLen among the multiples of m. All are in samples.
 func FastMultiple(n, m int) int {
 	best, least := 0, math.Inf(1)
 	for q := max(1, (n+m-1)/m); ; q++ {

@@ -14,7 +14,9 @@ type Welch struct {
 	spec   []complex128
 }
 
-// NewWelch returns an estimator with segments of the given even size.
+// NewWelch returns an estimator with segments of the given even size. The size is in
+// samples, the rate in Hz; a longer segment resolves rateHz/size Hz. It panics as NewFFT
+// does.
 func NewWelch(size int, rateHz float64) *Welch {
 	w := &Welch{fft: NewFFT(size), window: make([]float64, size), seq: make([]float64, size)}
 	w.spec = make([]complex128, w.fft.Bins())
@@ -28,7 +30,7 @@ func NewWelch(size int, rateHz float64) *Welch {
 	return w
 }
 
-// Size returns the segment's length.
+// Size returns the segment's length. It is in samples.
 func (w *Welch) Size() int { return w.fft.Len() }
 
 // Density writes the one-sided power spectral density of x, in units²/Hz, to

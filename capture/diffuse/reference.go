@@ -138,8 +138,9 @@ func (r Reference) Minus(other Reference) Reference {
 // maxLevelDB is the largest level that a study takes from a reference curve.
 const maxLevelDB = 300
 
-// Check reports what keeps a curve from being used: fewer than two valid bands, or
-// a level among them that is not a number or impossible.
+// Check reports what keeps a curve from being used: fewer than two valid bands, or a
+// level among them that is not a number or impossible. The error names the band or says
+// that there are too few.
 func (r Reference) Check() error {
 	n := 0
 	for i, b := range band.All() {

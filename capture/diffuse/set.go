@@ -26,8 +26,8 @@ const (
 type Set struct {
 	Title     string
 	RateHz    float64
-	Direction [][3]float64  // unit vectors: x to the front, y to the left, z up (AES69)
-	IR        [][][]float64 // per direction, then receiver, then sample
+	Direction [][3]float64  // unit vectors, pure numbers: x to the front, y to the left, z up (AES69)
+	IR        [][][]float64 // per direction, then receiver, then sample, full scale 1
 }
 
 // receivers is the number of receivers, two for a head.
@@ -89,9 +89,10 @@ func (s hdf5Set) variable(name string) (v variable, err error) {
 	return v, err
 }
 
-// Read reads an AES69 (SOFA) file, which is netCDF-4, that is HDF5 (package
-// hdf5 says what of it), or the JSON text that mysofa2json (package
-// libmysofa-utils of Debian) writes of one.
+// Read reads an AES69 (SOFA) file, which is netCDF-4, that is HDF5 (package hdf5 says
+// what of it), or the JSON text that mysofa2json (package libmysofa-utils of Debian)
+// writes of one. Errors say what of the file is missing or cannot be: its convention, a
+// shape, a unit, a value; more than 1 GiB is refused.
 func Read(r io.Reader) (Set, error) {
 	b, err := io.ReadAll(io.LimitReader(r, maxFile+1))
 	if err != nil {

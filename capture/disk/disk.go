@@ -14,11 +14,12 @@ import (
 	"syscall"
 )
 
-// ErrNotRegular is what a folder, a named pipe or a device gives: opening a pipe
-// waits for a writer, and a device may never end.
+// ErrNotRegular is what a folder, a named pipe or a device gives: opening a pipe waits
+// for a writer, and a device may never end. It is wrapped in an *fs.PathError.
 var ErrNotRegular = errors.New("not a regular file")
 
-// ErrTooLarge is what a file beyond the bound of its reader gives.
+// ErrTooLarge is what a file beyond the bound of its reader gives. It is wrapped in an
+// *fs.PathError that names the bound in KiB.
 var ErrTooLarge = errors.New("which no such file is")
 
 // Open opens a regular file for reading; errors are *fs.PathError.
@@ -41,7 +42,8 @@ func Open(path string) (*os.File, error) {
 	return f, nil
 }
 
-// ReadFile reads a regular file of at most limit bytes.
+// ReadFile reads a regular file of at most limit bytes. Errors are *fs.PathError; a
+// longer file wraps ErrTooLarge and gives no bytes.
 func ReadFile(path string, limit int64) ([]byte, error) {
 	f, err := Open(path)
 	if err != nil {
@@ -75,7 +77,8 @@ type Pending struct {
 	done bool
 }
 
-// Create starts a file; what lies at path stays until Commit.
+// Create starts a file; what lies at path stays until Commit. The folder must be there.
+// Errors name path.
 func Create(path string) (*Pending, error) {
 	root, err := os.OpenRoot(filepath.Dir(path))
 	if err != nil {
@@ -112,7 +115,8 @@ func about(path string, err error) error {
 	return err
 }
 
-// Write adds to the file.
+// Write adds to the file. It returns how many bytes were written, fewer than len(b) with
+// an error that names the file's own place.
 func (p *Pending) Write(b []byte) (int, error) {
 	n, err := p.File.Write(b)
 	if err != nil {
@@ -141,7 +145,8 @@ func (p *Pending) Commit() error {
 	return errors.Join(err, p.release())
 }
 
-// Abort removes what was written, unless Commit came first.
+// Abort removes what was written, unless Commit came first. An error says that a part is
+// left over; a second call does nothing.
 func (p *Pending) Abort() error {
 	if p.done {
 		return nil
@@ -158,8 +163,9 @@ func (p *Pending) release() error {
 	return p.root.Close()
 }
 
-// WriteFile writes a file whole or not at all. A link at path is replaced, what
-// it names is left alone.
+// WriteFile writes a file whole or not at all. A link at path is replaced, what it names
+// is left alone. content is the file's bytes, empty for an empty file. After an error
+// what lay there before is still there.
 func WriteFile(path string, content []byte) error {
 	p, err := Create(path)
 	if err != nil {
@@ -168,8 +174,9 @@ func WriteFile(path string, content []byte) error {
 	return p.whole(content)
 }
 
-// WriteIn writes a file below root as WriteFile does, with the folders that are
-// missing. A folder on the way that is a link out of root is an error.
+// WriteIn writes a file below root as WriteFile does, with the folders that are missing.
+// A folder on the way that is a link out of root is an error. content is the file's
+// bytes; after an error what lay there before is still there.
 func WriteIn(root *os.Root, name string, content []byte) error {
 	if err := root.MkdirAll(filepath.Dir(name), 0o777); err != nil {
 		return err
@@ -188,9 +195,10 @@ func (p *Pending) whole(content []byte) error {
 	return p.Commit()
 }
 
-// Collect removes from a folder what programs left that were killed while they
-// wrote there, and reports how many files that were. The caller sees to it that
-// nobody writes there now. A folder that is not there holds none.
+// Collect removes from a folder what programs left that were killed while they wrote
+// there, and reports how many files that were. The caller sees to it that nobody writes
+// there now. A folder that is not there holds none. A file that cannot be removed is an
+// error, and the others are removed all the same.
 func Collect(dir string) (int, error) {
 	entries, err := os.ReadDir(dir)
 	if errors.Is(err, fs.ErrNotExist) {

@@ -6,15 +6,16 @@ import (
 	"asworn/capture/deconv"
 )
 
-// FillBelow carries a spectrum on below the excitation's band. Cut off there,
-// the impulse response would ring for a few periods of the lowest frequency to
-// both sides, beyond any window of sensible length, and the levels a little
-// above would be wrong. What is put in instead is what a response whose
-// impulse response is short against a period of the lowest frequency does
-// there: the real part is an even and the imaginary part an odd polynomial of
-// frequency, fitted to the lowest part of the band. No kept level lies in what
-// was filled; it only keeps the window from doing harm.
-// reach is what share of the response the division left in each bin.
+// FillBelow carries a spectrum on below the excitation's band. Cut off there, the impulse
+// response would ring for a few periods of the lowest frequency to both sides, beyond any
+// window of sensible length, and the levels a little above would be wrong. What is put in
+// instead is what a response whose impulse response is short against a period of the
+// lowest frequency does there: the real part is an even and the imaginary part an odd
+// polynomial of frequency, fitted to the lowest part of the band. No kept level lies in
+// what was filled; it only keeps the window from doing harm. reach is what share of the
+// response the division left in each bin. h has Bins bins and is changed below LowHz
+// only; reach, 0 to 1, has as many entries as bins were regularised. Where there are too
+// few bins to fit, nothing happens.
 func (p *Plan) FillBelow(h []complex128, reach []float64) {
 	step := p.RateHz / float64(p.N)
 	first := int(p.LowHz/step) + 1

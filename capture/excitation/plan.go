@@ -24,9 +24,9 @@ type Plan struct {
 	Channel  [3]int // 0-based channel of left, right, loopback; −1 for none
 	RateHz   float64
 	Repeats  int
-	X        []float64 // one repeat of the excitation
-	XRMS     float64
-	Preroll  int // samples cut before the expected start of a repeat
+	X        []float64 // one repeat of the excitation, full scale 1, at RateHz
+	XRMS     float64   // its root mean square, full scale 1
+	Preroll  int       // samples cut before the expected start of a repeat
 	gap      int
 	Period   int
 	Tail     int // samples kept after the end of a repeat
@@ -34,7 +34,7 @@ type Plan struct {
 	N        int // transform length
 	Fft      *deconv.FFT
 	Spectrum []complex128
-	Energy   float64 // of the spectrum
+	Energy   float64 // Σ|Spectrum|² over its bins
 	// smooth is |excitation|² averaged over neighbouring bins where the
 	// response must be fitted, else nil.
 	Smooth []float64
@@ -44,26 +44,28 @@ type Plan struct {
 	LowHz    float64 // edges of the band in which the excitation has content
 	HighHz   float64
 	Design   bool            // a synchronised sweep: harmonics separate
-	Flatness float64         // samples at its tops over those just below
+	Flatness float64         // samples at its tops over those just below, a ratio
 	Abrupt   bool            // it has breaks of its own, as noise and music have
 	Turn     []float64       // 2·cos ω of a sweep, per sample; else nil
 	pass     []float64       // 1 inside the band, falling to 0 outside, per bin
 	Correct  [2][]complex128 // 1 over the microphone's response, per bin
-	AWeight  []float64       // of the power, per bin
+	AWeight  []float64       // of the power, per bin, 1 at 1 kHz
 	Bands    []band.Band
 	Pre      int // window, in samples
 	Post     int
-	Window   []float64
-	SumW2    float64   // Σw²
-	SumW4    float64   // Σw⁴
-	Kappa    []float64 // per band, the share of its energy that the window lets noise meet
+	Window   []float64 // Pre + Post weights, 0 to 1, about the direct sound
+	SumW2    float64   // Σw², in samples
+	SumW4    float64   // Σw⁴, in samples
+	Kappa    []float64 // per band, the part of its energy that the window lets noise meet, 0 to 1
 	Orders   []harmonic
 	HarmN    int // transform length for harmonic responses
 }
 
 const prerollSeconds = 0.02
 
-// newConstants checks the setup and works out what recordings share.
+// New checks the setup and works out what recordings share. It fails on channels that
+// name no ear or one twice, on a sweep or an excitation that cannot be played, on a
+// microphone correction that cannot be used, and on a window that does not fit.
 func New(s study.Setup) (*Plan, error) {
 	c := &Plan{Setup: s, RateHz: s.Sweep.RateHz, Bands: band.All(), Design: len(s.Excitation) == 0}
 	if s.Left < 0 || s.Right < 0 || s.Loopback < 0 || (s.Left == 0 && s.Right == 0) {
@@ -121,7 +123,7 @@ func (c *Plan) Target() locate.Target {
 		Repeats: c.Repeats, Period: c.Period, Preroll: c.Preroll}
 }
 
-// Bins is the number of bins of a spectrum.
+// Bins is the number of bins of a spectrum. Bin k lies at k·RateHz/N Hz.
 func (c *Plan) Bins() int { return c.N/2 + 1 }
 
 // layout fixes the lengths: how much is cut around a repeat, and the size of

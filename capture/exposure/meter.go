@@ -18,7 +18,8 @@ type Meter struct {
 	aWeight []float64 // of the power, per bin
 }
 
-// NewMeter returns a meter for signals of up to samples samples at rateHz.
+// NewMeter returns a meter for signals of up to samples samples at rateHz. rateHz is in
+// Hz. It fails where either is not above 0.
 func NewMeter(samples int, rateHz float64) (*Meter, error) {
 	if samples < 1 || !(rateHz > 0) {
 		return nil, fmt.Errorf("exposure: %d samples at %g Hz: both must be above 0", samples, rateHz)

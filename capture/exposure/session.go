@@ -37,12 +37,13 @@ func (s Session) LEX8hDB() float64 {
 // Limit is a usual limit of daily exposure.
 type Limit struct {
 	Name    string
-	LEX8hDB float64
+	LEX8hDB float64 // dB(A) re 20 µPa, normalised to eight hours
 }
 
-// Limits returns usual limits of daily noise exposure at work, lowest first.
-// Sources: article 3 of the directive; docs/exposure.md. They are meant for adults at work and for the sound
-// field without the listener, and differ from place to place.
+// Limits returns usual limits of daily noise exposure at work, lowest first. Sources:
+// article 3 of the directive; docs/exposure.md. They are meant for adults at work and for
+// the sound field without the listener, and differ from place to place. Levels are dB(A)
+// SPL over eight hours (Limit.LEX8hDB).
 func Limits() []Limit {
 	return []Limit{
 		{"lower action value, Directive 2003/10/EC", 80},
@@ -51,8 +52,8 @@ func Limits() []Limit {
 	}
 }
 
-// Share is the part of the day's energy at the limit that the session used: 1
-// is all of it.
+// Share is the part of the day's energy at the limit that the session used: 1 is all of
+// it. It is a pure number, 0 for a session without sound.
 func (l Limit) Share(s Session) float64 {
 	return s.energy / (dayHours * 3600 * math.Pow(10, l.LEX8hDB/10))
 }

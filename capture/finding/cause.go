@@ -1,10 +1,10 @@
 package finding
 
-// ByCause joins findings of one recording that have one cause: the same code,
-// severity and remedy on several channels are one finding, whose channels are
-// joined by "and" and whose messages, where they differ, stand one after the
-// other, each with its channel. Order is kept; nil gives nil. It is for showing:
-// the value is that of the first.
+// ByCause joins findings of one recording that have one cause: the same code, severity
+// and remedy on several channels are one finding, whose channels are joined by "and" and
+// whose messages, where they differ, stand one after the other, each with its channel.
+// Order is kept; nil gives nil. It is for showing: the value is that of the first.
+// Findings keep the order in which their causes were met; nil gives nil.
 func ByCause(findings []Finding) []Finding {
 	var out []Finding
 	at := map[cause]int{}

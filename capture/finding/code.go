@@ -115,8 +115,8 @@ func New(code Code, message string) Finding {
 // On returns the finding as one of a channel: "left", "right" or "loopback".
 func (f Finding) On(channel string) Finding { f.Channel = channel; return f }
 
-// Of returns the finding with the number behind it and its unit, which may be
-// empty.
+// Of returns the finding with the number behind it and its unit, which may be empty. The
+// unit is text such as "dB" or "Hz".
 func (f Finding) Of(value float64, unit string) Finding { f.Value, f.Unit = value, unit; return f }
 
 // Rated returns the finding with another severity than the usual one.

@@ -24,7 +24,7 @@ type Finding struct {
 	Code     Code     `json:"code"`
 	Severity Severity `json:"severity"`
 	Channel  string   `json:"channel,omitempty"` // "left", "right", "loopback" or empty for the whole file
-	Value    float64  `json:"value"`             // the number behind it; never NaN or Inf
+	Value    float64  `json:"value"`             // the number behind it, in Unit; never NaN or Inf
 	Unit     string   `json:"unit,omitempty"`
 	Message  string   `json:"message"` // what was found
 	Mend     string   `json:"remedy"`  // what the operator can do
@@ -45,7 +45,7 @@ func (q Quality) Usable() bool {
 	return true
 }
 
-// Has reports whether a code is among the findings.
+// Has reports whether a code is among the findings. It is false for nil.
 func Has(found []Finding, code Code) bool {
 	return slices.ContainsFunc(found, func(f Finding) bool { return f.Code == code })
 }

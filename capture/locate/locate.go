@@ -11,7 +11,7 @@ import (
 
 // Target is what a locator looks for.
 type Target struct {
-	X       []float64 // one repeat of the excitation
+	X       []float64 // one repeat of the excitation, full scale 1, at RateHz
 	RateHz  float64
 	LowHz   float64 // edges of the band in which it has content
 	HighHz  float64
@@ -103,7 +103,8 @@ func (l *Locator) prepare(n int) {
 	}
 }
 
-// Locate finds the repeats in the given channels together.
+// Locate finds the repeats in the given channels together. Each channel is one slice of
+// samples at RateHz, all of one length, at least one channel; they are only read.
 func (l *Locator) Locate(channels ...[]float64) Found {
 	total := len(channels[0])
 	n := (total + l.factor - 1) / l.factor
@@ -218,7 +219,8 @@ func (l *Locator) pick(total int) Found {
 	return out
 }
 
-// Clarity returns the highest of the last trace over its mean.
+// Clarity returns the highest of the last trace over its mean. It is a ratio, 0 before
+// Locate or of silence.
 func (l *Locator) Clarity() float64 {
 	top, sum := 0.0, 0.0
 	for _, v := range l.energy {
@@ -230,6 +232,6 @@ func (l *Locator) Clarity() float64 {
 	return top / sum * float64(len(l.energy))
 }
 
-// UnclearPattern is the clarity below which nothing was found. Common practice,
+// UnclearPattern is the clarity, a ratio, below which nothing was found. Common practice,
 // no source.
 const UnclearPattern = 30.0

@@ -64,8 +64,8 @@ type Recording struct {
 	Used      int             `json:"used"`    // repeats kept
 	// SoundSeconds is how long the sweeps that were found sounded, all together.
 	SoundSeconds float64         `json:"sound_seconds"`
-	DriftPPM     float64         `json:"drift_ppm"` // recorder clock against the playback clock
-	DriftSEPPM   float64         `json:"drift_stderr_ppm"`
+	DriftPPM     float64         `json:"drift_ppm"`             // recorder clock against the playback clock, parts per million; above 0 the recorder runs fast
+	DriftSEPPM   float64         `json:"drift_stderr_ppm"`      // standard error of that, parts per million; 0 where it was not measured
 	LoopbackDB   *float64        `json:"loopback_db,omitempty"` // level of the loopback re the digital excitation; nil without a loopback
 	Quality      finding.Quality `json:"quality"`
 }

@@ -8,8 +8,9 @@ import (
 	"slices"
 )
 
-// Swing is the largest value plus the smallest, over the largest less the
-// smallest.
+// Swing is the largest value plus the smallest, over the largest less the smallest. It is
+// a ratio, −1 to 1 for signals that swing about 0, and 0 where all values are the same. x
+// must hold a sample.
 func Swing(x []float64) float64 {
 	high, low := slices.Max(x), slices.Min(x)
 	if high-low == 0 {
@@ -19,7 +20,8 @@ func Swing(x []float64) float64 {
 }
 
 // Correlation returns the largest positive and the largest negative normalised
-// correlation of two signals over lags of up to so many samples.
+// correlation of two signals over lags of up to so many samples. Both are 0 where either
+// signal is silent or empty.
 func Correlation(a, b []float64, lags int) (up, down float64) {
 	var aa, bb float64
 	for _, v := range a {
@@ -44,8 +46,8 @@ func Correlation(a, b []float64, lags int) (up, down float64) {
 	return up, down
 }
 
-// Median returns the median of x, which it puts in another order; NaN when x is
-// empty.
+// Median returns the median of x, which it puts in another order; NaN when x is empty.
+// Samples must be finite.
 func Median(x []float64) float64 {
 	n := len(x)
 	if n == 0 {
@@ -58,9 +60,9 @@ func Median(x []float64) float64 {
 	return high
 }
 
-// Select returns the k-th smallest value of x, from 0, and puts x in another
-// order: what is not above it before it, what is not below it behind it (Hoare,
-// Comm. ACM 4(7), 1961, algorithm 65).
+// Select returns the k-th smallest value of x, from 0, and puts x in another order: what
+// is not above it before it, what is not below it behind it (Hoare, Comm. ACM 4(7), 1961,
+// algorithm 65). x must hold more than k values.
 func Select(x []float64, k int) float64 {
 	for from, to := 0, len(x)-1; from < to; {
 		i, j, pivot := from, to, x[from+(to-from)/2]
@@ -88,7 +90,8 @@ func Select(x []float64, k int) float64 {
 	return x[k]
 }
 
-// Sum adds up in four parts, which do not wait for each other.
+// Sum adds up in four parts, which do not wait for each other. The sum of samples has
+// their unit; of none it is 0.
 func Sum(x []float64) float64 {
 	var a, b, c, d float64
 	for ; len(x) >= 4; x = x[4:] {
@@ -129,8 +132,9 @@ func Decimate(dst, x []float64, factor int) []float64 {
 	return dst
 }
 
-// PeakOffset returns where the parabola through three equidistant values has
-// its top, relative to the middle one, within ±0.5.
+// PeakOffset returns where the parabola through three equidistant values has its top,
+// relative to the middle one, within ±0.5. It is in steps of the values, 0 where they
+// have no top.
 func PeakOffset(a, b, c float64) float64 {
 	den := a - 2*b + c
 	if den >= 0 {

@@ -16,9 +16,9 @@ const (
 
 // Break is a place where a signal is not what its past predicts.
 type Break struct {
-	At   int
-	Size float64 // of the prediction error
-	Over float64 // the same over the mean magnitude of that beside it
+	At   int     // sample
+	Size float64 // of the prediction error, in sample values
+	Over float64 // a ratio: the same over the mean magnitude of that beside it
 }
 
 // predictor holds the weights of the samples before, the last first.
@@ -258,7 +258,7 @@ func (w predictor) errors(e, x []float64) {
 // Limits of a break. Common practice, no source; docs/developing/quality.md
 // shows what they find.
 const (
-	LapseRatio = 12.0  // prediction error over its mean magnitude beside it
+	LapseRatio = 12.0  // a ratio: prediction error over its mean magnitude beside it
 	LapseFaint = 7.0   // the same in a second channel at the same place
 	lapseSize  = 0.003 // prediction error, of the recorded peak: smaller ones do no harm
 )

@@ -15,7 +15,8 @@ type Extremes struct {
 
 const extremesBlock = 256
 
-// ExtremesOf goes through a channel; before is overwritten and may be empty.
+// ExtremesOf goes through a channel; before is overwritten and may be empty. x holds
+// samples, full scale 1; none gives no blocks.
 func ExtremesOf(x []float64, before Extremes) Extremes {
 	e := Extremes{high: before.high[:0], low: before.low[:0]}
 	for len(x) > 0 {
@@ -50,7 +51,8 @@ func ExtremesOf(x []float64, before Extremes) Extremes {
 	return e
 }
 
-// Peaks returns how far the channel goes up and down from 0.
+// Peaks returns how far the channel goes up and down from 0. Both are in sample values, 0
+// or more, and 0 without a sample.
 func (e Extremes) Peaks() (up, down float64) {
 	for i, v := range e.high {
 		up, down = math.Max(up, v), math.Max(down, -e.low[i])

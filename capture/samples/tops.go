@@ -39,8 +39,8 @@ type TopZone struct {
 // 1/(√3−1) = 1.37 at most; a flat top has no bound.
 func (z TopZone) Ratio() float64 { return float64(z.At) / math.Max(float64(z.below), 1) }
 
-// FlatTops counts the tops and the bottoms of a signal; zone is relative to
-// the peak.
+// FlatTops counts the tops and the bottoms of a signal; zone is relative to the peak. x
+// holds samples, e is ExtremesOf it; zone is a ratio, 0 to 1.
 func FlatTops(x []float64, e Extremes, zone float64) [2]TopZone {
 	var up, down TopZone
 	up.Peak, down.Peak = e.Peaks()
@@ -112,10 +112,10 @@ func peakKernels() (out [2*peakPositions - 2][2*peakTaps + 1]float64) {
 
 // Limits of clipped and flat tops. Common practice, no source.
 const (
-	ClipLevel     = 0.9999 // of full scale: one 16-bit step below it counts
+	ClipLevel     = 0.9999 // of full scale, a ratio: one 16-bit step below it counts
 	clipRun       = 3      // samples in a row
-	FlatZone      = 0.005  // of the peak: how flat a flat top is
-	InterFrom     = 0.7    // of full scale: from where peaks between samples are looked for
+	FlatZone      = 0.005  // of the peak, a ratio: how flat a flat top is
+	InterFrom     = 0.7    // of full scale, a ratio: from where peaks between samples are looked for
 	peakPositions = 8      // between two samples
 	peakTaps      = 8      // on each side
 )

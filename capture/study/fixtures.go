@@ -56,8 +56,8 @@ func (s *Study) seenBy(fixture string) (*Study, error) {
 	return &out, nil
 }
 
-// FixturesOf names the fixtures that the study in a folder declares, none when it
-// has one or cannot be read; Load then says why.
+// FixturesOf names the fixtures that the study in a folder declares, none when it has one
+// or cannot be read; Load then says why. Names are in the order of study.toml.
 func FixturesOf(dir string) (names []string) {
 	text, err := disk.ReadFile(filepath.Join(dir, SettingsFile), maxSettings)
 	if err != nil {

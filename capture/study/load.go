@@ -16,8 +16,8 @@ import (
 // gives the part that one of them sees.
 func Load(address string) (*Study, error) { return load(address, false) }
 
-// LoadPartial is Load for a study that is still being recorded: rows
-// whose file is not there are put into NotRecorded.
+// LoadPartial is Load for a study that is still being recorded: rows whose file is not
+// there are put into NotRecorded. Errors are those of Load.
 func LoadPartial(address string) (*Study, error) { return load(address, true) }
 
 func load(address string, partial bool) (*Study, error) {

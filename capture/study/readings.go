@@ -21,8 +21,8 @@ var readingColumns = []string{"subject", "forward_mm", "up_mm", "model", "seatin
 
 const readingRequired = 3
 
-// LoadReadings reads a readings.csv by itself, as a trial of readers has it. The
-// error holds everything that is wrong with it, as [Errors].
+// LoadReadings reads a readings.csv by itself, as a trial of readers has it. The error
+// holds everything that is wrong with it, as [Errors]. Rows are in the order of the file.
 func LoadReadings(path string) ([]ReadingRow, error) {
 	text, err := disk.ReadFile(path, textfile.MaxBytes)
 	if err != nil {
@@ -133,11 +133,12 @@ func (s *Study) readReadings() textfile.Errors {
 	return problems
 }
 
-// WriteReadings writes the rows as a readings.csv, in their order.
+// WriteReadings writes the rows as a readings.csv, in their order. No rows give the head
+// alone. Errors are w's.
 func WriteReadings(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, false) }
 
-// WriteReadingPlan writes rows that are still to be read: as WriteReadings, with
-// both figures empty. Such rows are passed over until they are filled in.
+// WriteReadingPlan writes rows that are still to be read: as WriteReadings, with both
+// figures empty. Such rows are passed over until they are filled in. Errors are w's.
 func WriteReadingPlan(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, true) }
 
 func writeReadings(w io.Writer, rows []ReadingRow, plan bool) error {

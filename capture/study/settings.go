@@ -220,7 +220,8 @@ func sectionsOf(fixtures []Fixture) []section {
 	return slices.Replace(out, at, at+1, several...)
 }
 
-// Check reports a limit that is outside the range of its key in study.toml.
+// Check reports a limit that is outside the range of its key in study.toml. The error
+// names the key, its value and the range; nil when both are possible.
 func (l Limits) Check() error {
 	var errs []error
 	for _, k := range limitSettings() {

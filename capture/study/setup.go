@@ -27,15 +27,16 @@ type Setup struct {
 	// Sweep is what was played. With an Excitation only its Repeats,
 	// GapSeconds, LeadSeconds and RateHz count.
 	Sweep sweep.Design
-	// Excitation is one repeat of any other signal, at Sweep.RateHz.
+	// Excitation is one repeat of any other signal, samples of full scale 1 at
+	// Sweep.RateHz; nil for the sweep.
 	Excitation []float64
 
 	// Left, Right and Loopback are 1-based channels of the recording; 0 for
 	// none. One ear at least must be there.
 	Left, Right, Loopback int
 	Microphones           [2]Microphone
-	// DriveVoltsRMS is the voltage that the sweep's RMS (Design.RMS, or the
-	// RMS of Excitation) makes at the headphone; 0 when unknown.
+	// DriveVoltsRMS is the voltage, V, that the sweep's RMS (Design.RMS, or the RMS of
+	// Excitation) makes at the headphone; 0 when unknown.
 	DriveVoltsRMS float64
 	Window        Window
 }
@@ -63,10 +64,11 @@ func (s Setup) LevelUnit() LevelUnit {
 	return PascalLevel
 }
 
-// Setup reads the excitation, the microphone corrections and the calibrator
-// recordings, and returns all that turns a recording of the study into
-// responses. Its content decides every response: with the bytes of a recording
-// it makes the key under which a response can be kept.
+// Setup reads the excitation, the microphone corrections and the calibrator recordings,
+// and returns all that turns a recording of the study into responses. Its content decides
+// every response: with the bytes of a recording it makes the key under which a response
+// can be kept. Errors are those of the files, joined: that of wavfile.ReadAll,
+// curve.ReadCSV or Calibration.
 func (s *Study) Setup() (Setup, error) {
 	out := Setup{
 		Sweep: s.Sweep,
@@ -104,15 +106,15 @@ func (s *Study) Setup() (Setup, error) {
 	return out, errors.Join(errs...)
 }
 
-// Calibration measures the calibrator recording of one ear. A study without
-// one gives the zero value.
+// Calibration measures the calibrator recording of one ear. A study without one gives the
+// zero value. Errors name the file, and the channel on which there is no calibrator.
 func (s *Study) Calibration(e Ear) (calibrator.Calibration, error) {
 	return s.calibration(e, s.Microphones[e].Calibrator)
 }
 
-// CalibrationDrift returns by how many decibels the second calibration of one
-// ear gives higher sound pressures than the first; 0 without a second. Setup
-// takes the mean of both.
+// CalibrationDrift returns by how many decibels the second calibration of one ear gives
+// higher sound pressures than the first; 0 without a second. Setup takes the mean of
+// both. Errors are those of Calibration.
 func (s *Study) CalibrationDrift(e Ear) (float64, error) {
 	m := s.Microphones[e]
 	if m.Calibrator == "" || m.CalibratorAfter == "" {
@@ -153,8 +155,8 @@ func (s *Study) calibration(e Ear, file string) (calibrator.Calibration, error) 
 	return c, nil
 }
 
-// Reference reads the fixture's reference curve. A study without one gives a
-// curve without points.
+// Reference reads the fixture's reference curve. A study without one gives a curve
+// without points. Errors are those of curve.ReadCSV.
 func (s *Study) Reference() (curve.Curve, error) {
 	if s.Fixture.Reference == "" {
 		return curve.Curve{}, nil

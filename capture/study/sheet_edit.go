@@ -75,8 +75,9 @@ type SheetText struct {
 	fixtures []Fixture
 }
 
-// ParseSheetText reads the text of a sheet; name is what errors call it. fixtures
-// are those that the study declares, none when it has one.
+// ParseSheetText reads the text of a sheet; name is what errors call it. fixtures are
+// those that the study declares, none when it has one. The error holds everything that is
+// wrong with it, by row, as [Errors].
 func ParseSheetText(name string, text []byte, fixtures ...Fixture) (*SheetText, error) {
 	if _, problems := parseSheet(name, text, fixtures...); len(problems) > 0 {
 		return nil, problems.Sorted()
@@ -85,8 +86,8 @@ func ParseSheetText(name string, text []byte, fixtures ...Fixture) (*SheetText, 
 	return &SheetText{table, fixtures}, err
 }
 
-// Bytes returns the text, which a reader of sheets takes, or what is wrong with
-// it after the changes.
+// Bytes returns the text, which a reader of sheets takes, or what is wrong with it after
+// the changes. The error holds everything, by row, as [Errors].
 func (s *SheetText) Bytes() ([]byte, error) {
 	b, err := s.text()
 	if err != nil {
@@ -152,7 +153,8 @@ func (s *SheetText) row(file string) (int, error) {
 	return 0, fmt.Errorf("%s: no row for %s", s.name, file)
 }
 
-// Read writes where the headphone of a recording was seen to sit.
+// Read writes where the headphone of a recording was seen to sit. It fails where the
+// sheet has no row of that recording.
 func (s *SheetText) Read(file string, r Reading) error {
 	i, err := s.row(file)
 	if err != nil {
@@ -163,7 +165,8 @@ func (s *SheetText) Read(file string, r Reading) error {
 	return nil
 }
 
-// Note adds a note to the row of a recording.
+// Note adds a note to the row of a recording. Notes that are there stay, and the new one
+// follows after "; ". It fails where the sheet has no row of that recording.
 func (s *SheetText) Note(file, note string) error {
 	i, err := s.row(file)
 	if err != nil {
@@ -177,8 +180,8 @@ func (s *SheetText) Note(file, note string) error {
 	return nil
 }
 
-// Add puts a row behind that of the recording after, or at the end when after
-// is empty.
+// Add puts a row behind that of the recording after, or at the end when after is empty.
+// It fails where there is no row of after; whether the new row is possible, Bytes tells.
 func (s *SheetText) Add(r Seating, after string) error {
 	at := len(s.records)
 	if after != "" {
@@ -204,8 +207,8 @@ func (s *SheetText) Add(r Seating, after string) error {
 	return nil
 }
 
-// Drop takes the row of a recording out and returns its cells under the head's
-// names, as text to keep elsewhere.
+// Drop takes the row of a recording out and returns its cells under the head's names, as
+// text to keep elsewhere. It fails where the sheet has no row of that recording.
 func (s *SheetText) Drop(file string) (cells []string, err error) {
 	i, err := s.row(file)
 	if err != nil {

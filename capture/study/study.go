@@ -70,10 +70,10 @@ type Channels struct {
 	Left, Right, Loopback int
 }
 
-// Of is the channel of an ear's microphone.
+// Of is the channel of an ear's microphone. It is counted from 1; 0 for none.
 func (c Channels) Of(e Ear) int { return [2]int{c.Left, c.Right}[e] }
 
-// Highest is how many channels a file has at the least.
+// Highest is how many channels a file has at the least. Channels count from 1.
 func (c Channels) Highest() int { return max(c.Left, c.Right, c.Loopback) }
 
 // MicrophoneFiles says where the calibration of one ear's microphone is kept.
@@ -94,7 +94,7 @@ type Fixture struct {
 	// Reference is the CSV of the response at the drum reference point with
 	// which the fixture's curve is compared; empty when there is none.
 	Reference        string
-	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz
+	SlopeDBPerOctave float64 // extra tilt of the reference about 1 kHz, dB per octave
 	// MarkMM is the standard uncertainty, mm per axis, of finding the marked
 	// position again between the survey at the blocked entrance and that at the
 	// drum; default 0.5.
@@ -112,7 +112,7 @@ type Window struct {
 // Limits are the criteria of the verdict.
 type Limits struct {
 	MaxOffsetMM float64 `json:"max_offset_mm"` // an offset below this is as good as none; default 3
-	Confidence  float64 `json:"confidence"`    // of tests and intervals; default 0.95
+	Confidence  float64 `json:"confidence"`    // of tests and intervals, a probability; default 0.95
 }
 
 // ReadingUncertainty says how well positions are read off a head

@@ -16,12 +16,12 @@ const studyHead = `# A study of seatings. Every key and its default: docs/study-
 # Paths are relative to this folder. Recordings are only ever read.
 `
 
-// WriteSettings writes a study.toml that Load reads as the same study, with a
-// word on each key that may need one. The rows are WriteSheet's.
+// WriteSettings writes a study.toml that Load reads as the same study, with a word on
+// each key that may need one. The rows are WriteSheet's. Errors are w's.
 func WriteSettings(w io.Writer, s Study) error { return writeSettings(w, s, false) }
 
-// WriteNewSettings writes the study.toml of a study that begins: as
-// WriteSettings, and with what else an operator may want to state, commented out.
+// WriteNewSettings writes the study.toml of a study that begins: as WriteSettings, and
+// with what else an operator may want to state, commented out. Errors are w's.
 func WriteNewSettings(w io.Writer, s Study) error { return writeSettings(w, s, true) }
 
 func writeSettings(w io.Writer, s Study, begin bool) error {
@@ -89,14 +89,15 @@ func (k setting) line(s *Study) (string, error) {
 	return strings.TrimSpace(string(text)), err
 }
 
-// WriteSheet writes the rows as a seatings.csv, in their order. The columns of
-// read positions, and of what files hold, are there when some row needs them.
+// WriteSheet writes the rows as a seatings.csv, in their order. The columns of read
+// positions, and of what files hold, are there when some row needs them. No rows give the
+// head alone. Errors are w's.
 func WriteSheet(w io.Writer, rows []Seating) error {
 	return writeSheet(w, rows, slices.ContainsFunc(rows, func(r Seating) bool { return r.Read != nil }))
 }
 
-// WritePlan writes rows that are still to be recorded: as WriteSheet, with
-// every column that an operator may fill in.
+// WritePlan writes rows that are still to be recorded: as WriteSheet, with every column
+// that an operator may fill in. Errors are w's.
 func WritePlan(w io.Writer, rows []Seating) error { return writeSheet(w, rows, true) }
 
 func writeSheet(w io.Writer, rows []Seating, read bool) error {

@@ -15,14 +15,14 @@ import (
 // Design says what is played. The zero value of an optional field takes the
 // default beside it.
 type Design struct {
-	StartHz, StopHz float64 // first and last instantaneous frequency
+	StartHz, StopHz float64 // first and last instantaneous frequency, Hz
 	Seconds         float64 // length of one sweep
 	Repeats         int     // number of sweeps; default 1
 	GapSeconds      float64 // silence after every sweep, the last one too
 	LeadSeconds     float64 // silence before the first sweep: the noise estimate
 	RateHz          float64 // sampling rate
 
-	Amplitude      float64 // peak re full scale; default 0.5
+	Amplitude      float64 // peak re full scale, a ratio; default 0.5
 	FadeInSeconds  float64 // half-Hann; default: the first half octave
 	FadeOutSeconds float64 // half-Hann; default: the last twenty-fourth of an octave
 }
@@ -67,7 +67,8 @@ func (d Design) withDefaults() Design {
 	return d
 }
 
-// Validate returns every reason why the design cannot be played, joined.
+// Validate returns every reason why the design cannot be played, joined. Nil when it can
+// be played.
 func (d Design) Validate() error {
 	var errs []error
 	bad := func(format string, a ...any) { errs = append(errs, fmt.Errorf("sweep: "+format, a...)) }
@@ -120,7 +121,8 @@ func (d Design) HarmonicLead(n int) float64 { return d.Rate() * math.Log(float64
 // SweepSamples returns the length of one sweep in samples.
 func (d Design) SweepSamples() int { return int(math.Round(d.Seconds * d.RateHz)) }
 
-// PeriodSamples returns the distance from one sweep's start to the next.
+// PeriodSamples returns the distance from one sweep's start to the next. It is in
+// samples.
 func (d Design) PeriodSamples() int { return d.SweepSamples() + d.GapSamples() }
 
 // GapSamples and LeadSamples return the silences in samples.
@@ -129,8 +131,8 @@ func (d Design) GapSamples() int { return int(math.Round(d.GapSeconds * d.RateHz
 // LeadSamples returns the silence before the first sweep in samples.
 func (d Design) LeadSamples() int { return int(math.Round(d.LeadSeconds * d.RateHz)) }
 
-// RMS returns the root mean square of an unfaded sweep, Amplitude/√2. It is
-// what the drive voltage of a study refers to.
+// RMS returns the root mean square of an unfaded sweep, Amplitude/√2. It is what the
+// drive voltage of a study refers to. It is in sample values, full scale 1.
 func (d Design) RMS() float64 { return d.withDefaults().Amplitude / math.Sqrt2 }
 
 // Sweep returns one sweep of SweepSamples samples:
@@ -185,8 +187,8 @@ func (d Design) samples() int {
 	return d.LeadSamples() + d.withDefaults().Repeats*d.PeriodSamples()
 }
 
-// Signal returns the whole excitation: lead, then Repeats times a sweep
-// followed by a gap.
+// Signal returns the whole excitation: lead, then Repeats times a sweep followed by a
+// gap. Samples are of full scale 1, at RateHz.
 func (d Design) Signal() []float64 {
 	x := make([]float64, d.samples())
 	one := d.Sweep()

@@ -29,8 +29,8 @@ func NewBench(p *excitation.Plan) *Bench {
 // Clone returns a bench for another goroutine, which shares plan and desks.
 func (p *Bench) Clone() *Bench { return &Bench{Plan: p.Plan, desks: p.desks} }
 
-// SetWorkers sets how many goroutines may work at the same time on this bench
-// and the clones that are made of it from now on, together.
+// SetWorkers sets how many goroutines may work at the same time on this bench and the
+// clones that are made of it from now on, together. Fewer than one count as one.
 func (p *Bench) SetWorkers(n int) { p.desks = newDesks(max(1, n)) }
 
 // buffers hold what lasts from one step on a recording to the next, and are
@@ -52,16 +52,16 @@ type Desk struct {
 	Levels    *deconv.BandPower
 	Harm      *deconv.FFT
 	Welch     *deconv.Welch // made when needed
-	Segment   []float64
-	Impulse   []float64
-	Mean      []complex128
-	Misfit    []complex128 // of the fit, where there is one
-	Density   []float64    // per bin
-	Power     []float64    // per band
-	PSD       []float64    // by Welch
-	HarmSeq   []float64
+	Segment   []float64     // N samples: a repeat that was cut out
+	Impulse   []float64     // N samples
+	Mean      []complex128  // spectrum, per bin
+	Misfit    []complex128  // of the fit, where there is one
+	Density   []float64     // per bin
+	Power     []float64     // per band
+	PSD       []float64     // by Welch
+	HarmSeq   []float64     // HarmN samples
 	HarmSpec  []complex128
-	HarmPower []float64
+	HarmPower []float64 // per bin of HarmN samples
 }
 
 func newDesk(c *excitation.Plan) (*Desk, error) {
@@ -108,8 +108,8 @@ func (p *Bench) made(d *Desk) *Desk {
 	return d
 }
 
-// Share does the parts 0 to n−1 of a step, on all desks that are free. The
-// parts must not depend on each other.
+// Share does the parts 0 to n−1 of a step, on all desks that are free. The parts must not
+// depend on each other. n counts parts; 0 does nothing. It returns when all are done.
 func (p *Bench) Share(n int, part func(d *Desk, i int)) {
 	var next atomic.Int64
 	work := func(d *Desk) {

@@ -35,8 +35,8 @@ func (t *Take) Silences() (out [][2]int) {
 	return out
 }
 
-// NoiseOfSilence returns the standard deviation of the first silence of a
-// channel, 0 when there is none.
+// NoiseOfSilence returns the standard deviation of the first silence of a channel, 0 when
+// there is none. It is in sample values, full scale 1.
 func (t *Take) NoiseOfSilence(x []float64) float64 {
 	quiet := t.Silences()
 	if len(quiet) == 0 {
@@ -126,6 +126,8 @@ func (t *Take) LeadRange() (from, to int) {
 	return from, to
 }
 
+// LeadSeconds is how much of the silence before the first repeat is looked at, at most,
+// in seconds. Common practice, no source.
 const LeadSeconds = 3
 
 // offset returns the d.c. offset of a channel, from the lead silence.

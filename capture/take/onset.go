@@ -19,7 +19,8 @@ func (t *Take) LevelOf(role int) float64 {
 	return response.Decibels(2 * g * g)
 }
 
-// FullScaleLevel returns the level of the sweep re full scale (AES17).
+// FullScaleLevel returns the level of the sweep re full scale (AES17). It is in dB re a
+// sine of full scale, NoLevelDB for an ear without a level.
 func (t *Take) FullScaleLevel(e study.Ear) float64 {
 	level := t.Rec.Ears[e].SweepLevelDB
 	if level <= response.NoLevelDB {
@@ -45,8 +46,9 @@ func (t *Take) Gain(e study.Ear) float64 {
 	return 1
 }
 
-// CopyAround copies values of a period from index from on, which may lie in any
-// other period.
+// CopyAround copies values of a period from index from on, which may lie in any other
+// period. dst may be longer than a period, whose length is in samples; the period must
+// hold a sample.
 func CopyAround(dst, period []float64, from int) {
 	n := len(period)
 	for from = (from%n + n) % n; len(dst) > 0; from = 0 {

@@ -11,6 +11,7 @@ import (
 	"asworn/capture/response"
 )
 
+// ChannelNames are the roles in words.
 var ChannelNames = [3]string{"left", "right", "loopback"}
 
 // The roles of the channels, as indices.
@@ -25,26 +26,27 @@ const (
 type Take struct {
 	Bench *Bench
 	Rec   *response.Recording
-	Total int
-	X     [Roles][]float64 // nil where there is none
+	Total int              // samples of the recording
+	X     [Roles][]float64 // samples of each role, full scale 1; nil where there is none
 	Found locate.Found
-	Trace float64   // the highest of the trace in which the repeats were looked for, over its mean
+	Trace float64   // the highest of the trace in which the repeats were looked for, over its mean, a ratio
 	Index []int     // which repeat each found start is, counted from the first found
 	Cut   []int     // first sample of each repeat's segment
 	Shift []float64 // what remains to align each repeat with the first, in samples
-	Keep  []float64 // weight of each repeat, sum 1; 0 for a dropped one
+	Keep  []float64 // weight of each repeat, 0 to 1, sum 1; 0 for a dropped one
 
 	Played  []complex128 // spectrum of the excitation as the recorder's clock saw it, without a loopback
 	Inverse [2][]float64 // per ear and band, the mean power of what the ear's spectrum was multiplied by
 
-	Ratio   float64 // recorder's clock over the player's, as allowed for
+	Ratio   float64 // recorder's clock over the player's, as allowed for, a ratio
 	refGain float64 // loopback over digital excitation, or 1
 
-	Peak   [Roles]float64 // of the samples
+	Peak   [Roles]float64 // of the samples, full scale 1
 	Spoilt [Roles]bool    // clipped or cut flat
 }
 
-// Ears lists the channels of the ears that are there.
+// Ears lists the channels of the ears that are there. Each is a slice of samples, left
+// first; nil when neither is.
 func (t *Take) Ears() [][]float64 {
 	var out [][]float64
 	for _, x := range t.X[:2] {
@@ -69,7 +71,9 @@ func (t *Take) Place() {
 	}
 }
 
-// newTake starts the work on one recording whose channels fit the setup.
+// New starts the work on one recording whose channels fit the setup: one slice of samples
+// for each channel of the file, all of one length, at least one. They are only read.
+// Findings go to rec.
 func New(b *Bench, rec *response.Recording, channels [][]float64) *Take {
 	t := &Take{Bench: b, Rec: rec, Total: len(channels[0])}
 	for i, ch := range b.Channel {
@@ -80,13 +84,15 @@ func New(b *Bench, rec *response.Recording, channels [][]float64) *Take {
 	return t
 }
 
-// Spectrum returns the buffer for repeat k of a channel.
+// Spectrum returns the buffer for repeat k of a channel. It has Plan.Bins bins, lasts
+// until the next recording, and is filled by Transform.
 func (t *Take) Spectrum(k, role int) []complex128 { return t.Bench.Buf.spectra[k*Roles+role] }
 
 // Part is one repeat of one channel.
 type Part struct{ Repeat, Role int }
 
-// Parts lists the parts of a recording that there are.
+// Parts lists the parts of a recording that there are. Channel by channel, repeats in
+// their order; nil before Place.
 func (t *Take) Parts() (out []Part) {
 	for role, x := range t.X {
 		for k := range t.Cut {
@@ -99,6 +105,7 @@ func (t *Take) Parts() (out []Part) {
 }
 
 // FirstKept is the number of the first repeat with a weight, 0 when there is none.
+// Repeats count from 0.
 func (t *Take) FirstKept() int {
 	for k, w := range t.Keep {
 		if w > 0 {

@@ -40,7 +40,7 @@ func (p Problem) Error() string {
 	return b.String()
 }
 
-// Unwrap returns what was underneath.
+// Unwrap returns what was underneath. It is nil for a problem of the text itself.
 func (p Problem) Unwrap() error { return p.Err }
 
 // Errors is everything wrong with a study, in the order of its files and
@@ -102,7 +102,7 @@ func (e Errors) Lines() []string {
 	return out
 }
 
-// Unwrap returns every problem, for errors.Is and errors.As.
+// Unwrap returns every problem, for errors.Is and errors.As. Nil gives none.
 func (e Errors) Unwrap() []error {
 	out := make([]error, len(e))
 	for i, p := range e {
@@ -129,7 +129,7 @@ func (e Errors) Sorted() error {
 	return e
 }
 
-// MaxBytes is the size beyond which a text file cannot be part of a study.
+// MaxBytes is the size in bytes beyond which a text file cannot be part of a study.
 const MaxBytes = 16 << 20
 
 // Missing is the problem of a text file that cannot be read.

@@ -33,8 +33,9 @@ type Row struct {
 	fields []string
 }
 
-// Report adds a problem; line 0 concerns the whole file. Characters of the file
-// that do not print are shown as in a Go string.
+// Report adds a problem; line 0 concerns the whole file. Characters of the file that do
+// not print are shown as in a Go string. Lines count from 1. mend says what to do; format
+// and args are Sprintf's.
 func (t *Table) Report(line int, mend, format string, args ...any) {
 	t.Problems = append(t.Problems, Problem{File: t.file, Line: line, Message: printable(fmt.Sprintf(format, args...)), Mend: mend})
 }
@@ -58,9 +59,10 @@ func unprintable(r rune) bool { return !strconv.IsPrint(r) }
 
 const saveAs = "save it as CSV with UTF-8 text"
 
-// ReadTable splits a file. known lists the columns that may be there; those
-// before required must be. Lines that begin with comment are left out; 0 for
-// none. What is wrong is in Problems.
+// ReadTable splits a file. known lists the columns that may be there; those before
+// required must be. Lines that begin with comment are left out; 0 for none. What is wrong
+// is in Problems. Rows hold the fields of a line each, without the head. file is what
+// problems call it. The table is never nil.
 func ReadTable(file string, text []byte, known []string, required int, comment rune) *Table {
 	t := &Table{file: file, Columns: map[string]int{}}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
@@ -87,7 +89,8 @@ func ReadTable(file string, text []byte, known []string, required int, comment r
 	return t
 }
 
-// Separator is the candidate that is most often in the head.
+// Separator is the candidate that is most often in the head. It is a comma where none is
+// there.
 func Separator(text []byte, comment rune) rune {
 	for line := range bytes.Lines(text) {
 		s := strings.TrimSpace(string(line))
@@ -176,7 +179,9 @@ func (t *Table) Field(r Row, column string) string {
 	return ""
 }
 
-// Number reads a field as a number from lo to hi, and reports what is none.
+// Number reads a field as a number from lo to hi, and reports what is none. It is in the
+// column's own unit; 0 and false for a field that is empty, no number, or outside lo to
+// hi, with a problem that says so.
 func (t *Table) Number(r Row, column string, lo, hi float64) (float64, bool) {
 	s := t.Field(r, column)
 	plain := s
@@ -201,8 +206,8 @@ func (t *Table) Number(r Row, column string, lo, hi float64) (float64, bool) {
 	return 0, false
 }
 
-// Nearest returns the candidate that takes the fewest edits (Levenshtein), if
-// so few that it was likely meant.
+// Nearest returns the candidate that takes the fewest edits (Levenshtein), if so few that
+// it was likely meant. It is false where none is near, and for no candidates.
 func Nearest(name string, candidates []string) (string, bool) {
 	best, at := math.MaxInt, ""
 	name = strings.ToLower(name)

@@ -118,7 +118,7 @@ func (r *Reader) misread(channel int, frame int64, v float64) error {
 	return e
 }
 
-// SeekFrame sets the frame that is read next, 0 to Frames.
+// SeekFrame sets the frame that is read next, 0 to Frames. Any other frame is an error.
 func (r *Reader) SeekFrame(frame int64) error {
 	if frame < 0 || frame > r.frames {
 		return fmt.Errorf("wavfile: frame %d of %d", frame, r.frames)
@@ -127,7 +127,8 @@ func (r *Reader) SeekFrame(frame int64) error {
 	return nil
 }
 
-// Close closes the file that [Open] opened.
+// Close closes the file that [Open] opened. The error is the file's; nil for a reader
+// that was not opened by path.
 func (r *Reader) Close() error {
 	if r.closer == nil {
 		return nil

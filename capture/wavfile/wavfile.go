@@ -16,9 +16,9 @@ import (
 
 // Limits beyond which a header is taken for nonsense.
 const (
-	MaxChannels = 128
-	MinRateHz   = 1000
-	MaxRateHz   = 1_600_000
+	MaxChannels = 128       // channels of a file
+	MinRateHz   = 1000      // Hz
+	MaxRateHz   = 1_600_000 // Hz
 )
 
 // MaxSample is the largest magnitude of a float sample, with full scale at 1:

@@ -43,8 +43,8 @@ func (s sink) Seek(offset int64, whence int) (int64, error) {
 	return s.file.Seek(offset, whence)
 }
 
-// Check reports what keeps a format from being written: integers of 16, 24 or
-// 32 bits and floats of 32 or 64, in RIFF files.
+// Check reports what keeps a format from being written: integers of 16, 24 or 32 bits and
+// floats of 32 or 64, in RIFF files. The error names the value and what is possible.
 func (f Format) Check() error {
 	switch {
 	case f.Channels < 1 || f.Channels > MaxChannels:
@@ -60,8 +60,8 @@ func (f Format) Check() error {
 	return nil
 }
 
-// Create starts a file of the given format. What is at path stays as it is
-// until [Writer.Close].
+// Create starts a file of the given format. What is at path stays as it is until
+// [Writer.Close]. It fails as Format.Check does, or as [disk.Create].
 func Create(path string, f Format) (*Writer, error) {
 	if err := f.Check(); err != nil {
 		return nil, err
