@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 
+	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/simulate"
 )
 
@@ -29,10 +30,11 @@ type bars struct {
 
 // ordinary is the design that the bars are for, by the protocol that a lab can
 // carry out: eight listeners, fixture seatings at the drum and others at the
-// blocked entrance, a survey of thirteen displacements at both points.
+// blocked entrance, at both points the first thirteen displacements of the survey that a
+// plan proposes.
 func ordinary() simulate.Design {
 	d := simulate.BarDesign()
-	d.Seatings, d.SurveySize, d.SurveyLeaks = 3, 13, 1
+	d.Seatings, d.SurveySize, d.SurveyLeaks, d.Displacements = 3, 13, 1, plan.Displacements()
 	d.Apart, d.BlockedSeatings, d.MarkSD = true, 4, 0.3
 	d.FixtureOffsetsMM = []float64{0, 6, 0.8, 6, 0, 7}
 	return d
@@ -107,6 +109,7 @@ func conditions() []condition {
 	read("-together", "a fixture that allows both points in one placement", none, func(d *design) { d.Apart = false })
 	read("-about-people", "fixture seatings placed about the people's mean, not the panel's", none, func(d *design) { d.AboutPeople = true })
 	read("-rim", "the point that is read 40 mm from the cup's middle, where a turn of the headband moves it", none, func(d *design) { d.ReadPointMM = 40 })
+	read("-survey-axes", "thirteen displacements forward, up or in rotation, no two at once", none, func(d *design) { d.Displacements = nil })
 	read("-mean-far", "people's mean 4 mm (SD per axis) from the mark", none, func(d *design) { d.MeanSD = 4 })
 	read("-fallen", "in 3 worn seatings of a model the left microphone fell out of place", none, func(d *design) { d.FallenMicrophones = 3 })
 	add("bare-ear-5", "bare-ear references from five places of the loudspeaker, the head turned by up to 60°", none, func(d *design) {
@@ -126,8 +129,8 @@ func conditions() []condition {
 	add("leaks-none", "no leaks, no deliberate leak", none, func(d *design) { d.LeakChance, d.SurveyLeaks = 0, 0 })
 	add("leaks-many", "six worn ears in ten leak, and the last fixture seating", none, func(d *design) { d.LeakChance, d.FixtureLeak = 0.6, true })
 	add("survey-none", "no survey", none, func(d *design) { d.SurveySize = 0 })
-	add("survey-7", "7 displacements", none, func(d *design) { d.SurveySize = 7 })
-	add("survey-25", "25 displacements", none, func(d *design) { d.SurveySize = 25 })
+	add("survey-least", "the least displacements that a plan may have", none, func(d *design) { d.SurveySize = plan.LeastSurvey })
+	add("survey-whole", "all displacements that a plan proposes", none, func(d *design) { d.SurveySize = len(d.Displacements) })
 	add("mark-1", "the mark between the two surveys found again to 1 mm", none, func(d *design) { d.MarkSD = 1 })
 	add("ruler-1", "error of the ruler 1 mm", none, func(d *design) { d.RulerSD = 1 })
 	add("ears-0", "all ears alike, the fixture's too", none, func(d *design) { d.EarStrength = 0 })

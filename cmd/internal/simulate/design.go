@@ -1,5 +1,7 @@
 package simulate
 
+import "asworn/capture"
+
 // Design says what kind of study to invent; the zero value is not useful,
 // start from BarDesign.
 type Design struct {
@@ -20,10 +22,11 @@ type Design struct {
 	// again with the error MarkSD.
 	Apart           bool
 	BlockedSeatings int
-	MarkSD          float64 // mm per axis, 1.5 times it in degrees
-	SurveySize      int     // displacements per model and surveyed point, 0 is no survey
-	SurveyLeaks     int     // deliberate-leak rows per closed model, beyond SurveySize
-	RulerSD         float64 // operator's error in setting a displacement, mm (1.5 times it in degrees)
+	MarkSD          float64                // mm per axis, 1.5 times it in degrees
+	SurveySize      int                    // displacements per model and surveyed point, 0 is no survey
+	Displacements   []capture.Displacement // that the survey takes in this order, again from the first after the last; nil is a list of our own
+	SurveyLeaks     int                    // deliberate-leak rows per closed model, beyond SurveySize
+	RulerSD         float64                // operator's error in setting a displacement, mm (1.5 times it in degrees)
 	BareEar         bool
 	BareTurnsDeg    []float64 // of the head in bare-ear references from further places of the loudspeaker
 	EarStrength     float64   // multiplies every difference between ears; 1 is anthropometric

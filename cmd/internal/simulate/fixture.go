@@ -89,10 +89,14 @@ func (s *Study) drawSurvey(r *drawer, m int, point capture.Point, first int, mar
 	if s.Open[m] || d.SurveySize == 0 {
 		leaks = 0
 	}
+	list := d.Displacements
+	if list == nil {
+		list = surveyPlan
+	}
 	for k := range d.SurveySize + leaks {
 		meant := capture.Displacement{}
 		if k < d.SurveySize {
-			meant = surveyPlan[k%len(surveyPlan)]
+			meant = list[k%len(list)]
 		}
 		row := s.row(m, d.Listeners, capture.FixtureSubject, point, first+k)
 		row.Survey = &meant
