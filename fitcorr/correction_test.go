@@ -79,7 +79,7 @@ func TestCorrectedCurvesComeNearer(t *testing.T) {
 			}
 			for _, c := range m.Corrections {
 				e := int(capture.Left)
-				if c.Ear == capture.Right.String() {
+				if c.Ear == capture.Right {
 					e = int(capture.Right)
 				}
 				all++
@@ -96,7 +96,7 @@ func TestCorrectedCurvesComeNearer(t *testing.T) {
 			}
 			for _, c := range m.Curves {
 				e := int(capture.Left)
-				if c.Ear == capture.Right.String() {
+				if c.Ear == capture.Right {
 					e = int(capture.Right)
 				}
 				goal := want(e, c.Point)

@@ -79,13 +79,7 @@ func readingRow(t *textfile.Table, r textfile.Row) ReadingRow {
 		}
 		out.Number = int(number)
 	}
-	switch side := strings.ToLower(t.Field(r, "side")); side {
-	case "":
-	case "left":
-		out.Side = LeftSide
-	case "right":
-		out.Side = RightSide
-	default:
+	if side := strings.ToLower(t.Field(r, "side")); out.Side.UnmarshalText([]byte(side)) != nil {
 		t.Report(r.Line, "write left, right, or leave it empty for the mean of both cups", "side is %q", side)
 	}
 	return out

@@ -1,6 +1,10 @@
 package study
 
-import "strings"
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
 
 // Ear names one side of the head. It indexes two-element arrays.
 type Ear int
@@ -20,6 +24,20 @@ func (e Ear) String() string {
 		return "left"
 	}
 	return "right"
+}
+
+// MarshalText writes an ear as String does.
+func (e Ear) MarshalText() ([]byte, error) { return []byte(e.String()), nil }
+
+// UnmarshalText reads what MarshalText writes; anything else is an error.
+func (e *Ear) UnmarshalText(b []byte) error {
+	for _, ear := range Ears {
+		if string(b) == ear.String() {
+			*e = ear
+			return nil
+		}
+	}
+	return fmt.Errorf("ear %q: want left or right", b)
 }
 
 // Point is the place at which a microphone listens.
@@ -143,6 +161,19 @@ var sideNames = [...]string{"", "left", "right"}
 
 // String returns "", "left" or "right".
 func (s Side) String() string { return sideNames[s] }
+
+// MarshalText writes a side as String does.
+func (s Side) MarshalText() ([]byte, error) { return []byte(s.String()), nil }
+
+// UnmarshalText reads what MarshalText writes; anything else is an error.
+func (s *Side) UnmarshalText(b []byte) error {
+	i := slices.Index(sideNames[:], string(b))
+	if i < 0 {
+		return fmt.Errorf("side %q: want left, right or nothing", b)
+	}
+	*s = Side(i)
+	return nil
+}
 
 // ReadingRow is one row of readings.csv: one reading of one placement by one
 // person, or, without a model, one finding of where the canal's entrance of that

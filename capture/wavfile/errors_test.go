@@ -18,7 +18,7 @@ type chunk struct {
 	size int // told in the head; 0 means the true one
 }
 
-func file(magic string, chunks ...chunk) []byte {
+func file(magic Container, chunks ...chunk) []byte {
 	b := []byte(magic + "\x00\x00\x00\x00WAVE")
 	for _, c := range chunks {
 		size := c.size

@@ -112,7 +112,7 @@ func (p *parser) chunks() error {
 	if len(head) < 12 || string(head[8:]) != "WAVE" {
 		return p.fail(ErrNotWAV, convert, "not a WAV file: it begins with %q", head)
 	}
-	switch p.format.Container = string(head[:4]); p.format.Container {
+	switch p.format.Container = Container(head[:4]); p.format.Container {
 	case RIFF, RF64, BW64:
 	default:
 		return p.fail(ErrNotWAV, convert, "not a WAV file: it begins with %q", head[:4])

@@ -20,7 +20,7 @@ var formats = rapid.Custom(func(t *rapid.T) Format {
 	f := Format{
 		RateHz:     rapid.SampledFrom([]int{44100, 48000, 88200, 96000, 176400, 192000}).Draw(t, "rate"),
 		Channels:   rapid.IntRange(1, 32).Draw(t, "channels"),
-		Container:  rapid.SampledFrom([]string{RIFF, RF64, BW64}).Draw(t, "container"),
+		Container:  rapid.SampledFrom([]Container{RIFF, RF64, BW64}).Draw(t, "container"),
 		Extensible: rapid.Bool().Draw(t, "extensible"),
 		Float:      rapid.Bool().Draw(t, "float"),
 	}

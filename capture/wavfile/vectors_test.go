@@ -67,7 +67,7 @@ func TestVectors(t *testing.T) {
 	}
 	for _, row := range rows[1:] {
 		number := func(i int) int { n, _ := strconv.Atoi(row[i]); return n }
-		want := Format{RateHz: number(2), Channels: number(3), Bits: number(4), Float: row[5] == "1", Container: row[6]}
+		want := Format{RateHz: number(2), Channels: number(3), Bits: number(4), Float: row[5] == "1", Container: Container(row[6])}
 		got, x, err := ReadAll(filepath.Join(dir, row[0]))
 		if refused := row[7]; refused != "" {
 			var e *Error

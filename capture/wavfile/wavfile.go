@@ -31,21 +31,24 @@ const MaxSample = 1e6
 // three channels at 48 kHz.
 const MaxReadAll = 1 << 27
 
+// Container is what a WAV file's chunks lie in, by the four letters it begins with.
+type Container string
+
 // Containers of a WAV file.
 const (
-	RIFF = "RIFF" // sizes of 32 bits: at most 4 GiB
-	RF64 = "RF64" // EBU Tech 3306
-	BW64 = "BW64" // ITU-R BS.2088
+	RIFF Container = "RIFF" // sizes of 32 bits: at most 4 GiB
+	RF64 Container = "RF64" // EBU Tech 3306
+	BW64 Container = "BW64" // ITU-R BS.2088
 )
 
 // Format says how samples are stored.
 type Format struct {
-	RateHz     int    `json:"rate_hz"`
-	Channels   int    `json:"channels"`
-	Bits       int    `json:"bits"` // per sample as stored, a multiple of 8
-	Float      bool   `json:"float,omitempty"`
-	Container  string `json:"container"` // RIFF, RF64 or BW64; only RIFF, or empty, can be written
-	Extensible bool   `json:"extensible,omitempty"`
+	RateHz     int       `json:"rate_hz"`
+	Channels   int       `json:"channels"`
+	Bits       int       `json:"bits"` // per sample as stored, a multiple of 8
+	Float      bool      `json:"float,omitempty"`
+	Container  Container `json:"container"` // RIFF, RF64 or BW64; only RIFF, or empty, can be written
+	Extensible bool      `json:"extensible,omitempty"`
 }
 
 // String describes the format in words, as in "48000 Hz, 3 channels, 24-bit".

@@ -45,11 +45,11 @@ func (out *score) correctModel(s *simulate.Study, aim *simulate.Aim, measured []
 	for i, r := range s.Rows {
 		at[r.File] = i
 	}
-	target := func(ear string, p capture.Point) []float64 { return aim.LevelDB(m, earOf(ear), p) }
+	target := func(ear capture.Ear, p capture.Point) []float64 { return aim.LevelDB(m, ear, p) }
 	changes := map[[2]int][]float64{} // blocked and drum share the change
 	for _, c := range ma.Corrections {
 		i := at[c.ID]
-		r, e := s.Rows[i], earOf(c.Ear)
+		r, e := s.Rows[i], c.Ear
 		h, mean := r.Headset(), s.Target(m)
 		key := [2]int{r.Number, int(e)}
 		if changes[key] == nil {
@@ -74,13 +74,6 @@ func (out *score) correctModel(s *simulate.Study, aim *simulate.Aim, measured []
 		}
 		out.curves = append(out.curves, t)
 	}
-}
-
-func earOf(name string) capture.Ear {
-	if name == capture.Right.String() {
-		return capture.Right
-	}
-	return capture.Left
 }
 
 // compare holds one correction against the truth.

@@ -83,7 +83,7 @@ func TestSurveyLimit(t *testing.T) {
 // correctionOf returns what was added to one curve.
 func correctionOf(all []fitcorr.Correction, file string, ear capture.Ear) []float64 {
 	for _, c := range all {
-		if c.ID == file && c.Ear == ear.String() {
+		if c.ID == file && c.Ear == ear {
 			return c.DeltaDB
 		}
 	}

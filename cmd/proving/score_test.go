@@ -157,7 +157,7 @@ func TestCorrectScoresTheTruth(t *testing.T) {
 			if !r.OnFixture() {
 				continue
 			}
-			c := fitcorr.Correction{ID: r.File, Point: r.Point, Ear: capture.Right.String(), DeltaDB: aim.ChangeDB(r, capture.Right)}
+			c := fitcorr.Correction{ID: r.File, Point: r.Point, Ear: capture.Right, DeltaDB: aim.ChangeDB(r, capture.Right)}
 			for b := range c.DeltaDB {
 				c.DeltaDB[b] *= sign
 				c.StdErrDB, c.Applied = append(c.StdErrDB, 1e-6), append(c.Applied, true)

@@ -31,7 +31,7 @@ type Fixture struct {
 // band.Thirds values and follow band.AllThirds; a third that is not Valid holds 0.
 type Difference struct {
 	Point  capture.Point `json:"point"`
-	Ear    string        `json:"ear"`
+	Ear    capture.Ear   `json:"ear"`
 	First  string        `json:"first"`
 	Second string        `json:"second"`
 	// MeasuredDB is of the means of the ordinary seatings as they were measured,
@@ -134,8 +134,8 @@ func compare(first, second Fixture, a, b correct.FinalCurve, confidence float64)
 // per third octave, once position and seal are taken out: what of the fixture's
 // bias is neither. Slices as in Difference.
 type FromPeople struct {
-	Fixture string `json:"fixture"`
-	Ear     string `json:"ear"`
+	Fixture string      `json:"fixture"`
+	Ear     capture.Ear `json:"ear"`
 	// MeasuredDB is fixture minus worn as measured, LeftDB what is left of it.
 	MeasuredDB []float64 `json:"measured_db"`
 	LeftDB     []float64 `json:"left_db"`
@@ -187,10 +187,8 @@ func People(f Fixture, confidence float64) []FromPeople {
 func curves(f Fixture, c correct.FinalCurve) []seat.Curve {
 	var out []seat.Curve
 	for _, s := range f.Seatings {
-		for _, e := range capture.Ears {
-			if s.OrdinaryOnFixture() && s.Point == c.Point && e.String() == c.Ear {
-				out = append(out, s.Ears[e])
-			}
+		if s.OrdinaryOnFixture() && s.Point == c.Point {
+			out = append(out, s.Ears[c.Ear])
 		}
 	}
 	return out

@@ -38,9 +38,9 @@ func fixture(name string, measured, final, sd float64) Fixture {
 		}
 		f.Seatings = append(f.Seatings, s)
 	}
-	f.Curves = []correct.FinalCurve{{Point: capture.Blocked, Ear: "left", LevelDB: flat(band.Count, final), Valid: all(band.Count),
+	f.Curves = []correct.FinalCurve{{Point: capture.Blocked, Ear: capture.Left, LevelDB: flat(band.Count, final), Valid: all(band.Count),
 		Budget: []correct.BudgetRow{{Source: "combined", StdDB: flat(band.Thirds, sd), DF: flat(band.Thirds, 0)}}}}
-	f.Sensitivity = []sensitivity.Sensitivity{{Point: capture.Blocked, Ear: "left", BiasDB: flat(band.Thirds, 2), BiasSE: flat(band.Thirds, 0.3), BiasDF: flat(band.Thirds, 0)}}
+	f.Sensitivity = []sensitivity.Sensitivity{{Point: capture.Blocked, Ear: capture.Left, BiasDB: flat(band.Thirds, 2), BiasSE: flat(band.Thirds, 0.3), BiasDF: flat(band.Thirds, 0)}}
 	return f
 }
 
@@ -81,7 +81,7 @@ func TestCompare(t *testing.T) {
 	if d := Compare(a, b, 0.95)[0]; d.CompensatedDB != nil || d.CompensatedRMS != 0 {
 		t.Errorf("the reference of one fixture is carried to the other: %.1f dB", d.CompensatedRMS)
 	}
-	b.Curves[0].Ear = "right"
+	b.Curves[0].Ear = capture.Right
 	if got := Compare(a, b, 0.95); len(got) != 0 {
 		t.Error("left is compared with right")
 	}

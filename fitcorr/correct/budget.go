@@ -11,9 +11,10 @@ import (
 
 // source is one contribution to a final curve's uncertainty, per kept band.
 type source struct {
-	name, kind string
-	std        []float64
-	df         float64 // 0 = infinite
+	name string
+	kind Evaluation
+	std  []float64
+	df   float64 // 0 = infinite
 }
 
 // uncertainty fills interval and budget after JCGM 100:2008: the standard
@@ -30,7 +31,7 @@ func (fc *FinalCurve) uncertainty(parts []part, rows []seat.Seating, c *Correcto
 	} else {
 		fc.Notes = append(fc.Notes, "the interval holds seating and calibration only: without survey and listeners the place on the head is not known")
 	}
-	cal := source{name: "level calibration", kind: "B", std: make([]float64, band.Count)}
+	cal := source{name: "level calibration", kind: TypeB, std: make([]float64, band.Count)}
 	for b := range cal.std {
 		cal.std[b] = opt.CalibrationDB
 	}
@@ -64,7 +65,7 @@ func (fc *FinalCurve) uncertainty(parts []part, rows []seat.Seating, c *Correcto
 		}
 		fc.Budget = append(fc.Budget, BudgetRow{s.name, s.kind, std, n})
 	}
-	total := BudgetRow{Source: "combined", Type: "combined", StdDB: overThirds(fc.StdErrDB, fc.Valid), DF: make([]float64, band.Thirds)}
+	total := BudgetRow{Source: string(Combined), Type: Combined, StdDB: overThirds(fc.StdErrDB, fc.Valid), DF: make([]float64, band.Thirds)}
 	for t := range total.DF {
 		var v, df []float64
 		for _, r := range fc.Budget {
@@ -100,7 +101,7 @@ func overThirds(v []float64, valid []bool) []float64 {
 // seatings counts. Where the survey predicts what the places do to the level,
 // that is taken off first: what is left of it is another row of the budget.
 func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector, ear int) source {
-	s := source{name: "seating on the fixture", kind: "A", std: make([]float64, band.Count), df: float64(len(parts) - 1)}
+	s := source{name: "seating on the fixture", kind: TypeA, std: make([]float64, band.Count), df: float64(len(parts) - 1)}
 	if len(parts) > 1 {
 		for b := range s.std {
 			if x := c.apartFromPlace(parts, ear, b); len(x) > 1 {
@@ -167,7 +168,7 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 	names := [...]string{"seal against the worn mean", "place against the worn mean", "correction to the worn mean"}
 	out := make([]source, len(names))
 	for k, n := range names {
-		out[k] = source{name: n, kind: "B", std: make([]float64, band.Count)}
+		out[k] = source{name: n, kind: TypeB, std: make([]float64, band.Count)}
 	}
 	// left[source][draw][band], mean over the seatings
 	var left [len(names)][correctionDraws][]float64

@@ -49,7 +49,7 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 // correct makes the correction of one ear of one seating.
 func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correction {
 	out := Correction{
-		ID: s.ID, Point: s.Point, Ear: seat.EarName(ear),
+		ID: s.ID, Point: s.Point, Ear: capture.Ear(ear),
 		DeltaDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Applied: make([]bool, band.Count),
 	}
 	held := &c.held[s.Point][ear]
@@ -132,7 +132,7 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 type Correction struct {
 	ID      string        `json:"id"`
 	Point   capture.Point `json:"point"`
-	Ear     string        `json:"ear"`
+	Ear     capture.Ear   `json:"ear"`
 	DeltaDB []float64     `json:"delta_db"` // to add, per kept band; 0 where not applied
 	// PredictedDB is the predicted change to the worn mean, applied or not; nil
 	// where nothing can be predicted.

@@ -123,7 +123,7 @@ func (st fixtureStudy) distances(c Correction) (before, after float64, some bool
 		}
 	}
 	e := 0
-	if c.Ear == capture.Right.String() {
+	if c.Ear == capture.Right {
 		e = 1
 	}
 	n := 0.0

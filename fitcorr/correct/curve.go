@@ -36,8 +36,8 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 			continue
 		}
 		for _, ear := range capture.Ears {
-			ch := chooser{ear: int(ear), verdicts: byNumber, flagged: flaggedSeatings(ss, standOuts, ear.String()), corrections: corrections}
-			fc := FinalCurve{Point: point, Ear: ear.String()}
+			ch := chooser{ear: ear, verdicts: byNumber, flagged: flaggedSeatings(ss, standOuts, ear), corrections: corrections}
+			fc := FinalCurve{Point: point, Ear: ear}
 			parts := ch.choose(rows, &fc)
 			fc.average(parts, int(ear))
 			if fc.LevelDB != nil {
@@ -51,14 +51,14 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 
 // flaggedSeatings maps the number of each fixture seating that stands out at
 // either point to where it does.
-func flaggedSeatings(ss []seat.Seating, standOuts []standout.StandOut, ear string) map[int]string {
+func flaggedSeatings(ss []seat.Seating, standOuts []standout.StandOut, ear capture.Ear) map[int]standout.Band {
 	numbers := map[string]int{}
 	for _, s := range ss {
 		if s.OrdinaryOnFixture() {
 			numbers[s.ID] = s.Number
 		}
 	}
-	out := map[int]string{}
+	out := map[int]standout.Band{}
 	for _, so := range standOuts {
 		if n, ok := numbers[so.ID]; ok && so.Flagged && so.Ear == ear {
 			out[n] = so.Band
@@ -84,9 +84,9 @@ func (p part) level(ear, b int) float64 {
 
 // chooser decides which seatings of one ear go into a curve.
 type chooser struct {
-	ear         int
+	ear         capture.Ear
 	verdicts    map[int]verdict.Verdict
-	flagged     map[int]string
+	flagged     map[int]standout.Band
 	corrections []Correction
 }
 
@@ -152,7 +152,7 @@ func (ch chooser) choose(rows []seat.Seating, fc *FinalCurve) []part {
 func (ch chooser) correctionOf(s seat.Seating) *Correction {
 	for i := range ch.corrections {
 		c := &ch.corrections[i]
-		if c.ID == s.ID && c.Ear == seat.EarName(ch.ear) {
+		if c.ID == s.ID && c.Ear == ch.ear {
 			return c
 		}
 	}
@@ -243,7 +243,7 @@ func (fc FinalCurve) Against(referenceDB []float64) FinalCurve {
 // seatings: slices per kept band. LevelDB is nil when no seating could be used.
 type FinalCurve struct {
 	Point   capture.Point `json:"point"`
-	Ear     string        `json:"ear"`
+	Ear     capture.Ear   `json:"ear"`
 	Members []CurveMember `json:"members"` // every ordinary fixture seating, used or not
 	Used    int           `json:"used"`
 	// Corrected is how many of the used ones were corrected to the worn mean; the
@@ -299,11 +299,21 @@ type CurveMember struct {
 // BudgetRow is one source of uncertainty of a final curve (JCGM 100:2008),
 // per third-octave band; the last row is the combination.
 type BudgetRow struct {
-	Source string    `json:"source"`
-	Type   string    `json:"type"` // "A" (statistics of this study), "B" (otherwise), "combined"
-	StdDB  []float64 `json:"std_db"`
-	DF     []float64 `json:"df"` // degrees of freedom; 0 = so many that they do not matter
+	Source string     `json:"source"`
+	Type   Evaluation `json:"type"`
+	StdDB  []float64  `json:"std_db"`
+	DF     []float64  `json:"df"` // degrees of freedom; 0 = so many that they do not matter
 }
+
+// Evaluation is how a standard uncertainty was evaluated (JCGM 100:2008, 0.7).
+type Evaluation string
+
+// The two types of evaluation, and the combination of a whole budget.
+const (
+	TypeA    Evaluation = "A" // statistics of this study
+	TypeB    Evaluation = "B" // otherwise
+	Combined Evaluation = "combined"
+)
 
 // RMS is the root mean square of the row over the third octaves hz from low to
 // high, dB; ok is false when none lies there.

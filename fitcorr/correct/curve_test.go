@@ -44,7 +44,7 @@ func TestFinalCurves(t *testing.T) {
 			}
 			verdicts = append(verdicts, v)
 		}
-		out := FinalCurves(st.Seatings, verdicts, corr.Corrections(st.Seatings), Correctors{capture.Blocked: corr}, []standout.StandOut{{ID: "f6", Ear: "left", Band: "high", Flagged: true}}, opt)
+		out := FinalCurves(st.Seatings, verdicts, corr.Corrections(st.Seatings), Correctors{capture.Blocked: corr}, []standout.StandOut{{ID: "f6", Ear: capture.Left, Band: "high", Flagged: true}}, opt)
 		if len(out) != 4 {
 			t.Fatalf("%d curves, want two points and two ears", len(out))
 		}
@@ -59,7 +59,7 @@ func TestFinalCurves(t *testing.T) {
 					if mem.Used && !mem.Corrected && !strings.Contains(mem.Why, "hardly") {
 						t.Errorf("off its place, used as it is: %s", mem.Why)
 					}
-				case mem.Used == (i == 6 && c.Ear == "left"):
+				case mem.Used == (i == 6 && c.Ear == capture.Left):
 					t.Errorf("%s ear, seating %d: used %v (%s)", c.Ear, i, mem.Used, mem.Why)
 				}
 			}
@@ -121,7 +121,7 @@ func TestUndeterminedStaysOut(t *testing.T) {
 		return s
 	}
 	full := func(n int) Correction {
-		c := Correction{ID: fmt.Sprint(n), Ear: "left", PredictedDB: make([]float64, band.Count), DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count), StdErrDB: make([]float64, band.Count)}
+		c := Correction{ID: fmt.Sprint(n), Ear: capture.Left, PredictedDB: make([]float64, band.Count), DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count), StdErrDB: make([]float64, band.Count)}
 		for b := range c.Applied {
 			c.Applied[b], c.PredictedDB[b], c.DeltaDB[b] = true, 1, 1
 		}
@@ -130,7 +130,7 @@ func TestUndeterminedStaysOut(t *testing.T) {
 	rows := []seat.Seating{row(1), row(2), row(3)}
 	verdicts := map[int]verdict.Verdict{1: {Outcome: verdict.Use}, 2: {Outcome: verdict.Undetermined}, 3: {Outcome: verdict.Move}}
 	ch := chooser{verdicts: verdicts, corrections: []Correction{full(2), full(3)}}
-	fc := FinalCurve{Point: capture.Drum, Ear: "left"}
+	fc := FinalCurve{Point: capture.Drum, Ear: capture.Left}
 	fc.average(ch.choose(rows, &fc), 0)
 	if fc.Used != 2 || fc.Corrected != 1 || fc.Members[1].Used || !strings.Contains(fc.Members[1].Why, "undetermined") {
 		t.Errorf("%+v", fc.Members)

@@ -22,10 +22,10 @@ func entrances(rows []study.ReadingRow) []Entrance {
 		if r.Model != "" {
 			continue
 		}
-		i := slices.IndexFunc(out, func(e Entrance) bool { return e.Subject == r.Subject && e.Side == r.Side.String() })
+		i := slices.IndexFunc(out, func(e Entrance) bool { return e.Subject == r.Subject && e.Side == r.Side })
 		if i < 0 {
 			i = len(out)
-			out = append(out, Entrance{Subject: r.Subject, Side: r.Side.String()})
+			out = append(out, Entrance{Subject: r.Subject, Side: r.Side})
 		}
 		e := &out[i]
 		e.Findings++
@@ -39,7 +39,7 @@ func entrances(rows []study.ReadingRow) []Entrance {
 type head struct {
 	at       [2]float64
 	findings float64
-	sides    string
+	sides    [3]bool // by study.Side
 }
 
 func headOf(es []Entrance, who string) (head, bool) {
@@ -51,7 +51,7 @@ func headOf(es []Entrance, who string) (head, bool) {
 		}
 		h.at[0] += e.ForwardMM
 		h.at[1] += e.UpMM
-		h.sides += e.Side + " "
+		h.sides[e.Side] = true
 		if n == 0 || float64(e.Findings) < h.findings {
 			h.findings = float64(e.Findings)
 		}

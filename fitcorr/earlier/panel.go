@@ -47,11 +47,11 @@ type Bare struct {
 // Entrance is where the canal's entrance of a head was found on one side, mm from a
 // point that stays: the mean of so many findings.
 type Entrance struct {
-	Subject   string  `json:"subject"`
-	Side      string  `json:"side,omitempty"` // left, right; empty for the mean of both
-	ForwardMM float64 `json:"forward_mm"`
-	UpMM      float64 `json:"up_mm"`
-	Findings  int     `json:"findings"`
+	Subject   string     `json:"subject"`
+	Side      study.Side `json:"side,omitempty"`
+	ForwardMM float64    `json:"forward_mm"`
+	UpMM      float64    `json:"up_mm"`
+	Findings  int        `json:"findings"`
 }
 
 // Readings are the standard deviations that this study's readings showed, mm, with

@@ -51,7 +51,7 @@ func TestSensitivityNamesALeak(t *testing.T) {
 	}
 	for _, s := range got {
 		var want []string
-		if s.Ear == "left" {
+		if s.Ear == capture.Left {
 			want = []string{"fixture-2-" + string(s.Point)}
 		}
 		if !slices.Equal(s.LeftOut, want) || s.LeaksIn != nil {
@@ -61,7 +61,7 @@ func TestSensitivityNamesALeak(t *testing.T) {
 		if v := s.SeatingDB; v[0] < 0.25 || v[0] > 0.8 || v[2] > 2 || !(v[1] < v[0] && v[0] < v[2]) {
 			t.Errorf("%s, %s: figure %.2f, want about 0.5 with an interval", s.Point, s.Ear, v)
 		}
-		if s.Ear == "left" {
+		if s.Ear == capture.Left {
 			// 20 dB in one of six scatters by 20/√6 dB in the 8 of 24 bands
 			// below 300 Hz; χ² with 5 degrees of freedom ends at 2.45 times.
 			v := s.WithLeaksDB
@@ -99,7 +99,7 @@ func TestSensitivityKeepsLeaks(t *testing.T) {
 	} {
 		ss, leaks := leakyFixture(rand.New(rand.NewPCG(4, 5)), c.n, c.loss)
 		for _, s := range Of(ss, leaks, seat.DefaultOptions()) {
-			if s.Ear == "left" && (len(s.LeftOut) != c.out || len(s.LeaksIn) != c.in) {
+			if s.Ear == capture.Left && (len(s.LeftOut) != c.out || len(s.LeaksIn) != c.in) {
 				t.Errorf("%s, %s: left out %q, in all the same %q", c.name, s.Point, s.LeftOut, s.LeaksIn)
 			}
 		}

@@ -22,8 +22,8 @@ type Contender struct {
 type Standing struct {
 	Study string `json:"study"`
 	Model string `json:"model"`
-	// Figure is what was compared: ByReproducibility or ByRepeatability.
-	Figure string `json:"figure"`
+	// Figure is what was compared.
+	Figure Figure `json:"figure"`
 	// SummaryDB is the RMS of the two ears' figures with its interval; all 0
 	// when there is none, and the interval 0 with fewer than three listeners.
 	SummaryDB [3]float64 `json:"summary_db"`
@@ -38,10 +38,13 @@ type Standing struct {
 	Less []float64 `json:"less"`
 }
 
+// Figure is what a ranking compares.
+type Figure string
+
 // The two figures that a ranking can compare.
 const (
-	ByReproducibility = "reproducibility" // SummaryDB, of a panel
-	ByRepeatability   = "repeatability"   // SeatingDB
+	ByReproducibility Figure = "reproducibility" // SummaryDB, of a panel
+	ByRepeatability   Figure = "repeatability"   // SeatingDB
 )
 
 // rankDraws is the number of draws when Options.Bootstrap is 0.
@@ -141,7 +144,7 @@ type rankEntry struct {
 
 func (e rankEntry) known() bool { return len(e.deviation) > 0 }
 
-func newRankEntry(c Contender, figure string, confidence float64) rankEntry {
+func newRankEntry(c Contender, figure Figure, confidence float64) rankEntry {
 	e := rankEntry{Standing: Standing{Study: c.Study, Model: c.Model, Figure: figure}}
 	of := func(s Sensitivity) (float64, []Influence) {
 		if figure == ByRepeatability {

@@ -75,7 +75,7 @@ func sensitivity(ss []seat.Seating, leaking map[int]bool, point capture.Point, e
 		p.subject = append(p.subject, s.Subject)
 		p.level = append(p.level, levels[i])
 	}
-	r := Sensitivity{Ear: ear.String(), Point: point, Worn: len(worn.subject), OnFixture: len(fixture.subject),
+	r := Sensitivity{Ear: ear, Point: point, Worn: len(worn.subject), OnFixture: len(fixture.subject),
 		Listeners: len(uniqueNames(worn.subject))}
 
 	means := wornComponents(&r, worn, confidence)
@@ -228,7 +228,7 @@ type Component struct {
 // the study cannot support it; a band that does not count holds zeros and is
 // false in PanelValid or FixtureValid.
 type Sensitivity struct {
-	Ear               string        `json:"ear"`
+	Ear               capture.Ear   `json:"ear"`
 	Point             capture.Point `json:"point"`
 	Listeners         int           `json:"listeners"`
 	Worn              int           `json:"worn_seatings"`

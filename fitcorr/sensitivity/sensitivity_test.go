@@ -87,7 +87,7 @@ func rms(x []float64) float64 {
 func TestSensitivitiesRecoverTruth(t *testing.T) {
 	c := scatter{listeners: 120, seatings: 4, fixture: 60, between: 2, within: 1, onFixture: 0.5, at: 1.5}
 	got := Of(c.draw(rand.New(rand.NewPCG(1, 2)), capture.Blocked), nil, seat.DefaultOptions())
-	if len(got) != 2 || got[0].Ear != "left" || got[1].Ear != "right" {
+	if len(got) != 2 || got[0].Ear != capture.Left || got[1].Ear != capture.Right {
 		t.Fatalf("want left and right, got %d", len(got))
 	}
 	for _, s := range got {

@@ -53,7 +53,7 @@ func TestVectorsRepeatability(t *testing.T) {
 	if len(got) != 2 || got[0].Point != capture.Drum || got[0].ReproducibilityDB != nil || got[0].OnFixture != 10 {
 		t.Fatalf("%d results", len(got))
 	}
-	ears := map[string]sensitivity.Sensitivity{got[0].Ear: got[0], got[1].Ear: got[1]}
+	ears := map[string]sensitivity.Sensitivity{got[0].Ear.String(): got[0], got[1].Ear.String(): got[1]}
 	for _, row := range vectors.Rows(t, "repeatability", "repeatability.csv") {
 		s := ears[row[0]]
 		third, want := int(number(t, row[1]))+17, number(t, row[2])

@@ -16,7 +16,7 @@ import (
 // members cannot tell more columns apart.
 type bandRange struct {
 	index    int
-	name     string
+	name     Band
 	from, to int // kept bands
 	columns  int
 }
@@ -24,8 +24,8 @@ type bandRange struct {
 // ranges: the seal owns the low end, position the upper. Between 282 Hz and
 // 562 Hz neither does; above 17.8 kHz hardly any microphone is repeatable.
 var ranges = []bandRange{
-	{0, "low", band.Fraction / 6, 12 * band.Fraction / 3, 3},       // 20 Hz to 282 Hz
-	{1, "high", 15 * band.Fraction / 3, 30 * band.Fraction / 3, 5}, // 562 Hz to 17.8 kHz
+	{0, Low, band.Fraction / 6, 12 * band.Fraction / 3, 3},       // 20 Hz to 282 Hz
+	{1, High, 15 * band.Fraction / 3, 30 * band.Fraction / 3, 5}, // 562 Hz to 17.8 kHz
 }
 
 // bounds returns the kept bands of column k.

@@ -15,16 +15,25 @@ import (
 // stand-outs.
 const MinGroup = 5
 
+// Band names one of the two ranges of frequency in which seatings are compared.
+type Band string
+
+// The low end is the seal's, the upper range the position's.
+const (
+	Low  Band = "low"
+	High Band = "high"
+)
+
 // StandOut is what the search says about one ear of one seating in one range.
 type StandOut struct {
-	ID       string  `json:"id"`
-	Group    string  `json:"group"` // model, subject and point, in words
-	Ear      string  `json:"ear"`
-	Band     string  `json:"band"`     // "low" (seal) or "high" (position)
-	Distance float64 `json:"distance"` // from the rest of the group, in units of the scatter expected of it
-	P        float64 `json:"p"`        // tail probability, corrected for the group's members, ears and ranges
-	Size     float64 `json:"size"`     // the false-alarm probability that the search keeps, per study and per group
-	Flagged  bool    `json:"flagged"`
+	ID       string      `json:"id"`
+	Group    string      `json:"group"` // model, subject and point, in words
+	Ear      capture.Ear `json:"ear"`
+	Band     Band        `json:"band"`
+	Distance float64     `json:"distance"` // from the rest of the group, in units of the scatter expected of it
+	P        float64     `json:"p"`        // tail probability, corrected for the group's members, ears and ranges
+	Size     float64     `json:"size"`     // the false-alarm probability that the search keeps, per study and per group
+	Flagged  bool        `json:"flagged"`
 	// SameAs is the ID of a flagged seating that shows the same thing: the same
 	// placement, ear and range, recorded at the other point. Empty otherwise.
 	SameAs  string  `json:"same_as,omitempty"`
@@ -184,7 +193,7 @@ func testRange(groups []*group, r bandRange, size float64) {
 		c := sets[i]
 		for j, m := range found {
 			so := StandOut{
-				ID: c.group.members[c.who[j]].ID, Group: c.group.key.String(), Ear: c.ear.String(), Band: r.name,
+				ID: c.group.members[c.who[j]].ID, Group: c.group.key.String(), Ear: c.ear, Band: r.name,
 				Distance: m.Distance, P: math.Min(1, tests*m.P), Size: size, Flagged: m.Flagged,
 			}
 			far := -1.0
@@ -204,7 +213,8 @@ func sameCause(found []StandOut, groups []*group) {
 	type place struct {
 		model, unit, subject string
 		number               int
-		ear, band            string
+		ear                  capture.Ear
+		band                 Band
 	}
 	byID := map[string]place{}
 	for _, g := range groups {

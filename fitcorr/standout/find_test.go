@@ -26,7 +26,7 @@ func TestStandOutsFindsAPlantedLeak(t *testing.T) {
 		t.Fatalf("%d findings, want 32: two ears and two bands of eight members", len(got))
 	}
 	for _, so := range got {
-		planted := so.ID == "s3" && so.Ear == "right" && so.Band == "low"
+		planted := so.ID == "s3" && so.Ear == capture.Right && so.Band == "low"
 		if so.Flagged != planted {
 			t.Errorf("flagged %v, want %v: %s", so.Flagged, planted, so)
 		}
@@ -55,13 +55,13 @@ func TestStandOutsNameACauseOnce(t *testing.T) {
 	}
 	for _, so := range Find(ss, seat.DefaultOptions()) {
 		want := map[string]string{"drum 3": "blocked 3"}[so.ID]
-		if so.Ear != "right" || so.Band != "low" {
+		if so.Ear != capture.Right || so.Band != "low" {
 			want = ""
 		}
 		if so.SameAs != want {
 			t.Errorf("%s is the same as %q, want %q", so, so.SameAs, want)
 		}
-		if so.Flagged != (so.Ear == "right" && so.Band == "low" && strings.HasSuffix(so.ID, " 3")) {
+		if so.Flagged != (so.Ear == capture.Right && so.Band == "low" && strings.HasSuffix(so.ID, " 3")) {
 			t.Errorf("flagged %v: %s", so.Flagged, so)
 		}
 	}
@@ -100,7 +100,7 @@ func TestStandOutsLeaveOutAPoorMember(t *testing.T) {
 			t.Errorf("flagged: %s", so)
 		}
 		if so.Band == "low" {
-			low[so.ID+" "+so.Ear]++
+			low[so.ID+" "+so.Ear.String()]++
 		}
 	}
 	if len(low) != 13 || low["s2 left"] != 0 || low["s2 right"] != 1 {

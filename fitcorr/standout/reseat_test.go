@@ -90,7 +90,7 @@ func TestReseatStandOuts(t *testing.T) {
 		}
 	}
 	first := slices.MinFunc(found, func(a, b StandOut) int { return cmp.Compare(a.P, b.P) })
-	if first.ID != "impulse-06.wav" || first.Ear != "right" || first.Band != "low" {
+	if first.ID != "impulse-06.wav" || first.Ear != capture.Right || first.Band != "low" {
 		t.Errorf("first is %s", first)
 	}
 	r := ranges[0]
@@ -212,7 +212,7 @@ func TestPowerOnRealSeatings(t *testing.T) {
 				for _, so := range Find(leaky, seat.DefaultOptions()) {
 					switch {
 					case so.Band != ranges[0].name:
-					case so.ID == ss[i].ID && so.Ear == capture.Ear(e).String():
+					case so.ID == ss[i].ID && so.Ear == capture.Ear(e):
 						own = so
 					default:
 						others = append(others, so.Distance)

@@ -143,8 +143,6 @@ func budget(s seat.Seating, at position.FixturePlace, t *Target, df float64, opt
 			x.AfterMM = math.Sqrt(x.then.headset())
 			left := total.plus(x.then).plus(x.now.scaled(-1))
 			x.Use, x.Move = rates(left, df, opt)
-		} else if x.Source != "where this seating sits" {
-			x.Action = ""
 		}
 		out = append(out, x.Term)
 	}

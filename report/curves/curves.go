@@ -123,7 +123,7 @@ func (m *maker) fixture(a fitcorr.ModelAnalysis, point capture.Point, ear captur
 		add("raw", fmt.Sprintf("fixture, %s: mean of %s as measured", words, text.Plural(len(raw), "seating")), about, level)
 	}
 	for _, f := range a.Curves {
-		if f.Point == point && f.Ear == ear.String() {
+		if f.Point == point && f.Ear == ear {
 			add("final", "fixture, "+f.MadeOf(), "from the uncertainty budget", func(b int) (float64, float64, bool) {
 				if b >= len(f.Valid) || !f.Valid[b] || b >= len(f.HalfDB) {
 					return 0, 0, false
@@ -151,7 +151,7 @@ func (m *maker) seatings(a fitcorr.ModelAnalysis, point capture.Point, ear captu
 			return c.LevelDB[b], k * c.StdErrDB[b], true
 		})
 		for _, corr := range a.Corrections {
-			if corr.ID != rec.File || corr.Ear != ear.String() || !hasAny(corr.Applied) {
+			if corr.ID != rec.File || corr.Ear != ear || !hasAny(corr.Applied) {
 				continue
 			}
 			add(name+"-corrected", words+" corrected to the worn mean", "noise of this recording and what is left after the correction", func(b int) (float64, float64, bool) {

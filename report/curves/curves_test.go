@@ -32,7 +32,7 @@ func oneModel() report.Results {
 	id := add(capture.FixtureSubject, capture.Drum, 1, 1)
 	add(capture.FixtureSubject, capture.Drum, 2, 3)
 	add("L01", capture.Blocked, 1, 5)
-	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Corrections: []fitcorr.Correction{{ID: id, Point: capture.Drum, Ear: "left",
+	r.Analysis.Models = []fitcorr.ModelAnalysis{{Model: "Model A", Corrections: []fitcorr.Correction{{ID: id, Point: capture.Drum, Ear: capture.Left,
 		DeltaDB: []float64{2, 0}, StdErrDB: []float64{0.5, 0}, Applied: []bool{true, false}}}}}
 	return r
 }

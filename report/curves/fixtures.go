@@ -34,7 +34,7 @@ func OfFixtures(r report.Fixtures) []Curve {
 			add(name+"-compensated", what+", position and seal taken out, each less its own fixture's reference", about, d.CompensatedDB, d.HalfDB, d.Valid)
 		}
 		for _, p := range m.People {
-			add(text.Slug(p.Fixture)+"-people-"+p.Ear, fmt.Sprintf("fixture %s minus the worn mean, blocked point, %s ear, position and seal taken out", p.Fixture, p.Ear),
+			add(text.Slug(p.Fixture)+"-people-"+p.Ear.String(), fmt.Sprintf("fixture %s minus the worn mean, blocked point, %s ear, position and seal taken out", p.Fixture, p.Ear.String()),
 				"of the difference from people and of the final curve as if they shared nothing", p.LeftDB, p.HalfDB, p.Valid)
 		}
 	}
@@ -42,6 +42,6 @@ func OfFixtures(r report.Fixtures) []Curve {
 }
 
 func differenceName(d between.Difference) (name, what string) {
-	return text.Slug(d.First+"-"+d.Second) + "-" + string(d.Point) + "-" + d.Ear,
-		fmt.Sprintf("fixture %s minus fixture %s, %s point, %s ear", d.First, d.Second, d.Point, d.Ear)
+	return text.Slug(d.First+"-"+d.Second) + "-" + string(d.Point) + "-" + d.Ear.String(),
+		fmt.Sprintf("fixture %s minus fixture %s, %s point, %s ear", d.First, d.Second, d.Point, d.Ear.String())
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"asworn/fitcorr"
+	"asworn/fitcorr/correct"
 	"asworn/report/figure"
 	"asworn/report/judged"
 	"asworn/report/text"
@@ -32,8 +33,8 @@ func finalFigures(r *judged.Study) []figure.Figure {
 			}
 			interval.Group, extremes.Group = interval.Name, extremes.Name
 			c.Series = []figure.Series{extremes, interval}
-			out = append(out, figure.Figure{Name: string(figure.SectionFinal) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear, Section: figure.SectionFinal, Model: m.Model, Ear: f.Ear,
-				Title: m.Model + ", " + f.Ear + " ear, " + judged.PointWords(f.Point) + ": final curve",
+			out = append(out, figure.Figure{Name: string(figure.SectionFinal) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear.String(), Section: figure.SectionFinal, Model: m.Model, Ear: f.Ear.String(),
+				Title: m.Model + ", " + f.Ear.String() + " ear, " + judged.PointWords(f.Point) + ": final curve",
 				Note:  "Mean of " + text.Plural(f.Used, "fixture seating") + " with the interval of its uncertainty budget." + notes(f), Curves: c})
 		}
 	}
@@ -67,13 +68,13 @@ func budgetFigures(r *judged.Study) []figure.Figure {
 			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard uncertainty, dB", Unit: "dB", Decimals: 2}
 			for i, b := range f.Budget {
 				st := figure.StyleFor(i)
-				if b.Type == "combined" {
+				if b.Type == correct.Combined {
 					st = figure.Style{}
 				}
 				c.Add(b.Source, b.StdDB, nil, st)
 			}
-			out = append(out, figure.Figure{Name: string(figure.SectionBudget) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear, Section: figure.SectionBudget, Model: m.Model, Ear: f.Ear,
-				Title: m.Model + ", " + f.Ear + " ear, " + judged.PointWords(f.Point) + ": uncertainty budget",
+			out = append(out, figure.Figure{Name: string(figure.SectionBudget) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear.String(), Section: figure.SectionBudget, Model: m.Model, Ear: f.Ear.String(),
+				Title: m.Model + ", " + f.Ear.String() + " ear, " + judged.PointWords(f.Point) + ": uncertainty budget",
 				Note:  "Standard uncertainty of each source (JCGM 100:2008) and their combination, per third octave." + cutNote, Curves: c})
 		}
 	}

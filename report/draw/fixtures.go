@@ -54,9 +54,9 @@ func withInterval(name string, y, half []float64, valid []bool, st figure.Style)
 // differenceOfTwo is what two fixtures differ by, raw and, where both have a
 // reference, compensated each with its own.
 func differenceOfTwo(r report.Fixtures, model string, d between.Difference) []figure.Figure {
-	of := figure.Figure{Section: figure.SectionFixtures, Model: model, Ear: d.Ear, View: "raw",
-		Name:  text.Slug("fixtures " + model + " " + string(d.Point) + " " + d.Ear + " " + twoFixtures(d)),
-		Title: model + ", " + d.Ear + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d)}
+	of := figure.Figure{Section: figure.SectionFixtures, Model: model, Ear: d.Ear.String(), View: "raw",
+		Name:  text.Slug("fixtures " + model + " " + string(d.Point) + " " + d.Ear.String() + " " + twoFixtures(d)),
+		Title: model + ", " + d.Ear.String() + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d)}
 	c := thirds(r, "Difference, dB")
 	c.Series = append(c.Series, withInterval("final: position and seal taken out", d.FinalDB, d.HalfDB, d.Valid, figure.Style{}))
 	c.Add("as measured", d.MeasuredDB, d.Valid, figure.Style{Tint: 1, Dash: 1})
@@ -79,8 +79,8 @@ func fixtureFromPeople(r report.Fixtures, model string, p between.FromPeople) fi
 	c := thirds(r, "Fixture minus worn, dB")
 	c.Series = append(c.Series, withInterval("position and seal taken out", p.LeftDB, p.HalfDB, p.Valid, figure.Style{}))
 	c.Add("as measured", p.MeasuredDB, p.Valid, figure.Style{Tint: 1, Dash: 1})
-	return figure.Figure{Section: figure.SectionFixturePeople, Model: model, Ear: p.Ear, Name: text.Slug("people " + model + " " + p.Fixture + " " + p.Ear),
-		Title: model + ", " + p.Ear + " ear: fixture " + p.Fixture + " minus people",
+	return figure.Figure{Section: figure.SectionFixturePeople, Model: model, Ear: p.Ear.String(), Name: text.Slug("people " + model + " " + p.Fixture + " " + p.Ear.String()),
+		Title: model + ", " + p.Ear.String() + " ear: fixture " + p.Fixture + " minus people",
 		Note:  "At the blocked ear-canal entrance, per third octave, with the " + text.Percent(r.Confidence) + " interval: the fixture's own ear, and what could not be taken out.", Curves: c}
 }
 
@@ -90,12 +90,12 @@ func modelsApart(r report.Fixtures) []figure.Figure {
 	at := map[string]int{}
 	for i, m := range r.Models {
 		for _, d := range m.Differences {
-			key := string(d.Point) + " " + d.Ear + " " + twoFixtures(d)
+			key := string(d.Point) + " " + d.Ear.String() + " " + twoFixtures(d)
 			k, ok := at[key]
 			if !ok {
 				k, at[key] = len(out), len(out)
-				out = append(out, figure.Figure{Section: figure.SectionFixtureModels, Ear: d.Ear, Name: text.Slug("models " + key),
-					Title:  "Models side by side, " + d.Ear + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d),
+				out = append(out, figure.Figure{Section: figure.SectionFixtureModels, Ear: d.Ear.String(), Name: text.Slug("models " + key),
+					Title:  "Models side by side, " + d.Ear.String() + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d),
 					Note:   "Final curves, position and seal taken out. Models that lie on one line differ between the fixtures alike: the fixtures' ears; a model that leaves it depends on the fixture.",
 					Curves: thirds(r, "Difference, dB")})
 			}

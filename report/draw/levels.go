@@ -115,7 +115,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 				shown := 0
 				for _, co := range m.Corrections {
 					rec, ok := r.Recording(co.ID)
-					if !ok || co.Point != p || co.Ear != ear.String() || !anyTrue(co.Applied) {
+					if !ok || co.Point != p || co.Ear != ear || !anyTrue(co.Applied) {
 						continue
 					}
 					raw := levels(rec.Ears[ear], n)
@@ -212,7 +212,7 @@ func finalSeries(f fitcorr.FinalCurve, n int, shift func(int) float64) []figure.
 }
 
 func finalCurve(m fitcorr.ModelAnalysis, p capture.Point, ear capture.Ear) (fitcorr.FinalCurve, bool) {
-	i := slices.IndexFunc(m.Curves, func(f fitcorr.FinalCurve) bool { return f.Point == p && f.Ear == ear.String() && f.LevelDB != nil })
+	i := slices.IndexFunc(m.Curves, func(f fitcorr.FinalCurve) bool { return f.Point == p && f.Ear == ear && f.LevelDB != nil })
 	if i < 0 {
 		return fitcorr.FinalCurve{}, false
 	}

@@ -177,8 +177,8 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 	var scatter []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			what := m.Model + ", " + s.Ear + " ear, " + judged.PointWords(s.Point) + ": "
-			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear
+			what := m.Model + ", " + s.Ear.String() + " ear, " + judged.PointWords(s.Point) + ": "
+			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear.String()
 			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
 			c.Add("reproducibility standard deviation s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})
 			if s.Listeners > 0 {
@@ -190,7 +190,7 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 				c.Series[n-1].Lower, c.Series[n-1].Upper = nil, nil
 			}
 			if len(c.Series) > 0 {
-				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear, Title: what + "standard deviations per third octave",
+				scatter = append(scatter, figure.Figure{Name: name, Section: figure.SectionSensitivity, Model: m.Model, Ear: s.Ear.String(), Title: what + "standard deviations per third octave",
 					Note: "Repeatability and reproducibility standard deviation (ISO 5725-2), with intervals where they are estimated alone." + cutNote, Curves: c})
 			}
 		}
@@ -206,7 +206,7 @@ func summaryFigures(r *judged.Study) []figure.Figure {
 			if s.SummaryDB[0] == 0 || s.Point != capture.Blocked {
 				continue
 			}
-			name := m.Model + ", " + s.Ear
+			name := m.Model + ", " + s.Ear.String()
 			d.Rows = append(d.Rows, figure.Dot{Name: name, Group: m.Model, Est: s.SummaryDB[0], Lower: min(s.SummaryDB[0], s.SummaryDB[1]), Upper: max(s.SummaryDB[0], s.SummaryDB[2])})
 		}
 	}

@@ -168,11 +168,7 @@ func differenceFigures(r *judged.Study) []figure.Figure {
 					continue
 				}
 				fixture = max(fixture, s.OnFixture)
-				ear := capture.Left
-				if s.Ear == capture.Right.String() {
-					ear = capture.Right
-				}
-				line := figure.Series{Name: s.Ear, Group: s.Ear, Style: earStyle(ear)}
+				line := figure.Series{Name: s.Ear.String(), Group: s.Ear.String(), Style: earStyle(s.Ear)}
 				for i := range r.ThirdsHz {
 					y, half := math.NaN(), math.NaN()
 					if s.BiasCounts(i) {

@@ -73,18 +73,14 @@ next:
 		if !applied {
 			continue
 		}
-		ear := capture.Left
-		if c.Ear == capture.Right.String() {
-			ear = capture.Right
-		}
 		for j := range out {
 			if out[j].id == c.ID && out[j].point == c.Point {
-				out[j].ears[ear] = &cs[i]
+				out[j].ears[c.Ear] = &cs[i]
 				continue next
 			}
 		}
 		p := correctionPair{id: c.ID, point: c.Point}
-		p.ears[ear] = &cs[i]
+		p.ears[c.Ear] = &cs[i]
 		out = append(out, p)
 	}
 	return out

@@ -19,9 +19,9 @@ import (
 // A corrected ear gets its correction where it was applied and 0 dB elsewhere,
 // the other ear a plain pulse, and a seating that was not corrected no file.
 func TestCorrections(t *testing.T) {
-	c := fitcorr.Correction{ID: "recordings/f 1.wav", Point: capture.Blocked, Ear: "right",
+	c := fitcorr.Correction{ID: "recordings/f 1.wav", Point: capture.Blocked, Ear: capture.Right,
 		DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count)}
-	withheld := fitcorr.Correction{ID: "recordings/f2.wav", Point: capture.Blocked, Ear: "left",
+	withheld := fitcorr.Correction{ID: "recordings/f2.wav", Point: capture.Blocked, Ear: capture.Left,
 		DeltaDB: make([]float64, band.Count), Applied: make([]bool, band.Count)}
 	for b, edges := range band.All() {
 		c.DeltaDB[b], withheld.DeltaDB[b] = 2, 2

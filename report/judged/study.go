@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
+	"asworn/fitcorr/standout"
 	"asworn/report"
 )
 
@@ -154,16 +155,12 @@ func (r *Study) SeatingCounts(model, who string) (of, used int) {
 // Leak reports whether a stand-out is a leak: less level than the rest of its
 // group at the low end, in a cup that leaks or by more than leakDB.
 func (r *Study) Leak(o fitcorr.StandOut) bool {
-	if o.Band != "low" || o.WorstDB >= 0 || o.WorstHz > leakTopHz {
+	if o.Band != standout.Low || o.WorstDB >= 0 || o.WorstHz > leakTopHz {
 		return false
 	}
 	for _, m := range r.Analysis.Models {
-		if off := offsetOf(m, o.ID); off != nil {
-			for _, ear := range capture.Ears {
-				if ear.String() == o.Ear && off.Leak[ear].Class == seal.Leaking {
-					return true
-				}
-			}
+		if off := offsetOf(m, o.ID); off != nil && off.Leak[o.Ear].Class == seal.Leaking {
+			return true
 		}
 	}
 	return o.WorstDB < -leakDB

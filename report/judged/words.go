@@ -194,13 +194,18 @@ func LeakWords(v fitcorr.Verdict, off *fitcorr.Offset) string {
 	return "left " + one[0] + "; right " + one[1]
 }
 
-// CupsThat says that cups, "left" and "right", do something: "right leaks",
-// "both cups leak".
-func CupsThat(does, do string, cups []string) string {
+// LeakingWords says which cups leak, one or both: "right leaks", "both cups leak".
+func LeakingWords(cups []capture.Ear) string {
 	if len(cups) == 2 {
-		return "both cups " + do
+		return "both cups leak"
 	}
-	return cups[0] + " " + does
+	return cups[0].String() + " leaks"
+}
+
+// OutlierWords says where an outlier differs most: "left ear, low band, most at 63 Hz
+// by -5.2 dB".
+func OutlierWords(o fitcorr.StandOut) string {
+	return o.Ear.String() + " ear, " + string(o.Band) + " band, most at " + text.HertzUnit(o.WorstHz) + " by " + text.Fixed(o.WorstDB, 1) + " dB"
 }
 
 // WhySeal says why the seal of a cup is undetermined and what would tell, "" when

@@ -56,7 +56,7 @@ func fixtureDifferences(r report.Fixtures) table.Table {
 			if d.CompensatedDB != nil {
 				compensated = table.Value(d.CompensatedRMS, 1)
 			}
-			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), fixtureWords(d), table.Word(pair(d)),
+			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear.String()), fixtureWords(d), table.Word(pair(d)),
 				table.Value(d.MeasuredRMS, 1), table.Value(d.FinalRMS, 1), compensated, table.Value(100*d.Explained, 0),
 				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)))
 		}
@@ -88,7 +88,7 @@ func fixturePeople(r report.Fixtures) table.Table {
 			{Head: "Measured\ndB", Key: "bias_rms_db", Kind: table.Number}, {Head: "Left\ndB", Key: "left_rms_db", Kind: table.Number}}}
 	for _, m := range r.Models {
 		for _, p := range m.People {
-			t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear), table.Value(p.BiasRMS, 1), table.Value(p.LeftRMS, 1))
+			t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear.String()), table.Value(p.BiasRMS, 1), table.Value(p.LeftRMS, 1))
 		}
 	}
 	return t
@@ -113,7 +113,7 @@ func differenceThirds(r report.Fixtures) table.Table {
 				if d.CompensatedDB != nil {
 					compensated = table.PlusMinus(d.CompensatedDB[i], d.HalfDB[i])
 				}
-				t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear), table.Word(pair(d)), bandCell(hz),
+				t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear.String()), table.Word(pair(d)), bandCell(hz),
 					table.Value(d.MeasuredDB[i], 2), table.PlusMinus(d.FinalDB[i], d.HalfDB[i]), compensated)
 			}
 		}
@@ -130,7 +130,7 @@ func peopleThirds(r report.Fixtures) table.Table {
 		for _, p := range m.People {
 			for i, hz := range r.ThirdsHz {
 				if p.Valid[i] {
-					t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear), bandCell(hz), table.PlusMinus(p.LeftDB[i], p.HalfDB[i]))
+					t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear.String()), bandCell(hz), table.PlusMinus(p.LeftDB[i], p.HalfDB[i]))
 				}
 			}
 		}

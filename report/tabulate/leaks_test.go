@@ -32,7 +32,7 @@ func TestSensitivityTableNamesLeaks(t *testing.T) {
 		var m fitcorr.ModelAnalysis
 		m.Model = "Model A"
 		for ear, out := range [][]string{c.out, c.outRight} {
-			m.Sensitivity = append(m.Sensitivity, fitcorr.Sensitivity{Ear: capture.Ears[ear].String(), Point: capture.Drum, OnFixture: 6,
+			m.Sensitivity = append(m.Sensitivity, fitcorr.Sensitivity{Ear: capture.Ears[ear], Point: capture.Drum, OnFixture: 6,
 				SeatingDB: [3]float64{0.7, 0.5, 1}, LeftOut: out, LeaksIn: c.in, WithLeaksDB: [3]float64{4.74, 2.96, 11.63}})
 		}
 		r.Analysis.Models = []fitcorr.ModelAnalysis{m}

@@ -10,6 +10,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/finding"
 	"asworn/fitcorr"
+	"asworn/fitcorr/standout"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -45,7 +46,7 @@ func sensitivityTable(r *judged.Study) table.Table {
 	}
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			t.Add(table.Word(m.Model), table.Word(s.Ear), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
+			t.Add(table.Word(m.Model), table.Word(s.Ear.String()), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
 				figure(s.SummaryDB), figure(s.SeatingDB))
 		}
 		t.Note += leakNotes(r, m)
@@ -73,9 +74,9 @@ func leakNotes(r *judged.Study, m fitcorr.ModelAnalysis) string {
 			if v[2] > 0 {
 				with += " (" + text.Fixed(v[1], 1) + "…" + text.Fixed(v[2], 1) + ")"
 			}
-			add(where+"leaves out "+r.Numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear+" "+with)
+			add(where+"leaves out "+r.Numbers(s.LeftOut)+", whose seal leaked; it would be, in dB: ", s.Ear.String()+" "+with)
 		case len(s.LeaksIn) > 0:
-			add(where+"holds "+r.Numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear)
+			add(where+"holds "+r.Numbers(s.LeaksIn)+", whose seal leaked; too few would remain without: ", s.Ear.String())
 		}
 	}
 	for i := range what {
@@ -151,7 +152,7 @@ func sensitivityColumns(r *judged.Study, s fitcorr.Sensitivity) []bandColumn {
 		}
 	}
 	head := func(what, key string, k table.Kind) table.Column {
-		return table.Column{Head: s.Ear + "\n" + what, Key: s.Ear + "_" + key, Kind: k}
+		return table.Column{Head: s.Ear.String() + "\n" + what, Key: s.Ear.String() + "_" + key, Kind: k}
 	}
 	if s.Listeners > 0 {
 		if s.RepeatabilityDB != nil {
@@ -208,10 +209,16 @@ func standOutTable(r *judged.Study) table.Table {
 	slices.SortStableFunc(ordered, func(a, b fitcorr.StandOut) int {
 		return cmp.Or(cmp.Compare(a.P, b.P), cmp.Compare(b.Distance, a.Distance))
 	})
-	also := map[string][]string{} // points at which the same thing shows
+	type thing struct {
+		id   string
+		ear  capture.Ear
+		band standout.Band
+	}
+	also := map[thing][]string{} // points at which the same thing shows
 	for _, s := range ordered {
 		if s.SameAs != "" {
-			also[s.SameAs+s.Ear+s.Band] = append(also[s.SameAs+s.Ear+s.Band], path.Base(s.ID))
+			k := thing{s.SameAs, s.Ear, s.Band}
+			also[k] = append(also[k], path.Base(s.ID))
 		}
 	}
 	for i, s := range ordered {
@@ -221,13 +228,13 @@ func standOutTable(r *judged.Study) table.Table {
 		}
 		out := "no"
 		if s.Flagged {
-			out = strings.Join(append([]string{"yes"}, also[s.ID+s.Ear+s.Band]...), "; also ")
+			out = strings.Join(append([]string{"yes"}, also[thing{s.ID, s.Ear, s.Band}]...), "; also ")
 		}
 		no := table.None()
 		if rec, ok := r.Recording(s.ID); ok {
 			no = table.Linked(strconv.Itoa(rec.Number), rec.File)
 		}
-		t.Add(table.Word(s.Group), no, table.Word(s.Ear), table.Word(s.Band), table.Value(s.Distance, 1),
+		t.Add(table.Word(s.Group), no, table.Word(s.Ear.String()), table.Word(string(s.Band)), table.Value(s.Distance, 1),
 			table.Cell{Text: text.Probability(s.P), Num: []float64{s.P}}, table.Word(out),
 			table.Cell{Text: text.Hertz(s.WorstHz), Num: []float64{s.WorstHz}}, table.Value(s.WorstDB, 1), table.Word(path.Base(s.ID)))
 	}

@@ -150,7 +150,7 @@ func (r *View) State(id string) State {
 	for _, o := range r.Analysis.StandOuts {
 		if o.ID == id && o.Flagged {
 			s.Word, s.Tone = "outlier", table.Unsure
-			s.Do = append(s.Do, o.Ear+" ear, most at "+text.HertzUnit(o.WorstHz)+" by "+text.Fixed(o.WorstDB, 1)+" dB from its group: "+o.Group)
+			s.Do = append(s.Do, o.Ear.String()+" ear, most at "+text.HertzUnit(o.WorstHz)+" by "+text.Fixed(o.WorstDB, 1)+" dB from its group: "+o.Group)
 		}
 	}
 	return s

@@ -46,7 +46,7 @@ func (r *View) Sheets() []Sheet {
 		var outlier []string
 		for _, o := range r.Analysis.StandOuts {
 			if o.ID == s.Key && o.Flagged {
-				outlier = append(outlier, o.Ear+" ear, "+o.Band+" band, most at "+text.HertzUnit(o.WorstHz)+" by "+text.Fixed(o.WorstDB, 1)+" dB")
+				outlier = append(outlier, judged.OutlierWords(o))
 			}
 		}
 		if len(outlier) > 0 {

@@ -187,7 +187,8 @@ func (r *View) fixtureLine(f judged.Seating) string {
 // one thing, however many points, ears and bands show it.
 func (r *View) standOutSection() Section {
 	s := Section{Title: "Outliers: seatings unlike their own group"}
-	var leaks, others []string // of the seating that the last line speaks of
+	var leaks []capture.Ear // of the seating that the last line speaks of, as others
+	var others []string
 	last := ""
 	flush := func() {
 		if len(s.Lines) == 0 || len(leaks)+len(others) == 0 {
@@ -195,7 +196,7 @@ func (r *View) standOutSection() Section {
 		}
 		what := others
 		if len(leaks) > 0 {
-			what = append([]string{judged.CupsThat("leaks", "leak", leaks)}, others...)
+			what = append([]string{judged.LeakingWords(leaks)}, others...)
 		}
 		s.Lines[len(s.Lines)-1].Text += text.Join(what) + "."
 		leaks, others = nil, nil
@@ -213,8 +214,7 @@ func (r *View) standOutSection() Section {
 		case r.Leak(o) && !slices.Contains(leaks, o.Ear):
 			leaks = append(leaks, o.Ear)
 		case !r.Leak(o):
-			others = append(others, o.Ear+" ear, "+o.Band+" band, most at "+text.HertzUnit(o.WorstHz)+" by "+
-				text.Fixed(o.WorstDB, 1)+" dB (P "+text.Probability(o.P)+")")
+			others = append(others, judged.OutlierWords(o)+" (P "+text.Probability(o.P)+")")
 		}
 	}
 	flush()

@@ -6,7 +6,9 @@ import (
 
 	"github.com/google/go-cmp/cmp"
 
+	"asworn/capture"
 	"asworn/fitcorr"
+	"asworn/fitcorr/standout"
 	"asworn/report"
 	"asworn/report/table"
 )
@@ -15,8 +17,11 @@ import (
 // stand out.
 func TestStandOutLines(t *testing.T) {
 	var r report.Results
-	for _, o := range [][2]string{{"a.wav", "left"}, {"a.wav", "right"}, {"b.wav", "left"}} {
-		r.Analysis.StandOuts = append(r.Analysis.StandOuts, fitcorr.StandOut{ID: o[0], Ear: o[1], Band: "low", Flagged: true, WorstHz: 1000, WorstDB: -3, P: 0.01})
+	for _, o := range []struct {
+		id  string
+		ear capture.Ear
+	}{{"a.wav", capture.Left}, {"a.wav", capture.Right}, {"b.wav", capture.Left}} {
+		r.Analysis.StandOuts = append(r.Analysis.StandOuts, fitcorr.StandOut{ID: o.id, Ear: o.ear, Band: standout.Low, Flagged: true, WorstHz: 1000, WorstDB: -3, P: 0.01})
 	}
 	want := []Line{
 		{Text: "a.wav: left ear, low band, most at 1 kHz by −3.0 dB (P 0.010); right ear, low band, most at 1 kHz by −3.0 dB (P 0.010).", Link: "a.wav", Tone: table.Unsure},

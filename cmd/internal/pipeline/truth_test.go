@@ -245,7 +245,7 @@ func correctionsComeNearer(t *testing.T, r report.Results, study *simulate.Study
 				continue
 			}
 			ear := capture.Left
-			if c.Ear == capture.Right.String() {
+			if c.Ear == capture.Right {
 				ear = capture.Right
 			}
 			want, curve := aim.LevelDB(index, ear, c.Point), recordings[c.ID].Ears[ear]

@@ -26,11 +26,11 @@ func Fixtures() report.Fixtures {
 				if p == capture.Blocked && i == 2 {
 					continue
 				}
-				m.Differences = append(m.Differences, difference(r, p, ear.String(), float64(i+e)))
+				m.Differences = append(m.Differences, difference(r, p, ear, float64(i+e)))
 				for _, name := range r.Names {
 					if p == capture.Blocked && !(i == 1 && name == "old") {
-						d := difference(r, p, ear.String(), float64(i)+2)
-						m.People = append(m.People, between.FromPeople{Fixture: name, Ear: ear.String(), MeasuredDB: d.MeasuredDB, LeftDB: d.FinalDB, HalfDB: d.HalfDB, Valid: d.Valid,
+						d := difference(r, p, ear, float64(i)+2)
+						m.People = append(m.People, between.FromPeople{Fixture: name, Ear: ear, MeasuredDB: d.MeasuredDB, LeftDB: d.FinalDB, HalfDB: d.HalfDB, Valid: d.Valid,
 							BiasRMS: d.MeasuredRMS, LeftRMS: d.FinalRMS})
 					}
 				}
@@ -42,7 +42,7 @@ func Fixtures() report.Fixtures {
 }
 
 // difference is a smooth one; what differs grows with size.
-func difference(r report.Fixtures, p capture.Point, ear string, size float64) between.Difference {
+func difference(r report.Fixtures, p capture.Point, ear capture.Ear, size float64) between.Difference {
 	d := between.Difference{Point: p, Ear: ear, First: r.Names[0], Second: r.Names[1], MeasuredRMS: 2, FinalRMS: 1, CompensatedRMS: 0.8, Explained: 0.75,
 		Apart: int(size), Compared: 24, Alike: true}
 	for i, hz := range r.ThirdsHz {

@@ -10,6 +10,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/study"
 	"asworn/fitcorr"
+	"asworn/fitcorr/correct"
 	"asworn/fitcorr/panel"
 	"asworn/fitcorr/seal"
 	"asworn/report"
@@ -201,7 +202,7 @@ func (g *generator) verdict(m *fitcorr.ModelAnalysis, id string, n int, d, mean 
 func (g *generator) correction(m *fitcorr.ModelAnalysis, id, drum string, d, mean [3]float64) {
 	for _, ear := range capture.Ears {
 		for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
-			c := fitcorr.Correction{ID: id, Point: p, Ear: ear.String(), BeforeDB: 1.9, AfterDB: 1.1}
+			c := fitcorr.Correction{ID: id, Point: p, Ear: ear, BeforeDB: 1.9, AfterDB: 1.1}
 			if p == capture.Drum {
 				c.ID = drum
 			}
@@ -233,7 +234,7 @@ func (g *generator) survey(m *fitcorr.ModelAnalysis) {
 
 func (g *generator) sensitivity(m *fitcorr.ModelAnalysis) {
 	for _, ear := range capture.Ears {
-		s := fitcorr.Sensitivity{Ear: ear.String(), Point: capture.Blocked, Listeners: 8, Worn: 40, OnFixture: 6,
+		s := fitcorr.Sensitivity{Ear: ear, Point: capture.Blocked, Listeners: 8, Worn: 40, OnFixture: 6,
 			SummaryDB: [3]float64{2.1, 1.7, 2.9}, SeatingDB: [3]float64{1.1, 0.95, 1.3}}
 		for i := range band.Thirds {
 			x := 0.4 + 2.2*sq(float64(i)/band.Thirds)
@@ -254,7 +255,7 @@ func (g *generator) sensitivity(m *fitcorr.ModelAnalysis) {
 func (g *generator) final(m *fitcorr.ModelAnalysis) {
 	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
 		for _, ear := range capture.Ears {
-			f := fitcorr.FinalCurve{Point: p, Ear: ear.String(), Used: 4, Notes: []string{"the level calibration is not in the interval"}}
+			f := fitcorr.FinalCurve{Point: p, Ear: ear, Used: 4, Notes: []string{"the level calibration is not in the interval"}}
 			base := g.curve(0, [3]float64{}, 10, 0, 0)
 			f.Valid = base.Valid
 			for _, l := range base.LevelDB {
@@ -265,7 +266,7 @@ func (g *generator) final(m *fitcorr.ModelAnalysis) {
 				f.Members = append(f.Members, fitcorr.CurveMember{ID: v.ID, Seating: v.Seating, Used: i%3 != 1, Corrected: i == 3, Why: "sits as worn"})
 			}
 			for i, name := range []string{"reseating", "correction", "recording noise", "combined"} {
-				b := fitcorr.BudgetRow{Source: name, Type: []string{"A", "B", "A", "combined"}[i], DF: make([]float64, band.Thirds)}
+				b := fitcorr.BudgetRow{Source: name, Type: []correct.Evaluation{correct.TypeA, correct.TypeB, correct.TypeA, correct.Combined}[i], DF: make([]float64, band.Thirds)}
 				for k := range band.Thirds {
 					b.StdDB = append(b.StdDB, 0.1*float64(i+1)*(1+float64(k)/10))
 				}
@@ -292,7 +293,7 @@ func (g *generator) blemishes() {
 	bad.Row = len(rec) + 2
 	g.r.Recordings = append(rec, bad)
 	g.r.Analysis.StandOuts = []fitcorr.StandOut{
-		{ID: rec[2].File, Group: "Model A, L01, blocked", Ear: "left", Band: "high", Distance: 6.4, P: 0.0004, Size: 0.01, Flagged: true, WorstHz: 7943, WorstDB: -5.2},
-		{ID: rec[5].File, Group: "Model A, L02, blocked", Ear: "right", Band: "low", Distance: 1.2, P: 0.6, Size: 0.01},
+		{ID: rec[2].File, Group: "Model A, L01, blocked", Ear: capture.Left, Band: "high", Distance: 6.4, P: 0.0004, Size: 0.01, Flagged: true, WorstHz: 7943, WorstDB: -5.2},
+		{ID: rec[5].File, Group: "Model A, L02, blocked", Ear: capture.Right, Band: "low", Distance: 1.2, P: 0.6, Size: 0.01},
 	}
 }
