@@ -55,7 +55,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	fm.refer(&p, s)
 	if fm.Worn == nil {
 		return p.Offset, verdict.Verdict{ID: p.Offset.ID, Seating: p.Offset.Seating, Outcome: verdict.Undetermined,
-			Settle: []string{settlePanel}}, nil
+			Settle: []verdict.Remedy{{Do: settlePanel}}}, nil
 	}
 	return p.Offset, verdict.Judge(s, p, fm.Worn, fm.Open, f.Options), nil
 }

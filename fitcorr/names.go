@@ -34,6 +34,7 @@ type (
 	EarVerdict = verdict.EarVerdict
 	Likeness   = verdict.Likeness
 	Outcome    = verdict.Outcome
+	Remedy     = verdict.Remedy
 	Seal       = verdict.Seal
 	Verdict    = verdict.Verdict
 

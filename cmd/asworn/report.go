@@ -8,11 +8,13 @@ import (
 	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/resultdir"
+	"asworn/report/plot"
 )
 
 func reportCommand(c *console.Console) *cobra.Command {
 	var opt pipeline.ReportOptions
 	var open, exports bool
+	var formats []string
 	export := pipeline.ExportOptions{FilterRateHz: 48000, Version: version()}
 	cmd := &cobra.Command{
 		Use:   "report DIR",
@@ -25,6 +27,9 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
   asworn report my-study --format png --width 88 --font-size 8 --no-title`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			for _, f := range formats {
+				opt.Plots.Formats = append(opt.Plots.Formats, plot.Format(f))
+			}
 			page, err := pipeline.WriteReport(cmd.Context(), args[0], opt)
 			if err != nil {
 				return err
@@ -46,11 +51,11 @@ responses and the headphone responses as AES69 files (docs/exports.md).`,
 	cmd.ValidArgsFunction = console.Folders
 	f := cmd.Flags()
 	f.BoolVar(&open, "open", false, "open the page in the browser")
-	f.StringSliceVar(&opt.Plots.Formats, "format", []string{"svg", "png"}, "formats of the plots: svg, png")
+	f.StringSliceVar(&formats, "format", []string{string(plot.SVG), string(plot.PNG)}, "formats of the plots: svg, png")
 	f.Float64Var(&opt.Plots.WidthMM, "width", 170, "width of the plots, mm")
 	f.Float64Var(&opt.Plots.HeightMM, "height", 0, "height of maps, mm; 0 suits the content (frequency plots keep their aspect)")
 	f.Float64Var(&opt.Plots.FontSize, "font-size", 9, "size of the lettering, points")
-	f.StringVar(&opt.Plots.Font, "font", "sans", "lettering: sans, serif or mono")
+	f.StringVar((*string)(&opt.Plots.Font), "font", string(plot.Sans), "lettering: sans, serif or mono")
 	f.IntVar(&opt.Plots.DPI, "dpi", 200, "dots per inch of PNG")
 	f.BoolVar(&opt.Plots.NoTitle, "no-title", false, "leave the title to the paper's caption")
 	console.Complete(cmd, "format", "svg", "png")

@@ -1,6 +1,7 @@
 package verdict
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -44,7 +45,7 @@ func TestBudgetNamesLargestTerm(t *testing.T) {
 	v.Outcome, v.Headset.Off.DF, v.DistanceMM = Undetermined, 12, [3]float64{1, 0, 3.4}
 	s := seat.Seating{Read: &capture.Reading{}, ReadWorth: 4}
 	v.settle(s, at, target, opt)
-	if len(v.Settle) == 0 || !strings.Contains(v.Settle[0], "the fixture's canal entrance four times") || strings.Contains(strings.Join(v.Settle, " "), "twice the listeners") {
+	if len(v.Settle) == 0 || !strings.Contains(v.Settle[0].Do, "the fixture's canal entrance four times") || strings.Contains(fmt.Sprint(v.Settle), "twice the listeners") {
 		t.Errorf("settle %q", v.Settle)
 	}
 	var sum float64
@@ -105,7 +106,7 @@ func TestPlacesAreNamed(t *testing.T) {
 	v := Verdict{Outcome: Undetermined}
 	at := position.FixturePlace{Offset: position.Offset{Places: []placing.Place{{ForwardMM: 5.2, UpMM: -1, Probability: 0.6}, {ForwardMM: -6, UpMM: 0.4, Probability: 0.4}}}}
 	v.settle(seat.Seating{}, at, targetOf(same(1, 0.3)), seat.DefaultOptions())
-	if want := "one reading of its position with a ruler: the sound cannot tell 5 mm forward and 1 mm down from 6 mm back and 0 mm up, of the marked position"; len(v.Settle) != 1 || v.Settle[0] != want {
+	if want := "one reading of its position with a ruler: the sound cannot tell 5 mm forward and 1 mm down from 6 mm back and 0 mm up, of the marked position"; len(v.Settle) != 1 || v.Settle[0].String() != want {
 		t.Errorf("%q, want %q", v.Settle, want)
 	}
 }

@@ -22,14 +22,14 @@ func (v *Verdict) settle(s seat.Seating, at position.FixturePlace, t *Target, op
 	o := at.Offset
 	switch {
 	case o.Quarrel:
-		v.Settle = []string{"its position read again, or a recording made again: sound and reading lie apart beyond chance, and neither is trusted"}
+		v.Settle = []Remedy{{Do: "its position read again, or a recording made again: sound and reading lie apart beyond chance, and neither is trusted"}}
 		return
 	case len(o.Places) > 1:
 		var places []string
 		for _, p := range o.Places {
 			places = append(places, placeWords(p))
 		}
-		v.Settle = []string{"one reading of its position with a ruler: the sound cannot tell " + strings.Join(places, " from ") + ", of the marked position"}
+		v.Settle = []Remedy{{Do: "one reading of its position with a ruler: the sound cannot tell " + strings.Join(places, " from ") + ", of the marked position"}}
 		return
 	}
 	terms, use, move := budget(s, at, t, v.Headset.Off.DF, opt)
@@ -37,7 +37,7 @@ func (v *Verdict) settle(s seat.Seating, at position.FixturePlace, t *Target, op
 	d := v.DistanceMM
 	if sd := (d[2] - d[0]) / 2; sd < opt.MaxOffsetMM/4 && math.Abs(d[0]-opt.MaxOffsetMM) < sd {
 		// The data are good: no more of them will tell what lies on the border.
-		v.Settle = []string{"seating it again nearer the worn mean: it lies close to the tolerance itself"}
+		v.Settle = []Remedy{{Do: "seating it again nearer the worn mean: it lies close to the tolerance itself"}}
 		return
 	}
 	for _, x := range terms {
@@ -45,11 +45,11 @@ func (v *Verdict) settle(s seat.Seating, at position.FixturePlace, t *Target, op
 		case x.Action == "":
 		case x.AfterMM == 0:
 			if len(v.Settle) == 0 {
-				v.Settle = append(v.Settle, x.Action)
+				v.Settle = append(v.Settle, Remedy{Do: x.Action})
 			}
 		case len(v.Settle) == 0, len(v.Settle) < 2 && (x.Use-use > worthSaying || x.Move-move > worthSaying):
-			v.Settle = append(v.Settle, fmt.Sprintf("%s (then use of a seating in place is expected in %s instead of %s %%, move of one %g mm off in %s instead of %s %%)",
-				x.Action, percent(x.Use), percent(use), 2*opt.MaxOffsetMM, percent(x.Move), percent(move)))
+			v.Settle = append(v.Settle, Remedy{x.Action, fmt.Sprintf("then use of a seating in place is expected in %s instead of %s %%, move of one %g mm off in %s instead of %s %%",
+				percent(x.Use), percent(use), 2*opt.MaxOffsetMM, percent(x.Move), percent(move))})
 		}
 	}
 }

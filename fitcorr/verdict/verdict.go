@@ -66,7 +66,7 @@ type Verdict struct {
 	DistanceMM [3]float64    `json:"distance_mm"`
 	Ears       [2]EarVerdict `json:"ears"`
 	Headset    EarVerdict    `json:"headset"`
-	Settle     []string      `json:"settle,omitempty"` // what would settle an undetermined one
+	Settle     []Remedy      `json:"settle,omitempty"` // what would settle an undetermined one
 	// Budget takes the uncertainty of an undetermined one apart, the term whose
 	// action gains most first.
 	Budget []Term `json:"budget,omitempty"`

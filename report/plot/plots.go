@@ -23,12 +23,34 @@ type Options struct {
 	// the side of maps; 0 suits the content. The aspect of level plots is fixed.
 	HeightMM float64
 	FontSize float64  // points; 0 means 9
-	Font     string   // "sans" (also when empty), "serif" or "mono"
+	Font     Font     // Sans when empty
 	DPI      int      // of PNG; 0 means 200
-	Formats  []string // "svg", "png"; empty means both
+	Formats  []Format // empty means all
 	NoTitle  bool     // leave the title to the paper's caption
 	Maker    string   // names the program: what another one drew is drawn anew
 }
+
+// Format is a kind of plot file, and the end of its name.
+type Format string
+
+// Formats lists the kinds of plot file.
+var Formats = []Format{SVG, PNG}
+
+// The kinds of plot file.
+const (
+	SVG Format = "svg"
+	PNG Format = "png"
+)
+
+// Font is the lettering of a plot.
+type Font string
+
+// The letterings.
+const (
+	Sans  Font = "sans"
+	Serif Font = "serif"
+	Mono  Font = "mono"
+)
 
 func (o Options) withDefaults() (Options, error) {
 	if o.WidthMM == 0 {
@@ -41,10 +63,10 @@ func (o Options) withDefaults() (Options, error) {
 		o.DPI = 200
 	}
 	if o.Font == "" {
-		o.Font = "sans"
+		o.Font = Sans
 	}
 	if len(o.Formats) == 0 {
-		o.Formats = []string{"svg", "png"}
+		o.Formats = Formats
 	}
 	switch {
 	case o.WidthMM < 40 || o.WidthMM > 1000 || o.HeightMM < 0 || o.HeightMM > 1000:
@@ -53,11 +75,11 @@ func (o Options) withDefaults() (Options, error) {
 		return o, fmt.Errorf("font size %g pt: choose 4 to 40", o.FontSize)
 	case o.DPI < 30 || o.DPI > 1200:
 		return o, fmt.Errorf("%d dots per inch: choose 30 to 1200", o.DPI)
-	case !slices.Contains([]string{"sans", "serif", "mono"}, o.Font):
+	case !slices.Contains([]Font{Sans, Serif, Mono}, o.Font):
 		return o, fmt.Errorf("font %q: choose sans, serif or mono", o.Font)
 	}
 	for _, f := range o.Formats {
-		if f != "svg" && f != "png" {
+		if !slices.Contains(Formats, f) {
 			return o, fmt.Errorf("plot format %q: choose svg or png", f)
 		}
 	}
@@ -90,7 +112,7 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 		shown := sync.OnceValue(func() string { return content(f, opt) })
 		for k, format := range opt.Formats {
 			n := i*len(opt.Formats) + k
-			names[n] = f.Name + "." + format
+			names[n] = f.Name + "." + string(format)
 			group.Go(func() error {
 				made[n].Content = shown()
 				if old := before[names[n]]; old.Content == made[n].Content && old.lies(dir, names[n]) {

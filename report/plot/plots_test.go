@@ -97,7 +97,7 @@ func drawnAspect(f figure.Figure, opt Options) (float64, error) {
 }
 
 func TestOptionsRefused(t *testing.T) {
-	for _, opt := range []Options{{WidthMM: 1}, {WidthMM: -3}, {FontSize: 100}, {Font: "fraktur"}, {Formats: []string{"gif"}}, {DPI: 5}} {
+	for _, opt := range []Options{{WidthMM: 1}, {WidthMM: -3}, {FontSize: 100}, {Font: "fraktur"}, {Formats: []Format{"gif"}}, {DPI: 5}} {
 		if _, err := Write(t.TempDir(), view.New(sample.Results()).Figures(), opt); err == nil {
 			t.Errorf("%+v: no error", opt)
 		}
@@ -126,7 +126,7 @@ func TestFileNamesHarmless(t *testing.T) {
 	r.Analysis.Models = r.Analysis.Models[:1]
 	r.Analysis.Models[0].Model = "../../../x/..\\y"
 	dir := t.TempDir()
-	names, err := Write(filepath.Join(dir, "plots"), view.New(r).Figures(), Options{Formats: []string{"svg"}})
+	names, err := Write(filepath.Join(dir, "plots"), view.New(r).Figures(), Options{Formats: []Format{SVG}})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -150,7 +150,7 @@ func TestWriteDrawsWhatChanged(t *testing.T) {
 	t.Parallel()
 	figs := view.New(sample.Results()).Figures()[:3]
 	dir := t.TempDir()
-	opt := Options{Formats: []string{"svg"}}
+	opt := Options{Formats: []Format{SVG}}
 	old := time.Unix(1e9, 0)
 	// drawn calls Write and says which files it wrote.
 	drawn := func(figs []figure.Figure, opt Options) (out []string) {

@@ -22,7 +22,7 @@ import (
 )
 
 // render draws the figure as "svg" or "png".
-func render(f figure.Figure, format string, opt Options) ([]byte, error) {
+func render(f figure.Figure, format Format, opt Options) ([]byte, error) {
 	opt, err := opt.withDefaults()
 	if err != nil {
 		return nil, err
@@ -96,10 +96,10 @@ func heightFor(p *gplot.Plot, w vg.Length, aspect float64) vg.Length {
 	return h
 }
 
-func (l layout) encode(format string, dpi int) ([]byte, error) {
+func (l layout) encode(format Format, dpi int) ([]byte, error) {
 	w, h := l.w+2*l.margin, l.h+2*l.margin+l.legend.height(l.w)
 	var b bytes.Buffer
-	if format == "svg" {
+	if format == SVG {
 		c := vgsvg.New(w, h)
 		all := draw.NewCanvas(c, w, h)
 		all.SetColor(color.White)
@@ -141,7 +141,7 @@ func (l layout) draw(all draw.Canvas) {
 func newPlot(title string, s figure.Scene, opt Options) *gplot.Plot {
 	p := gplot.New()
 	p.BackgroundColor = nil
-	variant := font.Variant(strings.ToUpper(opt.Font[:1]) + opt.Font[1:])
+	variant := font.Variant(strings.ToUpper(string(opt.Font[:1])) + string(opt.Font[1:]))
 	size := vg.Points(opt.FontSize)
 	for _, st := range []*vgtext.Style{&p.Title.TextStyle, &p.X.Label.TextStyle, &p.Y.Label.TextStyle,
 		&p.X.Tick.Label, &p.Y.Tick.Label, &p.Legend.TextStyle} {

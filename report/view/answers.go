@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/finding"
+	"asworn/fitcorr"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -39,8 +40,8 @@ type Answer struct {
 	Model  string
 	Counts string // "1 to use, 4 to redo, 3 undetermined"
 	Rows   []AnswerRow
-	Note   string   // below the rows: why there is nothing to judge
-	Settle []string // what would tell about the undetermined ones
+	Note   string           // below the rows: why there is nothing to judge
+	Settle []fitcorr.Remedy // what would tell about the undetermined ones
 }
 
 // AnswerRow is one fixture seating.
@@ -72,7 +73,7 @@ func (r *View) Answers() []Answer {
 			row.Do = "not decidable yet"
 			for _, s := range f.Verdict.Settle {
 				a := &out[at[f.Model.Model]]
-				a.Settle = addAction(a.Settle, s)
+				a.Settle = addRemedy(a.Settle, s)
 			}
 		default:
 			row.Do = judged.MoveWords(f.Verdict, r.Options)
@@ -89,14 +90,21 @@ func (r *View) Answers() []Answer {
 	return out
 }
 
-// addAction adds what would tell unless the same action is there already: the rates
-// in brackets after it differ little from seating to seating.
-func addAction(to []string, s string) []string {
-	action := func(s string) string { a, _, _ := strings.Cut(s, " ("); return a }
-	if slices.ContainsFunc(to, func(o string) bool { return action(o) == action(s) }) {
+// addRemedy adds what would tell unless the same is there already: what it gains
+// differs little from seating to seating.
+func addRemedy(to []fitcorr.Remedy, r fitcorr.Remedy) []fitcorr.Remedy {
+	if slices.ContainsFunc(to, func(o fitcorr.Remedy) bool { return o.Do == r.Do }) {
 		return to
 	}
-	return append(to, s)
+	return append(to, r)
+}
+
+func words(of []fitcorr.Remedy) []string {
+	out := make([]string, len(of))
+	for i, r := range of {
+		out[i] = r.String()
+	}
+	return out
 }
 
 // State is one seating in words, for the live view at the fixture.
@@ -141,7 +149,7 @@ func (r *View) State(id string) State {
 		s.Word, s.Tone = f.Action.String(), f.Action.Tone()
 		s.Do = []string{judged.MoveWords(f.Verdict, r.Options)}
 		if f.Action == judged.Undetermined && len(f.Verdict.Settle) > 0 {
-			s.Do = f.Verdict.Settle
+			s.Do = words(f.Verdict.Settle)
 		}
 		s.Seal = "Seal: " + strings.TrimPrefix(judged.LeakWords(f.Verdict, f.Offset), "seal ")
 		return s

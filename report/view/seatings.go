@@ -77,7 +77,7 @@ func (r *View) facts(f judged.Seating) []Fact {
 	}
 	out = append(out, Fact{"Seal", text.Sentence(judged.LeakWords(v, f.Offset) + judged.WhySeal(v))})
 	if len(v.Settle) > 0 && f.Action == judged.Undetermined {
-		out = append(out, Fact{"What would decide", text.Sentence(strings.Join(v.Settle, ", "))})
+		out = append(out, Fact{"What would decide", text.Sentence(strings.Join(words(v.Settle), ", "))})
 	}
 	if len(v.Nearest) > 0 {
 		if rec, ok := r.Recording(v.Nearest[0].ID); ok {

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/finding"
+	"asworn/fitcorr"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -112,11 +113,11 @@ func (r *View) fixtureSection(title string, acts ...judged.Action) Section {
 // would settle them.
 func (r *View) unsureSection() Section {
 	s := Section{Title: "Undetermined", Verdicts: true}
-	var settle []string
+	var settle []fitcorr.Remedy
 	model := ""
 	tell := func() {
 		if len(settle) > 0 {
-			s.Lines = append(s.Lines, Line{Text: model + ": what would decide: " + strings.Join(settle, ", ") + "."})
+			s.Lines = append(s.Lines, Line{Text: model + ": what would decide: " + strings.Join(words(settle), ", ") + "."})
 		}
 	}
 	for _, f := range r.Seatings {
@@ -128,7 +129,7 @@ func (r *View) unsureSection() Section {
 			settle, model = nil, f.Model.Model
 		}
 		for _, a := range f.Verdict.Settle {
-			settle = addAction(settle, a)
+			settle = addRemedy(settle, a)
 		}
 		s.Lines = append(s.Lines, Line{Text: r.fixtureLine(f), Link: f.Verdict.ID, Tone: f.Action.Tone()})
 	}

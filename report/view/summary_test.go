@@ -37,10 +37,10 @@ func TestStandOutLines(t *testing.T) {
 func TestUnsureLines(t *testing.T) {
 	var m fitcorr.ModelAnalysis
 	m.Model = "Model A"
-	for i, settle := range []string{"more listeners (60 %)", "more listeners (70 %)", "a survey", ""} {
+	for i, settle := range []fitcorr.Remedy{{Do: "more listeners", Gain: "60 %"}, {Do: "more listeners", Gain: "70 %"}, {Do: "a survey"}, {}} {
 		v := fitcorr.Verdict{ID: "a.wav", Seating: i + 1, Outcome: fitcorr.Undetermined}
-		if settle != "" {
-			v.Settle = []string{settle}
+		if settle.Do != "" {
+			v.Settle = []fitcorr.Remedy{settle}
 		}
 		m.Verdicts = append(m.Verdicts, v)
 	}

@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"asworn/capture"
+	"asworn/fitcorr"
 	"asworn/fitcorr/panel"
 	"asworn/report"
 )
@@ -53,7 +54,10 @@ func NastyResults() report.Results {
 		}
 		for k := range m.Verdicts {
 			v := &m.Verdicts[k]
-			v.ID, v.Settle = rename[v.ID], Nasty
+			v.ID, v.Settle = rename[v.ID], nil
+			for _, n := range Nasty {
+				v.Settle = append(v.Settle, fitcorr.Remedy{Do: n})
+			}
 			for n := range v.Nearest {
 				v.Nearest[n].ID = rename[v.Nearest[n].ID]
 			}

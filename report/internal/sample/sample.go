@@ -181,7 +181,7 @@ func (g *generator) verdict(m *fitcorr.ModelAnalysis, id string, n int, d, mean 
 		v.Outcome = fitcorr.Move
 	case dist > 1.8:
 		v.Outcome = fitcorr.Undetermined
-		v.Settle = []string{"two more seatings of each listener", "a longer survey"}
+		v.Settle = []fitcorr.Remedy{{Do: "two more seatings of each listener"}, {Do: "a longer survey"}}
 	}
 	one := func(seen bool) fitcorr.EarVerdict {
 		e := fitcorr.EarVerdict{Outcome: v.Outcome, Off: Estimate(off, 0.9, seen), DistanceMM: [3]float64{dist, max(0, dist-1.6), dist + 1.7}}
