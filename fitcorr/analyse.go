@@ -25,8 +25,9 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	return AnalyseWith(ctx, ss, opt, nil)
 }
 
-// AnalyseWith is Analyse with what earlier ones left in mem, which may be nil. It
-// is called by several goroutines. Results do not depend on it.
+// AnalyseWith is Analyse with what earlier ones left in mem, which may be nil. It is
+// called by several goroutines. Results do not depend on it. ctx, seatings and errors are
+// as of Analyse.
 func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem Memory) (Analysis, Frozen, error) {
 	if err := checkSeatings(ss, opt); err != nil {
 		return Analysis{}, Frozen{}, err

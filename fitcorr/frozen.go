@@ -75,8 +75,9 @@ type FrozenPoint struct {
 	Survey  *survey.Survey        `json:"survey,omitempty"` // nil without one
 	Scatter [2]position.SmoothCov `json:"scatter"`
 	Total   [2]position.SmoothCov `json:"total"`
-	// Temper divides the information of a fixture seating's levels of where the headset
-	// sits, TemperApart of how the cups lie apart; 0 stands for Temper.
+	// Temper, a ratio of 1 or more, divides the information of a fixture seating's levels
+	// of where the headset sits, TemperApart of how the cups lie apart; 0 stands for
+	// Temper.
 	Temper      float64       `json:"temper"`
 	TemperApart float64       `json:"temper_apart,omitempty"`
 	ApartMM     float64       `json:"apart_mm,omitempty"` // how far apart the cups of a seating usually lie; 0 where that was not learned
@@ -96,7 +97,7 @@ func (fm *FrozenModel) at(p capture.Point) *FrozenPoint {
 // survey, from where people wear the model, and multiplies in the position that
 // was read. A displaced row at the drum stays with its own mark: it is a check of
 // that survey alone.
-func (fm *FrozenModel) refer(at *position.FixturePlace, s seat.Seating) {
+func (fm *FrozenModel) refer(at *position.FixtureSeating, s seat.Seating) {
 	if s.Point == capture.Drum && !s.Displaced() {
 		if fm.Blocked.Mark.Known() {
 			at.Shift(fm.Mark)

@@ -33,7 +33,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
 	}
 	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(ref.placer(), s, 0, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
+	p, ok := position.PlaceFixture(ref.placer(), s, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
@@ -88,8 +88,9 @@ func (f Frozen) Misfit(s seat.Seating) (Misfit, bool) {
 	return Misfit{}, false
 }
 
-// PointOf is the point at which a recording of a model was most likely made: the
-// surveyed point that explains it best; blocked without any survey.
+// PointOf is the point at which a recording of a model was most likely made: the surveyed
+// point that explains it best; blocked without any survey. It looks at the seating's
+// model and levels, not at the point that it states.
 func (f Frozen) PointOf(s seat.Seating) capture.Point {
 	best, most := capture.Blocked, math.Inf(-1)
 	for _, r := range f.references() {

@@ -3,8 +3,9 @@ package fitcorr
 // Memory keeps what the parts of an analysis come to, so that the next analysis of
 // nearly the same seatings estimates only what has changed. Values go through gob.
 type Memory interface {
-	// Recall sets what to points at to what was kept of that name and of equal parts,
-	// to the last bit, and reports whether there was any. keep keeps it otherwise.
+	// Recall sets what to points at to what was kept of that name and of equal parts, to
+	// the last bit, and reports whether there was any. keep keeps it otherwise. of are
+	// the parts, in any form that gob takes; to is a pointer.
 	Recall(name string, of []any, to any) (keep func(value any), found bool)
 }
 

@@ -76,7 +76,7 @@ func (p *prepared) misfits(refs []reference) []Misfit {
 	var out []Misfit
 	for _, sv := range p.surveyed() {
 		for i, s := range sv.seatings {
-			if at := sv.model.Places[i]; s.OrdinaryOnFixture() && at.Cov != nil {
+			if at := sv.model.Placed[i]; s.OrdinaryOnFixture() && at.Cov != nil {
 				if m, bad := misfit(s, at.Fit, refs); bad {
 					out = append(out, m)
 				}

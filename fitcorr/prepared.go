@@ -130,7 +130,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 		if !s.OnFixture() || s.OrdinaryOnFixture() && placed[s.Number] {
 			continue
 		}
-		at := sv.model.Places[i]
+		at := sv.model.Placed[i]
 		if at.Cov == nil {
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue
@@ -154,7 +154,7 @@ func freezeTarget(w *panel.Result, bare bool) *verdict.Target {
 		Seatings: w.Worn.Seatings, Listeners: w.Worn.Listeners, Bare: bare, Displaced: slices.Contains(w.Worn.Separation, panel.ByDisplacedListeners),
 		Read: w.Worn.Readings != nil, Cov: covArray(w.MeanCov)}
 	for _, o := range w.Offsets {
-		pl := verdict.Place{ID: o.ID}
+		pl := verdict.WornSeating{ID: o.ID}
 		for e := range 2 {
 			for a := range 3 {
 				pl.Pos[3*e+a] = o.Ears[e].Value[a]

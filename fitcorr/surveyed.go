@@ -75,7 +75,7 @@ func (sv *surveyed) partners() map[int]bool {
 		return out
 	}
 	for i, s := range sv.seatings {
-		if s.OrdinaryOnFixture() && sv.model.Places[i].Cov != nil {
+		if s.OrdinaryOnFixture() && sv.model.Placed[i].Cov != nil {
 			out[s.Number] = true
 		}
 	}

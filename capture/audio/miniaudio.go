@@ -15,10 +15,10 @@ import (
 	"github.com/gen2brain/malgo"
 )
 
-// Open returns the sound system of this machine: what miniaudio finds first of the
-// systems that it knows (WASAPI, Core Audio, PulseAudio, ALSA, JACK …). Their libraries
-// are loaded at run time. The error is ErrNoSoundCard in a build without sound, else it
-// says that no sound system could be reached.
+// Open returns the sound system of this machine: what miniaudio finds first of the systems
+// that it knows (WASAPI, Core Audio, PulseAudio, ALSA, JACK …). Their libraries are loaded
+// when devices are listed or opened, which says so where there is none; the error here is
+// always nil.
 func Open() (System, error) { return native{}, nil }
 
 // native opens a context of miniaudio for each use: devices come and go, and a

@@ -148,7 +148,9 @@ type FromPeople struct {
 	LeftRMS float64 `json:"left_rms_db"`
 }
 
-// People returns what is left between a fixture and people at each ear.
+// People returns what is left between a fixture and people at each ear. Slices are over
+// third octaves, dB; confidence is a probability, 0 to 1. Nil without a final curve at
+// the blocked entrance, or without worn seatings to compare with.
 func People(f Fixture, confidence float64) []FromPeople {
 	var out []FromPeople
 	for _, c := range f.Curves {

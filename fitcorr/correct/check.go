@@ -64,11 +64,11 @@ func nearerAround(before, after []float64) []bool {
 	return out
 }
 
-// listenerPlace is where one listener wears the headphone, as a level change
+// heldOutListener is where one listener wears the headphone, as a level change
 // of the survey per kept band, and where all the others do on average.
-type listenerPlace struct{ own, others []float64 }
+type heldOutListener struct{ own, others []float64 }
 
-func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) []listenerPlace {
+func heldOutListeners(survey *survey.Survey, offsets []position.Offset, ear int) []heldOutListener {
 	var subjects []string
 	sums, counts := map[string][3]float64{}, map[string]float64{}
 	for _, o := range offsets {
@@ -85,7 +85,7 @@ func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) [
 		sums[o.Subject] = v
 		counts[o.Subject]++
 	}
-	var out []listenerPlace
+	var out []heldOutListener
 	if len(subjects) < 2 {
 		return nil
 	}
@@ -101,7 +101,7 @@ func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) [
 				}
 			}
 		}
-		var p listenerPlace
+		var p heldOutListener
 		p.own, _ = survey.Predict(ear, own)
 		p.others, _ = survey.Predict(ear, others)
 		out = append(out, p)
@@ -113,7 +113,7 @@ func listenerPlaces(survey *survey.Survey, offsets []position.Offset, ear int) [
 // from the marked position is here (dB per kept band), comes nearer to where the
 // held-out listeners wear the headphone when it is moved to the mean of the other
 // listeners, in the third octave with its neighbours.
-func nearerToListeners(listeners []listenerPlace, here []float64) []bool {
+func nearerToListeners(listeners []heldOutListener, here []float64) []bool {
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
 	for _, l := range listeners {
 		for b := range here {

@@ -22,11 +22,11 @@ type Corrector struct {
 	// displacement[ear][third] reports that held-out displacements came nearer.
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
-	listeners    [2][]listenerPlace
+	listeners    [2][]heldOutListener
 	// seatings are the ordinary fixture seatings by number, where positions were
 	// read off the heads. From levels alone a seating's place was found by the very
 	// levels that it would be a witness of.
-	seatings  [2]map[int]*placedRow
+	seatings  [2]map[int]*placedSeating
 	opt       seat.Options
 	predicted map[[2]int]*prediction // by seating number and ear
 }

@@ -56,11 +56,11 @@ func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets 
 			continue
 		}
 		if worn.Readings != nil {
-			c.seatings[ear] = c.placedRows(ss, ear)
+			c.seatings[ear] = c.placedSeatings(ss, ear)
 		}
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
 		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
-		c.listeners[ear] = listenerPlaces(survey, offsets, ear)
+		c.listeners[ear] = heldOutListeners(survey, offsets, ear)
 	}
 	for _, p := range []capture.Point{capture.Blocked, capture.Drum} {
 		c.held[p] = &[2]heldOut{}

@@ -55,7 +55,7 @@ func (h *heldOut) distance(id string) (before, after float64) {
 }
 
 // holdOutSeatings predicts each fixture seating's curve from every other one,
-// by the survey and all placed rows but the one held out. Rows with a known
+// by the survey and all placed seatings but the one held out. Rows with a known
 // displacement take part with that; the others with their estimated offset,
 // which at the drum is independent of the curves compared.
 func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
@@ -98,7 +98,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			if i == k {
 				continue
 			}
-			held := -1 // a displaced row is no placed row
+			held := -1 // a displaced seating is no placed seating
 			if !b.s.Displaced() {
 				held = b.s.Number
 			}

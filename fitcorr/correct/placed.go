@@ -12,19 +12,19 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// placedRows returns the seatings among ss at the survey's point that have an
+// placedSeatings returns the seatings among ss at the survey's point that have an
 // offset, by number, for one ear.
-func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
+func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) map[int]*placedSeating {
 	e := &c.survey.Ears[ear]
 	mark, tells := e.AtMark(), e.TellsPlace()
 	all := band.All()
-	out := map[int]*placedRow{}
+	out := map[int]*placedSeating{}
 	for _, s := range ss {
 		o, ok := c.offsetOf(s)
 		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
 			continue
 		}
-		w := &placedRow{at: o.Ears[ear], here: look(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
+		w := &placedSeating{at: o.Ears[ear], here: look(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
 		for b, f := range all {
 			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
 			if f.Mid < leakTopHz {
@@ -53,7 +53,7 @@ func (c *Corrector) placedRows(ss []seat.Seating, ear int) map[int]*placedRow {
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func misfit(e *survey.Ear, w *placedRow, tells []bool) float64 {
+func misfit(e *survey.Ear, w *placedSeating, tells []bool) float64 {
 	at, variance := w.here.level, make([]float64, band.Count)
 	for _, d := range w.drawn {
 		for b, v := range d.level {
@@ -81,9 +81,9 @@ func misfit(e *survey.Ear, w *placedRow, tells []bool) float64 {
 	return sum / math.Max(n, 1)
 }
 
-// own returns the placed row of one seating, and those of all others in the
+// own returns the placed seating of one seating, and those of all others in the
 // order of their numbers.
-func (c *Corrector) own(ear, number int) (own *placedRow, others []*placedRow) {
+func (c *Corrector) own(ear, number int) (own *placedSeating, others []*placedSeating) {
 	for _, n := range slices.Sorted(maps.Keys(c.seatings[ear])) {
 		if n != number {
 			others = append(others, c.seatings[ear][n])
@@ -92,8 +92,8 @@ func (c *Corrector) own(ear, number int) (own *placedRow, others []*placedRow) {
 	return c.seatings[ear][number], others
 }
 
-// heres are the views of placed rows from where they are estimated to be.
-func heres(w []*placedRow) (out []view) {
+// heres are the views of placed seatings from where they are estimated to be.
+func heres(w []*placedSeating) (out []view) {
 	for _, s := range w {
 		out = append(out, s.here)
 	}

@@ -48,7 +48,7 @@ func look(e *survey.Ear, at [3]float64, mark [][]float64) view {
 	return v
 }
 
-// learned is the level at two places as survey and placed rows tell it.
+// learned is the level at two places as survey and placed seatings tell it.
 type learned struct {
 	level [2][]float64 // dB per kept band relative to the survey's BaseDB
 	// root is the Cholesky factor of the covariance of both per zone, in units
@@ -56,10 +56,10 @@ type learned struct {
 	root [][3]float64
 }
 
-// learn conditions the survey on placed rows with their views, the Gaussian
+// learn conditions the survey on placed seatings with their views, the Gaussian
 // process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
 // returns the level at two targets.
-func learn(e *survey.Ear, targets [2]view, w []*placedRow, rows []view) learned {
+func learn(e *survey.Ear, targets [2]view, w []*placedSeating, rows []view) learned {
 	points := append(targets[:len(targets):len(targets)], rows...)
 	out := learned{root: make([][3]float64, len(e.Zones))}
 	for t := range targets {
@@ -71,7 +71,7 @@ func learn(e *survey.Ear, targets [2]view, w []*placedRow, rows []view) learned 
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel {
 			g = gains{}
 		}
-		var used []int // placed rows that count here
+		var used []int // placed seatings that count here
 		for o := range w {
 			if w[o].counts[zi] {
 				used = append(used, o)
@@ -100,16 +100,16 @@ func learn(e *survey.Ear, targets [2]view, w []*placedRow, rows []view) learned 
 	return out
 }
 
-// gains are what the placed rows are worth to two targets.
+// gains are what the placed seatings are worth to two targets.
 type gains struct {
-	used []int        // numbers of the placed rows that have a say
-	of   [2][]float64 // per target and placed row used: weight of its level's difference from the survey's
+	used []int        // numbers of the placed seatings that have a say
+	of   [2][]float64 // per target and placed seating used: weight of its level's difference from the survey's
 	root [3]float64   // Cholesky factor of the targets' covariance: (0,0), (1,0), (1,1)
 }
 
 // newGains works out the gains from the survey's covariance of the points:
-// the targets are points 0 and 1, placed row o is point 2+o.
-func newGains(used []int, w []*placedRow, cov func(p, q int) float64) gains {
+// the targets are points 0 and 1, placed seating o is point 2+o.
+func newGains(used []int, w []*placedSeating, cov func(p, q int) float64) gains {
 	g := gains{used: used}
 	post := [3]float64{cov(0, 0), cov(1, 0), cov(1, 1)}
 	if n := len(used); n > 0 {
@@ -142,11 +142,11 @@ func newGains(used []int, w []*placedRow, cov func(p, q int) float64) gains {
 	return g
 }
 
-// placedRow is an ordinary fixture seating as one more observation of how the
+// placedSeating is an ordinary fixture seating as one more observation of how the
 // fixture's response moves. The survey shows that at displacements of its own;
 // the seatings show it where they were, near the worn mean for most, at places
 // that are estimated instead of set.
-type placedRow struct {
+type placedSeating struct {
 	at     seat.Estimate
 	here   view      // of the survey from there
 	drawn  []view    // where it may be, correctionDraws of them

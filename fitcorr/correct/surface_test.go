@@ -11,7 +11,7 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// A placed row whose place is known is one more row of the survey: learning from
+// A placed seating whose place is known is one more row of the survey: learning from
 // it must say the same as the survey that holds it as a row, whose surface is
 // checked against scikit-learn (TestSurfaceVectors).
 func TestLearnIsOneMoreRow(t *testing.T) {
@@ -25,9 +25,9 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 	if !ok {
 		t.Fatal("too few rows")
 	}
-	var w []*placedRow
+	var w []*placedSeating
 	for _, i := range out {
-		s := &placedRow{at: seat.Estimate{Value: whole.At[i]}, here: look(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
+		s := &placedSeating{at: seat.Estimate{Value: whole.At[i]}, here: look(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
 		for b := range band.Count {
 			s.level = append(s.level, rows[i].Ears[ear].LevelDB[b]-less.BaseDB[b])
 		}
@@ -72,7 +72,7 @@ func TestOddSeatingHardlyCounts(t *testing.T) {
 			}
 		}
 	}
-	change := func(st fixtureStudy) (*placedRow, []float64) {
+	change := func(st fixtureStudy) (*placedSeating, []float64) {
 		c := New(st.Seatings, capture.Blocked, st.survey, st.offsets, st.worn, seat.DefaultOptions())
 		return c.seatings[0][0], c.predict(1, c.offsets[1], 0).delta
 	}

@@ -72,8 +72,8 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 	return t
 }
 
-// places are draws of where a seating and the worn mean are.
-type places struct{ seating, mean [3]float64 }
+// placeDraw is a draw of where a seating and the worn mean are.
+type placeDraw struct{ seating, mean [3]float64 }
 
 // draw draws where a seating and the worn mean are, given their estimates and
 // that a seating on the fixture lies about the worn mean as worn seatings do:
@@ -82,7 +82,7 @@ type places struct{ seating, mean [3]float64 }
 // them. The worn mean follows Student's t as a scale mixture of normals, whose
 // scale is drawn from its posterior; draws are conditioned by kriging (Chilès &
 // Delfiner, Geostatistics, 2nd ed., ch. 7: conditioning by kriging; quoted from memory).
-func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []places {
+func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
 	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
 	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
 	diff := mat.NewVecDense(3, nil)
@@ -117,11 +117,11 @@ func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []places {
 		}
 		weights[i] = total
 	}
-	out := make([]places, correctionDraws)
+	out := make([]placeDraw, correctionDraws)
 	for i := range out {
 		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
 		k := t.scales[drawnScale]
-		p := places{seating: stats.NormalDraw(rng, seating.Value, root), mean: t.at.Value}
+		p := placeDraw{seating: stats.NormalDraw(rng, seating.Value, root), mean: t.at.Value}
 		for a := range 3 {
 			for j, z := range t.normal[i] {
 				p.mean[a] += k * t.root[a][j] * z

@@ -163,10 +163,13 @@ func variances(listeners []Listener, e int, fixture [3][]float64, local, scatter
 	return out
 }
 
-// Draws is how many ears the mean slope is of, the fixture's included.
+// Draws is how many ears the mean slope is of, the fixture's included. It is a count, 1
+// or more: without displaced listeners it is the fixture's alone.
 func (p Pooled) Draws() float64 { return math.Max(1, p.draws) }
 
-// Mean is the mean of the fixture's slope and the listeners', one draw each.
+// Mean is the mean of the fixture's slope and the listeners', one draw each. Both are dB
+// per mm, mm, degree over the position bands. Without displaced listeners it is the
+// fixture's.
 func (p Pooled) Mean(fixture [3][]float64) (mean [3][]float64) {
 	if p.draws == 0 {
 		return fixture

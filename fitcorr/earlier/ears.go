@@ -111,9 +111,10 @@ type Compared struct {
 	Fixture *Doubt
 }
 
-// Compare holds the bare ears of a study against those of an earlier one. size is
-// the probability of any false alarm about a listener, and again about the fixture.
-// Without the fixture's and a listener's bare ears in both studies nobody is compared.
+// Compare holds the bare ears of a study against those of an earlier one. size is the
+// probability of any false alarm about a listener, and again about the fixture. Without
+// the fixture's and a listener's bare ears in both studies nobody is compared. Nil of
+// either gives the zero Compared.
 func Compare(now, then []Bare, size float64) Compared {
 	now, then = onePlace(now, then)
 	a, b := profiles(now), profiles(then)

@@ -10,8 +10,9 @@ import (
 	"asworn/capture/band"
 )
 
-// Check says why what an earlier study knows cannot be taken into a study on this
-// fixture with these listeners, with what to do; nil when it can.
+// Check says why what an earlier study knows cannot be taken into a study on this fixture
+// with these listeners, with what to do; nil when it can. listeners are the ids of the
+// study's subjects.
 func (p *Panel) Check(fixture Fixture, listeners []string) error {
 	const leave = "; or take the file out of [panel] earlier"
 	if p.Point != capture.Blocked {

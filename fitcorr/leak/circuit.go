@@ -37,7 +37,7 @@ const (
 // Params is a leak as the response shows it. The zero value is a perfect seal.
 type Params struct {
 	CornerHz float64 // f₀ = 1/(2π√(MC))
-	Damping  float64 // 1/Q = R√(C/M), without unit
+	Damping  float64 // 1/Q = R√(C/M), a ratio
 }
 
 // Response returns H at f Hz, f > 0, the pressure with the leak over the pressure of

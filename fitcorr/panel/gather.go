@@ -32,7 +32,7 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 			if !s.Worn() {
 				continue
 			}
-			o := placing.Observe(s, i, &su.Ears)
+			o := placing.Observe(s, &su.Ears)
 			if !o.Present[0] && !o.Present[1] {
 				continue
 			}
@@ -197,11 +197,11 @@ func (p *panel) addDisplaced(m int, su *position.Model) {
 	}
 	by := map[string]*rows{}
 	var order []string
-	for i, s := range su.Seatings {
+	for _, s := range su.Seatings {
 		if s.OnFixture() || s.Seal != "" {
 			continue
 		}
-		o := placing.Observe(s, i, &su.Ears)
+		o := placing.Observe(s, &su.Ears)
 		if !o.Present[0] && !o.Present[1] {
 			continue
 		}

@@ -3,6 +3,7 @@ package panel
 import (
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/placing"
+	"asworn/fitcorr/stats"
 )
 
 // What the panel takes for granted before it is heard. Nothing here is from a
@@ -21,7 +22,7 @@ var (
 	// priorConfounded, of ear differences that look like a movement: an ear's
 	// parts sit some millimetres elsewhere in relation to its canal.
 	priorConfounded    = [3]float64{1.3, 1.3, 2}
-	priorConfoundedOwn = placing.Scaled(priorConfounded, 0.5)
+	priorConfoundedOwn = stats.Scaled3(priorConfounded, 0.5)
 )
 
 const (

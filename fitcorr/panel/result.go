@@ -26,7 +26,7 @@ func (fit *panelFit) result(m int, opt seat.Options) *Result {
 		byIndex[w.id] = fit.wornOffset(sp, w, su, prior, opt)
 	})
 	if at, variance, ok := readApart(su, fit.reading); ok {
-		both := placing.Part{Pos: res.Mean, Cov: res.MeanCov}.ReadApart(at, variance)
+		both := placing.Normal{Pos: res.Mean, Cov: res.MeanCov}.ReadApart(at, variance)
 		res.Mean, res.MeanCov = both.Pos, both.Cov
 	}
 	for i := range su.Seatings {

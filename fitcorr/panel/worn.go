@@ -11,8 +11,8 @@ import (
 // Result is what the panel says about one model.
 type Result struct {
 	Worn    Worn
-	Mean    [placing.HeadsetDim]float64 // mean of the panel's worn positions
-	MeanCov *mat.SymDense
+	Mean    [placing.HeadsetDim]float64 // mean of the panel's worn positions, mm, mm, degrees of the left cup, then of the right
+	MeanCov *mat.SymDense               // covariance of Mean, HeadsetDim square, in products of mm and degrees
 	Offsets []position.Offset
 	between *mat.SymDense
 	within  *mat.SymDense
@@ -28,7 +28,8 @@ type Worn struct {
 	// People is the mean of the people that the panel was drawn from; Mean is
 	// that of the panel's own seatings, which a fixture seating is held against.
 	People seat.Estimate `json:"people"`
-	// Standard deviations between listeners and within a listener, with standard errors.
+	// Standard deviations between listeners and within a listener per axis (mm, mm,
+	// degrees), with standard errors.
 	BetweenSD [3]float64 `json:"between_sd"`
 	BetweenSE [3]float64 `json:"between_se"`
 	WithinSD  [3]float64 `json:"within_sd"`

@@ -26,23 +26,23 @@ const (
 	apartRounds                       = 20
 )
 
-// apart is half of what the left cup is before and above the right one, mm, as one part of a
+// cupsApart is half of what the left cup is before and above the right one, mm, as one normal of a
 // posterior has it, without what other seatings say.
-type apart struct {
-	weight float64 // of the part
+type cupsApart struct {
+	weight float64 // of the normal
 	at     [ReadDim]float64
 	cov    [ReadDim][ReadDim]float64
 }
 
-func (p Part) apart() apart {
+func (p Normal) apart() cupsApart {
 	at, cov := p.half(-1)
-	return apart{p.Weight, at, cov}
+	return cupsApart{p.Weight, at, cov}
 }
 
 // law calls each with the possible precisions over the usual one and their probabilities,
-// the squared scale being v mm², and returns the logarithm of what the part gives to it, without
+// the squared scale being v mm², and returns the logarithm of what the normal gives to it, without
 // constants.
-func (h apart) law(v float64, each func(precision, probability float64)) float64 {
+func (h cupsApart) law(v float64, each func(precision, probability float64)) float64 {
 	var logs, us [apartSteps]float64
 	for k := range logs {
 		u := apartLeast * math.Pow(apartMost/apartLeast, float64(k)/(apartSteps-1))
@@ -67,7 +67,7 @@ func (h apart) law(v float64, each func(precision, probability float64)) float64
 
 // square is the expected square of both axes once the cups' law is known to be normal
 // with variance v per axis.
-func (h apart) square(v float64) (sum float64) {
+func (h cupsApart) square(v float64) (sum float64) {
 	// The covariance left is v(C + v)⁻¹C, and v(C + v)⁻¹ takes the place along.
 	c := h.cov
 	p, q, r := c[0][0]+v, c[1][1]+v, c[0][1]
@@ -79,10 +79,10 @@ func (h apart) square(v float64) (sum float64) {
 // LearnApart is the scale in mm per axis of how the cups lie apart, from the posteriors of
 // seatings of one model on a fixture: the most probable one (expectation–maximisation).
 func LearnApart(ps []Posterior) float64 {
-	var all []apart
+	var all []cupsApart
 	for _, p := range ps {
-		for _, part := range p {
-			all = append(all, part.apart())
+		for _, normal := range p {
+			all = append(all, normal.apart())
 		}
 	}
 	v := ApartMM * ApartMM
@@ -101,10 +101,10 @@ func LearnApart(ps []Posterior) float64 {
 func (p Posterior) Apart(mm float64) Posterior {
 	out := make(Posterior, len(p))
 	logs := make([]float64, len(p))
-	for i, part := range p {
+	for i, normal := range p {
 		var given Posterior // by the precision
-		logs[i] = math.Log(part.Weight) + part.apart().law(mm*mm, func(u, probability float64) {
-			q := part.observed(-1, [ReadDim]float64{}, [ReadDim]float64{mm * mm / u, mm * mm / u})
+		logs[i] = math.Log(normal.Weight) + normal.apart().law(mm*mm, func(u, probability float64) {
+			q := normal.observed(-1, [ReadDim]float64{}, [ReadDim]float64{mm * mm / u, mm * mm / u})
 			q.Weight = probability
 			given = append(given, q)
 		})
@@ -115,11 +115,11 @@ func (p Posterior) Apart(mm float64) Posterior {
 
 // ReadApart multiplies in a reading of half of what the left cup is before and above the right
 // one, mm and mm².
-func (p Part) ReadApart(at, variance [ReadDim]float64) Part { return p.observed(-1, at, variance) }
+func (p Normal) ReadApart(at, variance [ReadDim]float64) Normal { return p.observed(-1, at, variance) }
 
 // observed is the Kalman step of r = (left ± right)/2 + e, an axis at a time, the sign being 1 or −1.
-func (p Part) observed(sign float64, r, variance [ReadDim]float64) Part {
-	out := Part{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
+func (p Normal) observed(sign float64, r, variance [ReadDim]float64) Normal {
+	out := Normal{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
 	out.Cov.CopySym(p.Cov)
 	for a := range r {
 		where, cov := out.half(sign)

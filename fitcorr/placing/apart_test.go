@@ -34,7 +34,7 @@ func TestApart(t *testing.T) {
 				if k == seatings-1 && c.turned > 0 {
 					half = [ReadDim]float64{c.turned, 0}
 				}
-				part := Part{Weight: 1, Cov: mat.NewSymDense(HeadsetDim, nil)}
+				part := Normal{Weight: 1, Cov: mat.NewSymDense(HeadsetDim, nil)}
 				for a := range 3 {
 					v, w := 1.0, 1.0 // of the mean, and of half the difference: nothing is said of the rotation
 					if a < ReadDim {

@@ -9,22 +9,15 @@ import (
 )
 
 // Ear is what one ear's level is held against: the survey and the scatter
-// about it, on the position bands.
+// about it, on the n position bands.
 type Ear struct {
-	Survey  *survey.Ear
-	Bands   survey.Bands
-	Scatter *mat.SymDense // dB², of one seating about the surface at its true position
-	Total   *mat.SymDense // dB², of one survey row: scatter and the ruler's error
+	Survey  *survey.Ear   // nil: this ear says nothing, and the covariances are not read
+	Bands   survey.Bands  // n of them
+	Scatter *mat.SymDense // n × n, dB², of one seating about the surface at its true position
+	Total   *mat.SymDense // n × n, dB², of one survey row: scatter and the ruler's error
 }
 
-// Nuisance standard deviations in dB: the gain of the microphone and what a
-// leak leaves above the leak's own range, (300 Hz/f)² in shape.
-const (
-	GainSD     = 5.0
-	leakTailSD = 0.5
-)
-
-// addNuisance adds the covariance of level and leak tail.
+// addNuisance adds the covariance of gain and leak tail, GainSD²·11' + leakTailSD²·uu'.
 func (m Ear) addNuisance(cov *mat.SymDense) {
 	n := m.Bands.N
 	tail := make([]float64, n)
@@ -40,8 +33,10 @@ func (m Ear) addNuisance(cov *mat.SymDense) {
 	}
 }
 
-// Covariance returns the covariance of one seating's level about the surface
-// at d, nuisances included: scatter·scale + survey error + noise.
+// Covariance returns V of the package comment, n × n, dB²: that of one seating's level
+// about the surface, gain and leak tail included. scale is a factor on the scatter's
+// variance, excess (n) the variance of the surface over that of a survey row, noise (n,
+// dB²) that of the measurement.
 func (m Ear) Covariance(scale float64, excess, noise []float64) *mat.SymDense {
 	n := m.Bands.N
 	cov := mat.NewSymDense(n, nil)

@@ -51,8 +51,8 @@ func (f Fit) Better(g Fit) bool {
 // Fits is the fit of a seating, of a model at a point that may not be its own.
 // An ear that was not recorded well enough speaks for nothing.
 func (pl *Placer) Fits(s seat.Seating) Fit {
-	obs := Observe(s, 0, pl.Models)
-	places := pl.Places(obs, FixturePrior())
+	obs := Observe(s, pl.Models)
+	places := pl.Modes(obs, FixturePrior())
 	if len(places) == 0 {
 		return Fit{Residual: 1, Deviance: 1}
 	}
@@ -61,7 +61,7 @@ func (pl *Placer) Fits(s seat.Seating) Fit {
 
 // Fit says how well the levels fit the survey at the best place, one of those that
 // Places gave for obs.
-func (pl *Placer) Fit(obs Observation, best Placed) Fit {
+func (pl *Placer) Fit(obs Observation, best Mode) Fit {
 	out := Fit{Residual: 1, Deviance: 1, LogDensity: best.log}
 	all, count := 2*(best.sound-best.log), 0.0 // of the prior
 	for e := range pl.Models {

@@ -6,20 +6,14 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// Scaled returns v times by.
-func Scaled(v [3]float64, by float64) [3]float64 {
-	for i := range v {
-		v[i] *= by
-	}
-	return v
-}
-
-// A headset position is six numbers: the left ear's three axes, then the right
-// ear's. The cups hang on one headband, so both ears share most of it.
+// HeadsetDim is the length of a headset position: the left cup's three axes (mm, mm,
+// degrees), then the right cup's. The cups hang on one headband, so most of it is common
+// to both.
 const HeadsetDim = 6
 
-// HeadsetCov builds the covariance of a headset position from the standard
-// deviations of what the ears share and of what each has of its own.
+// HeadsetCov builds the covariance of a headset position, HeadsetDim square, from the
+// standard deviations (mm, mm, degrees) of what is common to both cups and of what each
+// has of its own. Axes are independent.
 func HeadsetCov(common, own [3]float64) *mat.SymDense {
 	c := mat.NewSymDense(HeadsetDim, nil)
 	for a := range 3 {
@@ -31,8 +25,10 @@ func HeadsetCov(common, own [3]float64) *mat.SymDense {
 	return c
 }
 
-// Estimates turns a headset position into the two ears' and the headset's
-// estimate; the headset's is the mean of both ears.
+// Estimates turns a headset position (mm, mm, degrees, twice) with its covariance into the
+// two ears' and the headset's estimate; the headset's is the mean of both cups. An axis
+// counts as seen where less than half of the prior's variance is left. Both covariances
+// are HeadsetDim square.
 func Estimates(pos [HeadsetDim]float64, cov, prior mat.Symmetric) (ears [2]seat.Estimate, headset seat.Estimate) {
 	for a := range 3 {
 		headset.Value[a] = (pos[a] + pos[3+a]) / 2

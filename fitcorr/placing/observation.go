@@ -6,19 +6,18 @@ import (
 )
 
 // Observation is one seating's level, both ears, relative to
-// the survey's level at the marked position.
+// the survey's level at the marked position. Slices are over the position bands; those of
+// an ear without a survey are nil.
 type Observation struct {
-	index    int // into the seatings of the model
-	Present  [2]bool
-	Level    [2][]float64
-	Variance [2][]float64
+	Present  [2]bool      // an ear is there when a third of its bands count
+	Level    [2][]float64 // y of the package comment, dB; 0 in a band that does not count
+	Variance [2][]float64 // of the noise, dB²; survey.MissingVar in a band that does not count
 }
 
 // Observe joins the levels of a seating, dB, in the position bands of the surveyed
 // ears, relative to the level at the mark; bands that do not count get survey.MissingVar.
-// index is the seating's place among those of its model.
-func Observe(s seat.Seating, index int, models *[2]Ear) Observation {
-	o := Observation{index: index}
+func Observe(s seat.Seating, models *[2]Ear) Observation {
+	var o Observation
 	for e := range models {
 		m := &models[e]
 		if m.Survey == nil {

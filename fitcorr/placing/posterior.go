@@ -9,23 +9,26 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Part is one normal of a mixture over a headset position.
-type Part struct {
-	Weight float64 // 0 to 1
-	Pos    [HeadsetDim]float64
-	Cov    *mat.SymDense // HeadsetDim²
+// Normal is one normal of a mixture over a headset position.
+type Normal struct {
+	Weight float64             // 0 to 1
+	Pos    [HeadsetDim]float64 // mean: mm, mm, degrees, twice
+	Cov    *mat.SymDense       // HeadsetDim square, mm and degrees
 }
 
 // Posterior is what is known of where a headset sits: a mixture of normals, one
 // for each place that explains the levels, the most probable first. Weights sum
 // to 1. The zero value knows nothing, not even the prior.
-type Posterior []Part
+type Posterior []Normal
 
-// NewPosterior makes the mixture of the places of a seating. About each maximum
+// NewPosterior makes the mixture of the modes of a seating. About each maximum
 // p the log likelihood of the sound is
-// ℓ + g'(d−p) − ½(d−p)'H(d−p); tempered, and with the normal prior,
-// it is a normal whose integral is the part's weight (Laplace's method).
-func NewPosterior(places []Placed, prior Prior, temper Temper) Posterior {
+//
+//	ℓ + g'(d−p) − ½(d−p)'H(d−p);
+//
+// tempered, and with the normal prior, it is a normal whose integral is its weight
+// (Laplace's method). Nil of no modes, or of a prior without inverse.
+func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
 	var out Posterior
 	var logs []float64
 	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
@@ -33,7 +36,7 @@ func NewPosterior(places []Placed, prior Prior, temper Temper) Posterior {
 		return nil
 	}
 	temper = temper.filled()
-	for _, p := range places {
+	for _, p := range modes {
 		info, pull := temper.of(p)
 		sum := mat.NewSymDense(HeadsetDim, nil)
 		for i := range HeadsetDim {
@@ -57,22 +60,22 @@ func NewPosterior(places []Placed, prior Prior, temper Temper) Posterior {
 				log -= (p.Pos[i] - prior.Mean[i]) * v / 2
 			}
 		}
-		part := Part{Pos: p.Pos, Cov: cov}
+		normal := Normal{Pos: p.Pos, Cov: cov}
 		for i := range gradient {
 			for j := range gradient {
 				step := cov.At(i, j) * gradient[j]
-				part.Pos[i] += step
+				normal.Pos[i] += step
 				log += gradient[i] * step / 2
 			}
 		}
 		logs = append(logs, log-chol.LogDet()/2)
-		out = append(out, part)
+		out = append(out, normal)
 	}
 	return out.weigh(logs)
 }
 
 // weigh sets the weights to those of the logarithms, sorts by them, and leaves
-// out parts without weight.
+// out normals without weight.
 func (p Posterior) weigh(logs []float64) Posterior {
 	if len(logs) == 0 {
 		return nil
@@ -86,7 +89,7 @@ func (p Posterior) weigh(logs []float64) Posterior {
 	for i := range p {
 		p[i].Weight /= sum
 	}
-	slices.SortStableFunc(p, func(a, b Part) int {
+	slices.SortStableFunc(p, func(a, b Normal) int {
 		switch {
 		case a.Weight > b.Weight:
 			return -1
@@ -96,37 +99,38 @@ func (p Posterior) weigh(logs []float64) Posterior {
 		return 0
 	})
 	const none = 1e-9
-	return slices.DeleteFunc(p, func(a Part) bool { return a.Weight < none })
+	return slices.DeleteFunc(p, func(a Normal) bool { return a.Weight < none })
 }
 
-// Moments returns mean and covariance of the mixture; a nil covariance of an
-// empty one.
+// Moments returns mean (mm, mm, degrees, twice) and covariance (HeadsetDim square) of the
+// mixture; a nil covariance of an empty one.
 func (p Posterior) Moments() (pos [HeadsetDim]float64, cov *mat.SymDense) {
 	if len(p) == 0 {
 		return pos, nil
 	}
-	for _, part := range p {
-		for i, v := range part.Pos {
-			pos[i] += part.Weight * v
+	for _, normal := range p {
+		for i, v := range normal.Pos {
+			pos[i] += normal.Weight * v
 		}
 	}
 	cov = mat.NewSymDense(HeadsetDim, nil)
-	for _, part := range p {
+	for _, normal := range p {
 		for i := range pos {
 			for j := i; j < HeadsetDim; j++ {
-				apart := (part.Pos[i] - pos[i]) * (part.Pos[j] - pos[j])
-				stats.AddSym(cov, i, j, part.Weight*(part.Cov.At(i, j)+apart))
+				apart := (normal.Pos[i] - pos[i]) * (normal.Pos[j] - pos[j])
+				stats.AddSym(cov, i, j, normal.Weight*(normal.Cov.At(i, j)+apart))
 			}
 		}
 	}
 	return pos, cov
 }
 
-// plane is the mean of both cups forward and up, mm, with its covariance.
-func (p Part) plane() (at [2]float64, cov [2][2]float64) { return p.half(1) }
+// plane is the mean of both cups forward and up, mm, with its covariance, mm².
+func (p Normal) plane() (at [2]float64, cov [2][2]float64) { return p.half(1) }
 
-// half is half of the left cup's place and of the right one's times sign.
-func (p Part) half(sign float64) (at [2]float64, cov [2][2]float64) {
+// half is half of the left cup's position and of the right one's times sign, forward and
+// up, mm: the mean of both for a sign of 1, how they lie apart for −1; with its covariance.
+func (p Normal) half(sign float64) (at [2]float64, cov [2][2]float64) {
 	for a := range at {
 		at[a] = (p.Pos[a] + sign*p.Pos[3+a]) / 2
 		for b := range at {
@@ -145,13 +149,14 @@ func normal2(diff [2]float64, c [2][2]float64) (log, q float64) {
 }
 
 // LogDensity is the log density, 1/mm², that the mixture gives to the mean of
-// both cups being found at the place at, by a ruler with the given variances, mm².
-// Each part counts as Student's t of df degrees of freedom, as the intervals do.
+// both cups being found at a point of the plane, mm, by a ruler with the given variances, mm².
+// Each normal counts as Student's t of df degrees of freedom, as the intervals do.
 func (p Posterior) LogDensity(at, variance [2]float64, df float64) float64 {
 	return p.logDensity(1, at, variance, df)
 }
 
-// LogDensityApart is the same of half of the left cup's place less the right one's.
+// LogDensityApart is the same, 1/mm², of half of the left cup's position less the right
+// one's.
 func (p Posterior) LogDensityApart(at, variance [2]float64, df float64) float64 {
 	return p.logDensity(-1, at, variance, df)
 }
@@ -159,9 +164,9 @@ func (p Posterior) LogDensityApart(at, variance [2]float64, df float64) float64 
 func (p Posterior) logDensity(sign float64, at, variance [2]float64, df float64) float64 {
 	var sum float64
 	top := math.Inf(-1)
-	for _, part := range p {
-		half, q := part.found(sign, at, variance)
-		log := half + q/2 - (df+2)/2*math.Log1p(q/df) + math.Log(part.Weight) // the plane's t has the constants of the normal
+	for _, normal := range p {
+		half, q := normal.found(sign, at, variance)
+		log := half + q/2 - (df+2)/2*math.Log1p(q/df) + math.Log(normal.Weight) // the plane's t has the constants of the normal
 		if log > top {
 			sum, top = sum*math.Exp(top-log), log
 		}
@@ -170,9 +175,9 @@ func (p Posterior) logDensity(sign float64, at, variance [2]float64, df float64)
 	return top + math.Log(sum) - math.Log(2*math.Pi)
 }
 
-// found is the log density of a place under one part, without constants, and the
-// squared distance.
-func (p Part) found(sign float64, at, variance [2]float64) (log, q float64) {
+// found is the log density of a point of the plane under one normal, without constants,
+// and the squared distance in standard deviations.
+func (p Normal) found(sign float64, at, variance [2]float64) (log, q float64) {
 	where, cov := p.half(sign)
 	for a := range at {
 		where[a] = at[a] - where[a]
@@ -186,33 +191,33 @@ func (p Part) found(sign float64, at, variance [2]float64) (log, q float64) {
 const quarrelChance = 1e-3
 
 // Read multiplies a reading of the mean of both cups, mm and mm², into the
-// mixture: each part moves by a Kalman step and gains the weight that it gave to
+// mixture: each normal moves by a Kalman step and gains the weight that it gave to
 // the reading. Where sound and reading lie apart beyond chance neither is
 // trusted: the result is half the one and half the other, and the second value
 // is true.
 func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, bool) {
 	var tail float64
-	for _, part := range p {
-		_, q := part.found(1, at, variance)
-		tail += part.Weight * stats.ChiTail(q, 2)
+	for _, normal := range p {
+		_, q := normal.found(1, at, variance)
+		tail += normal.Weight * stats.ChiTail(q, 2)
 	}
 	if tail < quarrelChance {
-		alone := Part{Weight: 1, Pos: prior.Mean, Cov: mat.NewSymDense(HeadsetDim, nil)}
+		alone := Normal{Weight: 1, Pos: prior.Mean, Cov: mat.NewSymDense(HeadsetDim, nil)}
 		alone.Cov.CopySym(prior.Cov)
 		both := Posterior{alone.observed(1, at, variance)}
 		both[0].Weight = 0.5
-		for _, part := range p {
-			part.Weight /= 2
-			both = append(both, part)
+		for _, normal := range p {
+			normal.Weight /= 2
+			both = append(both, normal)
 		}
 		return both, true
 	}
 	out := make(Posterior, len(p))
 	logs := make([]float64, len(p))
-	for i, part := range p {
-		log, _ := part.found(1, at, variance)
-		logs[i] = math.Log(part.Weight) + log
-		out[i] = part.observed(1, at, variance)
+	for i, normal := range p {
+		log, _ := normal.found(1, at, variance)
+		logs[i] = math.Log(normal.Weight) + log
+		out[i] = normal.observed(1, at, variance)
 	}
 	return out.weigh(logs), false
 }

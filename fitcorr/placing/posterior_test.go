@@ -39,7 +39,7 @@ func TestReadPart(t *testing.T) {
 	var wantPos mat.VecDense
 	wantPos.MulVec(&wantCov, rhs)
 	at, variance := m.PlaceRead(s)
-	got := Part{Pos: pos, Cov: cov}.observed(1, at, variance)
+	got := Normal{Pos: pos, Cov: cov}.observed(1, at, variance)
 	pos, cov = got.Pos, got.Cov
 	for i := range pos {
 		if math.Abs(pos[i]-wantPos.AtVec(i)) > 1e-9 {

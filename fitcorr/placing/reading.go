@@ -7,7 +7,7 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// Read positions. Levels cannot fully tell where a headphone sits on a person,
+// Readings with a ruler. Levels cannot fully tell where a headphone sits on a person,
 // since an ear of another shape changes them as a movement does; a ruler beside
 // the ear can, though coarsely. A reading r of a seating at d (mean of both
 // cups) on a head with landmark error b is r = o + b + d + e: o is where on the
@@ -17,7 +17,7 @@ import (
 // fixture; a worn reading relative to that is d + b_s − b_fixture + e. In the
 // panel's latent vector b_s − b_fixture is one more thing that a listener has.
 
-// ReadDim is the number of axes that are read: forward and up.
+// ReadDim is the number of axes that are read, in mm: forward and up.
 const ReadDim = 2
 
 // ReadTurnMM is what a reading errs by per axis, the same for all readings of a
@@ -25,13 +25,12 @@ const ReadDim = 2
 // 2° or 3° at a point 10 mm from the cup's middle.
 const ReadTurnMM = 0.3
 
-// Weights of what a lab states against what its readings show, and the fewest
-// readings on the fixture that give a mark.
+// Priors and limits of readings (our choice, no source).
 const (
-	ReadLandmarkWeight = 8.0 // listeners
-	ReadFewest         = 3
-	ReadGross          = 5.0 // standard deviations: a slip of the pen
-	ReadWithinMM       = 1.5 // usual spread of one listener's positions
+	ReadLandmarkWeight = 8.0 // as many listeners' landmarks as what a lab states of them is worth
+	ReadFewest         = 3   // readings on the fixture, from which there is a mark
+	ReadGross          = 5.0 // standard deviations: beyond, a slip of the pen
+	ReadWithinMM       = 1.5 // usual standard deviation of one listener's positions, per axis
 	ReadBetweenMM      = 3.0 // and of a panel's, landmarks included
 )
 
@@ -47,16 +46,18 @@ type Mark struct {
 // Known reports whether there is a mark to hold readings against.
 func (m Mark) Known() bool { return m.One > 0 }
 
-// DF is what the standard deviation of a reading is known with: what a statement
-// is worth, and the readings on the fixture that it was compared with.
+// DF is the degrees of freedom with which the standard deviation of a reading is known:
+// what a statement is worth, and the readings on the fixture that it was compared with.
 func (m Mark) DF() float64 { return reading.StatedDF + float64(ReadDim*m.Readings) }
 
-// ReadVector is the reading of a seating that has one: forward and up, mm.
+// ReadVector is the reading of a seating that has one: forward and up, mm. It panics of one
+// that has none.
 func ReadVector(s seat.Seating) [ReadDim]float64 {
 	return [ReadDim]float64{s.Read.ForwardMM, s.Read.UpMM}
 }
 
-// ReadOf is a worn reading relative to the fixture's mark, nil without one.
+// ReadOf is a worn reading relative to the fixture's mark, mm; nil without a reading or a
+// mark.
 func (m Mark) ReadOf(s seat.Seating) *[ReadDim]float64 {
 	if !m.Known() || s.Read == nil {
 		return nil
@@ -82,8 +83,7 @@ func (m Mark) PlaceRead(s seat.Seating) (at, variance [ReadDim]float64) {
 // from the marked one if no headphone sits there (a slip of the pen), else 0.
 func (m Mark) Gross(s seat.Seating) float64 {
 	at, variance := m.PlaceRead(s)
-	prior := Posterior{{Weight: 1, Cov: FixturePrior().Cov}}
-	_, cov := prior[0].plane()
+	_, cov := Normal{Weight: 1, Cov: FixturePrior().Cov}.plane()
 	var gross float64
 	for a := range at {
 		if d := math.Abs(at[a]); d > ReadGross*math.Sqrt(cov[a][a]+variance[a]) {

@@ -6,7 +6,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Temper divides the information of the sound, as a survey's held-out rows show it:
+// Temper are ratios that divide the information of the sound, as a survey's held-out rows
+// show it, so that what is stated is no narrower than what they show:
 // Headset of where the mean of both cups lies, Apart of half their difference. What a
 // surface gets wrong it mostly gets wrong for both cups alike, so that Apart is the
 // smaller as a rule, and may be below 1; 0 stands for Headset, which is 1 or more.
@@ -32,15 +33,15 @@ func (t Temper) AtLeast(ratio float64) Temper {
 // source). Survey rows displace both cups alike and tell nothing of cups that lie apart.
 const alikeMM = 4.0
 
-// of returns the information of the sound about a place, tempered, and its gradient. The
-// error of the sound is taken as one of covariance H⁻¹·apart and one that both cups
-// share, (headset − apart)·(U'HU)⁻¹ with U'd the sum of both cups; the inverse of that
-// sum is
+// of returns the information of the sound about a mode, HeadsetDim square, tempered, and
+// the gradient of its log likelihood. The error of the sound is taken as one of covariance
+// H⁻¹·apart and one that is common to both cups, (headset − apart)·(U'HU)⁻¹ with U'd the
+// sum of both cups; the inverse of that sum is
 //
 //	H/apart − (1/apart − 1/headset)·HU(U'HU)⁻¹U'H.
 //
 // An ear that was not recorded leaves H/headset.
-func (t Temper) of(p Placed) (*mat.Dense, [HeadsetDim]float64) {
+func (t Temper) of(p Mode) (*mat.Dense, [HeadsetDim]float64) {
 	t = t.filled()
 	far := math.Hypot(p.Pos[0]-p.Pos[3], p.Pos[1]-p.Pos[4]) / alikeMM
 	alike := math.Exp(-far * far / 2)
@@ -50,7 +51,7 @@ func (t Temper) of(p Placed) (*mat.Dense, [HeadsetDim]float64) {
 		for a := range 3 {
 			hu.Set(i, a, p.info.At(i, a)+p.info.At(i, 3+a))
 		}
-		pulls.SetVec(i%3, pulls.AtVec(i%3)+p.pull[i])
+		pulls.SetVec(i%3, pulls.AtVec(i%3)+p.gradient[i])
 	}
 	both := mat.NewDense(3, 3, nil)
 	for a := range 3 {
@@ -66,12 +67,12 @@ func (t Temper) of(p Placed) (*mat.Dense, [HeadsetDim]float64) {
 	gain.Mul(hu, &inverse)
 	info := mat.NewDense(HeadsetDim, HeadsetDim, nil)
 	info.Mul(&gain, hu.T())
-	shared := mat.NewVecDense(HeadsetDim, nil)
-	shared.MulVec(&gain, pulls)
+	common := mat.NewVecDense(HeadsetDim, nil)
+	common.MulVec(&gain, pulls)
 	var pull [HeadsetDim]float64
 	more := 1/apart - 1/t.Headset
 	for i := range HeadsetDim {
-		pull[i] = p.pull[i]/apart - more*shared.AtVec(i)
+		pull[i] = p.gradient[i]/apart - more*common.AtVec(i)
 		for j := range HeadsetDim {
 			info.Set(i, j, p.info.At(i, j)/apart-more*info.At(i, j))
 		}

@@ -26,7 +26,7 @@ func earInfo(left, right [3]float64) *mat.Dense {
 // their difference by the other, in closed form; equal tempers divide the information.
 func TestTemper(t *testing.T) {
 	sd := [3]float64{0.6, 0.8, 3}
-	p := Placed{info: earInfo(sd, sd), pull: [HeadsetDim]float64{1, 2, 3, 4, 5, 6}}
+	p := Mode{info: earInfo(sd, sd), gradient: [HeadsetDim]float64{1, 2, 3, 4, 5, 6}}
 	for _, c := range []Temper{{1, 1}, {4, 4}, {4, 1}, {2.5, 1.5}, {2, 5}, {2, 0.4}} {
 		info, pull := c.of(p)
 		var cov mat.Dense
@@ -40,7 +40,7 @@ func TestTemper(t *testing.T) {
 				t.Errorf("%+v, axis %d: variances %.3f and %.3f, want %.3f and %.3f", c, a, mean, half, c.Headset*v/2, c.Apart*v/2)
 			}
 			// The top of the sound stays where it is: both parts of the step are as without.
-			stepMean, stepHalf := v*(p.pull[a]+p.pull[3+a]), v*(p.pull[a]-p.pull[3+a])
+			stepMean, stepHalf := v*(p.gradient[a]+p.gradient[3+a]), v*(p.gradient[a]-p.gradient[3+a])
 			var step mat.VecDense
 			step.MulVec(&cov, mat.NewVecDense(HeadsetDim, pull[:]))
 			if m, h := step.AtVec(a)+step.AtVec(3+a), step.AtVec(a)-step.AtVec(3+a); math.Abs(m-stepMean) > 1e-9 || math.Abs(h-stepHalf) > 1e-9 {
@@ -54,9 +54,9 @@ func TestTemper(t *testing.T) {
 // so far apart that the surface errs for each in its own way.
 func TestTemperAsHeadset(t *testing.T) {
 	sd := [3]float64{0.6, 0.8, 3}
-	far := Placed{info: earInfo(sd, sd), Pos: [HeadsetDim]float64{10, 0, 0, -10, 0, 0}}
+	far := Mode{info: earInfo(sd, sd), Pos: [HeadsetDim]float64{10, 0, 0, -10, 0, 0}}
 	blind := [3]float64{0.6, 0.8, 0} // a rotation that shows nothing
-	for name, p := range map[string]Placed{"one ear": {info: earInfo(sd, [3]float64{})}, "an axis unseen": {info: earInfo(blind, blind)},
+	for name, p := range map[string]Mode{"one ear": {info: earInfo(sd, [3]float64{})}, "an axis unseen": {info: earInfo(blind, blind)},
 		"no ear": {info: earInfo([3]float64{}, [3]float64{})}, "cups 20 mm apart": far} {
 		info, _ := Temper{Headset: 4, Apart: 1.5}.of(p)
 		for i := range HeadsetDim {

@@ -5,7 +5,7 @@ import (
 )
 
 // Apart multiplies into the posterior how far apart the cups of a seating usually lie, mm.
-func (f *FixturePlace) Apart(mm float64) {
+func (f *FixtureSeating) Apart(mm float64) {
 	f.Posterior = f.Posterior.Apart(mm)
 	f.estimate()
 }
@@ -15,11 +15,11 @@ func (f *FixturePlace) Apart(mm float64) {
 // Survey rows stay as their levels have them, which the survey is judged by.
 func CupsApart(points ...*Model) {
 	var ps []placing.Posterior
-	var at []*FixturePlace
+	var at []*FixtureSeating
 	for _, m := range points {
 		for i, s := range m.Seatings {
-			if s.OrdinaryOnFixture() && m.Places[i].Cov != nil {
-				ps, at = append(ps, m.Places[i].Posterior), append(at, &m.Places[i])
+			if s.OrdinaryOnFixture() && m.Placed[i].Cov != nil {
+				ps, at = append(ps, m.Placed[i].Posterior), append(at, &m.Placed[i])
 			}
 		}
 	}

@@ -29,7 +29,7 @@ func TestNearEvenCups(t *testing.T) {
 			if s.Displaced() {
 				continue
 			}
-			o := m.Places[i].Offset
+			o := m.Placed[i].Offset
 			if len(o.Places) > 0 {
 				several++
 			}

@@ -24,8 +24,8 @@ func placeDF(models *[2]placing.Ear) float64 {
 	return math.Max(3, float64(rows-4))
 }
 
-// FixturePlace is where a fixture seating sits, with what is told of it.
-type FixturePlace struct {
+// FixtureSeating is where a fixture seating sits, with what is told of it.
+type FixtureSeating struct {
 	Offset    Offset
 	Posterior placing.Posterior
 	Pos       [placing.HeadsetDim]float64 // mean of the posterior
@@ -38,11 +38,11 @@ type FixturePlace struct {
 
 // PlaceFixture places one fixture seating by its levels, whose information is divided
 // by temper (Model.Temper).
-func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.Leak, temper placing.Temper) (FixturePlace, bool) {
-	obs := placing.Observe(s, index, pl.Models)
-	places := pl.Places(obs, placing.FixturePrior())
+func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper placing.Temper) (FixtureSeating, bool) {
+	obs := placing.Observe(s, pl.Models)
+	places := pl.Modes(obs, placing.FixturePrior())
 	if len(places) == 0 {
-		return FixturePlace{}, false
+		return FixtureSeating{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
 	o.Headset.DF = placeDF(pl.Models)
@@ -59,14 +59,14 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, index int, leaks [2]seal.L
 			temper = temper.AtLeast(ratio)
 		}
 	}
-	f := FixturePlace{Offset: o, Posterior: placing.NewPosterior(places, placing.FixturePrior(), temper), Fit: pl.Fit(obs, places[0])}
+	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(places, placing.FixturePrior(), temper), Fit: pl.Fit(obs, places[0])}
 	f.estimate()
 	return f, f.Cov != nil
 }
 
 // Read multiplies the position that was read at the seating, if it was, into
 // the posterior.
-func (f *FixturePlace) Read(s seat.Seating, mark placing.Mark) {
+func (f *FixtureSeating) Read(s seat.Seating, mark placing.Mark) {
 	if !mark.Known() || s.Read == nil {
 		return
 	}
@@ -84,7 +84,7 @@ func (f *FixturePlace) Read(s seat.Seating, mark placing.Mark) {
 }
 
 // estimate sets the estimates of the offset to the moments of the posterior.
-func (f *FixturePlace) estimate() {
+func (f *FixtureSeating) estimate() {
 	o := &f.Offset
 	df := o.Headset.DF
 	f.Pos, f.Cov = f.Posterior.Moments()

@@ -30,7 +30,7 @@ const (
 // heldOutRow is a survey row placed without its displacement.
 type heldOutRow struct {
 	at     [3]float64 // the ruler's displacement
-	places []placing.Placed
+	places []placing.Mode
 }
 
 // heldOut places every row that did not slip by a survey without its displacement.
@@ -61,7 +61,7 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			if places := pl.Places(placing.Observe(rows[i], i, &reduced), placing.FixturePrior()); len(places) > 0 {
+			if places := pl.Modes(placing.Observe(rows[i], &reduced), placing.FixturePrior()); len(places) > 0 {
 				out = append(out, heldOutRow{at[i], places})
 			}
 		}

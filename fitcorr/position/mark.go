@@ -37,7 +37,7 @@ func MarkBetween(blocked, drum placing.Mark, stated float64) MarkError {
 
 // Shift refers a place that was found about the drum survey's mark to that of the
 // blocked survey: both cups move alike.
-func (f *FixturePlace) Shift(e MarkError) {
+func (f *FixtureSeating) Shift(e MarkError) {
 	out := make(placing.Posterior, len(f.Posterior))
 	for i, part := range f.Posterior {
 		cov := placing.HeadsetCov([3]float64{}, [3]float64{})

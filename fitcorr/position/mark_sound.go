@@ -103,7 +103,7 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 		row := to
 		row.Scatter, row.Total = to.Total, from.Total // of a row with its ruler's error; of the other surface
 		for i, s := range rows {
-			o := placing.Observe(s, i, &drum.Ears)
+			o := placing.Observe(s, &drum.Ears)
 			if !o.Present[ear] || slipped[i] {
 				continue
 			}

@@ -45,7 +45,7 @@ func TestMarkBetween(t *testing.T) {
 // Both cups move with the mark.
 func TestShift(t *testing.T) {
 	cov := placing.HeadsetCov([3]float64{1, 1, 1}, [3]float64{0.5, 0.5, 0.5})
-	f := FixturePlace{Posterior: placing.Posterior{{Weight: 1, Cov: cov}}}
+	f := FixtureSeating{Posterior: placing.Posterior{{Weight: 1, Cov: cov}}}
 	f.Shift(MarkError{By: [placing.ReadDim]float64{2, -1}, Variance: [placing.ReadDim]float64{0.25, 0.5}})
 	want := mat.NewSymDense(placing.HeadsetDim, nil)
 	want.CopySym(cov)

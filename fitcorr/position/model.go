@@ -23,9 +23,9 @@ type Model struct {
 	ruler    [3]float64 // standard deviation of a stated displacement per axis
 	Scatter  [2]SmoothCov
 	Total    [2]SmoothCov
-	Temper   placing.Temper // divides the information of the sound, from the survey's held-out rows; ≥ 1
-	Places   []FixturePlace // by levels, per seating; zero where there is none
-	ApartMM  float64        // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
+	Temper   placing.Temper   // divides the information of the sound, from the survey's held-out rows; ≥ 1
+	Placed   []FixtureSeating // by levels, per seating; zero where there is none
+	ApartMM  float64          // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
 	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
 }
@@ -126,10 +126,10 @@ func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[s
 		}
 	}
 	pl := placing.NewPlacer(&m.Ears)
-	m.Places = make([]FixturePlace, len(seatings))
+	m.Placed = make([]FixtureSeating, len(seatings))
 	for i, s := range seatings {
 		if s.OnFixture() {
-			m.Places[i], _ = PlaceFixture(pl, s, i, leaks[s.ID], m.Temper)
+			m.Placed[i], _ = PlaceFixture(pl, s, leaks[s.ID], m.Temper)
 		}
 	}
 	return m

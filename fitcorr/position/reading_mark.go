@@ -40,8 +40,8 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 				f.variance[a] = m.ruler[a] * m.ruler[a]
 			}
 		} else {
-			head := m.Places[i].Offset.Headset
-			if m.Places[i].Cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
+			head := m.Placed[i].Offset.Headset
+			if m.Placed[i].Cov == nil || head.Cov[0][0]+head.Cov[1][1] > 2*stated.OneMM*stated.OneMM {
 				continue
 			}
 			at = head.Value

@@ -162,8 +162,8 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 		}
 		var moved, count [3]float64
 		visit := func(k int, s seat.Seating, prior placing.Prior, lever func(e int) float64, survey bool) {
-			o := placing.Observe(s, 0, models)
-			p, ok := pl.Most(o, prior, before[k])
+			o := placing.Observe(s, models)
+			p, ok := pl.MostLikely(o, prior, before[k])
 			if !ok {
 				return
 			}
@@ -192,7 +192,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 		}
 		for i, s := range rows {
 			v := s.Survey.Vector()
-			prior := placing.Prior{Cov: placing.HeadsetCov(placing.Scaled(ruler, rulerCommon), placing.Scaled(ruler, rulerOwn))}
+			prior := placing.Prior{Cov: placing.HeadsetCov(stats.Scaled3(ruler, rulerCommon), stats.Scaled3(ruler, rulerOwn))}
 			for a := range 3 {
 				prior.Mean[a], prior.Mean[3+a] = v[a], v[a]
 			}
@@ -253,7 +253,7 @@ func joinScatter(m *placing.Ear) []float64 {
 // residualMoments returns the expected residual of a placed seating with
 // level and leak tail taken out, and the covariance of what is not known
 // about it: position, level, tail.
-func residualMoments(m *placing.Ear, o placing.Observation, p placing.Placed, e int) ([]float64, *mat.SymDense) {
+func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e int) ([]float64, *mat.SymDense) {
 	n := m.Bands.N
 	// Given the position, ε̂ = Σ_ε (Σ_ε + nuisance + noise)⁻¹ r, and
 	// Cov(ε) = Σ_ε − Σ_ε V⁻¹ Σ_ε with V the marginal covariance, position included.

@@ -27,8 +27,8 @@ type Estimate struct {
 	// Readings is how many readings of standard deviation OneMM the estimate is
 	// worth: its variance is OneMM² over this.
 	Readings float64
-	// CupMM are the cups, and CupReadings how many readings each is worth, 0 for a
-	// cup that was not read by itself.
+	// CupMM are the cups, mm, and CupReadings how many single readings each is worth, 0
+	// for a cup that was not read by itself.
 	CupMM       [2][Axes]float64
 	CupReadings [2]float64
 }

@@ -37,10 +37,11 @@ func Leaks(ss []seat.Seating, opt seat.Options) (map[string][2]Leak, bool) {
 
 // Judge is Leaks with the reason for the choice between closed and open.
 //
-// All seatings of an ear, worn and on the fixture, share one sealed curve; each
-// has a gain and, where the data ask for it, a leak (package leak). The low end
-// hardly depends on the shape of an ear but for its volume, which the gain
-// takes up. A model of which only one seating is known has no entry.
+// All seatings of an ear, worn and on the fixture, share one sealed curve; each has a
+// gain and, where the data ask for it, a leak (package leak). The low end hardly depends
+// on the shape of an ear but for its volume, which the gain takes up. A model of which
+// only one seating is known has no entry. The map is by the id of the seating, per ear.
+// No seatings give an empty map.
 func Judge(ss []seat.Seating, opt seat.Options) (map[string][2]Leak, Seal) {
 	out := make(map[string][2]Leak, len(ss))
 	var results [2]*leak.Result

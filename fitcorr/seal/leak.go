@@ -80,8 +80,8 @@ const (
 type Leak struct {
 	Class    Class   `json:"class"`
 	CornerHz float64 `json:"corner_hz,omitempty"`
-	CornerSE float64 `json:"corner_stderr_hz,omitempty"`
-	Damping  float64 `json:"damping,omitempty"` // quality factor's inverse, 1/Q
+	CornerSE float64 `json:"corner_stderr_hz,omitempty"` // standard error of CornerHz, Hz
+	Damping  float64 `json:"damping,omitempty"`          // quality factor's inverse, 1/Q, a ratio
 	// ThreeDBHz is the frequency below which more than 3 dB are lost.
 	ThreeDBHz float64 `json:"three_db_hz,omitempty"`
 	// LossDB is the level loss at 20, 50 and 100 Hz in dB (positive = lost) with standard errors.

@@ -9,7 +9,8 @@ import (
 // PerThird is the number of kept bands in a third-octave band.
 const PerThird = band.PerThird
 
-// Counts reports whether kept band b of the curve holds a usable level.
+// Counts reports whether kept band b of the curve holds a usable level. Bands count from
+// 0 in the order of band.All; a band beyond the curve does not hold one.
 func (c Curve) Counts(b int) bool {
 	return b < len(c.Valid) && b < len(c.LevelDB) && c.Valid[b] &&
 		!math.IsNaN(c.LevelDB[b]) && !math.IsInf(c.LevelDB[b], 0)

@@ -33,7 +33,9 @@ func Apart(at, from Estimate) Estimate {
 // PlaneVariance is the variance forward and up.
 func (e Estimate) PlaneVariance() float64 { return e.Cov[0][0] + e.Cov[1][1] }
 
-// Half is half the interval of one axis at a confidence.
+// Half is half the interval of one axis at a confidence. It is in mm or degrees, by
+// Student's t with the estimate's degrees of freedom; confidence is a probability, 0 to
+// 1.
 func (e Estimate) Half(a Axis, confidence float64) float64 {
 	return stats.Coverage(confidence, e.DF) * math.Sqrt(math.Max(0, e.Cov[a][a]))
 }

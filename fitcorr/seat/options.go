@@ -41,7 +41,7 @@ type Options struct {
 // DefaultMarkMM is that of the study format.
 const DefaultMarkMM = study.DefaultMarkMM
 
-// MarkOr returns MarkMM with its default where nothing is stated.
+// MarkOr returns MarkMM with its default where nothing is stated. It is in mm per axis.
 func (o Options) MarkOr() float64 {
 	if o.MarkMM > 0 {
 		return o.MarkMM

@@ -4,7 +4,7 @@ import (
 	"asworn/capture"
 )
 
-// EarName is "left" for 0 and "right" for 1.
+// EarName is "left" for 0 and "right" for 1. Any other number is "right" too.
 func EarName(ear int) string { return capture.Ear(ear).String() }
 
 // Seating is one usable recording as the estimators see it.

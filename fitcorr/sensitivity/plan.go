@@ -22,20 +22,19 @@ type Spread struct {
 type Plan struct {
 	Listeners int     `json:"listeners"`
 	Seatings  int     `json:"seatings"`   // per listener
-	HalfWidth float64 `json:"half_width"` // of the interval, in the unit of the spread
-	Cost      float64 `json:"cost"`       // in seatings, see PlanOptions.ListenerCost
+	HalfWidth float64 `json:"half_width"` // half of the interval, in the unit of the spread
+	Cost      float64 `json:"cost"`       // a count of seatings, see PlanOptions.ListenerCost
 }
 
 // PlanOptions are the choices of a plan; start from DefaultPlanOptions.
 type PlanOptions struct {
-	Confidence float64 // of the interval of the worn mean
+	Confidence float64 // of the interval of the worn mean, a probability
 	// Assurance is the probability that the study ends with an interval no
 	// wider than planned: a study's own interval is an estimate and varies.
 	Assurance    float64
 	MaxListeners int
 	MaxSeatings  int // per listener, for the listener's comfort
-	// ListenerCost is what inviting one more listener costs, counted in
-	// seatings.
+	// ListenerCost is what inviting one more listener costs, as a number of seatings.
 	ListenerCost float64
 }
 

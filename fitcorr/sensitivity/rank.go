@@ -50,13 +50,13 @@ const (
 // rankDraws is the number of draws when Options.Bootstrap is 0.
 const rankDraws = 4000
 
-// Rank puts models side by side, the least sensitive to its fit first, with
-// the uncertainty of the order. The figure is the summary of reproducibility;
-// only when no contender has one, as in studies without a panel, that of
-// repeatability, and Figure says so. It draws every figure anew from its jackknife
-// distribution (Student's t on the logarithm). The same listeners of the same
-// study move all of its models together, so what they share does not blur the
-// order; different studies are independent. Draws are seeded with opt.Seed.
+// Rank puts models side by side, the least sensitive to its fit first, with the
+// uncertainty of the order. The figure is the summary of reproducibility; only when no
+// contender has one, as in studies without a panel, that of repeatability, and Figure
+// says so. It draws every figure anew from its jackknife distribution (Student's t on the
+// logarithm). The same listeners of the same study move all of its models together, so
+// what they share does not blur the order; different studies are independent. Draws are
+// seeded with opt.Seed. Summaries are in dB. No contender gives no standing.
 func Rank(contenders []Contender, opt seat.Options) []Standing {
 	figure := ByRepeatability
 	for _, c := range contenders {

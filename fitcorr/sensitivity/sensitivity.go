@@ -268,5 +268,5 @@ type Sensitivity struct {
 // listener or seating: the estimate of everyone minus that without.
 type Influence struct {
 	Listener string  `json:"listener"` // or the id of the seating
-	Shift    float64 `json:"shift"`
+	Shift    float64 `json:"shift"`    // of the natural logarithm, a pure number
 }

@@ -11,8 +11,8 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// MinGroup is the number of seatings from which a group is searched for
-// stand-outs.
+// MinGroup is the number of seatings from which a group is searched for stand-outs.
+// Common practice, no source.
 const MinGroup = 5
 
 // Band names one of the two ranges of frequency in which seatings are compared.
@@ -30,7 +30,7 @@ type StandOut struct {
 	Group    string      `json:"group"` // model, subject and point, in words
 	Ear      capture.Ear `json:"ear"`
 	Band     Band        `json:"band"`
-	Distance float64     `json:"distance"` // from the rest of the group, in units of the scatter expected of it
+	Distance float64     `json:"distance"` // from the rest of the group, in units of the scatter expected of it, a ratio
 	P        float64     `json:"p"`        // tail probability, corrected for the group's members, ears and ranges
 	Size     float64     `json:"size"`     // the false-alarm probability that the search keeps, per study and per group
 	Flagged  bool        `json:"flagged"`

@@ -24,7 +24,7 @@ import (
 
 // Member is the finding about one member of a group.
 type Member struct {
-	Distance float64   // √F: deviation in units of the scatter that the others predict
+	Distance float64   // √F: deviation in units of the scatter that the others predict, a ratio
 	P        float64   // tail probability, corrected for the number of members
 	Flagged  bool      // unlike the others, at the size of the test
 	Delta    []float64 // member minus the mean of the others not flagged, per column

@@ -7,7 +7,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Root3 returns a matrix R with RRᵀ = cov.
+// Root3 returns a matrix R with RRᵀ = cov. Eigenvalues below 0, which rounding makes,
+// count as 0; a covariance without eigenvalues gives zeros.
 func Root3(cov [3][3]float64) (root [3][3]float64) {
 	c := Symmetric3(cov)
 	var eig mat.EigenSym
@@ -24,8 +25,8 @@ func Root3(cov [3][3]float64) (root [3][3]float64) {
 	return root
 }
 
-// NormalDraw returns a draw from the normal distribution with the given mean and
-// root of the covariance.
+// NormalDraw returns a draw from the normal distribution with the given mean and root of
+// the covariance. It takes three draws from rng.
 func NormalDraw(rng *rand.Rand, mean [3]float64, root [3][3]float64) [3]float64 {
 	for k := range 3 {
 		z := rng.NormFloat64()

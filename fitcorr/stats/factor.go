@@ -9,11 +9,12 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// factor is U of a covariance U'U. It calls LAPACK and BLAS itself, since
+// factor is U, n × n, of a covariance U'U. It calls LAPACK and BLAS itself, since
 // mat.Cholesky spends half its time on a condition number that nobody asks for.
 type factor blas64.Triangular
 
-// Factorize overwrites c.
+// Factorize returns the Cholesky factor of a covariance, n × n, and overwrites it; false
+// where it is not positive definite.
 func Factorize(c *mat.SymDense) (factor, bool) {
 	u, ok := lapack64.Potrf(c.RawSymmetric())
 	return factor(u), ok

@@ -21,7 +21,7 @@ func SumDF(v, df []float64) float64 {
 }
 
 // PooledDF is SumDF of two variances, and 0, no limit, from where Student's t is as good
-// as normal.
+// as normal. Both variances have one unit; degrees of freedom of 0 are no limit.
 func PooledDF(v1, df1, v2, df2 float64) float64 {
 	if df := SumDF([]float64{v1, v2}, []float64{df1, df2}); df < mostDF {
 		return df

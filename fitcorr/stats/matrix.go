@@ -6,7 +6,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// Symmetric3 is c as a matrix, by its upper triangle.
+// Symmetric3 is c as a matrix, by its upper triangle. It is 3 × 3.
 func Symmetric3(c [3][3]float64) *mat.SymDense {
 	s := mat.NewSymDense(3, nil)
 	for a := range 3 {
@@ -17,7 +17,15 @@ func Symmetric3(c [3][3]float64) *mat.SymDense {
 	return s
 }
 
-// Symmetric is the symmetric part of a square d, (d + d')/2.
+// Scaled3 returns v times by.
+func Scaled3(v [3]float64, by float64) [3]float64 {
+	for i := range v {
+		v[i] *= by
+	}
+	return v
+}
+
+// Symmetric is the symmetric part of a square d, (d + d')/2. It is a copy.
 func Symmetric(d *mat.Dense) *mat.SymDense {
 	n, _ := d.Dims()
 	s := mat.NewSymDense(n, nil)
@@ -42,7 +50,7 @@ func QuadForm(m [][]float64, x []float64) float64 {
 	return sum
 }
 
-// RowsOf copies m into rows, the form that is written to files.
+// RowsOf copies m into rows, the form that is written to files. Nothing is shared with m.
 func RowsOf(m mat.Matrix) [][]float64 {
 	r, c := m.Dims()
 	out := make([][]float64, r)
@@ -60,7 +68,8 @@ func AddSym(m *mat.SymDense, i, j int, v float64) {
 	m.SetSym(i, j, m.At(i, j)+v)
 }
 
-// ErrSingular reports that the data do not determine what was asked.
+// ErrSingular reports that the data do not determine what was asked: a matrix of the
+// panel's or a survey's equations has no inverse.
 var ErrSingular = errors.New("the panel's equations are singular")
 
 // DotRows is the inner product of rows i and j of m: element (i, j) of mm'.
@@ -73,13 +82,14 @@ func DotRows(m *mat.Dense, i, j int) float64 {
 	return s
 }
 
-// RowsOfDense is the view of so many rows of m.
+// RowsOfDense is the view of so many rows of m. It is count × cols, and writes to it go
+// to m.
 func RowsOfDense(m *mat.Dense, from, count int) *mat.Dense {
 	_, cols := m.Dims()
 	return m.Slice(from, from+count, 0, cols).(*mat.Dense)
 }
 
-// TimesLower returns m·l of a lower triangular square l.
+// TimesLower returns m·l of a lower triangular square l. m is rows × n, l is n × n.
 func TimesLower(m, l *mat.Dense) *mat.Dense {
 	const step = 64
 	rows, n := m.Dims()

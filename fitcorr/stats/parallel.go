@@ -11,10 +11,10 @@ import (
 	"golang.org/x/sync/errgroup"
 )
 
-// Parallel runs f for 0 to n−1 on up to jobs workers, all cores for 0. What f
-// does for one number must not depend on the others, so that results do not
-// depend on jobs. The error is ctx's. A panic in f is raised again by Parallel, in
-// the goroutine that called it, where it can be caught.
+// Parallel runs f for 0 to n−1 on up to jobs workers, all cores for 0. What f does for
+// one number must not depend on the others, so that results do not depend on jobs. The
+// error is ctx's. A panic in f is raised again by Parallel, in the goroutine that called
+// it, where it can be caught. n of 0 does nothing.
 func Parallel(ctx context.Context, n, jobs int, f func(i int)) error {
 	if jobs <= 0 {
 		jobs = runtime.GOMAXPROCS(0)

@@ -6,7 +6,8 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// SymmetricRoot returns G = G' with GG = c.
+// SymmetricRoot returns G = G' with GG = c. Both are n × n; eigenvalues below 0, which
+// rounding makes, count as 0.
 func SymmetricRoot(c *mat.SymDense) *mat.Dense {
 	n := c.SymmetricDim()
 	var eig mat.EigenSym
@@ -26,8 +27,9 @@ func SymmetricRoot(c *mat.SymDense) *mat.Dense {
 	return &out
 }
 
-// CholeskyRoot returns a root of a positive definite matrix, or its eigenroot
-// when rounding has made it indefinite.
+// CholeskyRoot returns a root of a positive definite matrix, or its eigenroot when
+// rounding has made it indefinite. It is lower triangular, n × n; an eigenroot has the
+// columns of EigenRoot.
 func CholeskyRoot(c *mat.SymDense) *mat.Dense {
 	var chol mat.Cholesky
 	if !chol.Factorize(c) {
@@ -38,8 +40,9 @@ func CholeskyRoot(c *mat.SymDense) *mat.Dense {
 	return mat.DenseCopyOf(&l)
 }
 
-// EigenRoot returns L with LL' = c up to eigenvalues below cut times the
-// largest, as columns.
+// EigenRoot returns L with LL' = c up to eigenvalues below cut times the largest, as
+// columns. L is n × as many columns as eigenvalues are left, one at least, the largest
+// last.
 func EigenRoot(c mat.Symmetric, cut float64) *mat.Dense {
 	var eig mat.EigenSym
 	n := c.SymmetricDim()

@@ -7,10 +7,12 @@ import (
 	"gonum.org/v1/gonum/stat"
 )
 
-// SmoothMean replaces each value by the mean over ±half neighbours, fewer at the ends.
+// SmoothMean replaces each value by the mean over ±half neighbours, fewer at the ends. v
+// is changed in place; half is a number of values.
 func SmoothMean(v []float64, half int) { SmoothVariance(v, nil, half) }
 
-// MeanSD is the mean of y and its standard deviation (n − 1); NaN of fewer than two values.
+// MeanSD is the mean of y and its standard deviation (n − 1); NaN of fewer than two
+// values. Both have the unit of y.
 func MeanSD(y []float64) (mean, sd float64) {
 	for _, v := range y {
 		mean += v
@@ -22,8 +24,9 @@ func MeanSD(y []float64) (mean, sd float64) {
 	return mean, math.Sqrt(sd / float64(len(y)-1))
 }
 
-// SmoothVariance replaces each valid value by the mean over the valid ones within
-// ±half neighbours; valid of nil means all.
+// SmoothVariance replaces each valid value by the mean over the valid ones within ±half
+// neighbours; valid of nil means all. v is changed in place; values that are not valid
+// stay. half is a number of values.
 func SmoothVariance(v []float64, valid []bool, half int) {
 	src := append([]float64(nil), v...)
 	for b := range v {
@@ -41,8 +44,8 @@ func SmoothVariance(v []float64, valid []bool, half int) {
 	}
 }
 
-// Median is the middle value of x, the mean of the two middle ones of an even
-// number; 0 of none. x keeps its order.
+// Median is the middle value of x, the mean of the two middle ones of an even number; 0
+// of none. x keeps its order. It has the unit of x.
 func Median(x []float64) float64 {
 	if len(x) == 0 {
 		return 0

@@ -16,8 +16,8 @@ type Bands struct {
 }
 
 const (
-	LowHz  = 300.0
-	HighHz = 16000.0
+	LowHz  = 300.0   // Hz: the leak's range lies below
+	HighHz = 16000.0 // Hz: above, the place of the microphone rules
 	joined = 4
 )
 

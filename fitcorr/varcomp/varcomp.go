@@ -40,10 +40,11 @@ type Design struct {
 	count  []float64 // observations per innermost group
 }
 
-// Nested lays out a nested design from one label per observation and factor,
-// outermost factor first: Nested(listener) or Nested(listener, seating). A
-// label of an inner factor is read inside its outer group, so that seating 1
-// of two listeners are two seatings.
+// Nested lays out a nested design from one label per observation and factor, outermost
+// factor first: Nested(listener) or Nested(listener, seating). A label of an inner factor
+// is read inside its outer group, so that seating 1 of two listeners are two seatings. It
+// fails without a factor, on factors of different lengths, and with ErrTooFew or
+// ErrNotSeparable.
 func Nested[T comparable](factors ...[]T) (*Design, error) {
 	if len(factors) == 0 {
 		return nil, errors.New("varcomp: a design needs at least one factor")
@@ -97,20 +98,22 @@ func Nested[T comparable](factors ...[]T) (*Design, error) {
 
 // Fit is a fitted model.
 type Fit struct {
-	Mean   float64 // generalised least-squares mean
-	MeanSE float64 // its standard error
+	Mean   float64 // generalised least-squares mean, in the unit of y
+	MeanSE float64 // its standard error, in the unit of y
 	MeanDF float64 // outermost groups − 1: the outermost group is the unit
 	// Var holds the variances, outermost factor first and the residual last,
 	// in the square of the unit of y. A component at the boundary is exactly 0.
 	Var []float64
-	// Criterion is −2 log restricted likelihood at the estimate, constants included.
+	// Criterion is −2 log restricted likelihood at the estimate, constants included,
+	// without unit.
 	Criterion float64
 
 	data *data
 }
 
-// Fit estimates the components from y, one value per observation in the order
-// of the labels that made the design.
+// Fit estimates the components from y, one value per observation in the order of the
+// labels that made the design. Components are variances in the unit of y squared. It
+// fails on another number of values, on one that is not finite, and with ErrNoSpread.
 func (d *Design) Fit(y []float64) (Fit, error) {
 	if len(y) != d.n {
 		return Fit{}, fmt.Errorf("varcomp: %d values for a design of %d observations", len(y), d.n)
@@ -137,7 +140,8 @@ func (d *Design) Fit(y []float64) (Fit, error) {
 	return f, nil
 }
 
-// SD returns the standard deviation of component l in the order of Var.
+// SD returns the standard deviation of component l in the order of Var. It has the unit
+// of y; l counts from 0 at the outermost factor, the last is the residual's.
 func (f Fit) SD(l int) float64 { return math.Sqrt(f.Var[l]) }
 
 // TotalVar returns the sum of all components: the variance of one observation

@@ -54,7 +54,7 @@ type source struct {
 }
 
 // sources takes the uncertainty of one seating apart.
-func sources(s seat.Seating, at position.FixturePlace, t *Target, opt seat.Options) []source {
+func sources(s seat.Seating, at position.FixtureSeating, t *Target, opt seat.Options) []source {
 	var out []source
 	add := func(name string, now shared, action string, then shared) {
 		if now.headset() > 0 {
@@ -130,7 +130,7 @@ func targetCov(t *Target) *mat.SymDense {
 
 // budget lists the terms of one seating, what lowers the uncertainty most first,
 // with the rates expected now and after the action of each.
-func budget(s seat.Seating, at position.FixturePlace, t *Target, df float64, opt seat.Options) (out []Term, use, move float64) {
+func budget(s seat.Seating, at position.FixtureSeating, t *Target, df float64, opt seat.Options) (out []Term, use, move float64) {
 	all := sources(s, at, t, opt)
 	var total shared
 	for _, x := range all {
@@ -152,15 +152,16 @@ func budget(s seat.Seating, at position.FixturePlace, t *Target, df float64, opt
 // rateDraws leaves an expected rate uncertain by some three points.
 const rateDraws = 300
 
-// ExpectedUse says how often a seating whose cups both sit at the worn mean is shown
-// to, when the variance per axis, mm², is common in what both cups share and own in what
-// each has besides; df are its degrees of freedom, 0 for many. Some three points
-// uncertain: drawn, seeded.
+// ExpectedUse says how often a seating whose cups both sit at the worn mean is shown to,
+// when the variance per axis, mm², is common in what both cups share and own in what each
+// has besides; df are its degrees of freedom, 0 for many. Some three points uncertain:
+// drawn, seeded. It is a rate, 0 to 1.
 func ExpectedUse(common, own, df float64, opt seat.Options) float64 {
 	return rate(shared{common, own}, df, opt, 0, Use)
 }
 
-// ExpectedMove says the same of a seating twice the tolerance off, that it is shown to be off.
+// ExpectedMove says the same of a seating twice the tolerance off, that it is shown to be
+// off. Units are the same.
 func ExpectedMove(common, own, df float64, opt seat.Options) float64 {
 	return rate(shared{common, own}, df, opt, 2*opt.MaxOffsetMM, Move)
 }

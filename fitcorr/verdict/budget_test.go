@@ -40,7 +40,7 @@ func TestBudgetNamesLargestTerm(t *testing.T) {
 	opt := budgetOptions()
 	target := targetOf(same(1.05, 0.2))
 	target.Read, target.Ruler = true, &Ruler{OneVar: 0.25 / 40, LandmarkVar: 0.09 / 8}
-	at := position.FixturePlace{Cov: same(0.3, 0.3)}
+	at := position.FixtureSeating{Cov: same(0.3, 0.3)}
 	var v Verdict
 	v.Outcome, v.Headset.Off.DF, v.DistanceMM = Undetermined, 12, [3]float64{1, 0, 3.4}
 	s := seat.Seating{Read: &capture.Reading{}, ReadWorth: 4}
@@ -65,7 +65,7 @@ func TestBudgetNamesLargestTerm(t *testing.T) {
 func TestBudgetReads(t *testing.T) {
 	opt := seat.DefaultOptions()
 	target := targetOf(same(1.4, 0.4))
-	at := position.FixturePlace{Cov: same(0.4, 0.3)}
+	at := position.FixtureSeating{Cov: same(0.4, 0.3)}
 	terms, _, _ := budget(seat.Seating{}, at, target, 8, opt)
 	if terms[0].Action != "reading positions with a ruler on listeners and fixture" {
 		t.Errorf("without readings: %+v", terms)
@@ -104,7 +104,7 @@ func TestRates(t *testing.T) {
 // Several places give no verdict: what would tell is one reading.
 func TestPlacesAreNamed(t *testing.T) {
 	v := Verdict{Outcome: Undetermined}
-	at := position.FixturePlace{Offset: position.Offset{Places: []placing.Place{{ForwardMM: 5.2, UpMM: -1, Probability: 0.6}, {ForwardMM: -6, UpMM: 0.4, Probability: 0.4}}}}
+	at := position.FixtureSeating{Offset: position.Offset{Places: []placing.Place{{ForwardMM: 5.2, UpMM: -1, Probability: 0.6}, {ForwardMM: -6, UpMM: 0.4, Probability: 0.4}}}}
 	v.settle(seat.Seating{}, at, targetOf(same(1, 0.3)), seat.DefaultOptions())
 	if want := "one reading of its position with a ruler: the sound cannot tell 5 mm forward and 1 mm down from 6 mm back and 0 mm up, of the marked position"; len(v.Settle) != 1 || v.Settle[0].String() != want {
 		t.Errorf("%q, want %q", v.Settle, want)

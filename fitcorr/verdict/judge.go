@@ -10,7 +10,7 @@ import (
 )
 
 // Judge holds a fixture seating, s, that sits at a place against the worn mean.
-func Judge(s seat.Seating, at position.FixturePlace, t *Target, open bool, opt seat.Options) Verdict {
+func Judge(s seat.Seating, at position.FixtureSeating, t *Target, open bool, opt seat.Options) Verdict {
 	o := at.Offset
 	v := Verdict{ID: o.ID, Seating: o.Seating}
 	diff, sum := t.apart(at.Pos, at.Cov)

@@ -18,8 +18,8 @@ func plane(sd float64) *mat.SymDense {
 // its weight.
 func TestMixture(t *testing.T) {
 	target := &Target{}
-	at := func(weight, mm float64) placing.Part {
-		return placing.Part{Weight: weight, Pos: [placing.HeadsetDim]float64{mm, 0, 0, mm, 0, 0}, Cov: plane(0.5)}
+	at := func(weight, mm float64) placing.Normal {
+		return placing.Normal{Weight: weight, Pos: [placing.HeadsetDim]float64{mm, 0, 0, mm, 0, 0}, Cov: plane(0.5)}
 	}
 	ears, head := placing.Estimates(at(1, 1).Pos, plane(0.5), plane(9))
 	one := judgeNumbers(numbersOf(placing.Posterior{at(1, 1)}, target, 0, 3), 0.95)
@@ -62,7 +62,7 @@ func TestMixtureSize(t *testing.T) {
 		for k, w := range []float64{weight, 1 - weight} {
 			r, phi := 9*rng.Float64(), 2*math.Pi*rng.Float64()
 			x, y := r*math.Cos(phi), r*math.Sin(phi)
-			parts = append(parts, placing.Part{Weight: w, Pos: [placing.HeadsetDim]float64{x, y, 0, x, y, 0}, Cov: plane(0.4 + 0.6*float64(k))})
+			parts = append(parts, placing.Normal{Weight: w, Pos: [placing.HeadsetDim]float64{x, y, 0, x, y, 0}, Cov: plane(0.4 + 0.6*float64(k))})
 		}
 		part := parts[0]
 		if rng.Float64() > weight {

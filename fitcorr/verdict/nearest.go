@@ -15,7 +15,7 @@ const nearestListed = 5
 
 // nearest lists the worn seatings most like a fixture seating: the normal
 // density of the difference of their positions under both uncertainties.
-func nearest(pos [placing.HeadsetDim]float64, cov *mat.SymDense, worn []Place) []Likeness {
+func nearest(pos [placing.HeadsetDim]float64, cov *mat.SymDense, worn []WornSeating) []Likeness {
 	var out []Likeness
 	logs := make([]float64, 0, len(worn))
 	top := math.Inf(-1)

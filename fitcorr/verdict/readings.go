@@ -8,7 +8,8 @@ import (
 )
 
 // NewRuler returns the worn mean of the readings of one model's worn seatings, with
-// standard uncertainties as stated or learned; nil when fewer than two were read.
+// standard uncertainties as stated or learned; nil when fewer than two were read. Means
+// are mm, variances mm².
 func NewRuler(ss []seat.Seating, opt seat.Options) *Ruler {
 	u := seat.ReadingOr(opt.Reading)
 	var r Ruler

@@ -15,7 +15,7 @@ const worthSaying = 0.05
 
 // settle says what would settle an undetermined verdict, most useful first, and
 // sets its budget.
-func (v *Verdict) settle(s seat.Seating, at position.FixturePlace, t *Target, opt seat.Options) {
+func (v *Verdict) settle(s seat.Seating, at position.FixtureSeating, t *Target, opt seat.Options) {
 	if v.Outcome != Undetermined {
 		return
 	}

@@ -6,23 +6,23 @@ import (
 
 // Target is the worn mean of a model: what a fixture seating is held against.
 type Target struct {
-	Mean      [placing.HeadsetDim]float64                     `json:"mean"`
-	Cov       [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`
+	Mean      [placing.HeadsetDim]float64                     `json:"mean"` // of the left cup, then of the right: mm, mm, degrees
+	Cov       [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`  // of Mean
 	DF        float64                                         `json:"df"`
-	LossDB    [2][3]float64                                   `json:"loss_db"`
-	LossSE    [2][3]float64                                   `json:"loss_se_db"`
-	LossDF    [2]float64                                      `json:"loss_df"` // listeners − 1; 0 says nothing of how listeners differ
+	LossDB    [2][3]float64                                   `json:"loss_db"`    // mean worn loss to leaks per ear at 20, 50, 100 Hz, dB
+	LossSE    [2][3]float64                                   `json:"loss_se_db"` // its standard errors, dB
+	LossDF    [2]float64                                      `json:"loss_df"`    // listeners − 1; 0 says nothing of how listeners differ
 	Seatings  int                                             `json:"seatings"`
 	Listeners int                                             `json:"listeners"`
 	Bare      bool                                            `json:"bare"`
 	Displaced bool                                            `json:"displaced"` // some listener also wore the model displaced on purpose
 	Read      bool                                            `json:"read"`      // positions were read off heads
 	Ruler     *Ruler                                          `json:"ruler,omitempty"`
-	Worn      []Place                                         `json:"worn,omitempty"`
+	Worn      []WornSeating                                   `json:"worn,omitempty"`
 }
 
-// Place is the estimated position of one worn seating, for the list of the most alike.
-type Place struct {
+// WornSeating is the estimated position of one worn seating, for the list of the most alike.
+type WornSeating struct {
 	ID  string                                          `json:"id"`
 	Pos [placing.HeadsetDim]float64                     `json:"pos"`
 	Cov [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`

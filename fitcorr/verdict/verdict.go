@@ -90,10 +90,10 @@ func (v Verdict) Together() Outcome {
 	return v.Outcome
 }
 
-// Likeness is a worn seating and its share of the likelihood.
+// Likeness is a worn seating and its part of the likelihood.
 type Likeness struct {
 	ID    string  `json:"id"`
-	Share float64 `json:"share"`
+	Share float64 `json:"share"` // 0 to 1; over all worn seatings they sum to 1
 }
 
 // Term is one source of the uncertainty of a fixture seating's place against the
@@ -104,8 +104,8 @@ type Term struct {
 	// Action lowers it, to AfterMM where that can be told; "" when nothing does.
 	Action  string  `json:"action,omitempty"`
 	AfterMM float64 `json:"after_mm,omitempty"`
-	// Use and Move are the rates of verdicts expected then: use of a seating at the
-	// worn mean, move of one twice the tolerance off.
+	// Use and Move are the rates of verdicts expected then, 0 to 1: use of a seating at
+	// the worn mean, move of one twice the tolerance off.
 	Use  float64 `json:"use,omitempty"`
 	Move float64 `json:"move,omitempty"`
 }

@@ -1,7 +1,3 @@
-// Package placing is the posterior of where one seating sits, given a surveyed model and
-// a prior: levels held against the response surface, a reading on the head, and how
-// badly the best place still fits. It does not know how the survey's scatter was
-// learned, nor how people differ.
 package placing
 
 import (
@@ -13,31 +9,33 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Placed is a local maximum of the density of one seating's position, and what
-// the sound says around it.
-type Placed struct {
-	Pos    [HeadsetDim]float64
-	Cov    *mat.SymDense       // inverse of the information of prior and sound
-	sound  float64             // log likelihood of the levels at pos, without constants
-	pull   [HeadsetDim]float64 // its gradient
-	info   *mat.Dense          // J'V⁻¹J, HeadsetDim²: the information of the sound
-	log    float64             // log likelihood and log prior at pos
-	Misfit [2]float64          // χ² of the residual per ear
-	Dof    [2]float64
-	Resid  [2][]float64  // level minus surface, position bands
-	Slope  [2]*mat.Dense // position bands × 3, per mm, mm, degree
-	Excess [2][]float64  // variance of the surface in units of the scatter's
+// Mode is a local maximum of the density of one seating's position, and what
+// the sound says around it. What belongs to an ear that was not recorded is nil or zero.
+type Mode struct {
+	Pos      [HeadsetDim]float64 // mm, mm, degrees, twice
+	Cov      *mat.SymDense       // HeadsetDim square, mm and degrees: inverse of the information of prior and sound
+	sound    float64             // log likelihood of the levels at Pos, without constants
+	gradient [HeadsetDim]float64 // of sound, per mm or degree
+	info     *mat.Dense          // J'V⁻¹J, HeadsetDim square: the information of the sound
+	log      float64             // log likelihood and log prior at Pos
+	Misfit   [2]float64          // r'V⁻¹r per ear: χ² of the residual
+	Dof      [2]float64          // its degrees of freedom: bands less three axes, gain and leak tail
+	Resid    [2][]float64        // r per ear: level minus surface, dB, n
+	Slope    [2]*mat.Dense       // J per ear: slope of the surface, n × 3, dB per mm, mm, degree
+	Excess   [2][]float64        // per ear: variance of the surface over that of the scatter, n
 }
 
-// Placer estimates the positions of many seatings against the same survey.
+// Placer estimates the positions of many seatings against the same survey. It may be used
+// by several goroutines.
 type Placer struct {
 	Models  *[2]Ear
 	surface [2]*survey.BandSurface
 	grid    [2]grid
 }
 
-// NewPlacer prepares the surveys of models. The covariances are read anew for
-// every seating.
+// NewPlacer prepares the surveys of the ears of a model; one without a survey says nothing.
+// The covariances are read anew for every seating, so that they may be changed between
+// two, not meanwhile.
 func NewPlacer(models *[2]Ear) *Placer {
 	pl := &Placer{Models: models}
 	half := gridHalf(models)
@@ -50,17 +48,22 @@ func NewPlacer(models *[2]Ear) *Placer {
 	return pl
 }
 
-// samePlace is how many squared standard deviations apart two maxima must lie
-// to be two.
-const samePlace = 0.5
+const (
+	// seatingUnknowns are what one ear's levels determine: three axes, gain and leak tail.
+	seatingUnknowns = 5
+	// sameMode is how many squared standard deviations apart two maxima must lie
+	// to be two.
+	sameMode = 0.5
+)
 
-// Places returns all local maxima found from the starts of the grid, the most
-// likely first. None when no ear was recorded well enough.
-func (pl *Placer) Places(o Observation, prior Prior) []Placed {
+// Modes returns all local maxima found from the starts of the grid, the most
+// probable first, within sameMode of each other only the better. Nil when no ear was
+// recorded well enough.
+func (pl *Placer) Modes(o Observation, prior Prior) []Mode {
 	if !o.Present[0] && !o.Present[1] {
 		return nil
 	}
-	var out []Placed
+	var out []Mode
 	for _, start := range pl.starts(o, prior) {
 		p, ok := pl.climb(o, prior, start)
 		if !ok {
@@ -86,22 +89,24 @@ func (pl *Placer) Places(o Observation, prior Prior) []Placed {
 	return out
 }
 
-// Most returns the most likely place, or the one that a climb from a start comes to.
-func (pl *Placer) Most(o Observation, prior Prior, start *[HeadsetDim]float64) (Placed, bool) {
+// MostLikely returns the most probable mode, or the one that a climb from a start (mm, mm,
+// degrees, twice) comes to; a nil start stands for the grid. False when no ear was
+// recorded well enough or a covariance has no inverse.
+func (pl *Placer) MostLikely(o Observation, prior Prior, start *[HeadsetDim]float64) (Mode, bool) {
 	if start == nil {
-		if all := pl.Places(o, prior); len(all) > 0 {
+		if all := pl.Modes(o, prior); len(all) > 0 {
 			return all[0], true
 		}
-		return Placed{}, false
+		return Mode{}, false
 	}
 	if !o.Present[0] && !o.Present[1] {
-		return Placed{}, false
+		return Mode{}, false
 	}
 	return pl.climb(o, prior, *start)
 }
 
-// near reports whether q lies within the uncertainty of p.
-func (p Placed) near(q Placed) bool {
+// near reports whether q lies within the uncertainty of p (sameMode).
+func (p Mode) near(q Mode) bool {
 	var chol mat.Cholesky
 	diff := mat.NewVecDense(HeadsetDim, nil)
 	for i := range p.Pos {
@@ -111,7 +116,7 @@ func (p Placed) near(q Placed) bool {
 	if !chol.Factorize(p.Cov) || chol.SolveVecTo(&x, diff) != nil {
 		return false
 	}
-	return mat.Dot(diff, &x) < samePlace
+	return mat.Dot(diff, &x) < sameMode
 }
 
 // Gauss–Newton: the most steps, the longest of them in mm or degrees (beyond
@@ -123,11 +128,12 @@ const (
 )
 
 // climb goes from start to a local maximum of likelihood and prior by
-// Gauss–Newton; a step that leads down is halved.
-func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (Placed, bool) {
+// Gauss–Newton (Nocedal & Wright, Numerical Optimization, 2nd ed., ch. 10.3, quoted from
+// memory); a step that leads down is halved.
+func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (Mode, bool) {
 	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
 	if precision.Inverse(prior.Cov) != nil {
-		return Placed{}, false
+		return Mode{}, false
 	}
 	p, ok := pl.at(o, prior, precision, start)
 	if !ok {
@@ -141,7 +147,7 @@ func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (
 			}
 			longest = climbLongest
 		}
-		var q Placed
+		var q Mode
 		for {
 			next := p.Pos
 			for i := range next {
@@ -169,10 +175,10 @@ func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (
 }
 
 // step is the Gauss–Newton step from p, with its longest coordinate.
-func (p Placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
+func (p Mode) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
 	gradient := mat.NewVecDense(HeadsetDim, nil)
 	for i := range step {
-		v := p.pull[i]
+		v := p.gradient[i]
 		for j := range step {
 			v -= precision.At(i, j) * (p.Pos[j] - prior.Mean[j])
 		}
@@ -188,8 +194,8 @@ func (p Placed) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float6
 }
 
 // at lays the seating against the surface at pos.
-func (pl *Placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (Placed, bool) {
-	p := Placed{Pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
+func (pl *Placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (Mode, bool) {
+	p := Mode{Pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
 	for e := range pl.Models {
 		if o.Present[e] && !pl.addEar(&p, o, e) {
 			return p, false
@@ -213,7 +219,7 @@ func (pl *Placer) at(o Observation, prior Prior, precision *mat.Dense, pos [Head
 // addEar adds what ear e says at p.pos: likelihood −½(r'V⁻¹r + log|V|) with its
 // gradient J'V⁻¹r and information J'V⁻¹J. The slope of log|V| is left out; V
 // changes slowly.
-func (pl *Placer) addEar(p *Placed, o Observation, e int) bool {
+func (pl *Placer) addEar(p *Mode, o Observation, e int) bool {
 	m := &pl.Models[e]
 	n := m.Bands.N
 	level, slope, excess := pl.surface[e].At([3]float64(p.Pos[3*e : 3*e+3]))
@@ -235,14 +241,14 @@ func (pl *Placer) addEar(p *Placed, o Observation, e int) bool {
 	var square mat.Dense // 4 × 4
 	square.Mul(white.T(), white)
 	for a := range 3 {
-		p.pull[3*e+a] = square.At(a, 3)
+		p.gradient[3*e+a] = square.At(a, 3)
 		for b := range 3 {
 			p.info.Set(3*e+a, 3*e+b, square.At(a, b))
 		}
 	}
 	p.Misfit[e] = square.At(3, 3)
 	p.sound -= (p.Misfit[e] + cov.LogDet()) / 2
-	p.Dof[e] = -5
+	p.Dof[e] = -seatingUnknowns
 	for _, v := range o.Variance[e] {
 		if v < survey.MissingVar {
 			p.Dof[e]++
