@@ -52,15 +52,15 @@ func (f Fit) Better(g Fit) bool {
 // An ear that was not recorded well enough speaks for nothing.
 func (pl *Placer) Fits(s seat.Seating) Fit {
 	obs := Observe(s, pl.Models)
-	places := pl.Modes(obs, FixturePrior())
-	if len(places) == 0 {
+	modes := pl.Modes(obs, FixturePrior())
+	if len(modes) == 0 {
 		return Fit{Residual: 1, Deviance: 1}
 	}
-	return pl.Fit(obs, places[0])
+	return pl.Fit(obs, modes[0])
 }
 
-// Fit says how well the levels fit the survey at the best place, one of those that
-// Places gave for obs.
+// Fit says how well the levels fit the survey at the best place, the first of the modes
+// that Modes gave for obs.
 func (pl *Placer) Fit(obs Observation, best Mode) Fit {
 	out := Fit{Residual: 1, Deviance: 1, LogDensity: best.log}
 	all, count := 2*(best.sound-best.log), 0.0 // of the prior

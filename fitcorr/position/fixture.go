@@ -24,24 +24,26 @@ func placeDF(models *[2]placing.Ear) float64 {
 	return math.Max(3, float64(rows-4))
 }
 
-// FixtureSeating is where a fixture seating sits, with what is told of it.
+// FixtureSeating is where a fixture seating sits, with what is told of it. The zero value
+// knows nothing.
 type FixtureSeating struct {
 	Offset    Offset
 	Posterior placing.Posterior
-	Pos       [placing.HeadsetDim]float64 // mean of the posterior
-	Cov       *mat.SymDense               // its covariance; nil without a place
+	Pos       [placing.HeadsetDim]float64 // mean of the posterior: mm, mm, degrees, twice
+	Cov       *mat.SymDense               // its covariance, HeadsetDim square, mm and degrees; nil when it could not be placed
 	// MarkVariance is the part of it, per axis, mm², from the mark between two
 	// surveys, before any reading; zero unless Shift was called.
 	MarkVariance [placing.ReadDim]float64
 	Fit          placing.Fit
 }
 
-// PlaceFixture places one fixture seating by its levels, whose information is divided
-// by temper (Model.Temper).
+// PlaceFixture places one fixture seating by its levels, dB, whose information is divided
+// by temper (Model.Temper); leaks are its seal, which the offset repeats. False when too few
+// bands count.
 func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper placing.Temper) (FixtureSeating, bool) {
 	obs := placing.Observe(s, pl.Models)
-	places := pl.Modes(obs, placing.FixturePrior())
-	if len(places) == 0 {
+	modes := pl.Modes(obs, placing.FixturePrior())
+	if len(modes) == 0 {
 		return FixtureSeating{}, false
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
@@ -52,14 +54,14 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper
 		if !obs.Present[e] {
 			continue
 		}
-		p := places[0]
+		p := modes[0]
 		o.MisfitP[e] = stats.ChiTail(p.Misfit[e], p.Dof[e])
 		// What no movement explains makes the position the less certain (Birge's ratio).
 		if ratio := p.Misfit[e] / math.Max(1, p.Dof[e]); ratio > DoubtFar {
 			temper = temper.AtLeast(ratio)
 		}
 	}
-	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(places, placing.FixturePrior(), temper), Fit: pl.Fit(obs, places[0])}
+	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(modes, placing.FixturePrior(), temper), Fit: pl.Fit(obs, modes[0])}
 	f.estimate()
 	return f, f.Cov != nil
 }
@@ -102,6 +104,7 @@ func (f *FixtureSeating) estimate() {
 // usual one, a median, of its model and of the listener; far above that, the
 // variance of that ear of that seating is raised by the ratio, and it is named.
 
-// DoubtFar is how many times the usual squared residual makes a seating
-// doubtful; a sum over some thirty bands hardly reaches twice by chance.
+// DoubtFar is how many times the usual squared residual, a ratio, makes a seating
+// doubtful; a sum over some thirty bands hardly reaches twice by chance. Our choice, no
+// source.
 const DoubtFar = 5.0

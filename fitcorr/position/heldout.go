@@ -11,7 +11,7 @@ import (
 // calibration is what a survey's own rows show of how well it places: each
 // displacement is recovered from a survey that did not hold it.
 type calibration struct {
-	rms    [3]float64     // error per axis against the ruler: mm, mm, degrees
+	rms    [3]float64     // error per axis, of the mean of both cups, against the ruler: mm, mm, degrees
 	temper placing.Temper // Headset from 1, Apart from apartLeast, to temperMost
 }
 
@@ -29,8 +29,8 @@ const (
 
 // heldOutRow is a survey row placed without its displacement.
 type heldOutRow struct {
-	at     [3]float64 // the ruler's displacement
-	places []placing.Mode
+	at    [3]float64 // the ruler's displacement: mm, mm, degrees
+	modes []placing.Mode
 }
 
 // heldOut places every row that did not slip by a survey without its displacement.
@@ -61,8 +61,8 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			if places := pl.Modes(placing.Observe(rows[i], &reduced), placing.FixturePrior()); len(places) > 0 {
-				out = append(out, heldOutRow{at[i], places})
+			if modes := pl.Modes(placing.Observe(rows[i], &reduced), placing.FixturePrior()); len(modes) > 0 {
+				out = append(out, heldOutRow{at[i], modes})
 			}
 		}
 	}
@@ -71,21 +71,22 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 
 // calibrate chooses the tempers by the log density that the tempered mixtures
 // give to the true displacements of the rows held out, df being the degrees of
-// freedom of the intervals: first one for all, by the mean of both cups, then that of
-// half their difference, which is none but for the ruler. No miss is capped: rows recovered far from where
-// they were make all intervals as wide as the misses.
+// freedom of the intervals and ruler the standard deviation of a stated displacement: first
+// one for all, by the mean of both cups, then that of half their difference, which is none
+// but for the ruler. No miss is capped: rows recovered far from where they were make all
+// intervals as wide as the misses.
 func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
 	half := [2]float64{rulerOwn * rulerOwn / 2 * variance[0], rulerOwn * rulerOwn / 2 * variance[1]}
 	headset := mostProbable(held, 1, func(t float64, row heldOutRow) float64 {
-		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
+		return placing.NewPosterior(row.modes, placing.FixturePrior(), placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
 	})
 	c := calibration{temper: placing.Temper{Headset: headset}}
 	c.temper.Apart = mostProbable(held, apartLeast, func(t float64, row heldOutRow) float64 {
-		return placing.NewPosterior(row.places, placing.FixturePrior(), placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
+		return placing.NewPosterior(row.modes, placing.FixturePrior(), placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
 	})
 	for _, row := range held {
-		pos, _ := placing.NewPosterior(row.places, placing.FixturePrior(), c.temper).Moments()
+		pos, _ := placing.NewPosterior(row.modes, placing.FixturePrior(), c.temper).Moments()
 		for a := range c.rms {
 			d := (pos[a]+pos[3+a])/2 - row.at[a]
 			c.rms[a] += d * d / float64(len(held))

@@ -20,11 +20,11 @@ type Model struct {
 	Ears     [2]placing.Ear
 	Survey   survey.Survey
 	Reports  [2]*survey.Report
-	ruler    [3]float64 // standard deviation of a stated displacement per axis
-	Scatter  [2]SmoothCov
-	Total    [2]SmoothCov
+	ruler    [3]float64       // standard deviation of a stated displacement per axis: mm, mm, degrees
+	Scatter  [2]SmoothCov     // of one seating about the surface
+	Total    [2]SmoothCov     // of one survey row: with the ruler's error
 	Temper   placing.Temper   // divides the information of the sound, from the survey's held-out rows; ≥ 1
-	Placed   []FixtureSeating // by levels, per seating; zero where there is none
+	Placed   []FixtureSeating // per seating of Seatings, by levels; zero on listeners and where no place was found
 	ApartMM  float64          // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
 	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
@@ -33,12 +33,12 @@ type Model struct {
 // Learned is what a model's survey on the fixture and its ordinary seatings there show.
 type Learned struct {
 	Survey  survey.Survey
-	Reports reports
-	Ruler   [3]float64 // standard deviation of a stated displacement per axis
-	Scatter [2]SmoothCov
-	Total   [2]SmoothCov
-	Temper  placing.Temper
-	Notes   []string
+	Reports reports        // per ear; nil without a survey
+	Ruler   [3]float64     // standard deviation of a stated displacement per axis: mm, mm, degrees
+	Scatter [2]SmoothCov   // of one seating about the surface; zero without a survey
+	Total   [2]SmoothCov   // of one survey row: with the ruler's error
+	Temper  placing.Temper // see Model.Temper
+	Notes   []string       // what the seatings cannot answer, in plain words
 }
 
 // reports goes through gob as JSON: gob has no nil in an array.
@@ -51,7 +51,8 @@ func (r reports) GobEncode() ([]byte, error) { return json.Marshal([2]*survey.Re
 func (r *reports) GobDecode(b []byte) error { return json.Unmarshal(b, (*[2]*survey.Report)(r)) }
 
 // Learn is what a model's seatings on the fixture at one point show; others are left
-// alone. It fails when neither ear has a usable survey.
+// alone. It fails when neither ear has a usable survey: the error says that offsets in mm
+// cannot be told, and why.
 func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, error) {
 	m := Learned{Survey: survey.Survey{Model: name}}
 	var ears [2]placing.Ear
@@ -113,7 +114,8 @@ func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, 
 }
 
 // Place is the model with its seatings at the point, of which those on the fixture
-// are placed; leaks are their seals by id.
+// are placed; leaks are their seals by id, which an offset repeats and nothing rests on.
+// No seatings give a model without any.
 func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) *Model {
 	m := &Model{Name: l.Survey.Model, Point: point, Seatings: seatings, Survey: l.Survey, Reports: l.Reports, ruler: l.Ruler,
 		Scatter: l.Scatter, Total: l.Total, Temper: l.Temper, Notes: l.Notes}

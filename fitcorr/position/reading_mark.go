@@ -21,8 +21,9 @@ type fixtureReading struct {
 }
 
 // fixtureReadings gathers the readings on the fixture of one model: survey rows
-// at their stated displacement if that is no turn, ordinary ones where their levels place them when
-// those know it as well as a ruler does.
+// at their stated displacement if that is no turn, ordinary ones where their levels place
+// them when those know it as well as a ruler does. stated is what a lab states of one
+// reading, mm.
 func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureReading {
 	var out []fixtureReading
 	for i, s := range m.Seatings {
@@ -57,7 +58,7 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 	return out
 }
 
-// ReadMarks sets the marks of all models that were read on the fixture. The
+// ReadMarks sets the marks, mm, of all models that were read on the fixture. The
 // error of one reading is pooled over models: what the lab states, and what the
 // fixture's readings show. It returns what is stated with landmarks as much worse as
 // the readings are (reading.Carry).

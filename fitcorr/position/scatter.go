@@ -11,184 +11,59 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// SmoothCov is a covariance over the position bands described by few numbers:
-// a standard deviation per band, smooth over frequency, and a correlation that
-// falls exponentially with distance in octaves, a share Nugget of the variance
-// being uncorrelated. Few numbers because few seatings estimate it.
-type SmoothCov struct {
-	SD     []float64 `json:"sd"`    // dB per position band
-	Width  float64   `json:"width"` // octaves
-	Nugget float64   `json:"nugget"`
-}
-
-// Matrix is the covariance over the position bands, bands.N square, dB².
-func (c SmoothCov) Matrix(bands survey.Bands) *mat.SymDense {
-	m := mat.NewSymDense(bands.N, nil)
-	for i := range bands.N {
-		for j := i; j < bands.N; j++ {
-			m.SetSym(i, j, c.SD[i]*c.SD[j]*c.correlation(bands.Octaves(i, j)))
-		}
-	}
-	return m
-}
-
-func (c SmoothCov) correlation(octaves float64) float64 {
-	if octaves == 0 {
-		return 1
-	}
-	return (1 - c.Nugget) * math.Exp(-octaves/c.Width)
-}
-
-// momentSum gathers second moments E[εε'] of curves.
-type momentSum struct {
-	sum   *mat.SymDense
-	count [][]float64 // weight per pair of bands
-}
-
-func newMomentSum(n int) *momentSum {
-	m := &momentSum{sum: mat.NewSymDense(n, nil), count: make([][]float64, n)}
-	for i := range m.count {
-		m.count[i] = make([]float64, n)
-	}
-	return m
-}
-
-// add adds resid·resid' + extra with the given weight on the bands that count.
-func (m *momentSum) add(resid []float64, extra mat.Symmetric, variance []float64, weight float64) {
-	for i := range resid {
-		if variance[i] >= survey.MissingVar {
-			continue
-		}
-		for j := i; j < len(resid); j++ {
-			if variance[j] >= survey.MissingVar {
-				continue
-			}
-			v := resid[i] * resid[j]
-			if extra != nil {
-				v += extra.At(i, j)
-			}
-			if i == j {
-				v -= math.Min(variance[i], 0.9*v) // known noise is not scatter
-			}
-			m.sum.SetSym(i, j, m.sum.At(i, j)+weight*v)
-			m.count[i][j] += weight
-		}
-	}
-}
-
-// fit describes the moments by a SmoothCov; half is the smoothing in position
-// bands on each side, and prior with priorWeight curves' worth steadies it.
-func (m *momentSum) fit(bands survey.Bands, half int, prior SmoothCov, priorWeight float64) SmoothCov {
-	n := bands.N
-	v := make([]float64, n)
-	valid := make([]bool, n)
-	for i := range v {
-		v[i] = (m.sum.At(i, i) + priorWeight*prior.SD[i]*prior.SD[i]) / (m.count[i][i] + priorWeight)
-		valid[i] = m.count[i][i]+priorWeight > 0
-	}
-	stats.SmoothVariance(v, valid, half)
-	out := SmoothCov{SD: make([]float64, n)}
-	for i := range v {
-		out.SD[i] = math.Sqrt(math.Max(v[i], 1e-4))
-	}
-	// Mean correlation per lag, up to an octave and a half.
-	lags := min(9, n-1)
-	corr, weight := make([]float64, lags+1), make([]float64, lags+1)
-	for lag := 1; lag <= lags; lag++ {
-		for i := 0; i+lag < n; i++ {
-			j := i + lag
-			w := m.count[i][j]
-			corr[lag] += m.sum.At(i, j) / (out.SD[i] * out.SD[j])
-			weight[lag] += w
-			corr[lag] += priorWeight * prior.correlation(bands.Octaves(i, j))
-			weight[lag] += priorWeight
-		}
-	}
-	best := math.Inf(1)
-	step := bands.Octaves(0, 1)
-	for _, width := range []float64{0.08, 0.12, 0.17, 0.24, 0.33, 0.47, 0.66, 0.93, 1.3, 1.9, 2.6} {
-		for _, nugget := range []float64{0.01, 0.03, 0.06, 0.1, 0.2, 0.35, 0.5} {
-			c := SmoothCov{Width: width, Nugget: nugget}
-			var cost float64
-			for lag := 1; lag <= lags; lag++ {
-				if weight[lag] > 0 {
-					d := corr[lag]/weight[lag] - c.correlation(float64(lag)*step)
-					cost += d * d / float64(lag)
-				}
-			}
-			if cost < best {
-				best = cost
-				out.Width, out.Nugget = width, nugget
-			}
-		}
-	}
-	return out
-}
-
-// Shares of the ruler's error: of what both cups have in common and of each one's own
-// (common practice, no source).
+// The ruler's error, as factors on its standard deviation: of what both cups have in common
+// and of each one's own, whose squares sum to 1 (common practice, no source).
 const (
 	rulerCommon = 0.95
 	rulerOwn    = 0.31
 )
 
+// Where the estimate of the ruler starts, mm, mm, degrees, and its prior: one row's worth at
+// half a millimetre (common practice, no source).
+var (
+	startRuler    = [3]float64{0.4, 0.4, 0.8}
+	priorRulerVar = 0.25 // mm² or degrees²
+)
+
+// scatterRounds are enough for the estimates to settle.
+const scatterRounds = 6
+
+// scatterSums are what the seatings of one round add up to.
+type scatterSums struct {
+	models *[2]placing.Ear
+	ears   [2]*momentSum // of the scatter about the surface, dB²
+	moved  [3]float64    // squared distance of survey rows from where their ruler put them, per axis
+	count  [3]float64    // of ears in moved
+}
+
 // fixtureScatter tells the scatter of a seating about the surface from the
-// ruler's error: each survey row's position is estimated with its nominal
+// ruler's error, by expectation–maximisation (Dempster, Laird & Rubin, J. R. Stat. Soc. B
+// 39(1), 1977): each survey row's position is estimated with its stated
 // displacement as prior, and what is left belongs to the scatter. Ordinary
-// fixture seatings join in with a wide prior. It sets scatter and total of
-// both ears and returns the ruler's standard deviation per axis and what
+// fixture seatings join in with a wide prior. slip holds a survey row's variance
+// multiplier per ear; those above 1 are left out. It sets Scatter and Total of
+// both ears and returns the ruler's standard deviation per axis (mm, mm, degrees) and what
 // describes the two covariances.
 func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]placing.Ear, slip [2][]float64) (ruler [3]float64, scatter, total [2]SmoothCov) {
-	ruler = [3]float64{0.4, 0.4, 0.8}
-	var start [2]SmoothCov
+	ruler = startRuler
 	for e := range models {
 		m := &models[e]
 		if m.Survey == nil {
 			continue
 		}
-		start[e] = SmoothCov{SD: joinScatter(m), Width: 0.33, Nugget: 0.1}
-		m.Total = start[e].Matrix(m.Bands)
-		m.Scatter = start[e].Matrix(m.Bands)
+		total[e] = SmoothCov{SD: joinScatter(m), Width: 0.33, Nugget: 0.1}
+		m.Total = total[e].Matrix(m.Bands)
+		m.Scatter = total[e].Matrix(m.Bands)
 	}
 	wide := placing.FixturePrior()
-	current := start
+	scatter = total
 	pl := placing.NewPlacer(models)
-	// Where a seating was in the last round is where the next one climbs from.
-	before := make([]*[placing.HeadsetDim]float64, len(rows)+len(ordinary))
-	for range 6 {
-		var sums [2]*momentSum
+	// Where an ordinary seating was in the last round is where the next one climbs from.
+	before := make([]*[placing.HeadsetDim]float64, len(ordinary))
+	for range scatterRounds {
+		sums := scatterSums{models: models}
 		for e := range models {
-			sums[e] = newMomentSum(survey.NewBands().N)
-		}
-		var moved, count [3]float64
-		visit := func(k int, s seat.Seating, prior placing.Prior, lever func(e int) float64, survey bool) {
-			o := placing.Observe(s, models)
-			p, ok := pl.MostLikely(o, prior, before[k])
-			if !ok {
-				return
-			}
-			before[k] = &p.Pos
-			for e := range models {
-				// A seating that no place explains says nothing of how others scatter.
-				if !o.Present[e] || !survey && p.Misfit[e] > DoubtFar*math.Max(1, p.Dof[e]) {
-					continue
-				}
-				m := &models[e]
-				resid, extra := residualMoments(m, o, p, e)
-				sums[e].add(resid, extra, o.Variance[e], 1/lever(e))
-				sums[e].scaleCount(o.Variance[e], 1-1/lever(e))
-			}
-			if survey {
-				for a := range 3 {
-					for e := range models {
-						if o.Present[e] {
-							d := p.Pos[3*e+a] - prior.Mean[3*e+a]
-							moved[a] += d*d + p.Cov.At(3*e+a, 3*e+a)
-							count[a]++
-						}
-					}
-				}
-			}
+			sums.ears[e] = newMomentSum(survey.NewBands().N)
 		}
 		for i, s := range rows {
 			v := s.Survey.Vector()
@@ -199,41 +74,70 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
-			before[i] = &prior.Mean // set to a fraction of a millimetre
-			visit(i, s, prior, func(e int) float64 { return models[e].Survey.LeftOver(i) }, true)
+			o := placing.Observe(s, models)
+			if p, ok := pl.MostLikely(o, prior, &prior.Mean); ok { // set to a fraction of a millimetre
+				sums.addRow(i, o, prior, p)
+			}
 		}
 		for i, s := range ordinary {
-			visit(len(rows)+i, s, wide, func(int) float64 { return 1 }, false)
+			o, from := placing.Observe(s, models), &before[i]
+			if p, ok := pl.MostLikely(o, wide, *from); ok {
+				*from = &p.Pos
+				sums.addOrdinary(o, p)
+			}
 		}
 		for e := range models {
 			m := &models[e]
 			if m.Survey == nil {
 				continue
 			}
-			current[e] = sums[e].fit(m.Bands, 2, start[e], 1)
-			m.Scatter = current[e].Matrix(m.Bands)
+			scatter[e] = sums.ears[e].fit(m.Bands, 2, total[e], 1)
+			m.Scatter = scatter[e].Matrix(m.Bands)
 		}
 		for a := range 3 {
-			// One row's worth of prior at half a millimetre (common practice, no source).
-			ruler[a] = math.Sqrt((moved[a] + 0.25) / (count[a] + 1))
+			ruler[a] = math.Sqrt((sums.moved[a] + priorRulerVar) / (sums.count[a] + 1))
 		}
 	}
-	return ruler, current, start
+	return ruler, scatter, total
 }
 
-// scaleCount adds weight without moment: the share of a curve's scatter that
-// its own part in the surface took away.
-func (m *momentSum) scaleCount(variance []float64, by float64) {
-	for i := range variance {
-		for j := i; j < len(variance); j++ {
-			if variance[i] < survey.MissingVar && variance[j] < survey.MissingVar {
-				m.count[i][j] += by
+// addRow adds survey row i, placed at p. The surface was made with the row and leaves but a
+// part of its scatter (survey.Ear.LeftOver), for which it counts once.
+func (t *scatterSums) addRow(i int, o placing.Observation, prior placing.Prior, p placing.Mode) {
+	for e := range t.models {
+		if !o.Present[e] {
+			continue
+		}
+		m := &t.models[e]
+		resid, extra := residualMoments(m, o, p, e)
+		left := m.Survey.LeftOver(i)
+		t.ears[e].add(resid, extra, o.Variance[e], 1/left)
+		t.ears[e].scaleCount(o.Variance[e], 1-1/left)
+	}
+	for a := range 3 {
+		for e := range t.models {
+			if o.Present[e] {
+				d := p.Pos[3*e+a] - prior.Mean[3*e+a]
+				t.moved[a] += d*d + p.Cov.At(3*e+a, 3*e+a)
+				t.count[a]++
 			}
 		}
 	}
 }
 
-// joinScatter returns the survey's scatter on the position bands.
+// addOrdinary adds an ordinary seating, placed at p. One that no position explains says
+// nothing of how others scatter.
+func (t *scatterSums) addOrdinary(o placing.Observation, p placing.Mode) {
+	for e := range t.models {
+		if !o.Present[e] || p.Misfit[e] > DoubtFar*math.Max(1, p.Dof[e]) {
+			continue
+		}
+		resid, extra := residualMoments(&t.models[e], o, p, e)
+		t.ears[e].add(resid, extra, o.Variance[e], 1)
+	}
+}
+
+// joinScatter returns the survey's scatter on the position bands, dB, n.
 func joinScatter(m *placing.Ear) []float64 {
 	sd := make([]float64, m.Bands.N)
 	for r := range sd {
@@ -250,13 +154,15 @@ func joinScatter(m *placing.Ear) []float64 {
 	return sd
 }
 
-// residualMoments returns the expected residual of a placed seating with
-// level and leak tail taken out, and the covariance of what is not known
-// about it: position, level, tail.
+// residualMoments returns the expected scatter of a placed seating, dB, n, with gain and
+// leak tail taken out, and its covariance, n × n, dB²: what is not known of it for want of
+// knowing position, gain and tail. With Σ the covariance of scatter and noise, V that of
+// the level about the surface (placing.Ear.Covariance), r the residual, J the slope and C
+// the covariance of the position, they are
+//
+//	ΣV⁻¹r   and   Σ − ΣV⁻¹Σ + ΣV⁻¹·JCJ'·V⁻¹Σ.
 func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e int) ([]float64, *mat.SymDense) {
 	n := m.Bands.N
-	// Given the position, ε̂ = Σ_ε (Σ_ε + nuisance + noise)⁻¹ r, and
-	// Cov(ε) = Σ_ε − Σ_ε V⁻¹ Σ_ε with V the marginal covariance, position included.
 	v := m.Covariance(1, p.Excess[e], o.Variance[e])
 	var jc, jcj mat.Dense
 	block := mat.NewDense(3, 3, nil)
