@@ -7,10 +7,12 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"asworn/capture/audio"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/console"
 )
 
 // threeInputs is a simulated bench with a third input.
@@ -113,4 +115,46 @@ func TestRecordFindsMicrophonesByPlaying(t *testing.T) {
 	s.wants("right microphone is on input 1")
 	s.wants("Row 1 of 2")
 	s.ends()
+}
+
+// What a device has not got is told before anything plays or is touched, and nothing of it
+// is kept.
+func TestRecordDeviceTooSmall(t *testing.T) {
+	for _, c := range []struct {
+		name     string
+		loopback bool
+		args     []string
+		want     string
+	}{
+		{"output", false, []string{"--outputs", "5"}, "simulated device has 2 outputs, and output 5 is asked for: name outputs that it has"},
+		{"inputs", true, []string{"--setup"}, "simulated device has 2 inputs, and the study records 3 channels: choose another device"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := benchStudy(t)
+			if c.loopback {
+				withLoopback(t, dir)
+			}
+			setUpBench(t, dir)
+			name := filepath.Join(dir, "bench.toml")
+			before, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			s := startSession(t, newSimulatedBench(), append([]string{"record", dir}, c.args...)...)
+			select {
+			case code := <-s.code:
+				if code != console.Failed {
+					t.Errorf("code %d", code)
+				}
+			case <-time.After(30 * time.Second):
+				t.Fatalf("it goes on; the terminal shows %s", s.now())
+			}
+			if told := s.told.String(); !strings.Contains(told, c.want) {
+				t.Errorf("%q is told, want %q", told, c.want)
+			}
+			if after, err := os.ReadFile(name); err != nil || string(after) != string(before) {
+				t.Errorf("%v; bench.toml now says %s", err, after)
+			}
+		})
+	}
 }

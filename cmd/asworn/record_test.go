@@ -122,6 +122,7 @@ type session struct {
 	tty  *os.File
 	mu   sync.Mutex
 	seen bytes.Buffer
+	told bytes.Buffer // on stderr; to be read once the code has come
 	code chan int
 }
 
@@ -136,7 +137,7 @@ func startSession(t *testing.T, sound audio.System, args ...string) *session {
 	ctx, stop := context.WithCancel(t.Context())
 	t.Cleanup(func() { stop(); ours.Close(); theirs.Close() })
 	go func() {
-		a := &program{console.Console{In: theirs, Out: theirs, Err: io.Discard}, func() (audio.System, error) { return sound, nil }}
+		a := &program{console.Console{In: theirs, Out: theirs, Err: &s.told}, func() (audio.System, error) { return sound, nil }}
 		s.code <- a.execute(ctx, args)
 	}()
 	return s
@@ -272,7 +273,10 @@ func TestRecordOnATerminal(t *testing.T) {
 	if err != nil || !bytes.Equal(kept, first) {
 		t.Errorf("the first take: %v, same %t", err, bytes.Equal(kept, first))
 	}
-	s.types("nloose cable\r")
+	s.types("nloose cable")
+	s.wants("loose cable")
+	s.types("\x1b[D") // an arrow neither ends what is typed nor is a letter of it
+	s.types("\r")
 	s.wants("noted: loose cable")
 	s.types("r-31.5 12\r")
 	s.wants("read: -31.5 mm forward, 12 mm up")

@@ -368,7 +368,7 @@ func (d *Desk) Press(k Key) {
 				d.screen.Message = err.Error()
 				return
 			}
-			d.session, d.screen.Message = next, ""
+			d.session, d.screen.Message, d.screen.Now = next, "", d.stamp(row.File)
 			d.begin(func(ctx context.Context) { d.play(ctx, row) })
 			return
 		case Silence:
@@ -416,7 +416,6 @@ func (d *Desk) play(ctx context.Context, row Row) {
 		d.fail(err)
 		return
 	}
-	d.update(func() { d.screen.Now = d.stamp(row.File) })
 	ready := make(chan error, 1)
 	go func() { ready <- d.judge.Prepare(row.Model) }() // while it sounds
 	got, gainDB, err := d.sound.take(ctx)
@@ -563,10 +562,10 @@ func (d *Desk) CheckLevel() {
 		if !ok || d.opt.System == nil || d.session.Phase == Playing || d.session.Phase == Judging {
 			return
 		}
-		d.session.Phase, d.screen.Message = Playing, "level check: "+row.Model
+		d.session.Phase, d.screen.Now, d.screen.Message = Playing, "level check", "level check: "+row.Model
 		d.begin(func(ctx context.Context) {
 			message := d.sound.checkLevel(ctx, row.Seating, func(words string) { d.update(func() { d.screen.Message = words }) })
-			d.update(func() { d.session, d.screen.Message = d.session.Heard(false), message })
+			d.update(func() { d.session, d.screen.Message, d.screen.Now = d.session.Heard(false), message, "" })
 		})
 	})
 }
@@ -608,7 +607,7 @@ func (d *Desk) Note(text string) {
 	d.onRow(func(r *Row) error {
 		if r.Planned {
 			if err := d.store.edit(func(t *study.SheetText) error { return t.Note(r.File, text) }); err != nil {
-				return err
+				return fmt.Errorf("%q is not noted: %w", text, err)
 			}
 		}
 		r.Notes = strings.TrimPrefix(r.Notes+"; "+text, "; ")
@@ -644,7 +643,7 @@ func (d *Desk) Read(r capture.Reading) {
 		}
 		if row.Planned {
 			if err := d.store.read(row.Seating, r); err != nil {
-				return err
+				return fmt.Errorf("%g mm forward, %g mm up is not kept: %w", r.ForwardMM, r.UpMM, err)
 			}
 		}
 		row.Read = &r

@@ -67,6 +67,19 @@ type Inputs struct {
 	Loopback int `toml:"loopback"`
 }
 
+// Highest is the highest input that is used.
+func (in Inputs) Highest() int { return max(in.Left, in.Right, in.Loopback) }
+
+// count is how many inputs are used.
+func (in Inputs) count() (n int) {
+	for _, i := range []int{in.Left, in.Right, in.Loopback} {
+		if i > 0 {
+			n++
+		}
+	}
+	return n
+}
+
 // Check says what is wrong with a map of inputs.
 func (in Inputs) Check(want Inputs, inputs int) error {
 	seen := map[int]string{}

@@ -73,6 +73,9 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if err == nil && !info.IsDir() {
 		err = fmt.Errorf("%s is a file; name the folder that the recorder writes to", dir)
 	}
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("there is no folder %s: plug the recorder or its card in, and name the folder that it writes to", dir)
+	}
 	if err != nil {
 		return err
 	}

@@ -15,6 +15,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/disk"
+	"asworn/report/text"
 )
 
 // SettingsFile keeps, in the study's folder, which devices are used and how.
@@ -50,12 +51,12 @@ type DayLevel struct {
 func LoadSettings(dir string) (Settings, error) {
 	s := Settings{GainDB: LowGainDB, LimitDB: DefaultLimitDB, Outputs: []int{1, 2}}
 	name := filepath.Join(dir, SettingsFile)
-	text, err := disk.ReadFile(name, 1<<20)
+	kept, err := disk.ReadFile(name, 1<<20)
 	if errors.Is(err, fs.ErrNotExist) {
 		return s, nil
 	}
 	if err == nil {
-		err = toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields().Decode(&s)
+		err = toml.NewDecoder(bytes.NewReader(kept)).DisallowUnknownFields().Decode(&s)
 	}
 	if err == nil {
 		err = s.check()
@@ -139,6 +140,16 @@ func (s Settings) config(sys audio.System, rate int) (audio.Config, error) {
 	if err != nil {
 		return audio.Config{}, fmt.Errorf("recording: %w", err)
 	}
+	for _, way := range []struct {
+		device     audio.Device
+		want       int
+		what, mend string
+	}{{out, slices.Max(s.Outputs), "output", "name outputs that it has (--outputs 1 plays on one), or another device (--playback)"},
+		{in, s.Inputs.Highest(), "input", "choose another device (--capture), or touch the microphones again (--setup)"}} {
+		if way.device.Channels > 0 && way.want > way.device.Channels {
+			return audio.Config{}, fmt.Errorf("%s has %s, and %s %d is asked for: %s", way.device.Name, text.Plural(way.device.Channels, way.what), way.what, way.want, way.mend)
+		}
+	}
 	return audio.Config{Playback: out.ID, Capture: in.ID, RateHz: rate,
-		Outputs: max(out.Channels, slices.Max(s.Outputs)), Inputs: max(in.Channels, s.Inputs.Left, s.Inputs.Right, s.Inputs.Loopback, 1)}, nil
+		Outputs: max(out.Channels, slices.Max(s.Outputs)), Inputs: max(in.Channels, s.Inputs.Highest(), 1)}, nil
 }

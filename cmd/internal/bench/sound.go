@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/audio"
+	"asworn/report/text"
 )
 
 // Sound is the sound card of a study: which devices and inputs are used, what is
@@ -126,12 +127,21 @@ func (s *Sound) change(f func(*Settings) error) error {
 // and keeps both.
 func (s *Sound) Choose(playback, recording audio.Device, outputs []int) error {
 	return s.change(func(set *Settings) error {
-		if set.Capture != recording.Name {
+		if set.Capture != recording.Name || recording.Channels > 0 && set.Inputs.Highest() > recording.Channels {
 			set.Inputs = Inputs{}
 		}
 		set.Playback, set.Capture = playback.Name, recording.Name
 		if len(outputs) > 0 {
 			set.Outputs = outputs
+		}
+		if err := set.check(); err != nil {
+			return err
+		}
+		if n := s.Wants().count(); recording.Channels > 0 && n > recording.Channels {
+			return fmt.Errorf("%s has %s, and the study records %d channels: choose another device, or take what is not plugged in out of [channels] in study.toml", recording.Name, text.Plural(recording.Channels, "input"), n)
+		}
+		if _, err := set.config(s.system, s.rateHz); err != nil {
+			return err
 		}
 		s.safety.Levels = map[string]Level{} // another device, another level
 		s.arrival.forget()

@@ -41,12 +41,30 @@ func Open(c *console.Console) (*Terminal, error) {
 			if err != nil {
 				return
 			}
-			for _, b := range buf[:n] {
+			for _, b := range plainKeys(buf[:n]) {
 				t.keys <- b
 			}
 		}
 	}()
 	return t, nil
+}
+
+// oddKey stands for a key that has no letter: it stops a sound and does nothing else.
+const oddKey = 0
+
+// plainKeys puts an odd key in the place of each of those that a terminal sends as a
+// sequence, as arrows are (ECMA-48): its letters are not meant, nor is it the escape key.
+func plainKeys(read []byte) (keys []byte) {
+	for i := 0; i < len(read); i++ {
+		if read[i] != escape || i+1 == len(read) || read[i+1] != '[' && read[i+1] != 'O' {
+			keys = append(keys, read[i])
+			continue
+		}
+		for i += 2; i < len(read) && (read[i] < '@' || read[i] > '~'); i++ { // its parameters
+		}
+		keys = append(keys, oddKey)
+	}
+	return keys
 }
 
 // Terminal shows a desk on a terminal and hands keys to it.
@@ -131,6 +149,9 @@ func (t *Terminal) Pick(ctx context.Context, question string, names []string) (i
 		line, err := t.line(ctx, "number: ")
 		if err != nil {
 			return 0, err
+		}
+		if line == "q" {
+			return 0, errQuit
 		}
 		if n, err := strconv.Atoi(line); err == nil && n >= 1 && n <= len(names) {
 			return n - 1, nil

@@ -66,7 +66,7 @@ func Session(dir string) (release func(), err error) {
 func lockAt(dir, file string) (*flock.Flock, error) {
 	root := Root(dir)
 	if err := os.MkdirAll(root, 0o777); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("%w; see that you may write in the study's folder", err)
 	}
 	name := filepath.Join(root, file)
 	if info, err := os.Lstat(name); err == nil && !info.Mode().IsRegular() {
