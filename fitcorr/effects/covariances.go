@@ -13,17 +13,17 @@ import (
 // and right are alike in law, so the ears' part is held as the covariance of
 // (left + right)/√2 and of (left − right)/√2, each over the channels of one ear.
 type Covariances struct {
-	Sum, Diff  *mat.SymDense   // width·n, channel by channel
-	Between    []*mat.SymDense // per model, headsetDim
-	Confounded *mat.SymDense   // headsetDim: ear differences that look like a movement
-	// Fixture is the variance of the fixture's ear over that of a person's, 1 or
-	// more: of (left + right)/√2, which the confounded part goes with, and of
-	// (left − right)/√2.
+	Sum, Diff  *mat.SymDense   // width·n square, dB², channel by channel
+	Between    []*mat.SymDense // per model, HeadsetDim square, mm and degrees: of listeners' mean positions
+	Confounded *mat.SymDense   // HeadsetDim square, mm and degrees: ear differences that look like a movement
+	// Fixture is the variance of the fixture's ear over that of a person's, ratios of 1
+	// or more: of (left + right)/√2, which the confounded part goes with, and of (left −
+	// right)/√2.
 	Fixture [2]float64
 }
 
-// Root returns L with Λ = LL'; landmarkMM is the standard deviation of a listener's
-// landmark, of no account without readings.
+// Root returns L with Λ = LL', Dim rows, dB, mm and degrees; landmarkMM is the standard
+// deviation of a listener's landmark, of no account without readings.
 func (s *Covariances) Root(l Layout, landmarkMM float64) Factor {
 	rs, rd := balancedRoot(s.Sum), balancedRoot(s.Diff)
 	_, cs := rs.Dims()

@@ -8,7 +8,7 @@
 // # Layout
 //
 // n = 34 position bands; a position is six numbers: left forward (mm), up (mm),
-// rotation (degrees), then right (position.HeadsetDim). One block per model,
+// rotation (degrees), then right (placing.HeadsetDim). One block per model,
 // then one for the bare ears with each place of the loudspeaker:
 //
 //	block of a model      length            unit
@@ -24,4 +24,13 @@
 // difference of ears that looks exactly like a movement: true mean position =
 // apparent − confounded. Data speak of one block each, so a listener's
 // precision is block-diagonal.
+//
+// # Covariance
+//
+// A listener's vector is normal with mean 0 and covariance Λ = LL' (Covariances, Factor).
+// Left and right ears are alike in law, so that (left + right)/√2 and (left − right)/√2
+// are independent of each other and Λ of the ears is two matrices of width·n. Each has few
+// numbers, learned from second moments of few listeners with priors (Law.Structured,
+// priors.go): a covariance over frequency, shrunk, and correlations per band between
+// models, between places of the loudspeaker, and between models and bare ears.
 package effects

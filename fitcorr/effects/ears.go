@@ -9,17 +9,19 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Law estimates how ears differ on a layout, from as many listeners.
+// Law estimates how ears differ on a layout. Moments are over the channels of one ear:
+// width·n square, dB², block k, l at rows k·n and columns l·n.
 type Law struct {
 	Layout
-	Listeners float64
+	Listeners float64 // how many listeners the moments are of, a count
 }
 
-// FixtureEar is the variance of the fixture's ear over that of a person's: the
-// mean over all bands of the ratio of second moments, with a prior of 1, which it
-// does not fall below. The ratio is worth as many draws as bands are independent
-// of each other by the correlation between them (now): (Σλ)²/Σλ² of its
-// eigenvalues (Box, Ann. Math. Stat. 25(2), 1954).
+// FixtureEar is the variance of the fixture's ear over that of a person's: the mean over
+// all bands of the ratio of second moments, with a prior of 1, which it does not fall
+// below. The ratio is worth as many draws as bands are independent of each other by the
+// correlation between them (now): (Σλ)²/Σλ² of its eigenvalues (Box, Ann. Math. Stat.
+// 25(2), 1954). fixture and people are second moments, people's summed over the
+// listeners; it is a ratio, 1 or more.
 func (law Law) FixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
 	fixture, people = law.withoutLevel(fixture), law.withoutLevel(people)
 	n := people.SymmetricDim()
@@ -62,61 +64,61 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.D
 	}
 }
 
-// Structured turns second moments of a few draws into a covariance over the
-// channels of one ear. What an ear does under one headphone is a part common
-// to all models and a part of its own, by the correlation between models that the
-// panel shows band by band; both have the same covariance over frequency, learned from all models
-// together and shrunk toward a smooth one. The bare ear has a covariance of
+// Structured turns second moments (dB², width·n square, as AddEarMoment adds them) of so
+// many draws into a covariance over the channels of one ear, of the same size. rows are the
+// draws themselves, draws × width·n, dB.
+//
+// What an ear does under one headphone is a part common to all models and a part of the
+// model's own (compound symmetry). With E the covariance over frequency (n × n) of an ear
+// under any headphone and ρ the correlation between models, per band, block k, l is
+//
+//	√ρ_r·E_rq·√ρ_q  +  [k = l]·√(1−ρ_r)·E_rq·√(1−ρ_q).
+//
+// E is learned from all models together and shrunk toward a smooth one, ρ shown by the
+// panel band by band and shrunk toward priorModelCorr. The bare ear has a covariance of
 // its own and is joined to the common part, band by band (addBare).
 func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
 	n, models := law.Bands.N, law.Models
 	sum := law.withoutLevel(moments)
 	within := mat.NewDense(n, n, nil)
-	across := make([]float64, n)
+	modelCorr := make([]float64, n)
 	var pairs float64
 	for k := range models {
 		within.Add(within, law.block(sum, k, k))
 		for l := range k {
 			b := law.block(sum, k, l)
 			for r := range n {
-				across[r] += b.At(r, r)
+				modelCorr[r] += b.At(r, r)
 			}
 			pairs++
 		}
 	}
 	within.Scale(1/float64(models), within)
 	ear, sd := law.shrunkEars(within, draws, prior, law.channelDraws(rows, 0, models))
-	modelCorr := make([]float64, n)
 	for r := range modelCorr {
-		modelCorr[r] = priorModelCorr
-		if pairs > 0 {
-			modelCorr[r] = (across[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorModelCorr) / (draws + earCorrWeight)
+		if pairs == 0 {
+			modelCorr[r] = priorModelCorr
+			continue
 		}
+		modelCorr[r] = (modelCorr[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorModelCorr) / (draws + earCorrWeight)
 	}
 	stats.SmoothMean(modelCorr, 2)
-	size := law.Width() * n
-	out := mat.NewSymDense(size, nil)
-	common := mat.NewSymDense(n, nil)
 	for r := range n {
 		modelCorr[r] = math.Max(0, math.Min(earCorrMost, modelCorr[r]))
 	}
-	for r := range n {
-		for q := r; q < n; q++ {
-			common.SetSym(r, q, ear.At(r, q)*math.Sqrt(modelCorr[r]*modelCorr[q]))
-		}
-	}
-	set := func(k, l, r, q int, v float64) { out.SetSym(k*n+r, l*n+q, v) }
+	common := commonPart(ear, modelCorr)
+	size := law.Width() * n
+	out := mat.NewSymDense(size, nil)
 	for r := range n {
 		for q := range n {
-			g := common.At(r, q)
 			own := ear.At(r, q) * math.Sqrt((1-modelCorr[r])*(1-modelCorr[q]))
 			for k := range models {
 				for l := k; l < models; l++ {
-					v := g
+					v := common.At(r, q)
 					if k == l {
 						v += own
 					}
-					set(k, l, r, q, v)
+					out.SetSym(k*n+r, l*n+q, v)
 				}
 			}
 		}
@@ -127,67 +129,43 @@ func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDe
 	return out
 }
 
+// commonPart is √corr_r·cov_rq·√corr_q, n × n.
+func commonPart(cov *mat.SymDense, corr []float64) *mat.SymDense {
+	n := len(corr)
+	out := mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			out.SetSym(r, q, cov.At(r, q)*math.Sqrt(corr[r]*corr[q]))
+		}
+	}
+	return out
+}
+
 // addBare fills in the blocks of the bare ears, one for each place of the
 // loudspeaker. As under headphones, an ear has a part common to all places and one of
-// each place's own, of one covariance over frequency; the common part is joined to
-// that of the models (common, with the correlation modelCorr between models and the
-// standard deviation sd per band).
+// each place's own, of one covariance over frequency (compound symmetry). With G the common
+// part of the models and B that of the places, both n × n, the block between any model and
+// any place is
+//
+//	G^½·diag(c)·B^½,
+//
+// c being the correlation of the two common parts per band: positive definite whatever c
+// is, within ±earCorrMost. common is G; modelCorr and sd (dB) are the models' correlation
+// and standard deviation per band.
 func (law Law) addBare(out, sum *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense, common *mat.SymDense, modelCorr, sd []float64) {
 	n, models, places := law.Bands.N, law.Models, law.Bare
 	within := mat.NewDense(n, n, nil)
-	placeCorr := make([]float64, n)
-	var pairs float64
 	for d := range places {
 		within.Add(within, law.block(sum, models+d, models+d))
-		for c := range d {
-			for r := range n {
-				placeCorr[r] += sum.At((models+d)*n+r, (models+c)*n+r)
-			}
-			pairs++
-		}
 	}
 	within.Scale(1/float64(places), within)
 	bare, bareSD := law.shrunkEars(within, draws, prior, law.channelDraws(rows, models, models+places))
-	for r := range placeCorr {
-		if pairs == 0 {
-			placeCorr[r] = 1 // one place: all is common
-			continue
-		}
-		placeCorr[r] = (placeCorr[r]/(pairs*bareSD[r]*bareSD[r]) + earCorrWeight*priorPlaceCorr) / (draws + earCorrWeight)
-	}
-	if pairs > 0 {
-		stats.SmoothMean(placeCorr, 2)
-		for r := range placeCorr {
-			placeCorr[r] = math.Max(0, math.Min(earCorrMost, placeCorr[r]))
-		}
-	}
-	bareCorr := make([]float64, n)
-	for m := range models {
-		for d := range places {
-			for r := range n {
-				bareCorr[r] += sum.At(m*n+r, (models+d)*n+r) / (float64(models*places) * sd[r] * bareSD[r])
-			}
-		}
-	}
-	for r := range bareCorr {
-		bareCorr[r] = (bareCorr[r] + earCorrWeight*priorBareCorr) / (draws + earCorrWeight)
-	}
-	stats.SmoothMean(bareCorr, 2)
-	for r := range bareCorr {
-		bareCorr[r] /= math.Max(0.3, math.Sqrt(modelCorr[r])) // with the common part alone
-		bareCorr[r] /= math.Max(0.3, math.Sqrt(placeCorr[r]))
-		bareCorr[r] = math.Max(-earCorrMost, math.Min(earCorrMost, bareCorr[r]))
-	}
-	shared := mat.NewSymDense(n, nil)
-	for r := range n {
-		for q := r; q < n; q++ {
-			shared.SetSym(r, q, bare.At(r, q)*math.Sqrt(placeCorr[r]*placeCorr[q]))
-		}
-	}
-	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(shared)
-	for r := range n {
+	placeCorr := law.placeCorrelation(sum, draws, bareSD)
+	bareCommon := commonPart(bare, placeCorr)
+	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(bareCommon)
+	for r, c := range law.bareCorrelation(sum, draws, sd, bareSD, modelCorr, placeCorr) {
 		for q := range n {
-			rb.Set(r, q, bareCorr[r]*rb.At(r, q))
+			rb.Set(r, q, c*rb.At(r, q))
 		}
 	}
 	var cross mat.Dense
@@ -200,13 +178,69 @@ func (law Law) addBare(out, sum *mat.SymDense, draws float64, prior *mat.SymDens
 					out.SetSym(m*n+r, k*n+q, cross.At(r, q))
 				}
 				own := bare.At(r, q) * math.Sqrt((1-placeCorr[r])*(1-placeCorr[q]))
-				out.SetSym(k*n+r, k*n+q, shared.At(r, q)+own)
+				out.SetSym(k*n+r, k*n+q, bareCommon.At(r, q)+own)
 				for c := range d {
-					out.SetSym((models+c)*n+r, k*n+q, shared.At(r, q))
+					out.SetSym((models+c)*n+r, k*n+q, bareCommon.At(r, q))
 				}
 			}
 		}
 	}
+}
+
+// placeCorrelation is the correlation of the bare ear between two places of the
+// loudspeaker, per band, shrunk toward priorPlaceCorr; 1 with one place, where all is common.
+// sd is the bare ear's standard deviation per band, dB.
+func (law Law) placeCorrelation(sum *mat.SymDense, draws float64, sd []float64) []float64 {
+	n, models := law.Bands.N, law.Models
+	corr := make([]float64, n)
+	var pairs float64
+	for d := range law.Bare {
+		for c := range d {
+			for r := range n {
+				corr[r] += sum.At((models+d)*n+r, (models+c)*n+r)
+			}
+			pairs++
+		}
+	}
+	for r := range corr {
+		if pairs == 0 {
+			corr[r] = 1
+			continue
+		}
+		corr[r] = (corr[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorPlaceCorr) / (draws + earCorrWeight)
+	}
+	if pairs > 0 {
+		stats.SmoothMean(corr, 2)
+		for r := range corr {
+			corr[r] = math.Max(0, math.Min(earCorrMost, corr[r]))
+		}
+	}
+	return corr
+}
+
+// bareCorrelation is the correlation per band of what models and what places have in
+// common: that of an ear under a headphone and bare, shrunk toward priorBareCorr, over the
+// roots of how far each of both is common.
+func (law Law) bareCorrelation(sum *mat.SymDense, draws float64, sd, bareSD, modelCorr, placeCorr []float64) []float64 {
+	n, models, places := law.Bands.N, law.Models, law.Bare
+	corr := make([]float64, n)
+	for m := range models {
+		for d := range places {
+			for r := range n {
+				corr[r] += sum.At(m*n+r, (models+d)*n+r) / (float64(models*places) * sd[r] * bareSD[r])
+			}
+		}
+	}
+	for r := range corr {
+		corr[r] = (corr[r] + earCorrWeight*priorBareCorr) / (draws + earCorrWeight)
+	}
+	stats.SmoothMean(corr, 2)
+	for r := range corr {
+		corr[r] /= math.Max(0.3, math.Sqrt(modelCorr[r]))
+		corr[r] /= math.Max(0.3, math.Sqrt(placeCorr[r]))
+		corr[r] = math.Max(-earCorrMost, math.Min(earCorrMost, corr[r]))
+	}
+	return corr
 }
 
 // block is block k, l of moments over the channels of one ear.

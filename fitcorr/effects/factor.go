@@ -34,13 +34,13 @@ func (l Layout) newFactor(whole, sum, diff *mat.Dense) Factor {
 // behind is how many rows stand behind the ears in a model's block.
 func (l Layout) behind() int { return l.Block() - 2*l.Bands.N }
 
-// Cols is how many columns are of ears, and how many there are.
+// Cols is how many columns are of ears, and how many there are. Both are counts.
 func (f Factor) Cols() (ears, all int) {
 	_, all = f.Whole.Dims()
 	return f.Ears[0] + f.Ears[1], all
 }
 
-// Transposed returns L'm.
+// Transposed returns L'm. m has Dim rows, the result as many rows as L has columns.
 func (f Factor) Transposed(m *mat.Dense) *mat.Dense {
 	n, half := f.Bands.N, math.Sqrt(0.5)
 	ears, all := f.Cols()
@@ -66,7 +66,7 @@ func (f Factor) Transposed(m *mat.Dense) *mat.Dense {
 	return out
 }
 
-// Times returns Lm.
+// Times returns Lm. m has as many rows as L has columns, the result has Dim rows.
 func (f Factor) Times(m *mat.Dense) *mat.Dense {
 	n, half := f.Bands.N, math.Sqrt(0.5)
 	ears, all := f.Cols()

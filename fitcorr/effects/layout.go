@@ -19,12 +19,12 @@ type Layout struct {
 	Read   bool // positions were read on heads: landmarks, and rows of readings
 }
 
-// Width is how many blocks there are.
+// Width is how many blocks there are. It is a count.
 func (l Layout) Width() int {
 	return l.Models + l.Bare
 }
 
-// Block is the length of a model's block.
+// Block is the length of a model's block. It is a number of entries.
 func (l Layout) Block() int {
 	b := 2*l.Bands.N + 2*placing.HeadsetDim
 	if l.Read {
@@ -42,17 +42,17 @@ func (l Layout) Rows() int {
 	return 2 * l.Bands.N
 }
 
-// Dim is the length of a listener's vector.
+// Dim is the length of a listener's vector. It is a number of entries.
 func (l Layout) Dim() int {
 	return l.Models*l.Block() + l.Bare*2*l.Bands.N
 }
 
-// Start is where block k begins.
+// Start is where block k begins. Entries count from 0.
 func (l Layout) Start(k int) int {
 	return min(k, l.Models)*l.Block() + max(0, k-l.Models)*2*l.Bands.N
 }
 
-// Channel is where ear e of block k begins.
+// Channel is where ear e of block k begins. Entries count from 0; so they do below.
 func (l Layout) Channel(e, k int) int { return l.Start(k) + e*l.Bands.N }
 
 // Position is where the apparent headset position of model m begins.
@@ -74,7 +74,9 @@ func (l Layout) smallColumns() int {
 	return c
 }
 
-// FillPosition sets the columns of a root that move the position of model m.
+// FillPosition sets the columns of a root that move the position of model m. out is Dim
+// rows, root is HeadsetDim square, mm and degrees; col is the first of HeadsetDim
+// columns.
 func (l Layout) FillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
 	for i := range placing.HeadsetDim {
 		for j := range placing.HeadsetDim {
@@ -83,9 +85,10 @@ func (l Layout) FillPosition(out *mat.Dense, m, col int, root *mat.Dense) {
 	}
 }
 
-// FillConfounded sets the columns of what looks like a movement and is not: a part
-// that all models share, and one of each model's own. scale is a factor on the
-// standard deviations.
+// FillConfounded sets the columns of what looks like a movement and is not: a part that
+// all models share, and one of each model's own. scale is a factor on the standard
+// deviations. cov is HeadsetDim square, mm and degrees; col is the first of
+// HeadsetDim·(models + 1) columns.
 func (l Layout) FillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64, col int) {
 	root := stats.CholeskyRoot(cov)
 	root.Scale(scale, root)
@@ -103,7 +106,8 @@ func (l Layout) FillConfounded(out *mat.Dense, cov *mat.SymDense, scale float64,
 	}
 }
 
-// FillLandmark sets the columns of a landmark's error, the same in all models.
+// FillLandmark sets the columns of a landmark's error, the same in all models. sd is in
+// mm; col is the first of ReadDim columns.
 func (l Layout) FillLandmark(out *mat.Dense, col int, sd float64) {
 	for m := range l.Models {
 		for a := range placing.ReadDim {
