@@ -11,8 +11,8 @@ import (
 // joined by fours to 1/6 octave, from about 300 Hz, above the leak's range,
 // to about 16 kHz, above which microphone placement rules.
 type Bands struct {
-	First, N int
-	Hz       []float64 // mid frequencies
+	First, N int       // the lowest kept band, and how many position bands there are
+	Hz       []float64 // mid frequencies, N
 }
 
 const (
@@ -35,7 +35,7 @@ func NewBands() Bands {
 	return p
 }
 
-// Kept returns the range of kept bands in position band r.
+// Kept returns the range of kept bands in position band r, from lo to hi − 1.
 func (p Bands) Kept(r int) (lo, hi int) {
 	lo = p.First + joined*r
 	return lo, lo + joined
@@ -50,8 +50,8 @@ func (p Bands) Octaves(i, j int) float64 {
 const MissingVar = 1e6
 
 // Join averages a curve over the position bands on the kept bands that count
-// in both the curve and valid (nil: all). A band of which fewer than half
-// count holds 0 with variance missingVar.
+// in both the curve and valid (nil: all): dB, and dB² of its noise. A band of which fewer
+// than half count holds 0 with variance MissingVar.
 func (p Bands) Join(c seat.Curve, valid []bool) (level, variance []float64) {
 	level, variance = make([]float64, p.N), make([]float64, p.N)
 	for r := range p.N {
@@ -73,13 +73,13 @@ func (p Bands) Join(c seat.Curve, valid []bool) (level, variance []float64) {
 	return level, variance
 }
 
-// EarLevelHz is the frequency up to which an ear differs from another by a
+// EarLevelHz is the frequency in Hz up to which an ear differs from another by a
 // level alone: the ear is small against the wavelength, and its volume is part
 // of the cup's.
 const EarLevelHz = 1200.0
 
-// WithoutLevel refers a curve to its mean level below earLevelHz, since the
-// level of a seating is free. Bands of a variance of missingVar count as
+// WithoutLevel refers a curve (dB, N) to its mean level below EarLevelHz, since the
+// level of a seating is free. Bands of a variance of MissingVar count as
 // missing and become 0; a nil variance has none.
 func (b Bands) WithoutLevel(level, variance []float64) []float64 {
 	missing := func(r int) bool { return variance != nil && variance[r] >= MissingVar }

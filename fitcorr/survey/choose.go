@@ -23,18 +23,56 @@ type surfaceFit struct {
 // fitSurface chooses the response model of each zone by leave-one-displacement-out
 // prediction: the logarithm of the density that a surface made without a
 // displacement gives to the levels measured there (leftOut.logDensity), summed
-// over displacements and bands. Unlike the plain prediction error it does not
+// over displacements and bands, those of neighbouring zones with the weight neighbourZone.
+// Unlike the plain prediction error it does not
 // let the outermost displacements rule, which no surface predicts well from
 // within and a good one knows that it does not. It returns nil where no zone
 // has a band that counts.
 func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) *surfaceFit {
 	zones := makeZones()
-	lowest := NewBands().First // the leak's range has no say
-	score := make([][]float64, len(zones))
+	score, inverse := scores(models, zones, at, y, valid, slip)
+	fit := &surfaceFit{}
+	var sum, count float64
+	chosen := map[string]int{}
+	for zi, z := range zones {
+		if !slices.Contains(valid[min(max(lowestBand(), z.From), z.To):z.To], true) {
+			continue
+		}
+		best := mostProbable(score, zi)
+		if inverse[best] == nil {
+			continue
+		}
+		z.Kernel, z.Inv = models[best].kernel, stats.RowsOf(inverse[best])
+		fit.zones = append(fit.zones, z)
+		chosen[models[best].method]++
+		h := leaveOut(inverse[best], at, y, slip)
+		for b := max(lowestBand(), z.From); b < z.To; b++ {
+			if valid[b] {
+				sum += h.square[b]
+				count += h.rows
+			}
+		}
+	}
+	if count == 0 {
+		return nil
+	}
+	fit.heldOutDB = math.Sqrt(sum / count)
+	fit.method = inWords(chosen, len(fit.zones))
+	return fit
+}
+
+// lowestBand is the first kept band that has a say in the choice: those below are the
+// leak's range.
+func lowestBand() int { return NewBands().First }
+
+// scores are the log densities of the response models, per zone and model, −Inf for one
+// that is singular, and A = (K+N)⁻¹ per model, rows × rows, nil then.
+func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) (score [][]float64, inverse []*mat.SymDense) {
+	score, inverse = make([][]float64, len(zones)), make([]*mat.SymDense, len(models))
 	for zi := range score {
 		score[zi] = make([]float64, len(models))
 	}
-	inverse := make([]*mat.SymDense, len(models))
+	lowest := lowestBand()
 	for mi, m := range models {
 		inv, ok := kernelInverse(m.kernel, at, slip)
 		if !ok {
@@ -53,49 +91,29 @@ func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []b
 			}
 		}
 	}
-	fit := &surfaceFit{}
-	var sum, count float64
-	chosen := map[string]int{}
-	for zi, z := range zones {
-		if !slices.Contains(valid[min(max(lowest, z.From), z.To):z.To], true) {
-			continue
+	return score, inverse
+}
+
+// mostProbable is the model of the highest score in zone zi, its neighbours counted in; the
+// simpler one of equals.
+func mostProbable(score [][]float64, zi int) int {
+	total := func(mi int) float64 {
+		v := score[zi][mi]
+		if zi > 0 {
+			v += neighbourZone * score[zi-1][mi]
 		}
-		best := 0
-		total := func(mi int) float64 {
-			v := score[zi][mi]
-			if zi > 0 {
-				v += neighbourZone * score[zi-1][mi]
-			}
-			if zi < len(zones)-1 {
-				v += neighbourZone * score[zi+1][mi]
-			}
-			return v
+		if zi < len(score)-1 {
+			v += neighbourZone * score[zi+1][mi]
 		}
-		for mi := range models {
-			if total(mi) > total(best) {
-				best = mi
-			}
-		}
-		if inverse[best] == nil {
-			continue
-		}
-		z.Kernel, z.Inv = models[best].kernel, stats.RowsOf(inverse[best])
-		fit.zones = append(fit.zones, z)
-		chosen[models[best].method]++
-		h := leaveOut(inverse[best], at, y, slip)
-		for b := max(lowest, z.From); b < z.To; b++ {
-			if valid[b] {
-				sum += h.square[b]
-				count += h.rows
-			}
+		return v
+	}
+	best := 0
+	for mi := range score[zi] {
+		if total(mi) > total(best) {
+			best = mi
 		}
 	}
-	if count == 0 {
-		return nil
-	}
-	fit.heldOutDB = math.Sqrt(sum / count)
-	fit.method = inWords(chosen, len(fit.zones))
-	return fit
+	return best
 }
 
 // leftOut is how well displacements are predicted from all others, per kept band.

@@ -15,13 +15,15 @@ import (
 // displacement: an ear is small against the wavelength, comparable, large.
 var zoneEdgesHz = [...]float64{1500, 3000, 4500, 6500, 9000, 12500}
 
-// neighbourZone is the say of the zones next to a zone in its kernel: the
-// response does not change its nature from one zone to the next.
+// neighbourZone is the weight of the zones next to a zone in the choice of its kernel: the
+// response does not change its nature from one zone to the next. Our choice, no source.
 const neighbourZone = 0.3
 
-// FitEar fits the surface of one ear to survey rows and returns it with
-// its report; slip holds a row's variance multiplier (1 = ordinary) and may be
-// raised for rows that do not fit.
+// FitEar fits the surface of one ear (0 left, 1 right) to survey rows and returns it with
+// its report, which other rooms complete; slip holds a variance multiplier per row, N_ii of
+// the package comment. It fails with ErrNoSurvey on fewer than FewestRows, where no band
+// counts in all of them, where all rows have the same level, and where they determine no
+// surface.
 func FitEar(rows []seat.Seating, ear int, slip []float64) (Ear, *Report, error) {
 	e := Ear{BaseDB: make([]float64, band.Count), Scatter: make([]float64, band.Count), Valid: make([]bool, band.Count)}
 	n := len(rows)
@@ -57,7 +59,7 @@ func FitEar(rows []seat.Seating, ear int, slip []float64) (Ear, *Report, error) 
 }
 
 // settle computes the surface for given kernels (Zones with Inv) from the
-// levels y about their mean.
+// levels y about their mean, rows × band.Count, and that mean, dB.
 func (e *Ear) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 	n := len(e.At)
 	e.Zones = zones
@@ -96,7 +98,8 @@ func (e *Ear) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 	}
 }
 
-// Without returns the surface with the same kernels and without some rows.
+// Without returns the surface with the same kernels and without the rows whose numbers are
+// out; rows and slip are those of FitEar. False when too few rows are left.
 func (e *Ear) Without(rows []seat.Seating, ear int, slip []float64, out []int) (Ear, bool) {
 	drop := map[int]bool{}
 	for _, i := range out {
@@ -127,7 +130,8 @@ func (e *Ear) Without(rows []seat.Seating, ear int, slip []float64, out []int) (
 	return r, true
 }
 
-// centred returns the rows' levels about their mean per kept band.
+// centred returns the rows' levels about their mean per kept band, rows × band.Count, and
+// that mean, dB; 0 in bands that are not valid.
 func centred(rows []seat.Seating, ear int, valid []bool) (*mat.Dense, []float64) {
 	n := len(rows)
 	y := mat.NewDense(n, band.Count, nil)
@@ -169,7 +173,7 @@ func still(y *mat.Dense, valid []bool) bool {
 	return sum < stillDB*stillDB*count
 }
 
-// kernelInverse returns (K+N)⁻¹.
+// kernelInverse returns A = (K+N)⁻¹, rows × rows; false when K+N is singular.
 func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, bool) {
 	n := len(at)
 	gram := mat.NewSymDense(n, nil)

@@ -15,7 +15,7 @@ import (
 // the Matérn class with smoothness 5/2, makes the surface free (Rasmussen &
 // Williams, Gaussian Processes for Machine Learning, 2006, chapters 2 and 4).
 type Kernel struct {
-	Linear    float64 `json:"linear"`
+	Linear    float64 `json:"linear"` // l; like q and a without unit
 	Quadratic float64 `json:"quadratic,omitempty"`
 	Amplitude float64 `json:"amplitude,omitempty"`
 	LengthMM  float64 `json:"length_mm,omitempty"`
@@ -27,7 +27,7 @@ const (
 	kernelUnitMM   = 8.0 // L
 )
 
-// At returns k(a, b).
+// At returns k(a, b), without unit, of two displacements (mm, mm, degrees).
 func (k Kernel) At(a, b [3]float64) float64 {
 	v, _ := k.eval(a, b, false)
 	return v
@@ -68,7 +68,7 @@ type responseModel struct {
 	kernel Kernel
 }
 
-// responseModels lists the candidates, simplest first. Amplitudes are powers
+// responseModels lists the candidates, simplest first. Amplitudes are multiples
 // of the scatter's variance, so the grid covers what a survey can show.
 func responseModels(rotates bool) []responseModel {
 	rots := []float64{0.5}
@@ -92,7 +92,8 @@ func responseModels(rotates bool) []responseModel {
 	return slices.Concat(first, second, free)
 }
 
-// slopeVar is the prior variance of the slope along axis a at the marked position.
+// slopeVar is the prior variance of the slope along axis a at the marked position, per mm²
+// or degree², over that of the scatter.
 func (k Kernel) slopeVar(a int) float64 {
 	s := [3]float64{1, 1, k.MMPerDeg}[a]
 	v := k.Linear / (kernelUnitMM * kernelUnitMM)

@@ -48,7 +48,8 @@ func (rep *Report) AddVisibility(e *Ear) {
 	}
 }
 
-// AddSlopes fills the level change per unit at the marked position, per kept band.
+// AddSlopes fills the level change per mm, mm, degree at the marked position, per kept band,
+// with standard errors.
 func (rep *Report) AddSlopes(e *Ear) {
 	n := len(e.At)
 	var zero [3]float64
@@ -96,7 +97,7 @@ type Report struct {
 	HeldOutMM     [3]float64 `json:"held_out_mm"`  // the same turned around: error of the recovered position
 	PosteriorSD   [3]float64 `json:"posterior_sd"` // of one seating's offset per axis
 	Visible       [3]bool    `json:"visible"`      // axes that the survey can see
-	Condition     float64    `json:"condition"`    // condition number of the position information
+	Condition     float64    `json:"condition"`    // ratio of the axes of a seating's standard-deviation ellipse in the plane
 	PerUnitDB     [3]float64 `json:"db_per_unit"`  // RMS level change per mm (or degree), 200 Hz to 16 kHz
 	Warnings      []string   `json:"warnings,omitempty"`
 	// SlopeDB is the level change per mm (or degree) at the marked position

@@ -21,7 +21,7 @@ func Rows(ss []seat.Seating, point capture.Point) []seat.Seating {
 	return out
 }
 
-// SameDisplacement groups rows of equal displacement, in order of appearance.
+// SameDisplacement groups the numbers of rows of equal displacement, in order of appearance.
 func SameDisplacement(at [][3]float64) [][]int {
 	index := map[[3]float64]int{}
 	var groups [][]int

@@ -18,8 +18,8 @@ type BandSurface struct {
 type bandZone struct {
 	from, to int // position bands
 	kernel   Kernel
-	inv      [][]float64
-	mark     []float64 // kernel between the marked position and each row
+	inv      [][]float64 // A, rows × rows
+	mark     []float64   // kernel between the marked position and each row
 }
 
 // On returns the survey on the position bands.
@@ -45,7 +45,8 @@ func (e *Ear) On(bands Bands) *BandSurface {
 	return s
 }
 
-// Level returns the level at d relative to BaseDB.
+// Level returns the level at d (mm, mm, degrees) relative to BaseDB, dB per position band; 0
+// in a band of which nothing is known.
 func (s *BandSurface) Level(d [3]float64) []float64 {
 	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
 	for zi, z := range s.zones {
@@ -68,8 +69,9 @@ func (s *BandSurface) Level(d [3]float64) []float64 {
 	return level
 }
 
-// At returns the level at d, the slope per axis, and the variance of the
-// surface (not of the change) in units of the scatter's variance.
+// At returns the level at d (mm, mm, degrees) relative to BaseDB, dB, the slope per axis, dB
+// per mm, mm, degree, and the variance of the surface (not of the change) over that of the
+// scatter; each per position band.
 func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
 	level, excess = make([]float64, len(s.weights)), make([]float64, len(s.weights))
 	for a := range slope {

@@ -11,36 +11,17 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// LeftOver is the share of row i's scatter that the surface leaves in its
-// residual, averaged over the zones of the position bands: A_ii.
-func (e *Ear) LeftOver(i int) float64 {
-	var sum float64
-	for _, z := range e.Zones {
-		sum += z.Inv[i][i]
-	}
-	return math.Max(0.1, sum/float64(len(e.Zones)))
-}
-
-// TellsPlace reports per kept band whether it tells positions and the surface
-// is known there.
-func (e *Ear) TellsPlace() []bool {
-	out := make([]bool, band.Count)
-	for b, f := range band.All() {
-		out[b] = e.Valid[b] && f.Lower >= LowHz && f.Upper < HighHz
-	}
-	return out
-}
-
-// Survey is how the blocked-entrance level of one model moves on the fixture
+// Survey is how the level of one model at one point moves on the fixture
 // when the headphone moves. It is a Gaussian process over displacement, per
 // kept band, whose kernel is chosen by held-out prediction (docs/offsets.md).
-// The zero value knows nothing; only Analyse makes a useful one.
+// The zero value knows nothing; FitEar makes useful ears.
 type Survey struct {
 	Model string `json:"model"`
 	Ears  [2]Ear `json:"ears"`
 }
 
-// Ear is the survey of one ear. Slices over bands follow band.All.
+// Ear is the survey of one ear. Slices over bands follow band.All; without a survey all
+// are nil (Known).
 type Ear struct {
 	At      [][3]float64 `json:"at"`      // displacement per row: mm, mm, degrees
 	Zones   []Zone       `json:"zones"`   // frequency ranges with a kernel of their own
@@ -58,7 +39,8 @@ type Zone struct {
 	Inv    [][]float64 `json:"inv"` // (K+N)⁻¹, rows by rows, in units of the scatter's variance
 }
 
-// ErrNoSurvey reports that a study has no position survey of a model's ear.
+// ErrNoSurvey reports that a study has no usable position survey of a model's ear; errors
+// that wrap it say why.
 var ErrNoSurvey = errors.New("no position survey")
 
 // Known reports whether the ear has a usable survey.
@@ -66,9 +48,8 @@ func (e *Ear) Known() bool { return len(e.At) > 0 }
 
 // Predict returns, per kept band, the level change in dB when the headphone
 // moves from the marked position by d (forward mm, up mm, rotation degrees),
-// with its standard error. Bands that the survey does not know hold 0 and a
-// standard error of 0 in both; see EarSurvey.Valid. Both are nil without a
-// survey of that ear.
+// with its standard error, dB. Bands that the survey does not know hold 0 in both; see
+// Ear.Valid. Both are nil without a survey of that ear.
 func (s *Survey) Predict(ear int, d [3]float64) (deltaDB, stderrDB []float64) {
 	e := &s.Ears[ear]
 	if !e.Known() {
@@ -106,7 +87,8 @@ func (e *Ear) AtMark() [][]float64 {
 	return out
 }
 
-// Change writes Predict's level change alone to dst; mark is what atMark returns.
+// Change writes Predict's level change alone, dB per kept band, to dst; mark is what AtMark
+// returns.
 func (e *Ear) Change(dst []float64, d [3]float64, mark [][]float64) {
 	clear(dst)
 	dk := make([]float64, len(e.At))
@@ -127,17 +109,18 @@ func (e *Ear) Change(dst []float64, d [3]float64, mark [][]float64) {
 	}
 }
 
-// Surface evaluates the survey at d on the position bands; see bandSurface.at.
+// Surface is BandSurface.At of the survey on the position bands, for one displacement.
 func (e *Ear) Surface(bands Bands, d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
 	return e.On(bands).At(d)
 }
 
-// LevelAt is surface without slopes and variance.
+// LevelAt is Surface without slopes and variance, dB.
 func (e *Ear) LevelAt(bands Bands, d [3]float64) []float64 {
 	return e.On(bands).Level(d)
 }
 
-// Reach returns the largest displacement of the survey per axis.
+// Reach returns the largest displacement of the survey per axis, mm, mm, degrees, without
+// sign; 0 without a survey.
 func (e *Ear) Reach() (r [3]float64) {
 	for _, at := range e.At {
 		for a, v := range at {
@@ -163,6 +146,26 @@ func (e *Ear) Slipped() []bool {
 		for i, at := range e.At {
 			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(at, at) > 1.5
 		}
+	}
+	return out
+}
+
+// LeftOver is the fraction of row i's scatter, 0.1 to 1, that the surface leaves in its
+// residual: A_ii of the package comment, averaged over the zones.
+func (e *Ear) LeftOver(i int) float64 {
+	var sum float64
+	for _, z := range e.Zones {
+		sum += z.Inv[i][i]
+	}
+	return math.Max(0.1, sum/float64(len(e.Zones)))
+}
+
+// TellsPlace reports per kept band, band.Count of them, whether it tells positions (LowHz to
+// HighHz) and the surface is known there.
+func (e *Ear) TellsPlace() []bool {
+	out := make([]bool, band.Count)
+	for b, f := range band.All() {
+		out[b] = e.Valid[b] && f.Lower >= LowHz && f.Upper < HighHz
 	}
 	return out
 }
