@@ -160,8 +160,8 @@ func (c *Corrector) apartFromPlace(parts []part, ear, b int) []float64 {
 // still do to the level (type B, from the survey model): the change that is
 // left from where they are to the worn mean, its uncertainty and, where it was
 // not corrected, itself. The worn mean is common to all of them, so that this
-// does not average out over seatings: the draws of the worn mean are shared.
-// The variance is shared out to the sources by their covariance with the sum.
+// does not average out over seatings: the draws of the worn mean are the same.
+// The variance is divided among the sources by their covariance with the sum.
 // The draws follow Student's t where the worn mean has few degrees of freedom
 // (JCGM 101:2008, 6.4.9), so that their spread already holds those.
 func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
@@ -215,14 +215,14 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 			}
 			total += sum * sum
 		}
-		shared := 0.0
+		positive := 0.0
 		for k := range sq {
 			sq[k] = math.Max(sq[k], 0)
-			shared += sq[k]
+			positive += sq[k]
 		}
 		for k := range sq {
-			if shared > 0 {
-				out[k].std[b] = math.Sqrt(sq[k]/shared*total/correctionDraws) / counted
+			if positive > 0 {
+				out[k].std[b] = math.Sqrt(sq[k]/positive*total/correctionDraws) / counted
 			}
 		}
 	}

@@ -21,12 +21,13 @@ import (
 //     mean did not know.
 //
 // The level change is told by the survey and by the fixture's own seatings
-// at their estimated places, and as much of it is made as is sure to help.
+// at their estimated positions, and as much of it is made as is sure to help.
 // Only position and leak are corrected, never the difference between
 // ears. At the drum, where the survey was made at the blocked entrance, the same
-// change is added as there, which assumes that the relation of the two does not depend on the position (near
-// open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES 43(4),
-// 1995; Hammershøi & Møller, JASA 100(1), 1996). A nil Corrector gives nil.
+// change is added as there, which assumes that the relation of the two does not depend on
+// the position (near open-entrance loading: Møller, Hammershøi, Jensen & Sørensen, JAES
+// 43(4), 1995; Hammershøi & Møller, JASA 100(1), 1996). Levels and changes are in dB per kept
+// band. A nil Corrector gives nil, and so do seatings without an offset.
 func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 	if c == nil {
 		return nil
@@ -52,8 +53,7 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 		ID: s.ID, Point: s.Point, Ear: capture.Ear(ear),
 		DeltaDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Applied: make([]bool, band.Count),
 	}
-	held := &c.held[s.Point][ear]
-	out.BeforeDB, out.AfterDB = held.distance(s.ID)
+	out.BeforeDB, out.AfterDB = c.held[s.Point][ear].distance(s.ID)
 	if why := c.outside(o.Ears[ear], ear); why != "" {
 		out.Withheld = why
 		return out
@@ -70,46 +70,9 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 		if part.position && asWorn {
 			continue // there is nothing to mend
 		}
-		var able []int // third octaves that nothing speaks against
-		for third := part.from; third < part.to; third++ {
-			reason := ""
-			switch {
-			case !part.position && p.deepest(third) > correctionDepthDB:
-				reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
-			case part.position && s.Point == c.point && !c.displacement[ear][third]:
-				reason = "held-out displacements do not come nearer"
-			case !held.helps(third, part):
-				reason = held.why(s.Point)
-			case part.position && !listeners[third]:
-				reason = "held-out listeners do not come nearer"
-			case p.nearer([]int{third}, 1) < nearerThird:
-				reason = "the change is not larger than its uncertainty"
-			default:
-				able = append(able, third)
-			}
-			if reason != "" && p.deepest(third) >= trifleDB {
-				reasons.add(reason)
-			}
-		}
-		if !slices.ContainsFunc(able, func(third int) bool { return p.deepest(third) >= trifleDB }) {
-			continue
-		}
-		sure, share := p.surest(able)
-		for _, third := range able {
-			if !slices.Contains(sure, third) {
-				if p.deepest(third) >= trifleDB {
-					reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
-				}
-				continue
-			}
-			for b := seat.PerThird * third; b < seat.PerThird*(third+1); b++ {
-				if p.known[b] {
-					shares[b] = share
-				}
-			}
-			if p.deepest(third) > correctionDepthDB {
-				reasons.add(fmt.Sprintf("the change is limited to %.0f dB: seat it again", correctionDepthDB))
-			}
+		able := c.able(s.Point, ear, part, p, listeners, &reasons)
+		if slices.ContainsFunc(able, func(third int) bool { return p.deepest(third) >= trifleDB }) {
+			p.fillShares(shares, able, &reasons)
 		}
 	}
 	for b, share := range faded(shares) {
@@ -128,6 +91,56 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 	return out
 }
 
+// able are the third octaves of a part that nothing speaks against; why the others are
+// withheld goes to reasons. listeners reports per third octave whether the held-out ones
+// come nearer.
+func (c *Corrector) able(point capture.Point, ear int, part correctionPart, p *prediction, listeners []bool, reasons *withheld) (able []int) {
+	held := &c.held[point][ear]
+	for third := part.from; third < part.to; third++ {
+		reason := ""
+		switch {
+		case !part.position && p.deepest(third) > correctionDepthDB:
+			reason = fmt.Sprintf("a change deeper than %.0f dB: seat it again", correctionDepthDB)
+		case part.position && point == c.point && !c.displacement[ear][third]:
+			reason = "held-out displacements do not come nearer"
+		case !held.helps(third, part):
+			reason = held.why(point)
+		case part.position && !listeners[third]:
+			reason = "held-out listeners do not come nearer"
+		case p.nearer([]int{third}, 1) < nearerThird:
+			reason = "the change is not larger than its uncertainty"
+		default:
+			able = append(able, third)
+		}
+		if reason != "" && p.deepest(third) >= trifleDB {
+			reasons.add(reason)
+		}
+	}
+	return able
+}
+
+// fillShares sets the share of the change to make in the kept bands of the able third
+// octaves, as far as it is sure to help; why it is not made goes to reasons.
+func (p *prediction) fillShares(shares []float64, able []int, reasons *withheld) {
+	sure, share := p.surest(able)
+	for _, third := range able {
+		if !slices.Contains(sure, third) {
+			if p.deepest(third) >= trifleDB {
+				reasons.add(fmt.Sprintf("not shown, with %.0f %% probability, to bring the curve nearer", 100*nearerWhole))
+			}
+			continue
+		}
+		for b := seat.PerThird * third; b < seat.PerThird*(third+1); b++ {
+			if p.known[b] {
+				shares[b] = share
+			}
+		}
+		if p.deepest(third) > correctionDepthDB {
+			reasons.add(fmt.Sprintf("the change is limited to %.0f dB: seat it again", correctionDepthDB))
+		}
+	}
+}
+
 // Correction moves one curve of one fixture seating to the worn mean.
 type Correction struct {
 	ID      string        `json:"id"`
@@ -137,7 +150,7 @@ type Correction struct {
 	// PredictedDB is the predicted change to the worn mean, applied or not; nil
 	// where nothing can be predicted.
 	PredictedDB []float64 `json:"predicted_db,omitempty"`
-	StdErrDB    []float64 `json:"stderr_db"`
+	StdErrDB    []float64 `json:"stderr_db"`          // of what is left after the change, per kept band; 0 where not applied
 	Applied     []bool    `json:"applied"`            // per kept band
 	Withheld    string    `json:"withheld,omitempty"` // why nothing, or why not everywhere
 	// BeforeDB and AfterDB are the RMS distances to held-out curves, 1 kHz to 10 kHz.

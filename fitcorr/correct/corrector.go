@@ -11,7 +11,8 @@ import (
 	"asworn/fitcorr/verdict"
 )
 
-// Corrector holds what the corrections of one model share.
+// Corrector holds what the corrections of one model have in common. It is not safe for use
+// by several goroutines.
 type Corrector struct {
 	point   capture.Point // at which survey was made
 	survey  *survey.Survey
@@ -31,7 +32,7 @@ type Corrector struct {
 	predicted map[[2]int]*prediction // by seating number and ear
 }
 
-// offsetOf returns the offset of a fixture seating. A drum row shares that of
+// offsetOf returns the offset of a fixture seating. A drum row has that of
 // the blocked row with its number: the headphone was not touched in between.
 func (c *Corrector) offsetOf(s seat.Seating) (position.Offset, bool) {
 	o, ok := c.offsets[s.Number]

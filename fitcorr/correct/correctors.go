@@ -23,7 +23,8 @@ func (cs Correctors) of(p capture.Point) *Corrector {
 	return cs[capture.Blocked]
 }
 
-// Corrections corrects every ordinary fixture seating by the survey of its point.
+// Corrections corrects every ordinary fixture seating of ss by the survey of its point, in dB
+// (Corrector.Corrections); nil when there is none, or no corrector.
 func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
 	for _, c := range cs {
 		c.predictAll(slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return cs.of(s.Point) != c }))

@@ -67,7 +67,7 @@ func flaggedSeatings(ss []seat.Seating, standOuts []standout.StandOut, ear captu
 	return out
 }
 
-// part is one seating's share of a final curve.
+// part is one seating of those that a final curve is the mean of.
 type part struct {
 	s          seat.Seating
 	correction *Correction // nil when it goes in as measured

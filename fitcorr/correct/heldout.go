@@ -54,41 +54,49 @@ func (h *heldOut) distance(id string) (before, after float64) {
 	return d[0], d[1]
 }
 
-// holdOutSeatings predicts each fixture seating's curve from every other one,
-// by the survey and all placed seatings but the one held out. Rows with a known
-// displacement take part with that; the others with their estimated offset,
-// which at the drum is independent of the curves compared.
-func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
-	type member struct {
-		s    seat.Seating
-		view view
-		loss []float64 // loss to the leak
-	}
-	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
-	all := band.All()
+// heldOutSeating is a fixture seating that others are held against.
+type heldOutSeating struct {
+	s    seat.Seating
+	view view      // of the survey from its position
+	loss []float64 // loss to the leak, dB per kept band
+}
+
+// heldOutSeatings are the seatings on the fixture at one point with a position: rows with a
+// known displacement that made no part of the survey, and ordinary ones at their estimated
+// offset, which at the drum is independent of the curves compared.
+func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear int) (out []heldOutSeating) {
 	e := &c.survey.Ears[ear]
-	mark, tells := e.AtMark(), e.TellsPlace()
-	var members []member
+	mark := e.AtMark()
 	for _, s := range ss {
 		if s.Point != point || !s.OnFixture() || s.Model == "" || s.Seal != "" {
 			continue
 		}
-		m := member{s: s, loss: make([]float64, band.Count)}
+		m := heldOutSeating{s: s, loss: make([]float64, band.Count)}
 		var at [3]float64
 		switch o, ok := c.offsetOf(s); {
 		case s.Displaced() && point != c.point: // no row of the survey
 			at = s.Survey.Vector()
 		case !s.Displaced() && ok:
 			at = o.Ears[ear].Value
-			for b, f := range all {
+			for b, f := range band.All() {
 				m.loss[b], _ = o.Leak[ear].LossAt(f.Mid)
 			}
 		default:
 			continue
 		}
-		m.view = look(e, at, mark)
-		members = append(members, m)
+		m.view = newView(e, at, mark)
+		out = append(out, m)
 	}
+	return out
+}
+
+// holdOutSeatings predicts each fixture seating's curve from every other one,
+// by the survey and all placed seatings but the one held out.
+func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
+	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
+	e := &c.survey.Ears[ear]
+	tells := e.TellsPlace()
+	members := c.heldOutSeatings(ss, point, ear)
 	h.seatings = len(members)
 	pairs := make([]float64, band.Thirds)
 	for i, a := range members {
@@ -98,13 +106,13 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			if i == k {
 				continue
 			}
-			held := -1 // a displaced seating is no placed seating
+			held := -1 // a displaced row is no placed seating
 			if !b.s.Displaced() {
 				held = b.s.Number
 			}
 			_, others := c.own(ear, held)
-			level := learn(e, [2]view{b.view, a.view}, others, heres(others)).level
-			for n, f := range all {
+			level := condition(e, [2]view{b.view, a.view}, others, estimatedViews(others)).level
+			for n, f := range band.All() {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
 					continue
 				}

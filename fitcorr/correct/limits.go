@@ -24,8 +24,7 @@ const (
 	leastShare = 0.5
 	// A change below trifleDB is left alone and needs no reason.
 	trifleDB = 0.3
-	// reachBeyond is how far outside the survey an offset may lie, as a share
-	// of the survey's reach.
+	// reachBeyond is how far outside the survey an offset may lie, over the survey's reach.
 	reachBeyond = 0.25
 )
 

@@ -24,7 +24,7 @@ func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) map[int]*placedSe
 		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
 			continue
 		}
-		w := &placedSeating{at: o.Ears[ear], here: look(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
+		w := &placedSeating{at: o.Ears[ear], here: newView(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
 		for b, f := range all {
 			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
 			if f.Mid < leakTopHz {
@@ -42,7 +42,7 @@ func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) map[int]*placedSe
 		rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+3)+s.Number)))
 		root := stats.Root3(w.at.Cov)
 		for range correctionDraws {
-			w.drawn = append(w.drawn, look(e, stats.NormalDraw(rng, w.at.Value, root), mark))
+			w.drawn = append(w.drawn, newView(e, stats.NormalDraw(rng, w.at.Value, root), mark))
 		}
 		w.noise = max(1, misfit(e, w, tells))
 		out[s.Number] = w
@@ -92,8 +92,8 @@ func (c *Corrector) own(ear, number int) (own *placedSeating, others []*placedSe
 	return c.seatings[ear][number], others
 }
 
-// heres are the views of placed seatings from where they are estimated to be.
-func heres(w []*placedSeating) (out []view) {
+// estimatedViews are the views of placed seatings from where they are estimated to be.
+func estimatedViews(w []*placedSeating) (out []view) {
 	for _, s := range w {
 		out = append(out, s.here)
 	}

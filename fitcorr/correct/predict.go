@@ -67,7 +67,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		all = append(slices.Clone(others), own)
 	}
 	mark := e.AtMark()
-	surface := learn(e, [2]view{look(e, t.at.Value, mark), look(e, o.Ears[ear].Value, mark)}, all, heres(all))
+	surface := condition(e, [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}, all, estimatedViews(all))
 	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
@@ -77,9 +77,9 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		p.known[b] = p.position[b] || p.seal.known[b]
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
-	shared := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
+	common := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
 	for i, place := range t.draw(rng, o.Ears[ear]) {
-		targets := [2]view{look(e, place.mean, mark), look(e, place.seating, mark)}
+		targets := [2]view{newView(e, place.mean, mark), newView(e, place.seating, mark)}
 		rows := make([]view, 0, len(all))
 		for _, w := range others {
 			rows = append(rows, w.drawn[i])
@@ -87,7 +87,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		if own != nil {
 			rows = append(rows, targets[1])
 		}
-		p.draw(e, own, learn(e, targets, all, rows), shared, rng)
+		p.draw(e, own, condition(e, targets, all, rows), common, rng)
 	}
 	return p
 }

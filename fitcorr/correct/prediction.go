@@ -12,20 +12,20 @@ import (
 // prediction is the change of one ear of one seating to the worn mean, with
 // draws of what the change truly is.
 type prediction struct {
-	delta    []float64 // by the estimates, faded where survey and leak end
-	position []bool    // bands that the place changes
+	delta    []float64 // Δ by the estimates, dB per kept band, faded where survey and leak end
+	position []bool    // kept bands that the position changes
 	seal     sealChange
-	known    []bool      // bands that place or seal changes
-	truths   [][]float64 // per draw and kept band
-	scatter  [][]float64 // and what the seating lies below the fixture's level at its place by, for other reasons
+	known    []bool      // kept bands that position or seal changes
+	truths   [][]float64 // Δ as drawn, dB: draws × kept bands
+	scatter  [][]float64 // by how much the seating lies below the fixture's level at its position for other reasons, dB: draws × kept bands
 }
 
-// move returns a share of the change in band b, limited in depth.
+// move returns a share of the change in band b, dB, limited in depth.
 func (p *prediction) move(b int, share float64) float64 {
 	return share * math.Max(-correctionDepthDB, math.Min(p.delta[b], correctionDepthDB))
 }
 
-// nearer returns the share of draws in which a share of the change brings the
+// nearer returns the fraction of the draws in which a share of the change brings the
 // measured curve nearer to the truth over the given third octaves, by the mean
 // square over known bands. The curve's own scatter stays in it either way, and
 // makes a small correction a matter of luck.
@@ -110,14 +110,14 @@ func (p *prediction) deepest(third int) float64 {
 // draw adds one draw of what the change truly is, given the level at the worn
 // mean and at the seating's place. The survey errs alike over about a third
 // octave, and at the worn mean for all seatings; a leak over all bands.
-func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface learned, shared, rng *rand.Rand) {
+func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface conditioned, common, rng *rand.Rand) {
 	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()
 	zone := 0
 	for b := range truth {
 		if b%seat.PerThird == 0 {
-			meanZ, hereZ, seatingZ = shared.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
+			meanZ, hereZ, seatingZ = common.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
 		}
 		for zone < len(e.Zones)-1 && b >= e.Zones[zone].To {
 			zone++

@@ -12,17 +12,17 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// view is what the survey says of one place.
+// view is what the survey says of one position.
 type view struct {
-	at    [3]float64
-	level []float64 // dB per kept band relative to the survey's BaseDB
-	// k is the kernel between the place and the survey's rows, kInv the same times
-	// (K+N)⁻¹, both per zone.
+	at    [3]float64 // mm, mm, degrees
+	level []float64  // dB per kept band relative to the survey's BaseDB
+	// k is the kernel between the position and the survey's rows, kInv the same times
+	// (K+N)⁻¹, both zones × rows.
 	k, kInv [][]float64
 }
 
-// look returns the view of a place; mark is what AtMark returns.
-func look(e *survey.Ear, at [3]float64, mark [][]float64) view {
+// newView returns the view of a position, mm, mm, degrees; mark is what AtMark returns.
+func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
 	v := view{at: at, level: make([]float64, band.Count)}
 	var k, kInv []float64
 	for zi, z := range e.Zones {
@@ -48,20 +48,20 @@ func look(e *survey.Ear, at [3]float64, mark [][]float64) view {
 	return v
 }
 
-// learned is the level at two places as survey and placed seatings tell it.
-type learned struct {
+// conditioned is the level at two positions as survey and placed seatings tell it.
+type conditioned struct {
 	level [2][]float64 // dB per kept band relative to the survey's BaseDB
-	// root is the Cholesky factor of the covariance of both per zone, in units
+	// root is the Cholesky factor of the covariance of both, zones × 3, in units
 	// of the scatter's standard deviation: see gains.
 	root [][3]float64
 }
 
-// learn conditions the survey on placed seatings with their views, the Gaussian
+// condition conditions the survey on placed seatings with their views, the Gaussian
 // process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
 // returns the level at two targets.
-func learn(e *survey.Ear, targets [2]view, w []*placedSeating, rows []view) learned {
+func condition(e *survey.Ear, targets [2]view, w []*placedSeating, rows []view) conditioned {
 	points := append(targets[:len(targets):len(targets)], rows...)
-	out := learned{root: make([][3]float64, len(e.Zones))}
+	out := conditioned{root: make([][3]float64, len(e.Zones))}
 	for t := range targets {
 		out.level[t] = slices.Clone(targets[t].level)
 	}

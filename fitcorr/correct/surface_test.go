@@ -27,14 +27,14 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 	}
 	var w []*placedSeating
 	for _, i := range out {
-		s := &placedSeating{at: seat.Estimate{Value: whole.At[i]}, here: look(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
+		s := &placedSeating{at: seat.Estimate{Value: whole.At[i]}, here: newView(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
 		for b := range band.Count {
 			s.level = append(s.level, rows[i].Ears[ear].LevelDB[b]-less.BaseDB[b])
 		}
 		w = append(w, s)
 	}
 	d := [3]float64{2, -3, 0}
-	got := learn(&less, [2]view{look(&less, d, less.AtMark()), look(&less, [3]float64{}, less.AtMark())}, w, heres(w))
+	got := condition(&less, [2]view{newView(&less, d, less.AtMark()), newView(&less, [3]float64{}, less.AtMark())}, w, estimatedViews(w))
 	want := make([]float64, band.Count)
 	whole.Change(want, d, whole.AtMark())
 	alone := make([]float64, band.Count)

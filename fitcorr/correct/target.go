@@ -19,10 +19,10 @@ import (
 
 // target is where a correction leads: the worn mean of one ear.
 type target struct {
-	at      seat.Estimate
-	root    [3][3]float64 // of its covariance
-	normal  [][3]float64  // standard normal draws, shared by all seatings
-	scales  []float64     // quantiles of the scale that makes a normal Student's t
+	at      seat.Estimate // mm, mm, degrees
+	root    [3][3]float64 // R with RR' the covariance of at
+	normal  [][3]float64  // correctionDraws standard normal draws, the same for all seatings
+	scales  []float64     // correctionDraws quantiles of the scale that makes a normal Student's t
 	spread  [3][3]float64 // covariance of a fixture seating about the worn mean, before it is measured
 	lossDB  []float64     // mean worn loss to leaks per kept band …
 	lossSE  []float64     // … and its standard error
@@ -85,38 +85,8 @@ type placeDraw struct{ seating, mean [3]float64 }
 func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
 	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
 	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
-	diff := mat.NewVecDense(3, nil)
-	for a := range 3 {
-		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
-	}
-	innovation := func(scale float64) *mat.Cholesky {
-		sum := stats.Symmetric3(t.spread)
-		sum.AddSym(sum, cp)
-		var m mat.SymDense
-		m.ScaleSym(scale*scale, cm)
-		sum.AddSym(sum, &m)
-		for a := range 3 {
-			sum.SetSym(a, a, sum.At(a, a)+1e-9)
-		}
-		var chol mat.Cholesky
-		chol.Factorize(sum) // positive definite: the spread is
-		return &chol
-	}
-	sums := make([]*mat.Cholesky, correctionDraws)
-	weights := make([]float64, correctionDraws) // cumulative
-	total := 0.0
-	for i, k := range t.scales {
-		if i > 0 && k == t.scales[i-1] {
-			sums[i] = sums[i-1]
-		} else {
-			sums[i] = innovation(k)
-		}
-		var x mat.VecDense
-		if sums[i].SolveVecTo(&x, diff) == nil {
-			total += math.Exp(-0.5*mat.Dot(diff, &x) - 0.5*sums[i].LogDet())
-		}
-		weights[i] = total
-	}
+	sums, weights := t.innovations(seating, cp, cm)
+	total := weights[len(weights)-1]
 	out := make([]placeDraw, correctionDraws)
 	for i := range out {
 		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
@@ -145,6 +115,45 @@ func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
 		out[i] = p
 	}
 	return out
+}
+
+// innovations are, per scale of the worn mean, the factor of the covariance (3 × 3) of the
+// difference between seating and worn mean, and the weights of the scales up to it, summed:
+// the density of the difference that was found. cp and cm are the covariances of seating
+// and worn mean.
+func (t *target) innovations(seating seat.Estimate, cp, cm *mat.SymDense) (sums []*mat.Cholesky, weights []float64) {
+	diff := mat.NewVecDense(3, nil)
+	for a := range 3 {
+		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
+	}
+	innovation := func(scale float64) *mat.Cholesky {
+		sum := stats.Symmetric3(t.spread)
+		sum.AddSym(sum, cp)
+		var m mat.SymDense
+		m.ScaleSym(scale*scale, cm)
+		sum.AddSym(sum, &m)
+		for a := range 3 {
+			sum.SetSym(a, a, sum.At(a, a)+1e-9)
+		}
+		var chol mat.Cholesky
+		chol.Factorize(sum) // positive definite: the spread is
+		return &chol
+	}
+	sums, weights = make([]*mat.Cholesky, correctionDraws), make([]float64, correctionDraws)
+	total := 0.0
+	for i, k := range t.scales {
+		if i > 0 && k == t.scales[i-1] {
+			sums[i] = sums[i-1]
+		} else {
+			sums[i] = innovation(k)
+		}
+		var x mat.VecDense
+		if sums[i].SolveVecTo(&x, diff) == nil {
+			total += math.Exp(-0.5*mat.Dot(diff, &x) - 0.5*sums[i].LogDet())
+		}
+		weights[i] = total
+	}
+	return sums, weights
 }
 
 // sealChange is the level change from a seating's seal to the mean worn one per
