@@ -2,12 +2,14 @@ package correct
 
 import (
 	"fmt"
+	"math"
 	"slices"
 
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
 )
 
 // Corrections predicts, for every ordinary fixture seating in ss, which are of the model, the
@@ -156,4 +158,22 @@ type Correction struct {
 	// BeforeDB and AfterDB are the RMS distances to held-out curves, 1 kHz to 10 kHz.
 	BeforeDB float64 `json:"before_db"`
 	AfterDB  float64 `json:"after_db"`
+}
+
+// HalfDB is half the interval of the correction of band b at a confidence.
+func (c Correction) HalfDB(b int, confidence float64) float64 {
+	return stats.Coverage(confidence, 0) * c.StdErrDB[b]
+}
+
+// Level is a seating's curve at the correction's point and ear, corrected, with the
+// interval of the recording's noise and of what is left after the correction; bands
+// that are not corrected are as measured.
+func (c Correction) Level(of seat.Curve, confidence float64) seat.Level {
+	k := stats.Coverage(confidence, 0)
+	return seat.NewLevel(len(of.LevelDB), func(b int) (float64, float64, bool) {
+		if !of.Counts(b) || b >= len(c.DeltaDB) {
+			return 0, 0, false
+		}
+		return of.LevelDB[b] + c.DeltaDB[b], k * math.Hypot(of.StdErrDB[b], c.StdErrDB[b]), true
+	})
 }

@@ -220,25 +220,6 @@ func levelsAt(parts []part, ear, b int) []float64 {
 	return x
 }
 
-// Against returns the curve compensated by the fixture's own reference: levels
-// minus referenceDB per kept band (slope about 1 kHz included),
-// spread and interval unchanged. A reference belongs to one
-// fixture and must not be carried to another.
-func (fc FinalCurve) Against(referenceDB []float64) FinalCurve {
-	minus := func(v []float64) []float64 {
-		if v == nil {
-			return nil
-		}
-		out := make([]float64, len(v))
-		for b := range v {
-			out[b] = v[b] - referenceDB[b]
-		}
-		return out
-	}
-	fc.LevelDB, fc.LowDB, fc.HighDB = minus(fc.LevelDB), minus(fc.LowDB), minus(fc.HighDB)
-	return fc
-}
-
 // FinalCurve is the curve of one model at one point and ear from the fixture's
 // seatings: slices per kept band. LevelDB is nil when no seating could be used.
 type FinalCurve struct {
@@ -262,6 +243,16 @@ type FinalCurve struct {
 	HalfDB   []float64   `json:"half_db,omitempty"`
 	Budget   []BudgetRow `json:"budget,omitempty"`
 	Notes    []string    `json:"notes,omitempty"` // what the interval does not hold, in plain words
+}
+
+// Level is the curve with its interval; empty without one.
+func (fc FinalCurve) Level() seat.Level {
+	return seat.NewLevel(len(fc.LevelDB), func(b int) (float64, float64, bool) {
+		if b >= len(fc.Valid) || !fc.Valid[b] || b >= len(fc.HalfDB) {
+			return 0, 0, false
+		}
+		return fc.LevelDB[b], fc.HalfDB[b], true
+	})
 }
 
 // MadeOf says what the curve is the mean of: "3 seatings at the drum point, left

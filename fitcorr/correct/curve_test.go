@@ -94,16 +94,19 @@ func TestFinalCurves(t *testing.T) {
 }
 
 func TestAgainstReference(t *testing.T) {
-	fc := FinalCurve{LevelDB: make([]float64, band.Count), LowDB: make([]float64, band.Count), HighDB: make([]float64, band.Count)}
+	fc := FinalCurve{LevelDB: make([]float64, band.Count), HalfDB: make([]float64, band.Count), Valid: make([]bool, band.Count)}
 	ref := make([]float64, band.Count) // falls by 1 dB per octave, 0 dB at 1 kHz
 	for b, f := range band.All() {
-		ref[b] = -math.Log2(f.Mid / 1000)
+		ref[b], fc.Valid[b], fc.HalfDB[b] = -math.Log2(f.Mid/1000), b != 7, 0.5
 	}
-	got := fc.Against(ref)
+	got := fc.Level().Less(ref)
 	for b, f := range band.All() {
-		if want := math.Log2(f.Mid / 1000); math.Abs(got.LevelDB[b]-want) > 1e-12 {
-			t.Fatalf("%.0f Hz: %.3f dB, want %.3f", f.Mid, got.LevelDB[b], want)
+		if want := math.Log2(f.Mid / 1000); got.Valid[b] != (b != 7) || got.Valid[b] && (math.Abs(got.DB[b]-want) > 1e-12 || got.Half[b] != 0.5) {
+			t.Fatalf("%.0f Hz: %.3f ± %.3f dB (%v), want %.3f ± 0.5", f.Mid, got.DB[b], got.Half[b], got.Valid[b], want)
 		}
+	}
+	if short := fc.Level().Less(ref[:9]); short.Valid[9] || !short.Valid[8] {
+		t.Error("a band without a reference counts")
 	}
 }
 

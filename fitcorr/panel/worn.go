@@ -1,8 +1,11 @@
 package panel
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/capture"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
@@ -50,6 +53,16 @@ type Worn struct {
 	LeakLossSE [2][3]float64 `json:"leak_loss_se_db"`
 	LeakDF     [2]float64    `json:"leak_df"`
 	LeakLossSD [2][3]float64 `json:"leak_loss_sd_db"`
+}
+
+// SeatingSD is the standard deviation of one seating of one listener along an axis.
+func (w *Worn) SeatingSD(a seat.Axis) float64 { return math.Hypot(w.BetweenSD[a], w.WithinSD[a]) }
+
+// UsualLoss is the mean worn loss at 50 Hz at an ear with one standard deviation over
+// seatings below and above it, dB: low, mean, high. It is cut at zero, since no leak adds level.
+func (w *Worn) UsualLoss(ear capture.Ear) [3]float64 {
+	mean, sd := w.LeakLossDB[ear][1], w.LeakLossSD[ear][1]
+	return [3]float64{min(mean, max(0, mean-sd)), mean, mean + sd}
 }
 
 // Readings is what the positions read off heads (Seating.Read) came to for one

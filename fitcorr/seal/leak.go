@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"asworn/fitcorr/leak"
+	"asworn/fitcorr/stats"
 )
 
 // LossHz are the frequencies of Leak.LossDB.
@@ -91,6 +92,16 @@ type Leak struct {
 	// Source is what drives the cup, zero for the plain circuit; with CornerHz
 	// and Damping it gives the loss at any frequency.
 	Source leak.Source `json:"source,omitzero"`
+}
+
+// LossHalf is half the interval of LossDB[i] at a confidence, dB.
+func (l Leak) LossHalf(i int, confidence float64) float64 {
+	return stats.Coverage(confidence, 0) * l.LossSE[i]
+}
+
+// CornerHalf is half the interval of CornerHz at a confidence, Hz.
+func (l Leak) CornerHalf(confidence float64) float64 {
+	return stats.Coverage(confidence, 0) * l.CornerSE
 }
 
 // MeanLoss is the mean level loss at 50 Hz over a subject's seatings with the

@@ -33,11 +33,19 @@ func Apart(at, from Estimate) Estimate {
 // PlaneVariance is the variance forward and up.
 func (e Estimate) PlaneVariance() float64 { return e.Cov[0][0] + e.Cov[1][1] }
 
+// Coverage is the coverage factor of its intervals at a confidence.
+func (e Estimate) Coverage(confidence float64) float64 { return stats.Coverage(confidence, e.DF) }
+
 // Half is half the interval of one axis at a confidence. It is in mm or degrees, by
 // Student's t with the estimate's degrees of freedom; confidence is a probability, 0 to
 // 1.
 func (e Estimate) Half(a Axis, confidence float64) float64 {
-	return stats.Coverage(confidence, e.DF) * math.Sqrt(math.Max(0, e.Cov[a][a]))
+	return e.Coverage(confidence) * math.Sqrt(math.Max(0, e.Cov[a][a]))
+}
+
+// Told reports whether the interval of an axis leaves zero out.
+func (e Estimate) Told(a Axis, confidence float64) bool {
+	return math.Abs(e.Value[a]) > e.Half(a, confidence)
 }
 
 // Mean averages estimates of one subject's seatings, axis by axis. The

@@ -5,6 +5,7 @@ import (
 	"math"
 
 	"asworn/capture/band"
+	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 )
 
@@ -104,4 +105,10 @@ type Report struct {
 	// per kept band and axis, with standard errors.
 	SlopeDB [3][]float64 `json:"slope_db,omitempty"`
 	SlopeSE [3][]float64 `json:"slope_stderr_db,omitempty"`
+}
+
+// SlopeHalf is half the interval of the level change per unit along an axis in band b at
+// a confidence, dB.
+func (rep *Report) SlopeHalf(a seat.Axis, b int, confidence float64) float64 {
+	return stats.Coverage(confidence, 0) * rep.SlopeSE[a][b]
 }

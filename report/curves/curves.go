@@ -1,7 +1,7 @@
 // Package curves lists every curve of a study as a text file of its own: per model,
 // point and ear the mean of the fixture's seatings as measured, the final curve,
 // both less the fixture's reference, each fixture seating as measured and corrected,
-// and the mean of each listener. It estimates nothing but means over seatings.
+// and the mean of each listener. It estimates nothing.
 package curves
 
 import (
@@ -9,11 +9,12 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strconv"
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/fitcorr/stats"
+	"asworn/fitcorr/seat"
 	"asworn/report/judged"
 	"asworn/report/text"
 )
@@ -60,31 +61,23 @@ type maker struct {
 	out   []Curve
 }
 
-// add adds a curve of which level gives the value and half-width per band and whether it
-// counts; one without any band is no curve.
-func (m *maker) add(model, name, title, about string, level func(b int) (db, half float64, ok bool)) {
+// add adds a curve; one without any band is no curve.
+func (m *maker) add(model, name, title, about string, level seat.Level) {
 	c := Curve{Title: text.OneLine(model + ", " + title), What: text.OneLine(title), About: about, Unit: string(m.r.LevelUnit), Model: model, Confidence: m.r.Options.Confidence}
-	for b, f := range m.r.BandsHz {
-		if db, half, ok := level(b); ok {
-			c.Hz, c.DB, c.Half = append(c.Hz, f), append(c.DB, db), append(c.Half, half)
-		}
+	if c.take(m.r.BandsHz, level) {
+		c.Name = m.names.Next(text.Slug(model) + "-" + name)
+		m.out = append(m.out, c)
 	}
-	if len(c.Hz) == 0 {
-		return
-	}
-	c.Name = m.names.Next(text.Slug(model) + "-" + name)
-	m.out = append(m.out, c)
 }
 
-// compensated adds a curve at the drum less the fixture's reference, when there is one.
-func (m *maker) compensated(model, name, title, about string, level func(b int) (db, half float64, ok bool)) {
-	m.add(model, name+"-compensated", title+", less the fixture's reference", about, func(b int) (float64, float64, bool) {
-		if b >= len(m.r.ReferenceDB) {
-			return 0, 0, false
+// take fills in the bands that count; it reports whether there are any.
+func (c *Curve) take(hz []float64, level seat.Level) bool {
+	for b, f := range hz {
+		if b < len(level.DB) && level.Valid[b] {
+			c.Hz, c.DB, c.Half = append(c.Hz, f), append(c.DB, level.DB[b]), append(c.Half, level.Half[b])
 		}
-		db, half, ok := level(b)
-		return db - m.r.ReferenceDB[b], half, ok
-	})
+	}
+	return len(c.Hz) > 0
 }
 
 // Of returns the curves of a study, model by model.
@@ -103,63 +96,35 @@ func Of(r *judged.Study) []Curve {
 	return m.out
 }
 
-// fixture adds the curves of one model at one point and ear of the fixture.
+// fixture adds the curves of one model at one point and ear of the fixture, at the drum
+// also less the fixture's reference, when there is one.
 func (m *maker) fixture(a fitcorr.ModelAnalysis, point capture.Point, ear capture.Ear) {
 	place, words := string(point)+"-"+ear.String(), fmt.Sprintf("%s point, %s ear", point, ear)
-	add := func(name, title, about string, level func(b int) (float64, float64, bool)) {
+	add := func(name, title, about string, level seat.Level) {
 		m.add(a.Model, place+"-"+name, title, about, level)
 		if point == capture.Drum {
-			m.compensated(a.Model, place+"-"+name, title, about, level)
+			m.add(a.Model, place+"-"+name+"-compensated", title+", less the fixture's reference", about, level.Less(m.r.ReferenceDB))
 		}
 	}
+	confidence := m.r.Options.Confidence
+	recordings := m.r.Ordinary(a.Model, point, false)
 	var raw []fitcorr.Curve
-	for _, rec := range m.r.Recordings {
-		if rec.Model == a.Model && rec.Point == point && rec.OrdinaryOnFixture() && rec.Usable {
-			raw = append(raw, rec.Ears[ear])
-		}
+	for _, rec := range recordings {
+		raw = append(raw, rec.Ears[ear])
 	}
-	if len(raw) > 0 {
-		level, about := m.mean(raw)
-		add("raw", fmt.Sprintf("fixture, %s: mean of %s as measured", words, text.Plural(len(raw), "seating")), about, level)
-	}
+	add("raw", fmt.Sprintf("fixture, %s: mean of %s as measured", words, text.Plural(len(raw), "seating")), aboutMean(len(raw)), seat.MeanLevel(raw, confidence))
 	for _, f := range a.Curves {
 		if f.Point == point && f.Ear == ear {
-			add("final", "fixture, "+f.MadeOf(), "from the uncertainty budget", func(b int) (float64, float64, bool) {
-				if b >= len(f.Valid) || !f.Valid[b] || b >= len(f.HalfDB) {
-					return 0, 0, false
-				}
-				return f.LevelDB[b], f.HalfDB[b], true
-			})
+			add("final", "fixture, "+f.MadeOf(), "from the uncertainty budget", f.Level())
 		}
 	}
-	m.seatings(a, point, ear, add)
-}
-
-// seatings adds each ordinary fixture seating as measured, and corrected where it was.
-func (m *maker) seatings(a fitcorr.ModelAnalysis, point capture.Point, ear capture.Ear, add func(name, title, about string, level func(b int) (float64, float64, bool))) {
-	k := m.factor(0)
-	for _, rec := range m.r.Recordings {
-		if rec.Model != a.Model || rec.Point != point || !rec.OrdinaryOnFixture() || !rec.Usable {
-			continue
-		}
-		c := rec.Ears[ear]
-		name, words := fmt.Sprintf("seating-%03d", rec.Number), fmt.Sprintf("fixture, %s point, %s ear, seating %d", point, ear, rec.Number)
-		add(name+"-raw", words+" as measured", "noise of this recording alone", func(b int) (float64, float64, bool) {
-			if !c.Counts(b) {
-				return 0, 0, false
-			}
-			return c.LevelDB[b], k * c.StdErrDB[b], true
-		})
+	for i, rec := range recordings {
+		name, words := fmt.Sprintf("seating-%03d", rec.Number), fmt.Sprintf("fixture, %s, seating %d", words, rec.Number)
+		add(name+"-raw", words+" as measured", "noise of this recording alone", raw[i].Level(confidence))
 		for _, corr := range a.Corrections {
-			if corr.ID != rec.File || corr.Ear != ear || !hasAny(corr.Applied) {
-				continue
+			if corr.ID == rec.File && corr.Ear == ear && slices.Contains(corr.Applied, true) {
+				add(name+"-corrected", words+" corrected to the worn mean", "noise of this recording and what is left after the correction", corr.Level(raw[i], confidence))
 			}
-			add(name+"-corrected", words+" corrected to the worn mean", "noise of this recording and what is left after the correction", func(b int) (float64, float64, bool) {
-				if !c.Counts(b) || b >= len(corr.DeltaDB) {
-					return 0, 0, false
-				}
-				return c.LevelDB[b] + corr.DeltaDB[b], k * math.Hypot(c.StdErrDB[b], corr.StdErrDB[b]), true
-			})
 		}
 	}
 }
@@ -178,51 +143,15 @@ func (m *maker) listeners(model string, ear capture.Ear) {
 		by[rec.Subject] = append(by[rec.Subject], rec.Ears[ear])
 	}
 	for _, who := range order {
-		level, about := m.mean(by[who])
-		m.add(model, text.Slug(who)+"-blocked-"+ear.String(), fmt.Sprintf("listener %s, blocked point, %s ear: mean of %s", who, ear, text.Plural(len(by[who]), "seating")), about, level)
+		m.add(model, text.Slug(who)+"-blocked-"+ear.String(), fmt.Sprintf("listener %s, blocked point, %s ear: mean of %s", who, ear, text.Plural(len(by[who]), "seating")),
+			aboutMean(len(by[who])), seat.MeanLevel(by[who], m.r.Options.Confidence))
 	}
 }
 
-// mean is that of seatings, in dB, with Student's interval of it: where two or more
-// count in a band, and all that are more than half. Of one seating alone the interval
-// is its noise.
-func (m *maker) mean(of []fitcorr.Curve) (level func(b int) (float64, float64, bool), about string) {
-	if len(of) == 1 {
-		k := m.factor(0)
-		return func(b int) (float64, float64, bool) {
-			if !of[0].Counts(b) {
-				return 0, 0, false
-			}
-			return of[0].LevelDB[b], k * of[0].StdErrDB[b], true
-		}, "noise of the one recording alone"
+// aboutMean says what the interval of a mean of n seatings holds (seat.MeanLevel).
+func aboutMean(n int) string {
+	if n == 1 {
+		return "noise of the one recording alone"
 	}
-	factors := make([]float64, len(of)+1)
-	for n := 2; n <= len(of); n++ {
-		factors[n] = m.factor(float64(n-1)) / math.Sqrt(float64(n))
-	}
-	return func(b int) (float64, float64, bool) {
-		var x []float64
-		for _, c := range of {
-			if c.Counts(b) {
-				x = append(x, c.LevelDB[b])
-			}
-		}
-		if len(x) < 2 || 2*len(x) < len(of) {
-			return 0, 0, false
-		}
-		mean, sd := stats.MeanSD(x)
-		return mean, factors[len(x)] * sd, true
-	}, "Student's t of the mean over the seatings"
-}
-
-// factor is the coverage factor for df degrees of freedom, 0 for many.
-func (m *maker) factor(df float64) float64 { return stats.Coverage(m.r.Options.Confidence, df) }
-
-func hasAny(v []bool) bool {
-	for _, x := range v {
-		if x {
-			return true
-		}
-	}
-	return false
+	return "Student's t of the mean over the seatings"
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"asworn/fitcorr/between"
+	"asworn/fitcorr/seat"
 	"asworn/report"
 	"asworn/report/text"
 )
@@ -17,12 +18,7 @@ func OfFixtures(r report.Fixtures) []Curve {
 	for _, m := range r.Models {
 		add := func(name, what, about string, y, half []float64, valid []bool) {
 			c := Curve{Title: text.OneLine(m.Model + ", " + what), What: text.OneLine(what), About: about, Unit: "dB", Model: m.Model, Confidence: r.Confidence}
-			for i, hz := range r.ThirdsHz {
-				if i < len(y) && valid[i] {
-					c.Hz, c.DB, c.Half = append(c.Hz, hz), append(c.DB, y[i]), append(c.Half, half[i])
-				}
-			}
-			if len(c.Hz) > 0 {
+			if c.take(r.ThirdsHz, seat.Level{DB: y, Half: half, Valid: valid}) {
 				c.Name = names.Next(text.Slug(m.Model) + "-" + name)
 				out = append(out, c)
 			}

@@ -6,33 +6,25 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/fitcorr/stats"
+	"asworn/fitcorr/seat"
 	"asworn/report"
 	"asworn/report/figure"
 	"asworn/report/judged"
 	"asworn/report/text"
 )
 
-// levels returns the curve with NaN where a band does not count.
-func levels(c fitcorr.Curve, n int) []float64 {
-	out := make([]float64, n)
-	for i := range out {
-		out[i] = math.NaN()
-		if i < len(c.LevelDB) && i < len(c.Valid) && c.Valid[i] {
-			out[i] = c.LevelDB[i]
-		}
-	}
-	return out
-}
-
 // spreadSeries makes the spread of some recordings a series.
 func spreadSeries(name string, recs []report.Recording, ear capture.Ear, n int, st figure.Style, shift func(int) float64) (figure.Series, bool) {
-	var curves [][]float64
-	for _, rec := range recs {
-		curves = append(curves, shifted(levels(rec.Ears[ear], n), shift))
+	mid, lo, hi, ok := seat.Spread(curvesOf(recs, ear), n)
+	return figure.Series{Name: name, Group: name, Y: shifted(mid, shift), Lower: shifted(lo, shift), Upper: shifted(hi, shift), Style: st}, ok
+}
+
+func curvesOf(recs []report.Recording, ear capture.Ear) []fitcorr.Curve {
+	out := make([]fitcorr.Curve, len(recs))
+	for i, rec := range recs {
+		out[i] = rec.Ears[ear]
 	}
-	mid, lo, hi, ok := stats.Spread(curves, n)
-	return figure.Series{Name: name, Group: name, Y: mid, Lower: lo, Upper: hi, Style: st}, ok
+	return out
 }
 
 func shifted(y []float64, by func(int) float64) []float64 {
@@ -67,13 +59,13 @@ func wornFigures(r *judged.Study) []figure.Figure {
 			}
 			for i, rec := range fixture {
 				name := "fixture " + text.Fixed(float64(rec.Number), 0)
-				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: levels(rec.Ears[ear], n), Style: figure.StyleFor(i), Hidden: several})
+				c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Y: rec.Ears[ear].Masked(n), Style: figure.StyleFor(i), Hidden: several})
 			}
 			for i, who := range r.Listeners(m.Model) {
 				for _, rec := range worn {
 					if rec.Subject == who {
 						c.Series = append(c.Series, figure.Series{Name: who + "." + text.Fixed(float64(rec.Number), 0), Group: who, Link: rec.File,
-							Y: levels(rec.Ears[ear], n), Style: thin(figure.StyleFor(i)), Hidden: true})
+							Y: rec.Ears[ear].Masked(n), Style: thin(figure.StyleFor(i)), Hidden: true})
 					}
 				}
 			}
@@ -115,10 +107,10 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 				shown := 0
 				for _, co := range m.Corrections {
 					rec, ok := r.Recording(co.ID)
-					if !ok || co.Point != p || co.Ear != ear || !anyTrue(co.Applied) {
+					if !ok || co.Point != p || co.Ear != ear || !slices.Contains(co.Applied, true) {
 						continue
 					}
-					raw := levels(rec.Ears[ear], n)
+					raw := rec.Ears[ear].Masked(n)
 					name := "seating " + text.Fixed(float64(rec.Number), 0)
 					st := figure.Style{Tint: 1 + shown%figure.Tints, Dash: 2 * (shown % (figure.Dashes / 2))}
 					hide := !wanted[rec.Number]
@@ -157,11 +149,10 @@ func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
 
 func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st figure.Style, hide bool) figure.Series {
 	s := figure.Series{Name: name, Group: group, Link: link, Style: st, Hidden: hide}
-	k := stats.Coverage(confidence, 0)
 	for i := range raw {
 		y, half := math.NaN(), math.NaN()
 		if i < len(co.Applied) && co.Applied[i] && i < len(co.DeltaDB) && i < len(co.StdErrDB) {
-			y, half = raw[i]+co.DeltaDB[i], k*co.StdErrDB[i]
+			y, half = raw[i]+co.DeltaDB[i], co.HalfDB(i, confidence)
 		}
 		s.Y = append(s.Y, y)
 		s.Lower = append(s.Lower, y-half)
@@ -169,8 +160,6 @@ func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correct
 	}
 	return s
 }
-
-func anyTrue(v []bool) bool { return slices.Contains(v, true) }
 
 // view is one way to look at drum-point curves.
 type view struct {
@@ -246,7 +235,7 @@ func compensatedFigures(r *judged.Study) []figure.Figure {
 				for i, rec := range drum {
 					name := "seating " + text.Fixed(float64(rec.Number), 0)
 					c.Series = append(c.Series, figure.Series{Name: name, Group: name, Link: rec.File, Style: figure.StyleFor(i), Hidden: ok,
-						Y: shifted(levels(rec.Ears[ear], n), v.shift)})
+						Y: shifted(rec.Ears[ear].Masked(n), v.shift)})
 				}
 				out = append(out, figure.Figure{Name: v.name + "-" + text.Slug(m.Model) + "-" + ear.String(), Section: figure.SectionCompensated, Model: m.Model, Ear: ear.String(), View: v.name,
 					Title:  m.Model + ", " + ear.String() + " ear, drum reference point: " + v.title,

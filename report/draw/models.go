@@ -7,8 +7,6 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/fitcorr/seal"
-	"asworn/fitcorr/stats"
 	"asworn/report/figure"
 	"asworn/report/judged"
 	"asworn/report/table"
@@ -59,8 +57,8 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 		origin = mean.Value
 		om.Origin, om.ToleranceMM = "the sample mean at this ear", r.Options.MaxOffsetMM
 		om.Marked = &[2]float64{-origin[0], -origin[1]}
-		om.Mean = figure.EllipseOf(mean.Cov, stats.Coverage(r.Options.Confidence, mean.DF))
-		om.Spread = &figure.Ellipse{A: math.Hypot(m.Worn.BetweenSD[0], m.Worn.WithinSD[0]), B: math.Hypot(m.Worn.BetweenSD[1], m.Worn.WithinSD[1])}
+		om.Mean = figure.EllipseOf(mean.Cov, mean.Coverage(r.Options.Confidence))
+		om.Spread = &figure.Ellipse{A: m.Worn.SeatingSD(fitcorr.Forward), B: m.Worn.SeatingSD(fitcorr.Up)}
 		om.Limit = om.ToleranceMM
 	}
 	people := r.Listeners(m.Model)
@@ -83,7 +81,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 				p.X, p.Y = off.Value[0], off.Value[1]
 				p.Verdict, p.Tone = judged.ActionFor(v).String(), judged.ActionFor(v).Tone()
 			}
-			p.Interval = figure.EllipseOf(off.Cov, stats.Coverage(r.Options.Confidence, off.DF))
+			p.Interval = figure.EllipseOf(off.Cov, off.Coverage(r.Options.Confidence))
 		}
 		if !e.Seen[0] || !e.Seen[1] {
 			om.Unseen = append(om.Unseen, p.Name)
@@ -103,7 +101,6 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 // leakFigures compares the level lost at 50 Hz, per model and ear.
 func leakFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
-	k := stats.Coverage(r.Options.Confidence, 0)
 	for _, m := range r.Analysis.Models {
 		if m.OpenBack {
 			continue
@@ -116,7 +113,8 @@ func leakFigures(r *judged.Study) []figure.Figure {
 				}
 				l := v.Offset.Leak[ear]
 				name := "fixture " + strconv.Itoa(v.Verdict.Seating)
-				dot := figure.Dot{Name: name, Group: name, Link: v.Verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - k*l.LossSE[1], Upper: l.LossDB[1] + k*l.LossSE[1]}
+				half := l.LossHalf(1, r.Options.Confidence)
+				dot := figure.Dot{Name: name, Group: name, Link: v.Verdict.ID, Est: l.LossDB[1], Lower: l.LossDB[1] - half, Upper: l.LossDB[1] + half}
 				dot.Verdict, dot.Tone = sealWord(v.Verdict.Ears[ear])
 				d.Rows = append(d.Rows, dot)
 			}
@@ -129,9 +127,8 @@ func leakFigures(r *judged.Study) []figure.Figure {
 				continue
 			}
 			if m.Worn != nil {
-				mean, sd := m.Worn.LeakLossDB[ear][1], m.Worn.LeakLossSD[ear][1]
-				low := min(mean, max(0, mean-sd)) // no leak adds level
-				d.Band, d.BandName = &[3]float64{low, mean, mean + sd}, "sample mean ± SD"
+				usual := m.Worn.UsualLoss(ear)
+				d.Band, d.BandName = &usual, "sample mean ± SD"
 			}
 			out = append(out, figure.Figure{Name: figureName(figure.SectionLeak, m.Model, ear), Section: figure.SectionLeak, Model: m.Model, Ear: ear.String(),
 				Title: m.Model + ", " + ear.String() + " ear: seal",
@@ -157,8 +154,9 @@ func sealWord(e fitcorr.EarVerdict) (string, table.Tone) {
 }
 
 func listenerLeak(m fitcorr.ModelAnalysis, who string, ear capture.Ear) (figure.Dot, bool) {
-	mean, least, most, ok := seal.MeanLoss(judged.LeaksOf(m, who, ear))
-	return figure.Dot{Name: who, Group: who, Est: mean, Lower: least, Upper: most}, ok
+	l := m.Listener(who)
+	loss := l.LossDB[ear]
+	return figure.Dot{Name: who, Group: who, Est: loss[0], Lower: loss[1], Upper: loss[2]}, l.Seals[ear]
 }
 
 // Plots of standard deviations have the scale of this range: what they do at its
@@ -242,7 +240,6 @@ func addComponent(c *figure.Curves, name string, v []fitcorr.Component, valid []
 // surveyFigures draws the level change per mm and per degree.
 func surveyFigures(r *judged.Study) []figure.Figure {
 	var out []figure.Figure
-	k := stats.Coverage(r.Options.Confidence, 0)
 	names := [3]string{"forward, dB per mm", "up, dB per mm", "rotation, dB per degree"}
 	for _, m := range r.Analysis.Models {
 		for _, ear := range capture.Ears {
@@ -256,7 +253,7 @@ func surveyFigures(r *judged.Study) []figure.Figure {
 				for i := range r.BandsHz {
 					y, half := math.NaN(), math.NaN()
 					if i < len(s.SlopeDB[a]) && i < len(s.SlopeSE[a]) && (s.SlopeSE[a][i] > 0 || s.SlopeDB[a][i] != 0) {
-						y, half = s.SlopeDB[a][i], k*s.SlopeSE[a][i]
+						y, half = s.SlopeDB[a][i], s.SlopeHalf(fitcorr.Axis(a), i, r.Options.Confidence)
 					}
 					line.Y, line.Lower, line.Upper = append(line.Y, y), append(line.Lower, y-half), append(line.Upper, y+half)
 				}

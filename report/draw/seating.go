@@ -5,7 +5,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/fitcorr/stats"
+	"asworn/fitcorr/seat"
 	"asworn/report/figure"
 	"asworn/report/judged"
 	"asworn/report/text"
@@ -54,46 +54,33 @@ func Against(r *judged.Study, s judged.Seating) (figure.Figure, bool) {
 	c := &figure.Curves{Hz: r.BandsHz, YLabel: "This minus worn, dB", Unit: "dB", Decimals: 1, DBPerDecade: figure.LevelAspect}
 	f := figure.Figure{Name: "seating-" + text.Slug(rec.File), Section: figure.SectionSeatings, Model: rec.Model, Curves: c,
 		Title: "Seating " + text.Fixed(float64(rec.Number), 0) + " minus worn", Note: "Level of this seating minus the median of the worn seatings, with their 10th to 90th percentile."}
-	var band [][]float64 // what the zero is uncertain by or spreads: differences from it
+	zero := figure.Series{Style: figure.Style{Thin: true}} // with what it spreads or is uncertain by
+	var refs [2][]float64
+	if rec.Point == capture.Blocked {
+		zero.Name = "worn: median, 10–90 %"
+		worn := r.Ordinary(rec.Model, rec.Point, true)
+		refs, zero.Lower, zero.Upper = seat.SpreadAbout([2][]fitcorr.Curve{curvesOf(worn, capture.Left), curvesOf(worn, capture.Right)}, n)
+	} else {
+		zero.Name = "final curve, interval"
+		var half [2][]float64
+		for _, ear := range capture.Ears {
+			if final, ok := finalCurve(*s.Model, rec.Point, ear); ok {
+				c.YLabel, f.Title = "This minus final, dB", "Seating "+text.Fixed(float64(rec.Number), 0)+" minus the final curve"
+				f.Note = "Level of this seating minus the final curve at the drum reference point, which stands for the headphone as worn (mean of " + final.MadeOf() +
+					"), with that curve's " + text.Percent(r.Options.Confidence) + " interval."
+				refs[ear], half[ear] = finalLevels(final, final.LevelDB, n), finalLevels(final, final.HalfDB, n)
+			}
+		}
+		zero.Lower, zero.Upper = widest(half, n)
+	}
 	var lines []figure.Series
 	for _, ear := range capture.Ears {
-		var ref []float64
-		if rec.Point == capture.Blocked {
-			var curves [][]float64
-			for _, w := range r.Ordinary(rec.Model, rec.Point, true) {
-				curves = append(curves, levels(w.Ears[ear], n))
-			}
-			mid, _, _, ok := stats.Spread(curves, n)
-			if !ok {
-				continue
-			}
-			ref = mid
-			for _, w := range curves {
-				band = append(band, minus(w, mid))
-			}
-		} else {
-			final, ok := finalCurve(modelOf(s), rec.Point, ear)
-			if !ok {
-				continue
-			}
-			c.YLabel, f.Title = "This minus final, dB", "Seating "+text.Fixed(float64(rec.Number), 0)+" minus the final curve"
-			f.Note = "Level of this seating minus the final curve at the drum reference point, which stands for the headphone as worn (mean of " + final.MadeOf() +
-				"), with that curve's " + text.Percent(r.Options.Confidence) + " interval."
-			ref = finalLevels(final, final.LevelDB, n)
-			half := finalLevels(final, final.HalfDB, n)
-			band = append(band, half, negative(half))
+		if ref := refs[ear]; ref != nil {
+			lines = append(lines, figure.Series{Name: ear.String(), Group: ear.String(), Link: rec.File, Y: minus(rec.Ears[ear].Masked(n), ref), Style: earStyle(ear)})
 		}
-		lines = append(lines, figure.Series{Name: ear.String(), Group: ear.String(), Link: rec.File, Y: minus(levels(rec.Ears[ear], n), ref), Style: earStyle(ear)})
 	}
 	if len(lines) == 0 {
 		return figure.Figure{}, false
-	}
-	zero := figure.Series{Name: "worn: median, 10–90 %", Style: figure.Style{Thin: true}}
-	if rec.Point == capture.Blocked {
-		_, zero.Lower, zero.Upper, _ = stats.Spread(band, n)
-	} else {
-		zero.Name = "final curve, interval"
-		zero.Lower, zero.Upper = extremes(band, n)
 	}
 	zero.Group, zero.Y = zero.Name, make([]float64, n)
 	for i := range zero.Y {
@@ -106,15 +93,13 @@ func Against(r *judged.Study, s judged.Seating) (figure.Figure, bool) {
 	return f, true
 }
 
-func modelOf(s judged.Seating) fitcorr.ModelAnalysis { return *s.Model }
-
 // earStyle tells the ears apart with colour and without.
 func earStyle(ear capture.Ear) figure.Style {
 	return [2]figure.Style{{Tint: 1}, {Tint: 2, Dash: 1}}[ear]
 }
 
 func finalLevels(f fitcorr.FinalCurve, v []float64, n int) []float64 {
-	return levels(fitcorr.Curve{LevelDB: v, Valid: f.Valid}, n)
+	return fitcorr.Curve{LevelDB: v, Valid: f.Valid}.Masked(n)
 }
 
 func minus(a, b []float64) []float64 {
@@ -125,35 +110,19 @@ func minus(a, b []float64) []float64 {
 	return out
 }
 
-func negative(a []float64) []float64 { return minus(make([]float64, len(a)), a) }
-
-// extremes are the lowest and highest of some curves in each band.
-func extremes(curves [][]float64, n int) (lo, hi []float64) {
-	lo, hi = make([]float64, n), make([]float64, n)
+// widest is the wider of both ears' intervals about zero, NaN where neither has one.
+func widest(half [2][]float64, n int) (lower, upper []float64) {
+	lower, upper = make([]float64, n), make([]float64, n)
 	for i := range n {
-		lo[i], hi[i] = math.NaN(), math.NaN()
-		for _, c := range curves {
-			if !math.IsNaN(c[i]) {
-				lo[i], hi[i] = fmin(lo[i], c[i]), fmax(hi[i], c[i])
+		upper[i] = math.NaN()
+		for _, h := range half {
+			if h != nil && !math.IsNaN(h[i]) && !(h[i] <= upper[i]) {
+				upper[i] = h[i]
 			}
 		}
+		lower[i] = -upper[i]
 	}
-	return lo, hi
-}
-
-// fmin and fmax leave out NaN.
-func fmin(a, b float64) float64 {
-	if a < b {
-		return a
-	}
-	return b
-}
-
-func fmax(a, b float64) float64 {
-	if a > b {
-		return a
-	}
-	return b
+	return lower, upper
 }
 
 // differenceFigures draws fixture minus worn, both ears in one plot per model and point.

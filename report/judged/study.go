@@ -10,8 +10,6 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr"
-	"asworn/fitcorr/seal"
-	"asworn/fitcorr/standout"
 	"asworn/report"
 )
 
@@ -105,26 +103,6 @@ func (r *Study) Ordinary(model string, p capture.Point, worn bool) []report.Reco
 	return out
 }
 
-// OffsetsOf returns a subject's offsets without the deliberate ones.
-func OffsetsOf(m fitcorr.ModelAnalysis, who string) []fitcorr.Offset {
-	var out []fitcorr.Offset
-	for _, o := range m.Offsets {
-		if o.Subject == who && !o.Survey {
-			out = append(out, o)
-		}
-	}
-	return out
-}
-
-// LeaksOf returns the leaks of one cup in a subject's ordinary seatings.
-func LeaksOf(m fitcorr.ModelAnalysis, who string, ear capture.Ear) []fitcorr.Leak {
-	var out []fitcorr.Leak
-	for _, o := range OffsetsOf(m, who) {
-		out = append(out, o.Leak[ear])
-	}
-	return out
-}
-
 // Listeners names those who wore a model, in the order of the sheet.
 func (r *Study) Listeners(model string) []string {
 	var out []string
@@ -151,25 +129,3 @@ func (r *Study) SeatingCounts(model, who string) (of, used int) {
 	}
 	return of, used
 }
-
-// Leak reports whether a stand-out is a leak: less level than the rest of its
-// group at the low end, in a cup that leaks or by more than leakDB.
-func (r *Study) Leak(o fitcorr.StandOut) bool {
-	if o.Band != standout.Low || o.WorstDB >= 0 || o.WorstHz > leakTopHz {
-		return false
-	}
-	for _, m := range r.Analysis.Models {
-		if off := offsetOf(m, o.ID); off != nil && off.Leak[o.Ear].Class == seal.Leaking {
-			return true
-		}
-	}
-	return o.WorstDB < -leakDB
-}
-
-// Where no seal was estimated, a loss of more than leakDB below leakTopHz is
-// called a leak (common practice, no source: nothing else in a closed cup takes
-// as much away there).
-const (
-	leakTopHz = 200
-	leakDB    = 3
-)

@@ -129,7 +129,7 @@ func slideFor(off fitcorr.Estimate, confidence float64) slide {
 			continue
 		}
 		all[a] = -off.Value[a]
-		if math.Abs(all[a]) > off.Half(a, confidence) {
+		if off.Told(a, confidence) {
 			told[a] = all[a]
 		}
 	}
@@ -168,8 +168,7 @@ func (s slide) words() string {
 // turn names a rotation only when it is at least 2° and told from zero.
 func turn(off fitcorr.Estimate, confidence float64) string {
 	deg := -off.Value[fitcorr.Rotation]
-	if !off.Seen[fitcorr.Rotation] || math.Abs(deg) < 2 ||
-		math.Abs(deg) < off.Half(fitcorr.Rotation, confidence) {
+	if !off.Seen[fitcorr.Rotation] || math.Abs(deg) < 2 || !off.Told(fitcorr.Rotation, confidence) {
 		return ""
 	}
 	dir := "nose"

@@ -6,7 +6,6 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
-	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 	"asworn/report/judged"
 	"asworn/report/table"
@@ -97,7 +96,6 @@ func leakTable(r *judged.Study) table.Table {
 		Columns: []table.Column{modelColumn, seatingColumn, earColumn,
 			{Head: "Class", Key: "class"}, {Head: "Corner\nHz", Key: "corner_hz", Kind: table.Interval},
 			{Head: "Loss 20 Hz\ndB", Key: "loss_20hz_db", Kind: table.Interval}, {Head: "Loss 50 Hz\ndB", Key: "loss_50hz_db", Kind: table.Interval}, {Head: "Loss 100 Hz\ndB", Key: "loss_100hz_db", Kind: table.Interval}}}
-	k := stats.Coverage(r.Options.Confidence, 0)
 	for _, s := range r.Seatings {
 		if s.Offset == nil {
 			continue
@@ -106,14 +104,14 @@ func leakTable(r *judged.Study) table.Table {
 			l := s.Offset.Leak[ear]
 			row := []table.Cell{table.Word(s.Model.Model), table.Count(s.Verdict.Seating), table.Word(ear.String()), table.Word(string(l.Class)), table.None()}
 			if l.CornerHz > 0 {
-				row[4] = table.PlusMinus(l.CornerHz, k*l.CornerSE)
+				row[4] = table.PlusMinus(l.CornerHz, l.CornerHalf(r.Options.Confidence))
 			}
 			for i := range l.LossDB {
 				if l.Class == seal.Open {
 					row = append(row, table.None())
 					continue
 				}
-				row = append(row, table.PlusMinus(l.LossDB[i], k*l.LossSE[i]))
+				row = append(row, table.PlusMinus(l.LossDB[i], l.LossHalf(i, r.Options.Confidence)))
 			}
 			t.Rows = append(t.Rows, row)
 		}

@@ -9,7 +9,6 @@ import (
 	"asworn/capture"
 	"asworn/fitcorr"
 	"asworn/fitcorr/seal"
-	"asworn/fitcorr/seat"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/text"
@@ -226,14 +225,11 @@ func listenerTable(r *judged.Study) table.Table {
 		for _, who := range r.Listeners(m.Model) {
 			of, used := r.SeatingCounts(m.Model, who)
 			row := []table.Cell{table.Word(m.Model), table.Word(who), table.Word(strconv.Itoa(used) + " of " + strconv.Itoa(of))}
-			mine := judged.OffsetsOf(m, who)
-			for _, ear := range capture.Ears {
-				e := seat.Mean(estimates(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Ears[ear] }))
+			l := m.Listener(who)
+			for _, e := range l.Ears {
 				row = append(row, axisCell(e, fitcorr.Forward, r.Options.Confidence), axisCell(e, fitcorr.Up, r.Options.Confidence))
 			}
-			e := seat.Mean(estimates(mine, func(o fitcorr.Offset) fitcorr.Estimate { return o.Headset }))
-			row = append(row, axisCell(e, fitcorr.Rotation, r.Options.Confidence),
-				lossCell(judged.LeaksOf(m, who, capture.Left)), lossCell(judged.LeaksOf(m, who, capture.Right)))
+			row = append(row, axisCell(l.Headset, fitcorr.Rotation, r.Options.Confidence), lossCell(l, capture.Left), lossCell(l, capture.Right))
 			t.Rows = append(t.Rows, row)
 		}
 	}
@@ -249,21 +245,12 @@ func axisCell(e fitcorr.Estimate, a fitcorr.Axis, confidence float64) table.Cell
 	return table.PlusMinus(e.Value[a], e.Half(a, confidence))
 }
 
-func lossCell(leaks []fitcorr.Leak) table.Cell {
-	mean, _, _, ok := seal.MeanLoss(leaks)
+func lossCell(l fitcorr.Listener, ear capture.Ear) table.Cell {
 	switch {
-	case ok:
-		return table.Value(mean, 1)
-	case len(leaks) == 0:
+	case l.Seals[ear]:
+		return table.Value(l.LossDB[ear][0], 1)
+	case l.Seatings == 0:
 		return table.None()
 	}
 	return table.Cell{Text: string(seal.Open)}
-}
-
-func estimates(offs []fitcorr.Offset, of func(fitcorr.Offset) fitcorr.Estimate) []fitcorr.Estimate {
-	out := make([]fitcorr.Estimate, len(offs))
-	for i, o := range offs {
-		out[i] = of(o)
-	}
-	return out
 }

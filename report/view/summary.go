@@ -212,9 +212,9 @@ func (r *View) standOutSection() Section {
 			s.Lines = append(s.Lines, Line{Text: name + ": ", Link: o.ID, Tone: table.Unsure})
 		}
 		switch {
-		case r.Leak(o) && !slices.Contains(leaks, o.Ear):
+		case r.Analysis.Leaking(o) && !slices.Contains(leaks, o.Ear):
 			leaks = append(leaks, o.Ear)
-		case !r.Leak(o):
+		case !r.Analysis.Leaking(o):
 			others = append(others, judged.OutlierWords(o)+" (P "+text.Probability(o.P)+")")
 		}
 	}
