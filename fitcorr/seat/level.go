@@ -2,6 +2,7 @@ package seat
 
 import (
 	"math"
+	"slices"
 
 	"asworn/fitcorr/stats"
 )
@@ -84,7 +85,7 @@ func MeanLevel(of []Curve, confidence float64) Level {
 // bands. A band is NaN where fewer than three curves or less than half of them count. ok
 // is false for fewer than three curves: a spread of two is not one.
 func Spread(of []Curve, n int) (median, lower, upper []float64, ok bool) {
-	return stats.Spread(masked(of, n), n)
+	return spread(masked(of, n), n)
 }
 
 // SpreadAbout is the median of each ear's curves, nil where there are fewer than three,
@@ -94,7 +95,7 @@ func SpreadAbout(of [2][]Curve, n int) (median [2][]float64, lower, upper []floa
 	var apart [][]float64
 	for e := range of {
 		curves := masked(of[e], n)
-		mid, _, _, ok := stats.Spread(curves, n)
+		mid, _, _, ok := spread(curves, n)
 		if !ok {
 			continue
 		}
@@ -106,8 +107,31 @@ func SpreadAbout(of [2][]Curve, n int) (median [2][]float64, lower, upper []floa
 			apart = append(apart, c)
 		}
 	}
-	_, lower, upper, _ = stats.Spread(apart, n)
+	_, lower, upper, _ = spread(apart, n)
 	return median, lower, upper
+}
+
+// spread is Spread of levels that are NaN where they do not count.
+func spread(curves [][]float64, n int) (median, lower, upper []float64, ok bool) {
+	if len(curves) < 3 {
+		return nil, nil, nil, false
+	}
+	median, lower, upper = make([]float64, n), make([]float64, n), make([]float64, n)
+	for b := range n {
+		var v []float64
+		for _, c := range curves {
+			if !math.IsNaN(c[b]) {
+				v = append(v, c[b])
+			}
+		}
+		if len(v) < 3 || 2*len(v) < len(curves) {
+			median[b], lower[b], upper[b] = math.NaN(), math.NaN(), math.NaN()
+			continue
+		}
+		slices.Sort(v)
+		median[b], lower[b], upper[b] = stats.Quantile(0.5, v), stats.Quantile(0.1, v), stats.Quantile(0.9, v)
+	}
+	return median, lower, upper, true
 }
 
 // Masked is the level per band for n bands, NaN where the curve does not count.
