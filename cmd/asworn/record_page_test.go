@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net/http"
 	"os"
@@ -16,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
@@ -152,33 +154,54 @@ func TestRecordInBrowser(t *testing.T) {
 		}
 		do(chromedp.MouseClickXY(at[0], at[1]))
 	}
-	shot := func(name string) { // for eyes, where ASWORN_SHOTS names a folder
+	folder := os.Getenv("ASWORN_SHOTS") // for eyes
+	look := func(name string) {
 		t.Helper()
-		folder := os.Getenv("ASWORN_SHOTS")
-		if folder == "" {
-			return
-		}
-		png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
-		if err == nil {
-			err = os.MkdirAll(folder, 0o777)
-		}
-		if err == nil {
-			err = os.WriteFile(filepath.Join(folder, "record-"+name+".png"), png, 0o666)
-		}
-		if err != nil {
-			t.Error(err)
+		for _, v := range []struct{ width, height int64 }{{1440, 900}, {820, 1180}, {390, 844}, {1366, 768}} {
+			do(chromedp.EmulateViewport(v.width, v.height))
+			// Capitals of 48 pixels are 9 mm high on a screen of 96 pixels an inch, at two
+			// metres the 16 minutes of arc that ISO 9241-303 asks for (quoted from memory).
+			// A tablet and a telephone are nearer.
+			size, err := chromedp.Run(ctx, chromedp.Evaluate[[]float64]("[document.documentElement.scrollWidth - innerWidth, ...['next', 'word'].map(id => parseFloat(getComputedStyle(document.getElementById(id)).fontSize))]"))
+			if err != nil {
+				t.Fatal(err)
+			}
+			if size[0] > 0 || v.width == 1440 && (size[1] < 48 || name != "caution" && size[2] < 48) {
+				t.Errorf("%s, %d wide: %g pixels beyond the window, the row in letters of %g, the verdict of %g", name, v.width, size[0], size[1], size[2])
+			}
+			for _, scheme := range []string{"dark", "light"} {
+				_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}}})
+				if err != nil {
+					t.Fatal(err)
+				}
+				if folder == "" {
+					continue
+				}
+				png, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+				if err == nil {
+					err = os.MkdirAll(folder, 0o777)
+				}
+				if err == nil {
+					err = os.WriteFile(filepath.Join(folder, fmt.Sprintf("record-%s-%d-%s.png", name, v.width, scheme)), png, 0o666)
+				}
+				if err != nil {
+					t.Error(err)
+				}
+			}
 		}
 	}
 	do(chromedp.EmulateViewport(1366, 768))
 	do(chromedp.Navigate(address))
 	reads("#next", "Row 1 of 2: Model A on the fixture, seating 1")
-	shot("ready")
+	look("ready")
 
 	// A key stops the sound.
 	b.set(func() { b.slow = make(chan struct{}) })
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "playing")
-	shot("playing")
+	reads("#meters", "left")
+	reads("#meters", "right")
+	look("playing")
 	do(chromedp.KeyEvent("z"))
 	reads("#message", "stopped; nothing was kept")
 	time.Sleep(time.Second) // keys and touches right after a stop do nothing
@@ -193,7 +216,7 @@ func TestRecordInBrowser(t *testing.T) {
 
 	do(chromedp.KeyEvent(kb.Enter))
 	reads("#word", "keep: recorded")
-	shot("judged")
+	look("judged")
 	touch("button[data-do=note]")
 	do(chromedp.KeyEvent("loose cable"), chromedp.KeyEvent(kb.Enter))
 	reads("#message", "noted: loose cable")
@@ -201,7 +224,7 @@ func TestRecordInBrowser(t *testing.T) {
 	reads("#next", "Row 2 of 2: Model A on L01")
 	touch("#buttons .main")
 	reads("#cautions", "Never push")
-	shot("caution")
+	look("caution")
 	do(chromedp.KeyEvent("y"))
 	reads("#word", "ready")
 	do(chromedp.KeyEvent(kb.Enter))

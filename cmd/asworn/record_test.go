@@ -243,6 +243,8 @@ func TestRecordOnATerminal(t *testing.T) {
 	b.set(func() { b.slow = make(chan struct{}) })
 	s.types("\r")
 	s.wants("ANY KEY STOPS")
+	s.wants("  left     █") // by what is recorded, not by the numbers of the device
+	s.wants("  right    █")
 	s.types("z")
 	s.wants("stopped; nothing was kept")
 	for range 3 { // in alarm once more, and again

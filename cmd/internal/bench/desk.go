@@ -73,8 +73,8 @@ type Screen struct {
 	One       bool   // one fixture seating after the other, outside the plan
 	Left      int
 	Minutes   float64
-	Message   string    // what happened, or what keeps the row from being played
-	Peaks     []float64 // of the inputs of the study: left, right, loopback; re full scale, of the sound now
+	Message   string // what happened, or what keeps the row from being played
+	Peaks     []Peak // of the sound now
 	Result    Result
 	History   []Result
 	GainDB    float64

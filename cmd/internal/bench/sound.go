@@ -33,7 +33,7 @@ type Sound struct {
 	mu       sync.Mutex
 	settings Settings
 	safety   Safety
-	peaks    []float64 // of the inputs of the study, of the sound now
+	peaks    []Peak // of the inputs of the study, of the sound now
 }
 
 func newSound(system audio.System, dir string, st *capture.Study, setup capture.Setup, now func() time.Time) (*Sound, error) {
@@ -199,8 +199,15 @@ func (s *Sound) chosen() Settings {
 	return s.settings
 }
 
+// Peak is the highest of the samples that came last, of one channel of the study: left,
+// right or loopback, re full scale.
+type Peak struct {
+	Channel string
+	Value   float64
+}
+
 // meters returns the peaks of the inputs of the study, of the sound now.
-func (s *Sound) meters() []float64 {
+func (s *Sound) meters() []Peak {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return slices.Clone(s.peaks)
@@ -237,9 +244,12 @@ func (s *Sound) meter(peaks []float64) {
 	defer s.mu.Unlock()
 	in := s.settings.Inputs
 	s.peaks = s.peaks[:0:0]
-	for _, i := range []int{in.Left, in.Right, in.Loopback} {
-		if i > 0 && i <= len(peaks) {
-			s.peaks = append(s.peaks, peaks[i-1])
+	for _, c := range []struct {
+		name  string
+		input int
+	}{{"left", in.Left}, {"right", in.Right}, {"loopback", in.Loopback}} {
+		if c.input > 0 && c.input <= len(peaks) {
+			s.peaks = append(s.peaks, Peak{c.name, peaks[c.input-1]})
 		}
 	}
 }

@@ -49,8 +49,8 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 			d.Message = strings.TrimSpace(d.Message + " " + offerWords(s) + ".")
 		}
 	}
-	for i, p := range s.Peaks {
-		d.Meters = append(d.Meters, page.Meter{Name: fmt.Sprintf("input %d", i+1), DB: 20 * math.Log10(math.Max(p, 1e-6))})
+	for _, p := range s.Peaks {
+		d.Meters = append(d.Meters, page.Meter{Name: p.Channel, DB: 20 * math.Log10(math.Max(p.Value, 1e-6))})
 	}
 	for _, r := range s.History {
 		d.History = append(d.History, pageTake(r))

@@ -190,9 +190,9 @@ func (t *Terminal) draw(s bench.Screen) {
 	switch s.Phase {
 	case bench.Playing:
 		line("playing %s. ANY KEY STOPS.", s.Now)
-		for i, p := range s.Peaks {
-			db := 20 * math.Log10(math.Max(p, 1e-6))
-			line("  input %d %s %4.0f dB", i+1, bar(db), db)
+		for _, p := range s.Peaks {
+			db := 20 * math.Log10(math.Max(p.Value, 1e-6))
+			line("  %-8s %s %4.0f dB", p.Channel, bar(db), db)
 		}
 	case bench.Judging:
 		line("judging %s …", s.Now)
