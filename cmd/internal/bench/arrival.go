@@ -109,8 +109,11 @@ const quicker = "; a wired device, or a shorter buffer of the sound server, is q
 func (a *arrival) late(samples [][]float64, in Inputs) string {
 	waited := a.wait(usualArrival)
 	at, ok := a.of(samples, in)
-	if !ok || at <= waited {
+	switch {
+	case !ok:
 		return fmt.Sprintf("this take ended before its last sweep had arrived, and not how late that is could be told: make the level check (l), which listens for %.0f s%s", longestArrival, quicker)
+	case at <= waited+decaySeconds:
+		return "the first sweep of this take arrived in time and the last did not: the sound stood still in between; close other programs and record again"
 	}
 	a.found(at)
 	return fmt.Sprintf("sound arrives %.2f s after it is played, and this take waited %.2f s: the next one waits for it, record again%s", at, waited, quicker)
