@@ -103,7 +103,16 @@ func (s *Study) sameCurve(a, b string) bool {
 // Files are the files that the study names, each once in the order of its settings
 // and rows: all that its results follow from, but for what a person writes
 // (study.toml and the sheets) and Earlier. Relative to Dir, with slashes.
-func (s *Study) Files() (names []string) {
+func (s *Study) Files() []string {
+	names := s.SettingsFiles()
+	for _, row := range s.Seatings { // each is of one row
+		names = append(names, row.Files()...)
+	}
+	return names
+}
+
+// SettingsFiles are those of Files that study.toml names.
+func (s *Study) SettingsFiles() (names []string) {
 	add := func(files ...string) {
 		for _, f := range files {
 			if f != "" && !slices.Contains(names, f) {
@@ -115,8 +124,8 @@ func (s *Study) Files() (names []string) {
 	for _, m := range s.Microphones {
 		add(m.Correction, m.Calibrator, m.CalibratorAfter)
 	}
-	for _, row := range s.Seatings { // each is of one row
-		names = append(names, row.Files()...)
+	for _, f := range s.Fixtures {
+		add(f.Reference)
 	}
 	return names
 }

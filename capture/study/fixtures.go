@@ -42,17 +42,20 @@ func (s *Study) seenBy(fixture string) (*Study, error) {
 		return kept
 	}
 	out.Seatings, out.NotRecorded = own(s.Seatings), own(s.NotRecorded)
-	out.Readings = nil
-	for _, r := range s.Readings {
-		switch name, other := isFixture(r.Subject, s.Fixtures); {
-		case !other:
-		case name == out.Fixture.Subject:
-			r.Subject = FixtureSubject
-		default:
-			continue
+	ownReadings := func(rows []ReadingRow) (kept []ReadingRow) {
+		for _, r := range rows {
+			switch name, other := isFixture(r.Subject, s.Fixtures); {
+			case !other:
+			case name == out.Fixture.Subject:
+				r.Subject = FixtureSubject
+			default:
+				continue
+			}
+			kept = append(kept, r)
 		}
-		out.Readings = append(out.Readings, r)
+		return kept
 	}
+	out.Readings, out.NotRead = ownReadings(s.Readings), ownReadings(s.NotRead)
 	return &out, nil
 }
 

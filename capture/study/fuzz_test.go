@@ -82,21 +82,21 @@ func FuzzReadings(f *testing.F) {
 	f.Add([]byte("subject;forward_mm;up_mm;model;seating\nfixture;1,5;2;M;1\nfixture;;;M;2\n"))
 	f.Add([]byte("\ufeffsubject\tup_mm\tforward_mm\tside\r\nL1\t1e9\tNaN\tLeft\r\n"))
 	f.Fuzz(func(t *testing.T, text []byte) {
-		rows, problems := parseReadings("f", text)
-		_, again := parseReadings("f", text)
+		rows, planned, problems := parseReadings("f", text)
+		_, _, again := parseReadings("f", text)
 		problemtest.Check(t, text, problems, again)
-		if len(problems) > 0 || len(rows) == 0 {
+		if len(problems) > 0 || len(rows)+len(planned) == 0 {
 			return
 		}
 		var b bytes.Buffer
-		if err := WriteReadings(&b, rows); err != nil {
+		if err := WriteReadings(&b, rows, planned); err != nil {
 			t.Fatal(err)
 		}
-		back, problems := parseReadings("f", b.Bytes())
+		back, backPlanned, problems := parseReadings("f", b.Bytes())
 		if len(problems) > 0 {
 			t.Fatalf("written and not read: %v\n%s", problems, b.Bytes())
 		}
-		if d := cmp.Diff(rows, back, cmpopts.IgnoreFields(ReadingRow{}, "Row")); d != "" {
+		if d := cmp.Diff([][]ReadingRow{rows, planned}, [][]ReadingRow{back, backPlanned}, cmpopts.IgnoreFields(ReadingRow{}, "Row")); d != "" {
 			t.Fatalf("%s\n%s", d, b.Bytes())
 		}
 	})

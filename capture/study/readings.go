@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"math"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -28,35 +29,37 @@ func LoadReadings(path string) ([]ReadingRow, error) {
 	if err != nil {
 		return nil, textfile.Errors{textfile.Missing(path, err)}
 	}
-	rows, problems := parseReadings(path, text)
+	rows, _, problems := parseReadings(path, text)
 	if err := problems.Sorted(); err != nil {
 		return nil, err
 	}
 	return rows, nil
 }
 
-// parseReadings reads the text of a readings.csv. Rows with a problem are left out.
-func parseReadings(file string, text []byte) ([]ReadingRow, textfile.Errors) {
+// parseReadings reads the text of a readings.csv: the rows that hold a reading, and
+// those that are planned, without figures. Rows with a problem are left out.
+func parseReadings(file string, text []byte) (rows, planned []ReadingRow, problems textfile.Errors) {
 	t := textfile.ReadTable(file, text, readingColumns, readingRequired, 0)
 	for _, c := range readingColumns[:readingRequired] {
 		if _, ok := t.Columns[c]; !ok {
-			return nil, t.Problems
+			return nil, nil, t.Problems
 		}
 	}
-	var rows []ReadingRow
 	for _, r := range t.Rows {
-		if t.Field(r, "forward_mm") == "" && t.Field(r, "up_mm") == "" {
-			continue // planned, not read yet
-		}
 		before := len(t.Problems)
-		if row := readingRow(t, r); len(t.Problems) == before {
+		row := readingRow(t, r)
+		switch read := t.Field(r, "forward_mm") != "" || t.Field(r, "up_mm") != ""; {
+		case len(t.Problems) > before:
+		case read:
 			rows = append(rows, row)
+		default:
+			planned = append(planned, row)
 		}
 	}
 	if len(t.Rows) == 0 && len(t.Problems) == 0 {
 		t.Report(0, "add one row per reading, or take the file away", "the sheet has no rows")
 	}
-	return rows, t.Problems
+	return rows, planned, t.Problems
 }
 
 func readingRow(t *textfile.Table, r textfile.Row) ReadingRow {
@@ -67,8 +70,10 @@ func readingRow(t *textfile.Table, r textfile.Row) ReadingRow {
 	if out.Subject == "" {
 		t.Report(r.Line, "write a listener's id, or "+FixtureSubject, "subject is empty")
 	}
-	out.ForwardMM, _ = t.Number(r, "forward_mm", -MaxReadingMM, MaxReadingMM)
-	out.UpMM, _ = t.Number(r, "up_mm", -MaxReadingMM, MaxReadingMM)
+	if t.Field(r, "forward_mm") != "" || t.Field(r, "up_mm") != "" { // else it is planned
+		out.ForwardMM, _ = t.Number(r, "forward_mm", -MaxReadingMM, MaxReadingMM)
+		out.UpMM, _ = t.Number(r, "up_mm", -MaxReadingMM, MaxReadingMM)
+	}
 	switch seating := t.Field(r, "seating"); {
 	case out.Model == "" && seating != "":
 		t.Report(r.Line, "write the model; a finding of the canal's entrance has neither", "seating is %s, and model is empty", seating)
@@ -96,7 +101,7 @@ func (s *Study) readReadings() textfile.Errors {
 	case err != nil:
 		return textfile.Errors{textfile.Missing(path, err)}
 	}
-	rows, problems := parseReadings(path, text)
+	rows, planned, problems := parseReadings(path, text)
 	type key struct {
 		subject, model string
 		number         int
@@ -123,33 +128,27 @@ func (s *Study) readReadings() textfile.Errors {
 				Message: "seating " + strconv.Itoa(r.Number) + " of " + r.Model + " on " + r.Subject + " has a reading in " + SheetFile + " too"})
 		}
 	}
-	s.Readings = rows
+	s.Readings, s.NotRead = rows, planned
 	return problems
 }
 
-// WriteReadings writes the rows as a readings.csv, in their order. No rows give the head
-// alone. Errors are w's.
-func WriteReadings(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, false) }
-
-// WriteReadingPlan writes rows that are still to be read: as WriteReadings, with both
-// figures empty. Such rows are passed over until they are filled in. Errors are w's.
-func WriteReadingPlan(w io.Writer, rows []ReadingRow) error { return writeReadings(w, rows, true) }
-
-func writeReadings(w io.Writer, rows []ReadingRow, plan bool) error {
+// WriteReadings writes a readings.csv: the rows in their order, and after them those
+// that are still to be read, with both figures empty. Such rows are passed over until
+// they are filled in. Without any it is the head alone. Errors are w's.
+func WriteReadings(w io.Writer, rows, planned []ReadingRow) error {
 	out := csv.NewWriter(w)
 	out.Write([]string{"subject", "model", "seating", "side", "forward_mm", "up_mm", "reader", "notes"})
-	number := func(v float64) string {
-		if plan {
-			return ""
-		}
-		return strconv.FormatFloat(v, 'g', -1, 64)
-	}
-	for _, r := range rows {
+	number := func(v float64) string { return strconv.FormatFloat(v, 'g', -1, 64) }
+	for i, r := range slices.Concat(rows, planned) {
 		seating := ""
 		if r.Model != "" {
 			seating = strconv.Itoa(r.Number)
 		}
-		out.Write([]string{r.Subject, r.Model, seating, r.Side.String(), number(r.ForwardMM), number(r.UpMM), r.Reader, r.Notes})
+		figures := []string{"", ""}
+		if i < len(rows) {
+			figures = []string{number(r.ForwardMM), number(r.UpMM)}
+		}
+		out.Write(slices.Concat([]string{r.Subject, r.Model, seating, r.Side.String()}, figures, []string{r.Reader, r.Notes}))
 	}
 	out.Flush()
 	return out.Error()

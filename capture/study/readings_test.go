@@ -44,18 +44,21 @@ func TestLoadReadings(t *testing.T) {
 	want := []ReadingRow{{Row: 2, Subject: "L01", Model: "Model A", Number: 2, Side: LeftSide, ForwardMM: 3.5, UpMM: -1, Reader: "R1", Notes: "glasses, thick"},
 		{Row: 3, Subject: FixtureSubject, ForwardMM: 0.5}}
 	var b strings.Builder
-	if err := WriteReadings(&b, want); err != nil {
+	if err := WriteReadings(&b, want, nil); err != nil {
 		t.Fatal(err)
 	}
-	if got, problems := parseReadings("", []byte(b.String())); !cmp.Equal(got, want) || problems != nil {
+	if got, planned, problems := parseReadings("", []byte(b.String())); !cmp.Equal(got, want) || planned != nil || problems != nil {
 		t.Errorf("written and read again: %+v, %v", got, problems)
 	}
 	b.Reset()
-	if err := WriteReadingPlan(&b, want); err != nil {
+	if err := WriteReadings(&b, want[1:], want[:1]); err != nil {
 		t.Fatal(err)
 	}
-	if got, problems := parseReadings("", []byte(b.String())); got != nil || problems != nil {
-		t.Errorf("planned and not read yet: %+v, %v", got, problems)
+	got, planned, problems := parseReadings("", []byte(b.String()))
+	read, open := want[1], want[0]
+	read.Row, open.Row, open.ForwardMM, open.UpMM = 2, 3, 0, 0
+	if !cmp.Equal(got, []ReadingRow{read}) || !cmp.Equal(planned, []ReadingRow{open}) || problems != nil {
+		t.Errorf("planned and not read yet: %+v, %+v, %v", got, planned, problems)
 	}
 	if _, err := LoadReadings(filepath.Join(t.TempDir(), "none.csv")); err == nil || !strings.Contains(err.Error(), "there is no such file") {
 		t.Errorf("missing file: %v", err)

@@ -110,6 +110,33 @@ type Seating struct {
 	Notes       string `json:"notes,omitempty"`
 }
 
+// Placement is what no two rows of a sheet share: one recording of one placing of a
+// headphone, or of a bare ear, on a head.
+type Placement struct {
+	Subject, Model, Unit string
+	Point                Point
+	Number               int
+	Loudspeaker          string
+	Survey               bool
+	Displacement         Displacement // zero unless Survey
+}
+
+// Placement is what the row records.
+func (s Seating) Placement() Placement {
+	p := Placement{Subject: s.Subject, Model: s.Model, Unit: s.Unit, Point: s.Point, Number: s.Number, Loudspeaker: s.Loudspeaker}
+	if s.Displaced() {
+		p.Survey, p.Displacement = true, *s.Survey
+	}
+	return p
+}
+
+// Anywhere is the placement at whichever point: rows that share it say that the
+// headphone was not touched in between.
+func (p Placement) Anywhere() Placement {
+	p.Point = ""
+	return p
+}
+
 // OnFixture reports whether the seating was made on the fixture.
 func (s Seating) OnFixture() bool { return s.Subject == FixtureSubject }
 

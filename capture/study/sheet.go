@@ -32,17 +32,6 @@ const (
 	MaxReadingMM = 200
 )
 
-// placement is what no two rows share; without the point, what one reading
-// belongs to.
-type placement struct {
-	subject, model, unit string
-	point                Point
-	number               int
-	loudspeaker          string
-	survey               bool
-	displacement         Displacement
-}
-
 // parseSheet reads the text of a seatings.csv of a study with these fixtures, none
 // for the one that is called FixtureSubject. Rows with a problem are left out.
 func parseSheet(file string, text []byte, fixtures ...Fixture) ([]Seating, textfile.Errors) {
@@ -60,7 +49,7 @@ func parseSheetOf(file string, text []byte, holds Holds, fixtures []Fixture) ([]
 			return nil, t.Problems // every row would complain of the same
 		}
 	}
-	s := &sheetReader{Table: t, fixtures: fixtures, usual: holds, files: map[string]int{}, placements: map[placement]int{}, spellings: map[string]string{}}
+	s := &sheetReader{Table: t, fixtures: fixtures, usual: holds, files: map[string]int{}, placements: map[Placement]int{}, spellings: map[string]string{}}
 	var rows []Seating
 	for _, r := range t.Rows {
 		before := len(t.Problems)
@@ -80,7 +69,7 @@ type sheetReader struct {
 	fixtures   []Fixture
 	usual      Holds          // what a file holds whose row does not say
 	files      map[string]int // row of each file
-	placements map[placement]int
+	placements map[Placement]int
 	spellings  map[string]string // of subjects and models, by lower case
 }
 
@@ -183,17 +172,9 @@ func (s *sheetReader) survey(r textfile.Row, out *Seating) {
 	}
 }
 
-func placementOf(out Seating) placement {
-	p := placement{subject: out.Subject, model: out.Model, unit: out.Unit, point: out.Point, number: out.Number, loudspeaker: out.Loudspeaker}
-	if out.Displaced() {
-		p.survey, p.displacement = true, *out.Survey
-	}
-	return p
-}
-
 // unique reports a placement that another row has too.
 func (s *sheetReader) unique(r textfile.Row, out Seating) {
-	p := placementOf(out)
+	p := out.Placement()
 	if first, twice := s.placements[p]; twice {
 		what := out.Model
 		if what == "" {
@@ -293,10 +274,9 @@ func (s *sheetReader) halfReading(r textfile.Row, empty, given, value string) {
 // shareReadings gives a reading to both rows of a placement that was recorded
 // at both points, as it may stand in either. Where both hold one, they must agree.
 func (s *sheetReader) shareReadings(rows []Seating) {
-	first := map[placement]int{}
+	first := map[Placement]int{}
 	for i := range rows {
-		p := placementOf(rows[i])
-		p.point = ""
+		p := rows[i].Placement().Anywhere()
 		j, twice := first[p]
 		if !twice {
 			first[p] = i

@@ -101,7 +101,7 @@ func (s *SheetText) Bytes() ([]byte, error) {
 // planned for it, else at the end. Everything else stays as it was written; name is
 // what errors call the file.
 func AddReading(name string, text []byte, r ReadingRow) ([]byte, error) {
-	if _, problems := parseReadings(name, text); len(problems) > 0 {
+	if _, _, problems := parseReadings(name, text); len(problems) > 0 {
 		return nil, problems.Sorted()
 	}
 	s, err := parseTable(name, text)
@@ -138,7 +138,7 @@ func AddReading(name string, text []byte, r ReadingRow) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, problems := parseReadings(name, b)
+	_, _, problems := parseReadings(name, b)
 	return b, problems.Sorted()
 }
 

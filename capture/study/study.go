@@ -58,6 +58,7 @@ type Study struct {
 
 	Seatings []Seating
 	Readings []ReadingRow // of readings.csv, where there is one
+	NotRead  []ReadingRow // rows of it that are planned and hold no figures yet
 	// Elsewhere are the files of rows that another fixture sees (seenBy).
 	Elsewhere []string
 	// NotRecorded are the rows whose recording is not there, left out of

@@ -14,11 +14,15 @@ func mergeCommand(c *console.Console) *cobra.Command {
 		Long: `Makes the study DIR out of two or more others: their settings, which must agree
 (the title apart), all rows, and copies of the recordings and calibration files.
 The studies themselves are only read. Nothing is written when two rows name the
-same placement, when a recording's path is in two studies, or when calibration
-files of one name differ; every such clash is named with file and row.`,
+same placement, when a recording's path is in two studies, when names differ in
+case alone, or when calibration files of one name differ; every such clash is named
+with file and row.`,
 		Example: `  asworn merge both spring-study autumn-study`,
 		Args:    cobra.MinimumNArgs(3),
 		RunE: func(cmd *cobra.Command, args []string) error {
+			if err := distinct(args[1:]); err != nil {
+				return err
+			}
 			s, err := merge.Studies(args[0], args[1:])
 			if err != nil {
 				return err

@@ -147,7 +147,7 @@ func distinct(addresses []string) error {
 		dir, fixture := study.Split(address)
 		info, err := os.Stat(dir)
 		if err != nil {
-			return err
+			return fmt.Errorf("name the folder of a study: %w", err)
 		}
 		if i := slices.IndexFunc(before, func(s seen) bool { return s.fixture == fixture && os.SameFile(s.info, info) }); i >= 0 {
 			return console.Usagef("study %s is named twice (as %s too); a study counts once", address, addresses[i])

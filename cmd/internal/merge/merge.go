@@ -23,15 +23,14 @@ import (
 )
 
 // Studies makes the study dir out of the studies in two or more other folders:
-// the settings that they share, the rows of all in order, and copies of every
-// file that settings and rows name. Rows that are still to be recorded come
-// along as such.
+// the settings that they share, the rows and readings of all in order, and copies of
+// every file that settings and rows name. Rows that are still to be recorded or read
+// come along as such.
 //
-// It returns textfile.Errors, all of them at once, and writes nothing when
-// settings differ (title and earlier studies apart), when two files of one path differ, when a
-// path of a recording is in two studies, or when two rows name the same
-// placement; and an error when dir holds a study already. A folder that was
-// left unfinished has no study.toml and is no study.
+// It returns textfile.Errors, all of them at once, and writes nothing when settings
+// differ (title and earlier studies apart), when rows clash or two files of one path
+// differ; and an error when dir holds a study already. A folder that was left
+// unfinished has no study.toml and is no study.
 func Studies(dir string, from []string) (study.Study, error) {
 	if _, err := os.Lstat(filepath.Join(dir, study.SettingsFile)); err == nil {
 		return study.Study{}, fmt.Errorf("%s: there is a study already; name a new folder", dir)
@@ -60,19 +59,39 @@ func Studies(dir string, from []string) (study.Study, error) {
 	if err != nil {
 		return study.Study{}, err
 	}
-	files, err := filesDiffer(parts)
+	rows, clashes, err := rowsOf(parts)
 	if err != nil {
 		return study.Study{}, err
 	}
-	rows, clashes, err := clash(parts)
+	files, differ, err := filesOf(dir, parts)
 	if err != nil {
 		return study.Study{}, err
 	}
-	if problems = slices.Concat(problems, files, clashes); len(problems) > 0 {
+	problems = slices.Concat(problems, differ, clashes, readingsClash(parts))
+	merged.Readings = once(parts, func(s *study.Study) []study.ReadingRow { return s.Readings })
+	merged.NotRead = once(parts, func(s *study.Study) []study.ReadingRow { return s.NotRead })
+	texts, err := textsOf(merged, rows)
+	if err != nil {
+		return study.Study{}, err
+	}
+	for _, t := range texts {
+		problems = append(problems, t.another()...)
+	}
+	if len(problems) > 0 {
 		return study.Study{}, problems
 	}
-	if err := write(merged, parts, rows); err != nil {
+	if err := os.MkdirAll(dir, 0o777); err != nil {
 		return study.Study{}, err
+	}
+	for _, f := range files {
+		if err := f.copy(dir); err != nil {
+			return study.Study{}, err
+		}
+	}
+	for _, t := range texts {
+		if err := disk.WriteFile(t.path, t.content); err != nil {
+			return study.Study{}, err
+		}
 	}
 	back, err := study.LoadPartial(dir)
 	if err != nil {
@@ -81,24 +100,39 @@ func Studies(dir string, from []string) (study.Study, error) {
 	return *back, nil
 }
 
-// earlierThan lists what earlier studies the parts name, each once, as dir names them.
+// earlierThan lists what earlier studies the parts name, each once, as dir names
+// them. What a part itself told later ones is left out: dir holds its recordings.
 func earlierThan(parts []*study.Study, dir string) ([]string, error) {
 	var out []string
 	root, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, err
 	}
+	told := map[[sha256.Size]byte]bool{}
+	for _, s := range parts {
+		for _, pattern := range []string{"results/panel.json", "results/*/panel.json"} {
+			names, _ := filepath.Glob(filepath.Join(escaped(s.Dir), filepath.FromSlash(pattern))) // the pattern is one
+			for _, name := range names {
+				if sum, err := digest(name); err == nil {
+					told[sum] = true
+				}
+			}
+		}
+	}
 	for _, s := range parts {
 		for _, name := range s.Earlier {
-			if !filepath.IsAbs(filepath.FromSlash(name)) {
-				at, err := filepath.Abs(filepath.Join(s.Dir, filepath.FromSlash(name)))
-				if err != nil {
+			at := filepath.FromSlash(name)
+			if !filepath.IsAbs(at) {
+				if at, err = filepath.Abs(filepath.Join(s.Dir, at)); err != nil {
 					return nil, err
 				}
-				if at, err = filepath.Rel(root, at); err != nil {
+				if name, err = filepath.Rel(root, at); err != nil {
 					return nil, err
 				}
-				name = filepath.ToSlash(at)
+				name = filepath.ToSlash(name)
+			}
+			if sum, err := digest(at); err == nil && told[sum] {
+				continue
 			}
 			if !slices.Contains(out, name) {
 				out = append(out, name)
@@ -106,6 +140,14 @@ func earlierThan(parts []*study.Study, dir string) ([]string, error) {
 		}
 	}
 	return out, nil
+}
+
+// escaped is a path as filepath.Glob takes it literally.
+func escaped(path string) string {
+	if filepath.Separator == '\\' {
+		return path // nothing escapes there, and brackets are rare
+	}
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)
 }
 
 // settingsDiffer compares the settings of every study with those of the first.
@@ -167,89 +209,38 @@ func said(v string) string {
 	return v
 }
 
-// placement is what may stand once in a sheet: one recording of one seating.
-type placement struct {
-	model, unit, subject string
-	point                study.Point
-	number               int
-	survey               study.Displacement
-	displaced            bool
+// textsOf are the sheets and settings of the merged study, study.toml the last: until
+// it is there the folder is no study.
+func textsOf(merged study.Study, rows []study.Seating) (out []text, err error) {
+	add := func(name string, write func(io.Writer) error) {
+		var b bytes.Buffer
+		err = errors.Join(err, write(&b))
+		out = append(out, text{filepath.Join(merged.Dir, name), b.Bytes()})
+	}
+	add(study.SheetFile, func(w io.Writer) error { return study.WriteSheet(w, rows) })
+	if len(merged.Readings)+len(merged.NotRead) > 0 {
+		add(study.ReadingsFile, func(w io.Writer) error { return study.WriteReadings(w, merged.Readings, merged.NotRead) })
+	}
+	add(study.SettingsFile, func(w io.Writer) error { return study.WriteSettings(w, merged) })
+	return out, err
 }
 
-func placementOf(r study.Seating) placement {
-	p := placement{model: r.Model, unit: r.Unit, subject: r.Subject, point: r.Point, number: r.Number}
-	if r.Displaced() {
-		p.survey, p.displaced = *r.Survey, true
-	}
-	return p
+// text is a file that is written anew.
+type text struct {
+	path    string
+	content []byte
 }
 
-// clash finds rows of different studies that name the same placement or the
-// same recording. A row that two studies have with the same recording, byte for
-// byte, is no clash: it is taken from the first alone. The rows to take are
-// returned by study.
-func clash(parts []*study.Study) ([][]study.Seating, textfile.Errors, error) {
-	type at struct {
-		part *study.Study
-		row  study.Seating
+// another reports a text of that path that somebody else wrote.
+func (t text) another() (problems textfile.Errors) {
+	if old, err := os.ReadFile(t.path); err == nil && !bytes.Equal(old, t.content) {
+		problems = append(problems, thereAlready(t.path))
 	}
-	var problems textfile.Errors
-	taken := make([][]study.Seating, len(parts))
-	placements, paths := map[placement]at{}, map[string]at{}
-	for i, s := range parts {
-		sheet := filepath.Join(s.Dir, study.SheetFile)
-		for _, r := range rowsOf(s) {
-			key := placementOf(r)
-			was, again := placements[key]
-			file, used := paths[r.File]
-			again, used = again && was.part != s, used && file.part != s
-			if again && used && was.row.File == r.File {
-				same, err := sameBytes(filepath.Join(was.part.Dir, r.File), filepath.Join(s.Dir, r.File))
-				if err != nil {
-					return nil, nil, err
-				}
-				if same {
-					continue
-				}
-			}
-			if again {
-				problems = append(problems, textfile.Problem{File: sheet, Line: r.Row,
-					Message: fmt.Sprintf("the same placement is row %d of %s", was.row.Row, filepath.Join(was.part.Dir, study.SheetFile)),
-					Mend:    "give one of the two another seating number, or take one out"})
-			}
-			if used {
-				problems = append(problems, textfile.Problem{File: sheet, Line: r.Row,
-					Message: fmt.Sprintf("%s is also the recording of row %d of %s", r.File, file.row.Row, filepath.Join(file.part.Dir, study.SheetFile)),
-					Mend:    "rename the recording in one of the studies, in the folder and in the sheet"})
-			}
-			placements[key], paths[r.File] = at{s, r}, at{s, r}
-			taken[i] = append(taken[i], r)
-		}
-	}
-	return taken, problems, nil
+	return problems
 }
 
-// filesDiffer finds files of settings that share a path and not their content.
-func filesDiffer(parts []*study.Study) (textfile.Errors, error) {
-	var problems textfile.Errors
-	first := parts[0]
-	for _, s := range parts[1:] {
-		for _, f := range settingsFiles(*s) {
-			same, err := sameBytes(filepath.Join(first.Dir, filepath.FromSlash(f)), filepath.Join(s.Dir, filepath.FromSlash(f)))
-			if errors.Is(err, fs.ErrNotExist) {
-				continue // named by one study alone: the settings differ, which is told
-			}
-			if err != nil {
-				return nil, err
-			}
-			if !same {
-				problems = append(problems, textfile.Problem{File: filepath.Join(s.Dir, filepath.FromSlash(f)),
-					Message: "differs from the file of the same name in " + first.Dir,
-					Mend:    "one study has one calibration, one excitation and one reference; keep studies apart that were recorded with others"})
-			}
-		}
-	}
-	return problems, nil
+func thereAlready(path string) textfile.Problem {
+	return textfile.Problem{File: path, Message: "there is another file already", Mend: "name a new folder"}
 }
 
 // sameBytes compares two files; two that are both missing are the same, one alone
@@ -275,99 +266,4 @@ func digest(name string) (sum [sha256.Size]byte, err error) {
 		return sum, err
 	}
 	return [sha256.Size]byte(h.Sum(nil)), nil
-}
-
-// rowsOf returns all rows of a study in the order of its sheet.
-func rowsOf(s *study.Study) []study.Seating {
-	rows := slices.Concat(s.Seatings, s.NotRecorded)
-	slices.SortFunc(rows, func(a, b study.Seating) int { return a.Row - b.Row })
-	return rows
-}
-
-// settingsFiles lists the files that the settings of a study name.
-func settingsFiles(s study.Study) []string {
-	files := []string{s.Excitation, s.Fixture.Reference}
-	for _, m := range s.Microphones {
-		files = append(files, m.Correction, m.Calibrator, m.CalibratorAfter)
-	}
-	slices.Sort(files)
-	files = slices.Compact(files)
-	return slices.DeleteFunc(files, func(f string) bool { return f == "" })
-}
-
-// write copies the files and writes sheet and settings, study.toml last: until
-// then the folder is no study.
-func write(merged study.Study, parts []*study.Study, taken [][]study.Seating) error {
-	for i, s := range parts {
-		for _, r := range taken[i] {
-			err := copyFile(merged.Dir, s.Dir, r.File)
-			if err != nil && !errors.Is(err, fs.ErrNotExist) { // still to be recorded
-				return err
-			}
-		}
-	}
-	rows := slices.Concat(taken...)
-	for _, f := range settingsFiles(merged) {
-		if err := copyFile(merged.Dir, parts[0].Dir, f); err != nil {
-			return err
-		}
-	}
-	if err := render(filepath.Join(merged.Dir, study.SheetFile), func(w io.Writer) error { return study.WriteSheet(w, rows) }); err != nil {
-		return err
-	}
-	if readings := readingsOf(parts, taken); len(readings) > 0 {
-		if err := render(filepath.Join(merged.Dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadings(w, readings) }); err != nil {
-			return err
-		}
-	}
-	return render(filepath.Join(merged.Dir, study.SettingsFile), func(w io.Writer) error { return study.WriteSettings(w, merged) })
-}
-
-// readingsOf gathers the readings of the rows that were taken, and all findings of
-// canal entrances.
-func readingsOf(parts []*study.Study, taken [][]study.Seating) (out []study.ReadingRow) {
-	for i, s := range parts {
-		for _, r := range s.Readings {
-			mine := func(row study.Seating) bool {
-				return row.Subject == r.Subject && row.Model == r.Model && row.Number == r.Number
-			}
-			if r.Model == "" || slices.ContainsFunc(taken[i], mine) {
-				out = append(out, r)
-			}
-		}
-	}
-	return out
-}
-
-func render(name string, f func(io.Writer) error) error {
-	var b bytes.Buffer
-	if err := f(&b); err != nil {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
-		return err
-	}
-	return disk.WriteFile(name, b.Bytes())
-}
-
-// copyFile copies the file name, a slash-separated path below both folders.
-// The original is only read; the copy is there whole or not at all.
-func copyFile(to, from, name string) error {
-	in, err := disk.Open(filepath.Join(from, filepath.FromSlash(name)))
-	if err != nil {
-		return err
-	}
-	defer in.Close()
-	target := filepath.Join(to, filepath.FromSlash(name))
-	if err := os.MkdirAll(filepath.Dir(target), 0o777); err != nil {
-		return err
-	}
-	out, err := disk.Create(target)
-	if err != nil {
-		return err
-	}
-	if _, err := io.Copy(out, in); err != nil {
-		return errors.Join(err, out.Abort())
-	}
-	return out.Commit()
 }

@@ -54,7 +54,7 @@ func Start(dir, title string, d sweep.Design, rows []capture.Seating, readings [
 		return err
 	}
 	if len(readings) > 0 {
-		err = resultdir.Render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadingPlan(w, readings) })
+		err = resultdir.Render(filepath.Join(dir, study.ReadingsFile), func(w io.Writer) error { return study.WriteReadings(w, nil, readings) })
 		if err != nil {
 			return err
 		}

@@ -93,7 +93,7 @@ func writeText(dir string, s *simulate.Study, t Truth) error {
 	}
 	if len(s.Readings) > 0 {
 		var readings bytes.Buffer
-		if err := study.WriteReadings(&readings, s.Readings); err != nil {
+		if err := study.WriteReadings(&readings, s.Readings, nil); err != nil {
 			return err
 		}
 		files[study.ReadingsFile] = readings.Bytes()

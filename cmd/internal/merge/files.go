@@ -1,0 +1,92 @@
+package merge
+
+import (
+	"errors"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"asworn/capture/disk"
+	"asworn/capture/study"
+	"asworn/capture/textfile"
+)
+
+// file is one that the merged study holds: a slash-separated path below its folder
+// and below that of the study from which it comes.
+type file struct {
+	name, from string
+}
+
+// filesOf lists the files of all studies, each path once, and finds paths that hold
+// different things in two studies, or something else in dir already. What lies in a
+// study's own sheet under the path of a row of another is told of the rows.
+func filesOf(dir string, parts []*study.Study) (out []file, problems textfile.Errors, err error) {
+	settings := map[string]bool{}
+	at := map[string]file{}
+	for _, s := range parts {
+		own := s.SettingsFiles()
+		for _, name := range own {
+			settings[name] = true
+		}
+		for _, r := range allRows(s) {
+			own = append(own, r.Files()...)
+		}
+		for _, name := range own {
+			f := file{name, s.Dir}
+			first, again := at[name]
+			if !again {
+				at[name] = f
+				out = append(out, f)
+				continue
+			}
+			same, err := sameBytes(first.path(), f.path())
+			if err != nil {
+				return nil, nil, err
+			}
+			if !same && settings[name] {
+				problems = append(problems, textfile.Problem{File: f.path(), Message: "differs from the file of the same name in " + first.from,
+					Mend: "one study has one calibration, one excitation and one reference; keep studies apart that were recorded with others"})
+			}
+		}
+	}
+	for _, f := range out {
+		target := filepath.Join(dir, filepath.FromSlash(f.name))
+		if _, err := os.Lstat(target); errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
+		if same, err := sameBytes(f.path(), target); err != nil {
+			return nil, nil, err
+		} else if !same {
+			problems = append(problems, thereAlready(target))
+		}
+	}
+	return out, problems, nil
+}
+
+func (f file) path() string { return filepath.Join(f.from, filepath.FromSlash(f.name)) }
+
+// copy copies the file; one that is still to be recorded is passed over. The original
+// is only read; the copy is there whole or not at all.
+func (f file) copy(to string) error {
+	in, err := disk.Open(f.path())
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return err
+	}
+	defer in.Close()
+	target := filepath.Join(to, filepath.FromSlash(f.name))
+	if err := os.MkdirAll(filepath.Dir(target), 0o777); err != nil {
+		return err
+	}
+	out, err := disk.Create(target)
+	if err != nil {
+		return err
+	}
+	if _, err := io.Copy(out, in); err != nil {
+		return errors.Join(err, out.Abort())
+	}
+	return out.Commit()
+}
