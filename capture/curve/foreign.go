@@ -29,7 +29,12 @@ func ReadText(path string) (Curve, error) {
 	return c, nil
 }
 
-const maxForeignProblems = 10
+const (
+	maxForeignProblems = 10
+	// leastTopHz is what the highest frequency of a curve is at least: one that ends
+	// before it says nothing of a headphone, and is in kHz as a rule.
+	leastTopHz = 100
+)
 
 func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	var c Curve
@@ -39,6 +44,10 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 			problems = append(problems, textfile.Problem{File: file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
 		}
 	}
+	if textfile.NotPlain(text) {
+		report(0, "save it as plain text (UTF-8)", "not plain text (UTF-16, or a program's own format)")
+		return c, problems
+	}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if bytes.IndexByte(text, '\n') < 0 {
 		text = bytes.ReplaceAll(text, []byte{'\r'}, []byte{'\n'})
@@ -46,15 +55,23 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	lines := bufio.NewScanner(bytes.NewReader(text))
 	lines.Buffer(nil, len(text)+1)
 	phased := true
+	head, headLine := "", 0
+	whole := 0 // the first line of three or more whole numbers with commas between, while there are no others
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
 		if line == "" || strings.HasPrefix(line, "//") || strings.ContainsAny(line[:1], `#*;"`) {
 			continue
 		}
 		v, ok := numbers(line)
+		if ok && len(c.Hz) == 0 && wholeBetweenCommas(line) {
+			whole = n
+		} else if ok && !wholeBetweenCommas(line) {
+			whole = 0
+		}
 		switch {
 		case !ok && len(c.Hz) == 0:
-			continue // the head
+			head, headLine = line, n
+			continue
 		case !ok:
 			report(n, "write a frequency in Hz, a level in dB and, if known, a phase in degrees", "%q is not a line of numbers", short(line))
 			continue
@@ -80,10 +97,25 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	if !phased {
 		c.PhaseDeg = nil
 	}
-	if len(c.Hz) < 2 && len(problems) == 0 {
-		report(0, "write one line per frequency: hertz, level in dB", "%d points make no curve", len(c.Hz))
+	const perLine = "write one line per frequency: hertz, level in dB"
+	switch last := len(c.Hz) - 1; {
+	case len(problems) > 0:
+	case last < 0 && headLine > 0:
+		report(headLine, perLine+"; numbers without units or quotes", "%q is not a line of numbers, nor is any before it", short(head))
+	case last < 1:
+		report(0, perLine, "%d points make no curve", last+1)
+	case c.Hz[last] < leastTopHz:
+		report(0, "write frequencies in Hz, not in kHz", "the highest frequency is %g Hz", c.Hz[last])
+	case whole > 0:
+		report(whole, "separate with tabs or semicolons, or write numbers with a point: 20.0, 1.5", "commas may separate here or be decimal")
 	}
 	return c.Unwrapped(), problems
+}
+
+// wholeBetweenCommas reports whether a line is three whole numbers or more with nothing
+// but commas between, which may as well be fewer numbers with decimal commas.
+func wholeBetweenCommas(line string) bool {
+	return strings.Count(line, ",") > 1 && !strings.ContainsAny(line, ".eE;\t")
 }
 
 // numbers splits a line into two or three numbers.

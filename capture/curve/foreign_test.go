@@ -29,6 +29,7 @@ func TestReadText(t *testing.T) {
 		{"a phase that is not everywhere", "20.5 94.1 10\n1000 -3\n", two},
 		{"scientific", "2.05e1 9.41E+1\n1.0e3 -3.0\n", two},
 		{"Windows lines, byte order mark", "\ufeff20.5\t94.1\r\n1000\t-3\r\n", two},
+		{"commas between whole numbers here and there", "20.5,94.1,10\n1000,-3,-20\n", three},
 		{"direct current", "0 0\n20.5 94.1\n1000 -3\n", two},
 		{"minus signs of typesetters", "20.5 94.1\n1000 −3\n", two},
 	} {
@@ -52,6 +53,12 @@ func TestReadTextErrors(t *testing.T) {
 		{"20 94\n-30 1\n", "c.txt:2: frequency -30"},
 		{"20 94\n30 NaN\n", "is not a line of numbers"},
 		{"20 94\n" + strings.Repeat("x\n", 1000), "c.txt:11:"},
+		{"\xff\xfe2\x000\x00\n\x00", "c.txt: not plain text (UTF-16"},
+		{"2\x000", "c.txt: not plain text"},
+		{"# made\nHz dB\n20Hz 94dB\n1kHz 90dB\n", `c.txt:4: "1kHz 90dB" is not a line of numbers, nor is any before it; write one line per frequency`},
+		{"0.02 94\n1 90\n20 80\n", "c.txt: the highest frequency is 20 Hz; write frequencies in Hz, not in kHz"},
+		{"Hz,dB\n20,0,94,5\n1000,0,90,5\n", "c.txt:2: commas may separate here or be decimal"},
+		{"20,94,5\n1000,90,5\n", "c.txt:1: commas may separate here or be decimal"},
 	} {
 		_, problems := parseText("c.txt", []byte(c.text))
 		if len(problems) == 0 || len(problems) > maxForeignProblems || !strings.Contains(problems.Error(), c.want) {

@@ -67,7 +67,7 @@ func ReadTable(file string, text []byte, known []string, required int, comment r
 	t := &Table{file: file, Columns: map[string]int{}}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	switch {
-	case bytes.HasPrefix(text, []byte{0xff, 0xfe}), bytes.HasPrefix(text, []byte{0xfe, 0xff}), bytes.IndexByte(text, 0) >= 0:
+	case NotPlain(text):
 		t.Report(0, saveAs, "not plain text (UTF-16, or a spreadsheet's own format)")
 		return t
 	case !utf8.Valid(text):
@@ -87,6 +87,11 @@ func ReadTable(file string, text []byte, known []string, required int, comment r
 	r.Comma, r.Comment, r.FieldsPerRecord = t.comma, comment, -1
 	t.read(r, known, required)
 	return t
+}
+
+// NotPlain reports whether a file holds no plain text: UTF-16, or a program's own format.
+func NotPlain(text []byte) bool {
+	return bytes.HasPrefix(text, []byte{0xff, 0xfe}) || bytes.HasPrefix(text, []byte{0xfe, 0xff}) || bytes.IndexByte(text, 0) >= 0
 }
 
 // Separator is the candidate that is most often in the head. It is a comma where none is
