@@ -16,7 +16,7 @@ import (
 )
 
 // Analyse estimates everything that the usable seatings of a study can say:
-// blocked and drum points, all models, bare-ear references (Model "").
+// both points, all models, bare-ear references (Model "").
 // Parts that the study cannot support are left out and named in Cannot. The
 // second value holds what is needed to judge later fixture seatings. Results
 // do not depend on opt.Jobs. The error is ctx's, or reports seatings that

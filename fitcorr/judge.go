@@ -30,7 +30,7 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	fp := fm.at(s.Point)
 	ref, ok := find(f.references(), s.Model, s.Point)
 	if !ok {
-		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s point: %w; survey the model there on the fixture first", s.Model, s.Point, survey.ErrNoSurvey)
+		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s: %w; survey the model there on the fixture first", s.Model, s.Point.Words(), survey.ErrNoSurvey)
 	}
 	leaks := fp.leaksWith(s, f.Options)
 	p, ok := position.PlaceFixture(ref.placer(), s, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})

@@ -31,9 +31,9 @@ func misfit(s seat.Seating, own placing.Fit, refs []reference) (Misfit, bool) {
 			best, most = &refs[i], f
 		}
 	}
-	out.Why = fmt.Sprintf("it is no recording of %s at the %s point, wherever the headphone sits", s.Model, s.Point)
+	out.Why = fmt.Sprintf("it is no recording of %s at the %s, wherever the headphone sits", s.Model, s.Point.Words())
 	if best != nil {
-		out.Why += fmt.Sprintf(": it fits %s at the %s point", best.model, best.point)
+		out.Why += fmt.Sprintf(": it fits %s at the %s", best.model, best.point.Words())
 		out.Mend = "say what was recorded, or record it again"
 		return out, true
 	}

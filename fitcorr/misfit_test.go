@@ -38,10 +38,10 @@ func TestMisfits(t *testing.T) {
 		s    seat.Seating
 		why  string
 	}{
-		{"another model", at("Model A/fixture0", "Model B", capture.Blocked), "it fits Model A at the blocked point"},
-		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum point"},
-		{"blocked as the drum", at("Model B/fixture0", "Model B", capture.Drum), "it fits Model B at the blocked point"},
-		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum point"},
+		{"another model", at("Model A/fixture0", "Model B", capture.Blocked), "it fits Model A at the blocked ear-canal entrance"},
+		{"the drum as blocked", at("Model A/drum0", "Model A", capture.Blocked), "it fits Model A at the drum reference point"},
+		{"blocked as the drum", at("Model B/fixture0", "Model B", capture.Drum), "it fits Model B at the blocked ear-canal entrance"},
+		{"another model at the other point", at("Model B/drum0", "Model A", capture.Blocked), "it fits Model B at the drum reference point"},
 		{"an electrical signal", flat, "the right channel is flat within 0.00 dB"},
 	} {
 		m, bad := f.Misfit(c.s)

@@ -39,7 +39,7 @@ func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.O
 	if m := p.drum.model; m != nil {
 		p.ma.DrumSurvey = &m.Reports
 	} else if p.drum.err != nil {
-		p.cannot("at the drum: %v", p.drum.err)
+		p.cannot("at the %s: %v", capture.Drum.Words(), p.drum.err)
 	}
 	if p.blocked.model == nil {
 		p.cannot("%v", p.blocked.err)

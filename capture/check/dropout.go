@@ -103,7 +103,7 @@ func checkSpacing(t *take.Take) {
 		usual := samples.Median(slices.Clone(gaps))
 		for k, g := range gaps {
 			if off := g - usual; math.Abs(off) > evenSamples {
-				addDropout(t, -1, t.Cut[k+1], fmt.Sprintf("repeat %d comes %+.1f samples off the even spacing: samples were lost or repeated before it", t.Index[k+1]+1, off), off, "samples")
+				addDropout(t, -1, t.Cut[k+1], finding.Text("repeat %d comes %+.1f samples off the even spacing: samples were lost or repeated before it", t.Index[k+1]+1, off), off, "samples")
 				return
 			}
 		}
@@ -112,7 +112,7 @@ func checkSpacing(t *take.Take) {
 		d, se, ok := clock.OfSweep(t, take.Loopback)
 		if apart := t.Rec.DriftPPM - d*1e6; ok && math.Abs(apart) > clockApartPPM+5*se*1e6 {
 			off := apart * 1e-6 * float64(t.Bench.Period)
-			addDropout(t, -1, t.Cut[1], fmt.Sprintf("the second repeat comes %+.0f samples off where the clock of the sweep puts it: samples were lost or repeated between them", off), off, "samples")
+			addDropout(t, -1, t.Cut[1], finding.Text("the second repeat comes %+.0f samples off where the clock of the sweep puts it: samples were lost or repeated between them", off), off, "samples")
 		}
 	}
 }

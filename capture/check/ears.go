@@ -138,7 +138,7 @@ func checkWire(t *take.Take) []finding.Finding {
 	if math.Abs(off) < notFlatDB {
 		return nil
 	}
-	return []finding.Finding{finding.New(finding.LoopbackNotFlat, fmt.Sprintf("the loopback is %+.1f dB at %.0f Hz against its middle: the responses have the opposite error", off, hz[worst])).
+	return []finding.Finding{finding.New(finding.LoopbackNotFlat, finding.Text("the loopback is %+.1f dB at %.0f Hz against its middle: the responses have the opposite error", off, hz[worst])).
 		On(take.ChannelNames[take.Loopback]).Of(off, "dB")}
 }
 

@@ -18,17 +18,17 @@ func checkDrift(t *take.Take) {
 	switch {
 	case d <= largeDriftPPM || d <= 3*rec.DriftSEPPM:
 	case d > wildDriftPPM:
-		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM)).
+		t.Add(finding.New(finding.Drift, finding.Text("the recorder's clock runs %+.0f ppm against playback, more than clocks do; it was allowed for as far as it is one", rec.DriftPPM)).
 			Of(rec.DriftPPM, "ppm").Rated(finding.Warning).Mended("look for a rate converter, a rate that is set wrongly in one device, lost samples, or another sweep than the stated one; use one clock for both"))
 	default:
-		t.Add(finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM)).
+		t.Add(finding.New(finding.Drift, finding.Text("the recorder's clock runs %+.0f ppm against playback; it was allowed for", rec.DriftPPM)).
 			Of(rec.DriftPPM, "ppm"))
 	}
 }
 
 func checkLevel(t *take.Take, e study.Ear) {
 	if level := t.FullScaleLevel(e); level < lowLevelDB {
-		t.Add(finding.New(finding.LowLevel, fmt.Sprintf("the sweep is recorded at %.0f dB re full scale", level)).
+		t.Add(finding.New(finding.LowLevel, finding.Text("the sweep is recorded at %.0f dB re full scale", level)).
 			On(take.ChannelNames[e]).Of(level, "dB re full scale"))
 	}
 }
@@ -46,7 +46,7 @@ func checkNoise(t *take.Take, e study.Ear) {
 	}
 	slices.Sort(snr)
 	if m := snr[len(snr)/2]; m < noisySNRDB {
-		f := finding.New(finding.Noisy, fmt.Sprintf("signal to noise is %.0f dB in the middle of the bands", m)).
+		f := finding.New(finding.Noisy, finding.Text("signal to noise is %.0f dB in the middle of the bands", m)).
 			On(take.ChannelNames[e]).Of(m, "dB")
 		if m < response.MinSNRDB {
 			f = f.Rated(finding.Refusal)

@@ -31,7 +31,7 @@ func Samples(t *take.Take, role int) (out []finding.Finding) {
 	}
 	if runs := samples.ClippedRuns(x, found, peak); runs > 0 {
 		t.Spoilt[role] = true
-		out = append(out, finding.New(finding.Clipping, fmt.Sprintf("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak))).
+		out = append(out, finding.New(finding.Clipping, finding.Text("clipped in %d places at %.1f dB re full scale", runs, 20*math.Log10(peak))).
 			On(name).Of(float64(runs), "places"))
 	}
 	return out
@@ -61,7 +61,7 @@ func checkTops(t *take.Take, role int) (out []finding.Finding) {
 		return nil // above 1 the format holds more than full scale
 	}
 	if top := samples.InterSamplePeak(x, t.Bench.Buf.Extremes[role]); top > interLeast {
-		out = append(out, finding.New(finding.InterSamplePeak, fmt.Sprintf("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(top))).
+		out = append(out, finding.New(finding.InterSamplePeak, finding.Text("between the samples the signal reaches %+.1f dB re full scale: filters in the converter may have clipped", 20*math.Log10(top))).
 			On(take.ChannelNames[role]).Of(20*math.Log10(top), "dB re full scale"))
 	}
 	return out
@@ -94,7 +94,7 @@ func flat(t *take.Take, role int, x []float64, cut [2]bool, tops [2]samples.TopZ
 	}
 	theta := math.Pi / sides * float64(most) / float64(block)
 	lost := -20 * math.Log10(max(0.01, 1-sides/2*(2*theta-math.Sin(2*theta))/math.Pi))
-	f := finding.New(finding.FlatTop, fmt.Sprintf("the %s are cut flat at %.1f dB re full scale, below it: something before the converter is at its limit; the response is up to %.2f dB too low where it is strongest", side, level, lost)).
+	f := finding.New(finding.FlatTop, finding.Text("the %s are cut flat at %.1f dB re full scale, below it: something before the converter is at its limit; the response is up to %.2f dB too low where it is strongest", side, level, lost)).
 		On(take.ChannelNames[role]).Of(lost, "dB")
 	if t.Peak[role] >= samples.ClipLevel {
 		f.Code = finding.Clipping

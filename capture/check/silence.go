@@ -53,7 +53,7 @@ func checkOffset(t *take.Take, role int, x []float64, quiet [][2]int) []finding.
 	if math.Abs(dc) < least {
 		return nil
 	}
-	f := finding.New(finding.DCOffset, fmt.Sprintf("d.c. offset of %+.1f %% of full scale; it was taken out", 100*dc)).
+	f := finding.New(finding.DCOffset, finding.Text("d.c. offset of %+.1f %% of full scale; it was taken out", 100*dc)).
 		On(take.ChannelNames[role]).Of(100*dc, "% of full scale")
 	if math.Abs(dc) >= dcWarning {
 		f.Severity = finding.Warning

@@ -91,11 +91,11 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 					usual[i] = usual[i] || like > -swapLikeness
 					continue
 				}
-				f := finding.New(finding.ChannelsSwapped, fmt.Sprintf("left and right are exchanged: the difference of the two ears is that of %s with the sign turned (likeness %.2f; 1 is the right way round, -1 exchanged)", l.what, like)).
+				f := finding.New(finding.ChannelsSwapped, finding.Text("left and right are exchanged: the difference of the two ears is that of %s with the sign turned (regression coefficient on theirs %.2f; 1 is the right way round, −1 exchanged)", l.what, like)).
 					Of(like, "")
 				if usual[i] || strength < swapSure {
 					f.Severity = finding.Warning
-					f.Message = fmt.Sprintf("left and right may be exchanged: the difference of the two ears is opposite to that of %s (likeness %.2f)", l.what, like)
+					f.Message = finding.Text("left and right may be exchanged: the difference of the two ears is opposite to that of %s (regression coefficient on theirs %.2f)", l.what, like)
 				}
 				out[i] = append(out[i], f)
 			}
@@ -126,7 +126,7 @@ func compareClocks(out [][]finding.Finding, recs []Traits, judge func(int) bool)
 	limit := max(clockOtherPPM, 8*1.48*samples.Median(clocks))
 	for i, r := range recs {
 		if off := r.ClockPPM - usual; judge(i) && r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM && math.Abs(off) > limit && !r.Drift {
-			out[i] = append(out[i], finding.New(finding.Drift, fmt.Sprintf("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual)).
+			out[i] = append(out[i], finding.New(finding.Drift, finding.Text("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual)).
 				Of(r.ClockPPM, "ppm").Mended("nothing for these curves; see whether another recorder or player was used, and that it is calibrated too"))
 		}
 	}

@@ -116,10 +116,10 @@ func (c instance) name(a account, own Traits, g group) finding.Finding {
 			what = "the loopback is as usual: the gain of the microphones, or of the headphone amplifier, is not as it was"
 		}
 		return finding.New(finding.GainChanged,
-			fmt.Sprintf("both ears are %+.1f dB from the other recordings of %s at all frequencies; %s", a.size, g.name, what)).Of(a.size, "dB")
+			finding.Text("both ears are %+.1f dB from the other recordings of %s at all frequencies; %s", a.size, g.name, what)).Of(a.size, "dB")
 	case gainOfOne:
 		return finding.New(finding.GainChanged,
-			fmt.Sprintf("the %s ear is %+.1f dB from the other recordings of %s at all frequencies: the gain of its channel, or its microphone, is not as it was", a.ear, a.size, g.name)).
+			finding.Text("the %s ear is %+.1f dB from the other recordings of %s at all frequencies: the gain of its channel, or its microphone, is not as it was", a.ear, a.size, g.name)).
 			On(a.ear.String()).Of(a.size, "dB")
 	case blocked:
 		return finding.New(finding.MicrophoneBlocked,
@@ -137,7 +137,7 @@ func (c instance) unlike(e study.Ear, l law, g group) finding.Finding {
 	over := c.shape[e] / l.shape
 	if c.low[e] < -outLowDB && c.low[e] < -l.lowDB/2 {
 		return finding.New(finding.MicrophoneOut,
-			fmt.Sprintf("the %s ear differs from the other recordings of %s as if the microphone had come out of the ear: %+.1f dB at low frequencies, %.1f times the usual scatter above", e, g.name, c.low[e], over)).
+			finding.Text("the %s ear differs from the other recordings of %s as if the microphone had come out of the ear: %+.1f dB at low frequencies, %.1f times the usual scatter above", e, g.name, c.low[e], over)).
 			On(e.String()).Of(over, "scatter")
 	}
 	return finding.New(finding.UnlikeGroup,

@@ -79,7 +79,7 @@ func compareLoopbacks(out [][]finding.Finding, recs []Traits, judge func(int) bo
 			named[i] = true
 			if judge(i) {
 				out[i] = append(out[i], finding.New(finding.GainChanged,
-					fmt.Sprintf("the loopback is %+.2f dB from that of the other recordings: the level of the player or the gain of the recorder is not as it was, and levels may be off by as much", off)).
+					finding.Text("the loopback is %+.2f dB from that of the other recordings: the level of the player or the gain of the recorder is not as it was, and levels may be off by as much", off)).
 					On("loopback").Of(off, "dB"))
 			}
 		}
@@ -109,7 +109,7 @@ func compareHarmonics(out [][]finding.Finding, rows []study.Seating, recs []Trai
 			for _, i := range g {
 				if h := recs[i].HarmonicDB[e]; judge(i) && h > harmonicFloorDB && h-usual > limit {
 					out[i] = append(out[i], finding.New(finding.Compression,
-						fmt.Sprintf("the third harmonic of the %s ear is at %.0f dB, %.0f dB above that of the other recordings with this headphone", study.Ear(e), h, h-usual)).
+						finding.Text("the third harmonic of the %s ear is at %.0f dB, %.0f dB above that of the other recordings with this headphone", study.Ear(e), h, h-usual)).
 						On(study.Ear(e).String()).Of(h-usual, "dB"))
 				}
 			}

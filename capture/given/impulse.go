@@ -141,7 +141,7 @@ func one(r *response.Response, x []float64, rate float64, s study.Setup, e study
 	var found []finding.Finding
 	if tail := tailDB(x[peak:]); tail > cutOffDB {
 		found = append(found, finding.New(finding.Truncated,
-			fmt.Sprintf("the response is cut off before it has rung down: its last tenth holds %.0f dB of the whole", tail)).
+			finding.Text("the response is cut off before it has rung down: its last tenth holds %.0f dB of the whole", tail)).
 			On(e.String()).Of(tail, "dB").Mended("export a longer response; low frequencies are wrong in a short one"))
 	}
 	return found

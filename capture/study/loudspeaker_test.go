@@ -42,7 +42,7 @@ func TestLoudspeakerPlaces(t *testing.T) {
 func TestLoudspeakerErrors(t *testing.T) {
 	for _, c := range []struct{ name, old, new, want string }{
 		{"headphone", "Model A,L01,blocked,1,", "Model A,L01,blocked,1,front", `s:4: loudspeaker is "front" on a row that is no bare-ear reference; leave loudspeaker empty`},
-		{"same place twice", "left 60°", "front", `s:3: seating 1 of the bare ear on L01 at the blocked point is in row 2 already`},
+		{"same place twice", "left 60°", "front", `s:3: seating 1 of the bare ear on L01 at the blocked ear-canal entrance is in row 2 already`},
 		{"spelling", "left 60°", "Front", `s:3: loudspeaker "Front" differs from "front" only in case or spaces`},
 	} {
 		t.Run(c.name, func(t *testing.T) {

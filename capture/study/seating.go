@@ -52,6 +52,25 @@ const (
 	Drum Point = "drum"
 )
 
+// Words is the point in the standards' words (IEC 60268-7, ITU-T P.57).
+func (p Point) Words() string {
+	switch p {
+	case Blocked:
+		return "blocked ear-canal entrance"
+	case Drum:
+		return "drum reference point"
+	}
+	return string(p)
+}
+
+// Short is Words where there is little space.
+func (p Point) Short() string {
+	if p == Blocked {
+		return "blocked entrance"
+	}
+	return p.Words()
+}
+
 // FixtureSubject is the reserved name of the fixture in the subject column.
 const FixtureSubject = "fixture"
 

@@ -180,8 +180,8 @@ func (s *sheetReader) unique(r textfile.Row, out Seating) {
 		if what == "" {
 			what = "the bare ear"
 		}
-		s.Report(r.Line, "number each placement, or take one row out", "seating %d of %s on %s at the %s point is in row %d already",
-			out.Number, what, out.Subject, out.Point, first)
+		s.Report(r.Line, "number each placement, or take one row out", "seating %d of %s on %s at the %s is in row %d already",
+			out.Number, what, out.Subject, out.Point.Words(), first)
 		return
 	}
 	s.placements[p] = r.Line

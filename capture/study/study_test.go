@@ -220,7 +220,7 @@ func TestStudyErrors(t *testing.T) {
 		{"file outside, from Windows", SheetFile, "recordings/a.wav", `..\a.wav`, `seatings.csv:2: file is "..\\a.wav", which is not below the study folder`},
 		{"file a folder", SheetFile, "recordings/a.wav", "recordings", `seatings.csv:2: recordings: not a file`},
 		{"no file", SheetFile, "recordings/a.wav", "", `seatings.csv:2: file is empty`},
-		{"seating twice", SheetFile, "recordings/b.wav,Model A,1,fixture,drum", "recordings/b.wav,Model A,1,fixture,blocked", `seatings.csv:3: seating 1 of Model A on fixture at the blocked point is in row 2 already`},
+		{"seating twice", SheetFile, "recordings/b.wav,Model A,1,fixture,drum", "recordings/b.wav,Model A,1,fixture,blocked", `seatings.csv:3: seating 1 of Model A on fixture at the blocked ear-canal entrance is in row 2 already`},
 		{"seating negative", SheetFile, "blocked,2", "blocked,-2", `seatings.csv:4: seating is -2: impossible`},
 		{"seating text", SheetFile, "blocked,2", "blocked,two", `seatings.csv:4: seating is "two", not a number`},
 		{"seating NaN", SheetFile, "blocked,2", "blocked,NaN", `seatings.csv:4: seating is "NaN", not a number`},

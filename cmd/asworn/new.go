@@ -190,7 +190,7 @@ func tellPlan(c *console.Console, opt newOptions) {
 	}
 	points := "at the blocked ear-canal entrance"
 	if d.Drum {
-		points += " and as many at the drum"
+		points += " and as many at the drum reference point"
 	}
 	t := d.Minutes(opt.minutesPerRow())
 	c.Note("plan: %s × %s of each model, %d of them also displaced; %s of each model %s; %s of each placement",

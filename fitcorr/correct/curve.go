@@ -255,14 +255,14 @@ func (fc FinalCurve) Level() seat.Level {
 	})
 }
 
-// MadeOf says what the curve is the mean of: "3 seatings at the drum point, left
+// MadeOf says what the curve is the mean of: "3 seatings at the drum reference point, left
 // ear: 2 as measured, 1 corrected to the worn mean; 3 of 6 left out".
 func (fc FinalCurve) MadeOf() string {
 	plural := "s"
 	if fc.Used == 1 {
 		plural = ""
 	}
-	what := fmt.Sprintf("%d seating%s at the %s point, %s ear", fc.Used, plural, fc.Point, fc.Ear)
+	what := fmt.Sprintf("%d seating%s at the %s, %s ear", fc.Used, plural, fc.Point.Words(), fc.Ear)
 	switch measured := fc.Used - fc.Corrected; {
 	case fc.Used == 0:
 	case fc.Corrected == 0:

@@ -141,7 +141,7 @@ func TestUndeterminedStaysOut(t *testing.T) {
 	if fc.LevelDB[50] != 2.5 { // (1 + (3 + 1)) / 2
 		t.Errorf("level %g, want the mean of 1 and a corrected 4", fc.LevelDB[50])
 	}
-	if got, want := fc.MadeOf(), "2 seatings at the drum point, left ear: 1 as measured, 1 corrected to the worn mean; 1 of 3 left out"; got != want {
+	if got, want := fc.MadeOf(), "2 seatings at the drum reference point, left ear: 1 as measured, 1 corrected to the worn mean; 1 of 3 left out"; got != want {
 		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -115,7 +115,7 @@ func (k groupKey) String() string {
 	if k.unit != "" {
 		parts = append(parts, "unit "+k.unit)
 	}
-	return strings.Join(append(parts, k.subject, string(k.point)), ", ")
+	return strings.Join(append(parts, k.subject, k.point.Short()), ", ")
 }
 
 // group is the ordinary seatings of one model and unit on one subject at one point.

@@ -99,7 +99,7 @@ func Of(r *judged.Study) []Curve {
 // fixture adds the curves of one model at one point and ear of the fixture, at the drum
 // also less the fixture's reference, when there is one.
 func (m *maker) fixture(a fitcorr.ModelAnalysis, point capture.Point, ear capture.Ear) {
-	place, words := string(point)+"-"+ear.String(), fmt.Sprintf("%s point, %s ear", point, ear)
+	place, words := string(point)+"-"+ear.String(), fmt.Sprintf("%s, %s ear", point.Words(), ear)
 	add := func(name, title, about string, level seat.Level) {
 		m.add(a.Model, place+"-"+name, title, about, level)
 		if point == capture.Drum {
@@ -143,7 +143,7 @@ func (m *maker) listeners(model string, ear capture.Ear) {
 		by[rec.Subject] = append(by[rec.Subject], rec.Ears[ear])
 	}
 	for _, who := range order {
-		m.add(model, text.Slug(who)+"-blocked-"+ear.String(), fmt.Sprintf("listener %s, blocked point, %s ear: mean of %s", who, ear, text.Plural(len(by[who]), "seating")),
+		m.add(model, text.Slug(who)+"-blocked-"+ear.String(), fmt.Sprintf("listener %s, %s, %s ear: mean of %s", who, capture.Blocked.Words(), ear, text.Plural(len(by[who]), "seating")),
 			aboutMean(len(by[who])), seat.MeanLevel(by[who], m.r.Options.Confidence))
 	}
 }

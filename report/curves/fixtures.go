@@ -39,5 +39,5 @@ func OfFixtures(r report.Fixtures) []Curve {
 
 func differenceName(d between.Difference) (name, what string) {
 	return text.Slug(d.First+"-"+d.Second) + "-" + string(d.Point) + "-" + d.Ear.String(),
-		fmt.Sprintf("fixture %s minus fixture %s, %s point, %s ear", d.First, d.Second, d.Point, d.Ear.String())
+		fmt.Sprintf("fixture %s minus fixture %s, %s, %s ear", d.First, d.Second, d.Point.Words(), d.Ear.String())
 }

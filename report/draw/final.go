@@ -34,7 +34,7 @@ func finalFigures(r *judged.Study) []figure.Figure {
 			interval.Group, extremes.Group = interval.Name, extremes.Name
 			c.Series = []figure.Series{extremes, interval}
 			out = append(out, figure.Figure{Name: string(figure.SectionFinal) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear.String(), Section: figure.SectionFinal, Model: m.Model, Ear: f.Ear.String(),
-				Title: m.Model + ", " + f.Ear.String() + " ear, " + judged.PointWords(f.Point) + ": final curve",
+				Title: m.Model + ", " + f.Ear.String() + " ear, " + f.Point.Words() + ": final curve",
 				Note:  "Mean of " + text.Plural(f.Used, "fixture seating") + " with the interval of its uncertainty budget." + notes(f), Curves: c})
 		}
 	}
@@ -74,7 +74,7 @@ func budgetFigures(r *judged.Study) []figure.Figure {
 				c.Add(b.Source, b.StdDB, nil, st)
 			}
 			out = append(out, figure.Figure{Name: string(figure.SectionBudget) + "-" + text.Slug(m.Model) + "-" + string(f.Point) + "-" + f.Ear.String(), Section: figure.SectionBudget, Model: m.Model, Ear: f.Ear.String(),
-				Title: m.Model + ", " + f.Ear.String() + " ear, " + judged.PointWords(f.Point) + ": uncertainty budget",
+				Title: m.Model + ", " + f.Ear.String() + " ear, " + f.Point.Words() + ": uncertainty budget",
 				Note:  "Standard uncertainty of each source (JCGM 100:2008) and their combination, per third octave." + cutNote, Curves: c})
 		}
 	}

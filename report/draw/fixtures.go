@@ -6,7 +6,6 @@ import (
 	"asworn/fitcorr/between"
 	"asworn/report"
 	"asworn/report/figure"
-	"asworn/report/judged"
 	"asworn/report/text"
 )
 
@@ -56,7 +55,7 @@ func withInterval(name string, y, half []float64, valid []bool, st figure.Style)
 func differenceOfTwo(r report.Fixtures, model string, d between.Difference) []figure.Figure {
 	of := figure.Figure{Section: figure.SectionFixtures, Model: model, Ear: d.Ear.String(), View: "raw",
 		Name:  text.Slug("fixtures " + model + " " + string(d.Point) + " " + d.Ear.String() + " " + twoFixtures(d)),
-		Title: model + ", " + d.Ear.String() + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d)}
+		Title: model + ", " + d.Ear.String() + " ear, " + d.Point.Words() + ": " + twoFixtures(d)}
 	c := thirds(r, "Difference, dB")
 	c.Series = append(c.Series, withInterval("final: position and seal taken out", d.FinalDB, d.HalfDB, d.Valid, figure.Style{}))
 	c.Add("as measured", d.MeasuredDB, d.Valid, figure.Style{Tint: 1, Dash: 1})
@@ -95,7 +94,7 @@ func modelsApart(r report.Fixtures) []figure.Figure {
 			if !ok {
 				k, at[key] = len(out), len(out)
 				out = append(out, figure.Figure{Section: figure.SectionFixtureModels, Ear: d.Ear.String(), Name: text.Slug("models " + key),
-					Title:  "Models side by side, " + d.Ear.String() + " ear, " + judged.PointWords(d.Point) + ": " + twoFixtures(d),
+					Title:  "Models side by side, " + d.Ear.String() + " ear, " + d.Point.Words() + ": " + twoFixtures(d),
 					Note:   "Final curves, position and seal taken out. Models that lie on one line differ between the fixtures alike: the fixtures' ears; a model that leaves it depends on the fixture.",
 					Curves: thirds(r, "Difference, dB")})
 			}

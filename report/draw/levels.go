@@ -123,7 +123,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 					continue
 				}
 				out = append(out, figure.Figure{Name: figureName(figure.SectionCorrected+"-"+figure.Section(p), m.Model, ear), Section: figure.SectionCorrected, Model: m.Model, Ear: ear.String(),
-					Title: m.Model + ", " + ear.String() + " ear, " + judged.PointWords(p) + ": corrected and raw",
+					Title: m.Model + ", " + ear.String() + " ear, " + p.Words() + ": corrected and raw",
 					Note: "Thin: raw. Wide, with the " + text.Percent(r.Options.Confidence) + " interval of the correction: moved to the sample mean, " +
 						"only in the bands where that brought held-out curves closer.",
 					Curves: c})
@@ -208,7 +208,7 @@ func finalCurve(m fitcorr.ModelAnalysis, p capture.Point, ear capture.Ear) (fitc
 	return m.Curves[i], true
 }
 
-// compensatedFigures draws the final curve at the drum point, less the fixture's
+// compensatedFigures draws the final curve at the drum reference point, less the fixture's
 // reference and raw: the same curve, of the same seatings. The seatings as measured
 // stand beside it.
 func compensatedFigures(r *judged.Study) []figure.Figure {

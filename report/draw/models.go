@@ -175,7 +175,7 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 	var scatter []figure.Figure
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			what := m.Model + ", " + s.Ear.String() + " ear, " + judged.PointWords(s.Point) + ": "
+			what := m.Model + ", " + s.Ear.String() + " ear, " + s.Point.Words() + ": "
 			name := string(figure.SectionSensitivity) + "-" + text.Slug(m.Model) + "-" + string(s.Point) + "-" + s.Ear.String()
 			c := &figure.Curves{Hz: r.ThirdsHz, YLabel: "Standard deviation, dB", Unit: "dB", Decimals: 2}
 			c.Add("reproducibility standard deviation s_R", s.ReproducibilityDB, s.PanelValid, figure.Style{})

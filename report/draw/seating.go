@@ -151,7 +151,7 @@ func differenceFigures(r *judged.Study) []figure.Figure {
 				continue
 			}
 			out = append(out, figure.Figure{Name: string(figure.SectionDifference) + "-" + text.Slug(m.Model) + "-" + string(p), Section: figure.SectionDifference, Model: m.Model,
-				Title: m.Model + ", " + judged.PointWords(p) + ": fixture minus worn",
+				Title: m.Model + ", " + p.Words() + ": fixture minus worn",
 				Note: "Mean of " + text.Plural(fixture, "fixture seating") + " minus worn mean, with the " + text.Percent(r.Options.Confidence) +
 					" interval for people like the sample. It holds everything in which the fixture differs from people: position, seal and the shape of its ear.", Curves: c})
 		}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"asworn/report/table"
 )
@@ -15,12 +16,13 @@ import (
 // sized in CSS, so that it stays readable on a phone.
 const (
 	svgWidth  = 640.0
-	svgLeft   = 72.0
+	svgLeft   = 92.0 // numbers as "−0.4" and the name of the axis, at the largest text
 	svgRight  = 24.0
 	svgTop    = 12.0
 	svgBottom = 58.0
-	svgNames  = 78.0 // further left of rows
 	svgRow    = 26.0
+	svgLetter = 12.5 // what a letter takes at the largest text
+	svgNames  = 20   // letters of a row's name; the whole of it stands in the table of the figure
 )
 
 // svgFrame maps a scene to the view box.
@@ -32,7 +34,9 @@ type svgFrame struct {
 func frameOf(s Scene) svgFrame {
 	fr := svgFrame{x: s.X, y: s.Y, x0: svgLeft, y0: svgTop}
 	if s.Rows > 0 {
-		fr.x0 += svgNames
+		for _, t := range s.Y.Ticks {
+			fr.x0 = max(fr.x0, svgLetter*float64(min(utf8.RuneCountInString(t.Label), svgNames))+14)
+		}
 	}
 	fr.w = svgWidth - fr.x0 - svgRight
 	fr.h = fr.w * s.Aspect
@@ -44,6 +48,14 @@ func frameOf(s Scene) svgFrame {
 
 func (f svgFrame) px(v float64) float64 { return f.x0 + f.w*f.x.At(v) }
 func (f svgFrame) py(v float64) float64 { return f.y0 + f.h*(1-f.y.At(v)) }
+
+// short cuts a name to svgNames letters, out of its middle: names differ at their ends.
+func short(name string) string {
+	if r := []rune(name); len(r) > svgNames {
+		return string(r[:svgNames/2]) + "…" + string(r[len(r)-svgNames/2+1:])
+	}
+	return name
+}
 
 // px prints a coordinate with a tenth of a unit.
 func px(v float64) string { return strconv.FormatFloat(math.Round(v*10)/10, 'f', -1, 64) }
@@ -104,11 +116,19 @@ func (fr svgFrame) axes(b *strings.Builder) {
 	}
 	for _, t := range fr.y.Ticks {
 		fmt.Fprintf(b, `<path d="M%s %sh-6"/><text x="%s" y="%s" text-anchor="end" dy=".33em">%s</text>`,
-			px(fr.x0), px(fr.py(t.Value)), px(fr.x0-8), px(fr.py(t.Value)), html.EscapeString(t.Label))
+			px(fr.x0), px(fr.py(t.Value)), px(fr.x0-8), px(fr.py(t.Value)), html.EscapeString(short(t.Label)))
 	}
 	fmt.Fprintf(b, `<text x="%s" y="%s" text-anchor="middle">%s</text>`, px(fr.x0+fr.w/2), px(fr.y0+fr.h+svgBottom-6), html.EscapeString(fr.x.Label))
-	if fr.y.Label != "" {
-		fmt.Fprintf(b, `<text transform="translate(19 %s) rotate(-90)" text-anchor="middle">%s</text>`, px(fr.y0+fr.h/2), html.EscapeString(fr.y.Label))
+	name := func(class, words string) {
+		fmt.Fprintf(b, `<text%s transform="translate(19 %s) rotate(-90)" text-anchor="middle">%s</text>`, class, px(fr.y0+fr.h/2), html.EscapeString(words))
+	}
+	switch label := fr.y.Label; {
+	case label == "":
+	case svgLetter*float64(utf8.RuneCountInString(label)) <= fr.h+2*svgTop:
+		name("", label)
+	default: // of which the unit has room where text is large
+		name(` class="whole"`, label)
+		name(` class="unit"`, label[strings.LastIndex(label, ", ")+1:])
 	}
 	fmt.Fprintf(b, `</g><rect class="frame" x="%s" y="%s" width="%s" height="%s"/>`, px(fr.x0), px(fr.y0), px(fr.w), px(fr.h))
 }

@@ -50,5 +50,9 @@ func mapTicks(limit float64) []Tick {
 	if limit > 10 {
 		step = 5
 	}
-	return valueTicks(-limit, limit, step)
+	ticks := valueTicks(-limit, limit, step)
+	for i := range ticks {
+		ticks[i].Minor = math.Mod(ticks[i].Value, 2*step) != 0
+	}
+	return ticks
 }

@@ -232,7 +232,7 @@ func sealWords(e fitcorr.EarVerdict) (one, both string) {
 	return "undetermined", "seal undetermined"
 }
 
-// NameOf is how people call a recording: "Model A, L03, seating 2, blocked".
+// NameOf is how people call a recording: "Model A, L03, seating 2, blocked entrance".
 func NameOf(r report.Recording) string {
 	model := r.Model
 	if r.BareEar() {
@@ -241,7 +241,7 @@ func NameOf(r report.Recording) string {
 			model += " with the loudspeaker at " + r.Loudspeaker
 		}
 	}
-	s := model + ", " + r.Subject + ", seating " + strconv.Itoa(r.Number) + ", " + string(r.Point)
+	s := model + ", " + r.Subject + ", seating " + strconv.Itoa(r.Number) + ", " + r.Point.Short()
 	if r.Displaced() {
 		s += ", displaced " + displacementWords(*r.Survey)
 	}
@@ -276,17 +276,6 @@ func DistanceWords(v fitcorr.Verdict) string {
 		return part + text.Fixed(d[0], 1) + " mm off, at most " + text.Fixed(d[2], 1) + " mm"
 	}
 	return part + text.Fixed(d[0], 1) + " mm off, between " + text.Fixed(d[1], 1) + " and " + text.Fixed(d[2], 1) + " mm"
-}
-
-// PointWords names a microphone point in the standards' words (IEC 60268-7, ITU-T P.57).
-func PointWords(p capture.Point) string {
-	switch p {
-	case capture.Blocked:
-		return "blocked ear-canal entrance"
-	case capture.Drum:
-		return "drum reference point"
-	}
-	return string(p)
 }
 
 // SealWords is the seal of a fixture seating in few words, for a table.

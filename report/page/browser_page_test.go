@@ -314,6 +314,12 @@ func (b *browser) sizes() {
 		b.shot(v.name, true)
 	}
 	b.printed()
+	b.plotsLegible("print")
+	b.media("", "light")
+	for _, w := range []int64{390, 820, 1440} {
+		b.do(chromedp.EmulateViewport(w, 900))
+		b.plotsLegible(strconv.FormatInt(w, 10) + " px")
+	}
 	b.quiet(url)
 }
 
@@ -345,6 +351,26 @@ func (b *browser) printed() {
 		b.t.Errorf("wider than the sheet: %v", wide)
 	}
 	b.shot("print", true)
+}
+
+// plotsLegible finds words of plots that their frame cuts, and names of axes that
+// lie on the numbers beside them.
+func (b *browser) plotsLegible(where string) {
+	b.t.Helper()
+	b.unfold()
+	bad := eval[[]string](b, `[...document.querySelectorAll("figure > svg")].flatMap(svg => {
+		const out = svg.getBoundingClientRect(), name = svg.closest("figure").id
+		if (out.width === 0) return []
+		const words = [...svg.querySelectorAll(".tick text")].filter(t => getComputedStyle(t).display !== "none").map(t => ({t, r: t.getBoundingClientRect()}))
+		const cut = words.filter(({r}) => r.left < out.left - 1 || r.right > out.right + 1 || r.bottom > out.bottom + 1).map(({t}) => name + " cuts " + t.textContent)
+		const axis = words.filter(({t}) => t.hasAttribute("transform"))
+		const on = axis.flatMap(a => words.filter(w => w !== a && w.r.right > a.r.left + 1 && w.r.left < a.r.right - 1 && w.r.bottom > a.r.top + 1 && w.r.top < a.r.bottom - 1)
+			.map(w => name + ": " + a.t.textContent + " lies on " + w.t.textContent))
+		return [...cut, ...on]
+	})`)
+	if len(bad) > 0 {
+		b.t.Errorf("%s: %d words of plots are not legible: %v", where, len(bad), bad[:min(5, len(bad))])
+	}
 }
 
 // live reads the live view: large letters, and news without a reload.

@@ -55,7 +55,7 @@ func surveyTable(r *judged.Study) table.Table {
 			}
 			ear := capture.Ear(i % 2).String()
 			if i >= 2 {
-				ear += ", drum"
+				ear += ", " + capture.Drum.Words()
 			}
 			row := []table.Cell{table.Word(m.Model), table.Word(ear), table.Count(s.Displacements), table.Word(s.Method), table.Value(s.HeldOutDB, 2)}
 			for _, v := range [][3]float64{s.HeldOutMM, s.PosteriorSD} {

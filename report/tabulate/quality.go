@@ -67,7 +67,7 @@ func leakNotes(r *judged.Study, m fitcorr.ModelAnalysis) string {
 		what, ears = append(what, w), append(ears, ear)
 	}
 	for _, s := range m.Sensitivity {
-		where := " " + m.Model + ", " + judged.PointWords(s.Point) + ": the seating figure "
+		where := " " + m.Model + ", " + s.Point.Words() + ": the seating figure "
 		switch v := s.WithLeaksDB; {
 		case len(s.LeftOut) > 0:
 			with := text.Fixed(v[0], 1)
@@ -114,7 +114,7 @@ type bandColumn struct {
 
 func repeatability(r *judged.Study, model string, p capture.Point, per []fitcorr.Sensitivity) table.Table {
 	t := table.Table{
-		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + judged.PointWords(p),
+		Name: "repeatability-" + text.Slug(model) + "-" + string(p), Title: "Repeatability per third octave: " + model + ", " + p.Words(),
 		Note: "Standard deviations in dB (ISO 5725-2): s_r of the same listener again, s_R of another listener, " +
 			"fixture: of its own seatings; fixture minus worn: of the means, with the " + text.Percent(r.Options.Confidence) + " interval.",
 		Columns: []table.Column{{Head: "Band\nHz", Key: "band_hz", Kind: table.Number, Repeat: true}},
@@ -190,7 +190,7 @@ const standOutRows = 10
 // that stand out, and the next ones.
 func standOutTable(r *judged.Study) table.Table {
 	t := table.Table{
-		Name: "stand-outs", Title: "Seatings most unlike their group",
+		Name: "outliers", Title: "Seatings most unlike their group",
 		Columns: []table.Column{
 			{Head: "Group", Key: "group", Repeat: true},
 			{Head: "Seating", Key: "seating", Repeat: true},

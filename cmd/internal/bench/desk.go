@@ -591,7 +591,7 @@ func (d *Desk) SetGain(step float64) {
 			d.screen.Message = err.Error()
 			return
 		}
-		d.screen.Message = fmt.Sprintf("gain %.0f dB", gain)
+		d.screen.Message = finding.Text("gain %.0f dB", gain)
 		if d.study.Channels.Loopback == 0 && d.session.Left() < len(d.session.Rows) {
 			d.screen.Message += "; rows that were recorded before had another gain, and without a loopback their levels cannot be compared with these"
 		}
@@ -647,7 +647,7 @@ func (d *Desk) Read(r capture.Reading) {
 			}
 		}
 		row.Read = &r
-		d.screen.Message = fmt.Sprintf("read: %g mm forward, %g mm up", r.ForwardMM, r.UpMM)
+		d.screen.Message = finding.Text("read: %g mm forward, %g mm up", r.ForwardMM, r.UpMM)
 		if d.session.Phase == Judged {
 			s := row.Seating
 			again = &s

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"math"
 	"math/cmplx"
 
@@ -9,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/exposure"
+	"asworn/capture/finding"
 )
 
 // Heard is what one sweep of a level check gave at one input.
@@ -105,9 +105,9 @@ func (h Heard) words(name string, rateHz float64, known bool) string {
 	case h.PeakDB <= capture.NoLevelDB:
 		return name + ": silent"
 	case !h.Arrived:
-		return fmt.Sprintf("%s: the sweep does not arrive, %.0f %s of something else", name, h.DB, unit)
+		return finding.Text("%s: the sweep does not arrive, %.0f %s of something else", name, h.DB, unit)
 	}
-	out := fmt.Sprintf("%s: %.1f %s, peak %.1f dB re full scale, %.1f ms after the output", name, h.DB, unit, h.PeakDB, 1000*float64(h.Delay)/rateHz)
+	out := finding.Text("%s: %.1f %s, peak %.1f dB re full scale, %.1f ms after the output", name, h.DB, unit, h.PeakDB, 1000*float64(h.Delay)/rateHz)
 	if h.PeakDB > clipDB {
 		out += ", at the limit of the input: lower its gain"
 	}

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 )
 
 // checkLevel plays single sweeps on the fixture, at rising gains, and at the last one the
@@ -41,7 +42,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if err != nil {
 			return err.Error()
 		}
-		tell(fmt.Sprintf("level check at %.0f dB: %s", gain, h.words))
+		tell(finding.Text("level check at %.0f dB: %s", gain, h.words))
 		if h.arrived {
 			s.arrival.found(h.delay)
 		}
@@ -143,7 +144,7 @@ func clock(setup capture.Setup, channels [][]float64, rateHz int) string {
 	if err != nil || !rec.Quality.Usable() || !(rec.DriftSEPPM > 0 && rec.DriftSEPPM < mostClockSE) {
 		return ""
 	}
-	return fmt.Sprintf("; clock of recording against playback %+.1f ± %.1f ppm", rec.DriftPPM, 2*rec.DriftSEPPM)
+	return finding.Text("; clock of recording against playback %+.1f ± %.1f ppm", rec.DriftPPM, 2*rec.DriftSEPPM)
 }
 
 // compare keeps the level of today and says how it differs from that of an
@@ -200,7 +201,7 @@ func (s *Sound) readLevel(model string, db float64) string {
 		return fmt.Sprintf("%g dB is no level of a sweep: type 20 to 140", db)
 	}
 	s.safety.Levels[model], s.safety.Read[model] = Level{DB: db, GainDB: l.GainDB, Known: true}, true
-	return fmt.Sprintf("%g dB(A) at the ear at %.0f dB of gain", db, l.GainDB)
+	return finding.Text("%g dB(A) at the ear at %.0f dB of gain", db, l.GainDB)
 }
 
 // calibrated reports whether every microphone of the study is.

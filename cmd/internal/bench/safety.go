@@ -1,10 +1,12 @@
 package bench
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
 	"asworn/capture"
+	"asworn/capture/finding"
 )
 
 // Limits of the level at the ear. docs/cautions.md asks for 70 to 80 dB SPL;
@@ -64,7 +66,7 @@ func (s Safety) Refuse(r capture.Seating) error {
 	case !level.Known && s.Read[r.Model]:
 		return fmt.Errorf("the level of %s was checked again after it had been read off an instrument: read it again while the level check plays (l), and type it (v)", what)
 	case !level.Known && s.GainDB > LowGainDB:
-		return fmt.Errorf("the level at the ear is not known in dB SPL, and the gain is %.0f dB: without calibration a listener hears at most %.0f dB; calibrate the microphones, or make the level check (l) and type what a sound level meter at the fixture's ear reads", s.GainDB, LowGainDB)
+		return errors.New(finding.Text("the level at the ear is not known in dB SPL, and the gain is %.0f dB: without calibration a listener hears at most %.0f dB; calibrate the microphones, or make the level check (l) and type what a sound level meter at the fixture's ear reads", s.GainDB, LowGainDB))
 	case level.Known && level.At(s.GainDB) > s.LimitDB:
 		return s.tooLoud(r, level)
 	}
@@ -90,8 +92,8 @@ func (s Safety) Steps() []float64 {
 // was found; nil when it may.
 func (s Safety) MayRise(l Level, next float64) error {
 	if l.Known && l.At(next) > s.LimitDB {
-		return fmt.Errorf("at %.0f dB of gain it is %.1f dB(A) at the ear; the next step would be above the limit of %.0f dB(A): turn the amplifier down by %.0f dB or more and make the level check again (l)",
-			l.GainDB, l.DB, s.LimitDB, math.Ceil(l.At(next)-s.LimitDB))
+		return errors.New(finding.Text("at %.0f dB of gain it is %.1f dB(A) at the ear; the next step would be above the limit of %.0f dB(A): turn the amplifier down by %.0f dB or more and make the level check again (l)",
+			l.GainDB, l.DB, s.LimitDB, math.Ceil(l.At(next)-s.LimitDB)))
 	}
 	return nil
 }
@@ -101,11 +103,11 @@ func (s Safety) words(model string) string {
 	l, ok := s.Levels[model]
 	switch {
 	case !ok:
-		return fmt.Sprintf("gain %.0f dB; level not checked in this session", s.GainDB)
+		return finding.Text("gain %.0f dB; level not checked in this session", s.GainDB)
 	case !l.Known && s.Read[model]:
-		return fmt.Sprintf("gain %.0f dB; level to be read anew (v)", s.GainDB)
+		return finding.Text("gain %.0f dB; level to be read anew (v)", s.GainDB)
 	case !l.Known:
-		return fmt.Sprintf("gain %.0f dB; level in dB SPL not known, listeners hear at most %.0f dB of gain", s.GainDB, LowGainDB)
+		return finding.Text("gain %.0f dB; level in dB SPL not known, listeners hear at most %.0f dB of gain", s.GainDB, LowGainDB)
 	}
-	return fmt.Sprintf("gain %.0f dB; %.0f dB(A) at the ear, limit %.0f", s.GainDB, l.At(s.GainDB), s.LimitDB)
+	return finding.Text("gain %.0f dB; %.0f dB(A) at the ear, limit %.0f", s.GainDB, l.At(s.GainDB), s.LimitDB)
 }

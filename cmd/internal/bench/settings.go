@@ -15,6 +15,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/disk"
+	"asworn/capture/finding"
 	"asworn/report/text"
 )
 
@@ -114,7 +115,7 @@ func (s Settings) Compare(l DayLevel) string {
 		worst := 0.0
 		for i, name := range []string{"left", "right"}[:len(l.Ears)] {
 			d := (l.Ears[i] - l.GainDB) - (old.Ears[i] - old.GainDB)
-			out += fmt.Sprintf(" %s %+.1f dB", name, math.Round(10*d)/10+0) // no -0.0
+			out += finding.Text(" %s %+.1f dB", name, math.Round(10*d)/10+0) // no -0.0
 			worst = max(worst, max(d, -d))
 		}
 		if worst > dayDriftDB {

@@ -7,6 +7,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/calibrator"
+	"asworn/capture/finding"
 	"asworn/fitcorr/reading"
 )
 
@@ -70,7 +71,7 @@ func calibrationDrifts(st *capture.Study) (out []string, err error) {
 		if err != nil {
 			return nil, err
 		}
-		text := fmt.Sprintf("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
+		text := finding.Text("The second calibration of the %s microphone gives %+.2f dB against the first; levels are by the mean of both.", e, drift)
 		if math.Abs(drift) > calibrator.MostDriftDB {
 			text += fmt.Sprintf(" That is more than %g dB: a gain, a cable or the microphone changed during the study, and levels are no surer than that.", calibrator.MostDriftDB)
 		}

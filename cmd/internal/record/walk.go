@@ -12,6 +12,7 @@ import (
 
 	"github.com/fatih/color"
 
+	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/console"
@@ -192,7 +193,7 @@ func (t *Terminal) draw(s bench.Screen) {
 		line("playing %s. ANY KEY STOPS.", s.Now)
 		for _, p := range s.Peaks {
 			db := 20 * math.Log10(math.Max(p.Value, 1e-6))
-			line("  %-8s %s %4.0f dB", p.Channel, bar(db), db)
+			line("%s", finding.Text("  %-8s %s %4.0f dB", p.Channel, bar(db), db))
 		}
 	case bench.Judging:
 		line("judging %s …", s.Now)
