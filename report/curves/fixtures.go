@@ -3,6 +3,7 @@ package curves
 import (
 	"fmt"
 
+	"asworn/capture"
 	"asworn/fitcorr/between"
 	"asworn/fitcorr/seat"
 	"asworn/report"
@@ -30,7 +31,7 @@ func OfFixtures(r report.Fixtures) []Curve {
 			add(name+"-compensated", what+", position and seal taken out, each less its own fixture's reference", about, d.CompensatedDB, d.HalfDB, d.Valid)
 		}
 		for _, p := range m.People {
-			add(text.Slug(p.Fixture)+"-people-"+p.Ear.String(), fmt.Sprintf("fixture %s minus the worn mean, blocked point, %s ear, position and seal taken out", p.Fixture, p.Ear.String()),
+			add(text.Slug(p.Fixture)+"-people-"+p.Ear.String(), fmt.Sprintf("fixture %s minus the worn mean, %s, %s ear, position and seal taken out", p.Fixture, capture.Blocked.Words(), p.Ear.String()),
 				"of the difference from people and of the final curve as if they shared nothing", p.LeftDB, p.HalfDB, p.Valid)
 		}
 	}

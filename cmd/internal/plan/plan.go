@@ -25,7 +25,7 @@ type Design struct {
 	Repeats       int  // of each displacement of the survey
 	Displaced     int  // listeners who also wear each model displaced on purpose
 	BareEar       bool // a bare-ear reference of each subject
-	Drum          bool // the drum point too: ordinary fixture seatings and the survey
+	Drum          bool // the drum reference point too: ordinary fixture seatings and the survey
 	// OnePlacement says that the fixture allows both points in one placement; a
 	// plug at the entrance shuts the canal, so as a rule each point has placements of its own.
 	OnePlacement bool
