@@ -7,12 +7,12 @@ import (
 	"sort"
 
 	"asworn/capture"
+	"asworn/capture/workers"
 	"asworn/fitcorr/correct"
 	"asworn/fitcorr/panel"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/standout"
-	"asworn/fitcorr/stats"
 )
 
 // Analyse estimates everything that the usable seatings of a study can say:
@@ -43,7 +43,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	names, byModel, bare := splitModels(ss)
 	points := [2]capture.Point{capture.Blocked, capture.Drum}
 	halves := make([]*surveyed, len(points)*len(names))
-	err := stats.Parallel(ctx, len(halves), opt.Jobs, func(i int) {
+	err := workers.All(ctx, len(halves), opt.Jobs, func(i int) {
 		name := names[i/len(points)]
 		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], opt, mem)
 	})
@@ -85,7 +85,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	if len(names) > 0 {
 		a.Models, frozen.Models = make([]ModelAnalysis, len(names)), make([]FrozenModel, len(names))
 	}
-	err = stats.Parallel(ctx, len(names), opt.Jobs, func(i int) {
+	err = workers.All(ctx, len(names), opt.Jobs, func(i int) {
 		p := prepared[i]
 		w := worn[names[i]]
 		a.Models[i], frozen.Models[i] = p.finished(mem, w, opt, len(bare) > 0, a.StandOuts, func() (ModelAnalysis, FrozenModel) {

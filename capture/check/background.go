@@ -10,6 +10,7 @@ import (
 
 	"asworn/capture/deconv"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/samples"
 	"asworn/capture/take"
 )
@@ -77,7 +78,7 @@ func (r ratios) over(q, db float64) bool {
 
 // quantile puts them in another order, and is in decibels.
 func (r ratios) quantile(q float64) float64 {
-	return 10 * math.Log10(samples.Select(r, rank(r, q)))
+	return 10 * math.Log10(order.Select(r, rank(r, q)))
 }
 
 // rank is that of a quantile, from 0.
@@ -172,7 +173,7 @@ func (b *background) cut() (drop, hz float64) {
 	const wide, before = 7, 4
 	var level []float64 // of the blocks, dB
 	for k := wide; float64(k+wide)*b.hz < cutTo*b.hz*2*float64(len(b.quiet)-1); k += wide {
-		level = append(level, 10*math.Log10(samples.Median(slices.Clone(b.quiet[k:k+wide]))))
+		level = append(level, 10*math.Log10(order.Median(slices.Clone(b.quiet[k:k+wide]))))
 	}
 	for i := max(before, len(level)/3); i+1+before <= len(level); i++ {
 		under := slices.Max(level[i+1:])
@@ -205,7 +206,7 @@ func (b *background) quietOf(silences [][2]int) []float64 {
 		}
 	}
 	for k := range out {
-		out[k] = samples.Median(columns[k*most : (k+1)*most])
+		out[k] = order.Median(columns[k*most : (k+1)*most])
 	}
 	return out
 }

@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture/clock"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/samples"
 	"asworn/capture/take"
 )
@@ -100,7 +101,7 @@ func checkSpacing(t *take.Take) {
 		for k := 1; k < n; k++ {
 			gaps = append(gaps, (place(k)-place(k-1))/float64(t.Index[k]-t.Index[k-1]))
 		}
-		usual := samples.Median(slices.Clone(gaps))
+		usual := order.Median(slices.Clone(gaps))
 		for k, g := range gaps {
 			if off := g - usual; math.Abs(off) > evenSamples {
 				addDropout(t, -1, t.Cut[k+1], finding.Text("repeat %d comes %+.1f samples off the even spacing: samples were lost or repeated before it", t.Index[k+1]+1, off), off, "samples")

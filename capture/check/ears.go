@@ -6,6 +6,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/response"
 	"asworn/capture/samples"
 	"asworn/capture/study"
@@ -26,7 +27,7 @@ func checkEars(t *take.Take) {
 			apart = append(apart, l.LevelDB[i]-r.LevelDB[i])
 		}
 	}
-	if m := samples.Median(apart); math.Abs(m) > louderDB {
+	if m := order.Median(apart); math.Abs(m) > louderDB {
 		loud, soft := take.Left, take.Right
 		if m < 0 {
 			loud, soft = take.Right, take.Left
@@ -128,7 +129,7 @@ func checkWire(t *take.Take) []finding.Finding {
 	if len(at) < 6 {
 		return nil
 	}
-	usual, worst := samples.Median(at), 0
+	usual, worst := order.Median(at), 0
 	for i := range at {
 		if math.Abs(at[i]-usual) > math.Abs(at[worst]-usual) {
 			worst = i

@@ -8,8 +8,8 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/deconv"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/response"
-	"asworn/capture/samples"
 	"asworn/capture/take"
 )
 
@@ -49,7 +49,7 @@ func jump(t *take.Take, e int, levels func(k, e int) []float64) (repeat int, cha
 		}
 		slices.Sort(size)
 		if q := size[len(size)*3/4]; q > math.Abs(change) {
-			repeat, change = k, math.Copysign(q, samples.Median(signed))
+			repeat, change = k, math.Copysign(q, order.Median(signed))
 		}
 	}
 	return repeat, change

@@ -9,8 +9,8 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/response"
-	"asworn/capture/samples"
 	"asworn/capture/study"
 )
 
@@ -119,11 +119,11 @@ func compareClocks(out [][]finding.Finding, recs []Traits, judge func(int) bool)
 	if len(clocks) < 2*groupLeast {
 		return
 	}
-	usual := samples.Median(clocks)
+	usual := order.Median(clocks)
 	for i, c := range clocks {
 		clocks[i] = math.Abs(c - usual)
 	}
-	limit := max(clockOtherPPM, 8*1.48*samples.Median(clocks))
+	limit := max(clockOtherPPM, 8*1.48*order.Median(clocks))
 	for i, r := range recs {
 		if off := r.ClockPPM - usual; judge(i) && r.Repeats > 0 && r.ClockSEPPM < clockSureSEPPM && math.Abs(off) > limit && !r.Drift {
 			out[i] = append(out[i], finding.New(finding.Drift, finding.Text("the recorder's clock runs %+.0f ppm against playback, in the other recordings about %+.0f ppm; it was allowed for", r.ClockPPM, usual)).
@@ -143,7 +143,7 @@ func medianOf(values [][]float64, group []int, but int) []float64 {
 				at = append(at, v)
 			}
 		}
-		out[b] = samples.Median(at)
+		out[b] = order.Median(at)
 	}
 	return out
 }
@@ -166,7 +166,7 @@ func pooledScatter(groups [][]int, values [][]float64) []float64 {
 	for b, s := range squares {
 		out[b] = groupFloorDB * groupFloorDB
 		if len(s) > 0 {
-			out[b] = max(out[b], samples.Median(s)/0.455) // 0.455 is the median of χ² with one degree of freedom
+			out[b] = max(out[b], order.Median(s)/0.455) // 0.455 is the median of χ² with one degree of freedom
 		}
 	}
 	return out

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture/band"
-	"asworn/capture/samples"
+	"asworn/capture/order"
 	"asworn/capture/study"
 )
 
@@ -97,7 +97,7 @@ func (g group) about(rows []study.Seating, recs []Traits, e study.Ear, i int) (o
 					at = append(at, v)
 				}
 			}
-			o.want[b] = samples.Median(at)
+			o.want[b] = order.Median(at)
 		}
 		others := len(g.members)
 		if slices.Contains(g.members, i) {

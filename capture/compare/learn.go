@@ -6,7 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture/samples"
+	"asworn/capture/order"
 	"asworn/capture/study"
 )
 
@@ -107,7 +107,7 @@ func quantile(x []float64, prior, floor float64) float64 {
 	if len(x) == 0 {
 		return prior
 	}
-	return max(least, samples.Select(x, int(usualShare*(n-1)+0.5))*(1+usualCount/(2*n+usualCount)/2))
+	return max(least, order.Select(x, int(usualShare*(n-1)+0.5))*(1+usualCount/(2*n+usualCount)/2))
 }
 
 // joined is the scatter of differences with a prior.

@@ -7,7 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
-	"asworn/capture/samples"
+	"asworn/capture/order"
 	"asworn/capture/study"
 )
 
@@ -71,7 +71,7 @@ func surfaceOf(rows []study.Seating, recs []Traits, members []int) surface {
 		}
 		odd[k] = math.Sqrt(mean(square))
 	}
-	usual := samples.Median(over(odd, every(len(odd))))
+	usual := order.Median(over(odd, every(len(odd))))
 	for k, o := range odd {
 		if o > surveyOddity*usual {
 			s.weight[k] = math.Pow(surveyOddity*usual/o, 4)

@@ -8,8 +8,8 @@ import (
 
 	"asworn/capture/band"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/response"
-	"asworn/capture/samples"
 	"asworn/capture/study"
 )
 
@@ -110,7 +110,7 @@ func harmonicOf(r response.Response) float64 {
 	if len(at) == 0 {
 		return math.NaN()
 	}
-	return samples.Median(at)
+	return order.Median(at)
 }
 
 // groupsOf gathers the usable rows with equal keys, in the order of the sheet;

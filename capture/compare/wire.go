@@ -5,7 +5,7 @@ import (
 	"math"
 
 	"asworn/capture/finding"
-	"asworn/capture/samples"
+	"asworn/capture/order"
 	"asworn/capture/study"
 )
 
@@ -24,7 +24,7 @@ func robust(x []float64) float64 {
 	for i, v := range x {
 		s[i] = v * v
 	}
-	return math.Sqrt(samples.Median(s) / 0.455) // 0.455 is the median of χ² with one degree of freedom
+	return math.Sqrt(order.Median(s) / 0.455) // 0.455 is the median of χ² with one degree of freedom
 }
 
 // sameContent finds recordings that hold the same sound: no two seatings give
@@ -69,7 +69,7 @@ func compareLoopbacks(out [][]finding.Finding, recs []Traits, judge func(int) bo
 	if len(levels) < 2*groupLeast {
 		return named
 	}
-	usual := samples.Median(levels)
+	usual := order.Median(levels)
 	for i := range levels {
 		levels[i] -= usual
 	}
@@ -101,7 +101,7 @@ func compareHarmonics(out [][]finding.Finding, rows []study.Seating, recs []Trai
 			if len(all) < 2*groupLeast {
 				continue
 			}
-			usual := samples.Median(all)
+			usual := order.Median(all)
 			for k := range all {
 				all[k] -= usual
 			}

@@ -6,7 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture/finding"
-	"asworn/capture/samples"
+	"asworn/capture/order"
 	"asworn/capture/take"
 )
 
@@ -114,7 +114,7 @@ func costOfMany(t *take.Take) []float64 {
 		}
 	}
 	for k, a := range all {
-		cost[k] = samples.Median(a)
+		cost[k] = order.Median(a)
 	}
 	if n == 3 {
 		// With two differences each, the median would blame the good ones for

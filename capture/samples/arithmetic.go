@@ -46,50 +46,6 @@ func Correlation(a, b []float64, lags int) (up, down float64) {
 	return up, down
 }
 
-// Median returns the median of x, which it puts in another order; NaN when x is empty.
-// Samples must be finite.
-func Median(x []float64) float64 {
-	n := len(x)
-	if n == 0 {
-		return math.NaN()
-	}
-	high := Select(x, n/2)
-	if n%2 == 0 {
-		return (slices.Max(x[:n/2]) + high) / 2
-	}
-	return high
-}
-
-// Select returns the k-th smallest value of x, from 0, and puts x in another order: what
-// is not above it before it, what is not below it behind it (Hoare, Comm. ACM 4(7), 1961,
-// algorithm 65). x must hold more than k values.
-func Select(x []float64, k int) float64 {
-	for from, to := 0, len(x)-1; from < to; {
-		i, j, pivot := from, to, x[from+(to-from)/2]
-		for i <= j {
-			for x[i] < pivot {
-				i++
-			}
-			for x[j] > pivot {
-				j--
-			}
-			if i <= j {
-				x[i], x[j] = x[j], x[i]
-				i, j = i+1, j-1
-			}
-		}
-		switch {
-		case k <= j:
-			to = j
-		case k >= i:
-			from = i
-		default:
-			return x[k]
-		}
-	}
-	return x[k]
-}
-
 // Sum adds up in four parts, which do not wait for each other. The sum of samples has
 // their unit; of none it is 0.
 func Sum(x []float64) float64 {

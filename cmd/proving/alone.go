@@ -9,8 +9,8 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/simulate"
-	"asworn/cmd/internal/workers"
 	"asworn/fitcorr"
 	"asworn/fitcorr/stats"
 )

@@ -20,12 +20,12 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/beam"
 	"asworn/cmd/internal/simulate/lattice"
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/cmd/internal/simulate/piston"
-	"asworn/cmd/internal/workers"
 	"asworn/fitcorr"
 	"asworn/fitcorr/reading"
 )

@@ -6,9 +6,9 @@ import (
 	"slices"
 
 	"asworn/capture/band"
+	"asworn/capture/workers"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
@@ -47,7 +47,7 @@ func (c *Corrector) predictAll(ss []seat.Seating) {
 		}
 	}
 	made := make([]*prediction, len(needs))
-	_ = stats.Parallel(context.Background(), len(needs), c.opt.Jobs, func(i int) { // ends with its work alone
+	_ = workers.All(context.Background(), len(needs), c.opt.Jobs, func(i int) { // ends with its work alone
 		made[i] = c.newPrediction(needs[i].number, needs[i].offset, needs[i].ear)
 	})
 	for i, n := range needs {

@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"asworn/capture/order"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
@@ -194,7 +195,7 @@ func middle(of []profile, r, but int) float64 {
 	if len(x) == 0 {
 		return 0
 	}
-	return stats.Median(x)
+	return order.Median(x)
 }
 
 type test struct {

@@ -7,6 +7,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/capture/workers"
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
@@ -82,12 +83,12 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	l := s.Root(p.Layout, p.reading.LandmarkMM)
 	l0, scale := p.root0(s, l)
 	fit := &panelFit{panel: p, cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
-	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
+	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}
 	first := firstsOfPrecision(fit.per)
 	fails := make([]bool, len(p.listeners))
-	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
+	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
 		fails[i] = first[i] == i && !fit.per[i].eliminate(l, l0, scale)
 	}); err != nil {
 		return nil, err
@@ -127,7 +128,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	fit.theta.MulVec(l0, fit.eta)
 	fit.etaRoot = stats.CholeskyRoot(fit.etaCov)
 	fit.thetaRoot = stats.TimesLower(l0, fit.etaRoot)
-	if err := stats.Parallel(ctx, len(p.listeners), jobs, func(i int) {
+	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
 		lf := &fit.per[i]
 		var t, xi mat.VecDense
 		t.MulVec(lf.pl.T(), fit.theta)

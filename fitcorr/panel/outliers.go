@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/capture/order"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -60,9 +61,9 @@ func (fit *panelFit) markOutliers() {
 			if !e.w.obs.Present[ear] {
 				continue
 			}
-			usual := stats.Median(squares[place{-1, e.w.model, ear}])
+			usual := order.Median(squares[place{-1, e.w.model, ear}])
 			if own := squares[place{e.li, e.w.model, ear}]; len(own) > 2 {
-				usual = max(usual, stats.Median(own))
+				usual = max(usual, order.Median(own))
 			}
 			if ratio := e.q[ear] / max(usual, 1e-9); ratio > position.DoubtFar && stats.ChiTail(e.q[ear], residualFreedom(e.w, ear)) < outlierTail {
 				e.w.inflation[ear] = ratio

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/order"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
@@ -121,7 +122,7 @@ func (m *Model) withoutSlips(readings []fixtureReading, stated capture.ReadingUn
 		for _, f := range readings {
 			x = append(x, f.less[a])
 		}
-		middle[a] = stats.Median(x)
+		middle[a] = order.Median(x)
 	}
 	return slices.DeleteFunc(readings, func(f fixtureReading) bool {
 		for a := range middle {
@@ -158,7 +159,7 @@ func (m *Model) wornSlips() {
 		for _, j := range rows {
 			x = append(x, placing.ReadVector(m.Seatings[j])[a])
 		}
-		return stats.Median(x)
+		return order.Median(x)
 	}
 	type slip struct {
 		by     float64

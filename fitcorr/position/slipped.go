@@ -2,10 +2,11 @@ package position
 
 import (
 	"math"
+	"slices"
 
+	"asworn/capture/order"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // slipped raises the variance of survey rows that do not fit the surface that
@@ -35,7 +36,7 @@ func slipped(rows []seat.Seating, models *[2]placing.Ear, slip *[2][]float64) []
 			distance[i] += sum / math.Max(1, n)
 		}
 	}
-	usual := math.Max(stats.Median(distance), 0.3)
+	usual := math.Max(order.Median(slices.Clone(distance)), 0.3)
 	const far = 8 // times the median: one direction's χ² rarely goes there
 	for i, d := range distance {
 		if d > far*usual {

@@ -4,6 +4,7 @@ import (
 	"math"
 	"slices"
 
+	"asworn/capture/order"
 	"asworn/fitcorr/stats"
 )
 
@@ -129,7 +130,7 @@ func spread(curves [][]float64, n int) (median, lower, upper []float64, ok bool)
 			continue
 		}
 		slices.Sort(v)
-		median[b], lower[b], upper[b] = stats.Quantile(0.5, v), stats.Quantile(0.1, v), stats.Quantile(0.9, v)
+		median[b], lower[b], upper[b] = order.Quantile(0.5, v), order.Quantile(0.1, v), order.Quantile(0.9, v)
 	}
 	return median, lower, upper, true
 }

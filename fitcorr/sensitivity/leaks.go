@@ -4,9 +4,9 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/order"
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // A fixture seating's seal stands out when it leaks and loses standOutDB more
@@ -35,7 +35,7 @@ func leakingSeatings(ss []seat.Seating, leaks map[string][2]seal.Leak, ear captu
 	if len(loss) == 0 {
 		return nil
 	}
-	usual := stats.Median(loss)
+	usual := order.Median(slices.Clone(loss))
 	out := map[int]bool{}
 	for i, n := range numbers {
 		if leaking[i] && loss[i] > usual+standOutDB {

@@ -7,8 +7,8 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/order"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // bandRange is a range of kept bands that is judged on its own, in columns of
@@ -162,12 +162,12 @@ func columnScale(rows [][][]float64) []float64 {
 			for _, row := range g {
 				col = append(col, row[k])
 			}
-			m := stats.Median(col)
+			m := order.Median(col)
 			for _, v := range col {
 				dev = append(dev, math.Abs(v-m))
 			}
 		}
-		x[k], y[k] = float64(k), math.Log(math.Max(1.4826*stats.Median(dev), least))
+		x[k], y[k] = float64(k), math.Log(math.Max(1.4826*order.Median(dev), least))
 	}
 	out := make([]float64, n)
 	level, slope := stat.LinearRegression(x, y, nil, n < 2)

@@ -16,10 +16,10 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/order"
 	"asworn/capture/wavfile"
 	"asworn/fitcorr/internal/toy"
 	"asworn/fitcorr/seat"
-	"asworn/fitcorr/stats"
 )
 
 // reseatSeatings reads the ten impulse responses of the open data
@@ -100,12 +100,12 @@ func TestReseatStandOuts(t *testing.T) {
 		for _, s := range ss {
 			x = append(x, s.Ears[1].LevelDB[b])
 		}
-		m := stats.Median(x)
+		m := order.Median(slices.Clone(x))
 		for _, v := range x {
 			dev = append(dev, math.Abs(v-m))
 		}
 		for i, v := range x {
-			mean[i] += math.Abs(v-m) / (1.4826 * stats.Median(dev)) / float64(r.to-r.from)
+			mean[i] += math.Abs(v-m) / (1.4826 * order.Median(dev)) / float64(r.to-r.from)
 		}
 	}
 	if worst := ss[slices.Index(mean, slices.Max(mean))].ID; worst != "impulse-06.wav" {

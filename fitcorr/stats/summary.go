@@ -2,7 +2,6 @@ package stats
 
 import (
 	"math"
-	"sort"
 )
 
 // SmoothMean replaces each value by the mean over ±half neighbours, fewer at the ends. v
@@ -40,29 +39,4 @@ func SmoothVariance(v []float64, valid []bool, half int) {
 		}
 		v[b] = sum / m
 	}
-}
-
-// Median is the middle value of x, the mean of the two middle ones of an even number; 0
-// of none. x keeps its order. It has the unit of x.
-func Median(x []float64) float64 {
-	if len(x) == 0 {
-		return 0
-	}
-	s := append([]float64(nil), x...)
-	sort.Float64s(s)
-	n := len(s)
-	return (s[(n-1)/2] + s[n/2]) / 2
-}
-
-// Quantile is the p quantile of x, which is in ascending order and not empty, on the line
-// through its values from the least at 0 to the most at 1 (Hyndman & Fan, Am. Stat. 50(4),
-// 1996, type 7; quoted from memory): at 0.5 the median. gonum's stat.LinInterp is type 4,
-// whose 0.5 lies half a value below the median.
-func Quantile(p float64, x []float64) float64 {
-	at := p * float64(len(x)-1)
-	k := min(int(at), len(x)-1)
-	if k == len(x)-1 {
-		return x[k]
-	}
-	return x[k] + (at-float64(k))*(x[k+1]-x[k])
 }

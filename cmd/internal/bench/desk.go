@@ -12,12 +12,12 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/finding"
+	"asworn/capture/order"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/resultdir"
-	"asworn/fitcorr/stats"
 	"asworn/report/judged"
 	"asworn/report/table"
 	"asworn/report/view"
@@ -310,7 +310,7 @@ func (d *Desk) minutes() float64 {
 	}
 	pace := 1.0
 	if len(d.paces) > 2 {
-		pace = stats.Median(d.paces)
+		pace = order.Median(slices.Clone(d.paces))
 	}
 	return pace * d.planned(left)
 }

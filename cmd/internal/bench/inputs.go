@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"math"
 
-	"asworn/fitcorr/stats"
+	"asworn/capture/order"
 )
 
 // Limits of the tap test. Common practice, no source.
@@ -56,7 +56,7 @@ func standsOut(x []float64, block int) float64 {
 		top = max(top, p)
 	}
 	const floor = 1e-14 // of a 24-bit converter; a silent input has no noise to stand out from
-	return 10 * math.Log10((top+floor)/(stats.Median(power)+floor))
+	return 10 * math.Log10((top+floor)/(order.Median(power)+floor))
 }
 
 // Inputs says on which inputs of the device the channels of the study are, each

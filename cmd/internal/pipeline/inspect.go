@@ -6,8 +6,8 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/respond"
-	"asworn/cmd/internal/workers"
 )
 
 // Inspection is what one recording shows by itself. Impulse responses are left

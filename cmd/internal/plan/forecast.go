@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/order"
 	"asworn/capture/study"
 	"asworn/fitcorr"
 	"asworn/fitcorr/placing"
@@ -63,7 +64,7 @@ func BasisOf(earlier report.Results) Basis {
 		of []float64
 	}{{&b.Ears, ears}, {&b.EarsOwn, earsOwn}, {&b.Seating, seating}, {&b.SeatingOwn, seatingOwn}} {
 		if len(f.of) > 0 {
-			*f.to = stats.Median(f.of)
+			*f.to = order.Median(f.of)
 		}
 	}
 	return b

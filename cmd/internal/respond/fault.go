@@ -3,7 +3,7 @@ package respond
 import (
 	"fmt"
 
-	"asworn/fitcorr/stats"
+	"asworn/capture/workers"
 )
 
 // fault is a panic that was caught: an error of the program, not of its input.
@@ -24,7 +24,7 @@ const FaultMend = "please send the file, with study.toml, to those who maintain 
 func Guard(f func() error) (err error) {
 	defer func() {
 		if v := recover(); v != nil {
-			err = &fault{v, stats.Raised()}
+			err = &fault{v, workers.Raised()}
 		}
 	}()
 	return f()

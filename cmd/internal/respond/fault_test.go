@@ -13,7 +13,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/wavfile"
-	"asworn/fitcorr/stats"
+	"asworn/capture/workers"
 )
 
 // TestGuard: a panic, also one of a worker of the estimators, is an error that
@@ -22,7 +22,7 @@ func TestGuard(t *testing.T) {
 	var empty []int
 	for _, f := range []func(){
 		func() { empty[len(os.Args)] = 1 },
-		func() { _ = stats.Parallel(context.Background(), 3, 2, func(i int) { empty[i] = 1 }) },
+		func() { _ = workers.All(context.Background(), 3, 2, func(i int) { empty[i] = 1 }) },
 	} {
 		err := Guard(func() error { f(); return nil })
 		var failed *fault

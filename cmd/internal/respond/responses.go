@@ -21,8 +21,8 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/workers"
 )
 
 // Response is one processed recording with the key of everything that it

@@ -6,7 +6,7 @@ import (
 	"math/rand/v2"
 
 	"asworn/capture"
-	"asworn/cmd/internal/workers"
+	"asworn/capture/workers"
 	"asworn/fitcorr"
 )
 

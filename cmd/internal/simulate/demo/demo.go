@@ -12,9 +12,9 @@ import (
 	"slices"
 
 	"asworn/capture/study"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/simulate"
 	"asworn/cmd/internal/simulate/piston"
-	"asworn/cmd/internal/workers"
 )
 
 // Options choose the size of the demo study; zero values take the default.

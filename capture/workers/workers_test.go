@@ -3,7 +3,9 @@ package workers
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
+	"strings"
 	"sync/atomic"
 	"testing"
 )
@@ -65,6 +67,29 @@ func TestEachEnds(t *testing.T) {
 		t.Error(err)
 	}
 	if err := Each(t.Context(), 0, 2, nil, nil); err != nil {
+		t.Error(err)
+	}
+}
+
+// A panic comes to the caller, with the place where it was raised, and ends the work.
+func TestAllPanics(t *testing.T) {
+	defer func() {
+		if got := fmt.Sprint(recover()); !strings.Contains(got, "piece 2") || !strings.Contains(got, "workers_test.go:") {
+			t.Errorf("recovered %q", got)
+		}
+	}()
+	err := All(t.Context(), 100, 2, func(i int) {
+		if i == 2 {
+			panic("piece 2")
+		}
+	})
+	t.Errorf("returned %v", err)
+}
+
+func TestAllEnds(t *testing.T) {
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	if err := All(ctx, 3, 2, func(i int) { t.Errorf("piece %d was begun", i) }); !errors.Is(err, context.Canceled) {
 		t.Error(err)
 	}
 }
