@@ -495,7 +495,7 @@ func (d *Desk) assess(row capture.Seating, t take) {
 	if err != nil {
 		r.Word, r.Tone, r.Do = "not judged", table.Bad, []string{err.Error()}
 	} else {
-		if t.played != nil && has(j, finding.Truncated) {
+		if t.played != nil && len(t.against) == 0 && has(j, finding.Truncated) { // samples that were lost tell no delay
 			r.More = append(r.More, d.sound.arrival.late(t.played, d.sound.chosen().Inputs))
 		}
 		r.describe(j, len(r.More) > 0)

@@ -279,7 +279,7 @@ func (s *Sound) lost(t audio.Take) (out []string) {
 		out = append(out, fmt.Sprintf("playback ended after %.1f s of %.1f: see whether %s is still plugged in, and record again", float64(c.Played)/float64(t.RateHz), float64(len(s.signal))/float64(t.RateHz), t.Playback.Name))
 	}
 	if n := t.Counters.UnderRuns + t.Counters.DropOuts; n > 0 {
-		out = append(out, fmt.Sprintf("the sound device lost samples: %d under-runs of playback, %d drop-outs of recording; close other programs and record again", t.Counters.UnderRuns, t.Counters.DropOuts))
+		out = append(out, fmt.Sprintf("the sound device lost samples: %s of playback, %s of recording; close other programs and record again", text.Plural(t.Counters.UnderRuns, "under-run"), text.Plural(t.Counters.DropOuts, "drop-out")))
 	}
 	for _, d := range []audio.Device{t.Playback, t.Capture} {
 		if !d.RunsAt(s.rateHz) {
