@@ -510,6 +510,8 @@ func TestRecordOneModel(t *testing.T) {
 		s.wants("Model A on the fixture, seating " + n)
 		s.types("\r")
 		s.wants("KEEP: recorded")
+		s.wants("no verdict: ") // which is what this is for
+		s.wants("no results yet; run 'asworn run")
 		s.types("\r")
 	}
 	s.wants("seating 4")

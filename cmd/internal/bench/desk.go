@@ -172,11 +172,20 @@ func (d *Desk) open() error {
 		}
 		d.session = Session{Rows: rows, At: len(rows) - 1, One: opt.Model}
 		d.session = d.session.Added(Row{Seating: d.another(one)})
+		d.screen.Message = d.noVerdict(opt.Model)
 	}
 	if len(d.recovered) > 0 {
-		d.screen.Message = "kept from the session before: " + strings.Join(d.recovered, ", ")
+		d.screen.Message = strings.TrimSpace(d.screen.Message + " kept from the session before: " + strings.Join(d.recovered, ", "))
 	}
 	return nil
+}
+
+// noVerdict says why seatings that are recorded for a verdict get none; empty where they do.
+func (d *Desk) noVerdict(model string) string {
+	if err := d.judge.NoVerdict(model); err != nil {
+		return "no verdict: " + err.Error()
+	}
+	return ""
 }
 
 // refresh reads the plan again where somebody else has changed the sheet. It reports
@@ -499,6 +508,9 @@ func (d *Desk) assess(row capture.Seating, t take) {
 			r.More = append(r.More, d.sound.arrival.late(t.played, d.sound.chosen().Inputs))
 		}
 		r.describe(j, len(r.More) > 0)
+		if no := d.noVerdict(row.Model); d.opt.Model != "" && no != "" && r.Keep {
+			r.More = append(r.More, no)
+		}
 		if t.played != nil {
 			if level, err = d.sound.learn(row, j.Recording, t.gainDB); err != nil {
 				level = err.Error()

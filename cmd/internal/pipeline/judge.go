@@ -26,6 +26,7 @@ type Judge struct {
 	own    *capture.Processor
 	about  report.Results
 	frozen *FrozenStudy // nil before the first run
+	no     error        // why it is nil
 	rows   []capture.Seating
 	traits []compare.Traits
 }
@@ -65,10 +66,20 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 		return nil, err
 	}
 	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses).Traits
-	if frozen, err := OpenFrozen(dir); err == nil {
-		j.frozen = frozen // else there was no run yet, or one of another program
-	}
+	j.frozen, j.no = OpenFrozen(dir) // there may be no run yet, or one of another program
 	return j, nil
+}
+
+// NoVerdict says why fixture seatings of a model get findings alone; nil where they get a
+// verdict.
+func (j *Judge) NoVerdict(model string) error {
+	if j.frozen == nil {
+		return j.no
+	}
+	if _, err := j.frozen.model(model); err != nil {
+		return fmt.Errorf("%s was not in the last run; run 'asworn run %s' again", model, j.study.Dir)
+	}
+	return nil
 }
 
 // Study returns the study as it was when the judge was opened.

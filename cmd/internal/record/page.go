@@ -32,8 +32,11 @@ func Page(dir string, desk *bench.Desk) http.Handler {
 
 // pageDesk puts a screen into what the page shows.
 func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
-	d := page.Desk{Phase: s.Phase.String(), Next: s.Title, Left: leftWords(s.Left, s.Minutes), Message: s.Message, Safety: s.Safety,
+	d := page.Desk{Phase: s.Phase.String(), Next: s.Title, Message: s.Message, Safety: s.Safety,
 		ToleranceMM: toleranceMM, Meters: []page.Meter{}, History: []page.Take{}, Buttons: []page.Button{}}
+	if !s.One { // which has no end that a plan knows
+		d.Left = leftWords(s.Left, s.Minutes)
+	}
 	if s.Phase == bench.Judging {
 		d.Judging = s.Now
 	}
