@@ -25,9 +25,9 @@ func Analyse(ctx context.Context, ss []seat.Seating, opt seat.Options) (Analysis
 	return AnalyseWith(ctx, ss, opt, nil)
 }
 
-// AnalyseWith is Analyse with what earlier ones left in mem, which may be nil. It is
-// called by several goroutines. Results do not depend on it. ctx, seatings and errors are
-// as of Analyse.
+// AnalyseWith is Analyse with what earlier ones left in mem, which may be nil and is
+// called by several goroutines. Results do not depend on it. Everything else is as of
+// Analyse.
 func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem Memory) (Analysis, Frozen, error) {
 	if err := checkSeatings(ss, opt); err != nil {
 		return Analysis{}, Frozen{}, err
@@ -41,18 +41,9 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	ss = without(ss, a.Misfits)
 	names, byModel, bare := splitModels(ss)
-	points := [2]capture.Point{capture.Blocked, capture.Drum}
-	halves := make([]*surveyed, len(points)*len(names))
-	err := workers.All(ctx, len(halves), opt.Jobs, func(i int) {
-		name := names[i/len(points)]
-		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], opt, mem)
-	})
+	prepared, err := prepareAll(ctx, names, byModel, opt, mem)
 	if err != nil {
 		return Analysis{}, Frozen{}, err
-	}
-	prepared := make([]*prepared, len(names))
-	for i, name := range names {
-		prepared[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1], opt)
 	}
 	refs := references(prepared)
 	for i, p := range prepared {
@@ -104,6 +95,26 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	return a, frozen, nil
 }
 
+// prepareAll surveys every model at both points and prepares it for the panel, in the order
+// of names. The error is ctx's.
+func prepareAll(ctx context.Context, names []string, byModel map[string][]seat.Seating, opt seat.Options, mem Memory) ([]*prepared, error) {
+	points := [2]capture.Point{capture.Blocked, capture.Drum}
+	halves := make([]*surveyed, len(points)*len(names)) // points of the first model, then of the next
+	err := workers.All(ctx, len(halves), opt.Jobs, func(i int) {
+		name := names[i/len(points)]
+		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], opt, mem)
+	})
+	if err != nil {
+		return nil, err
+	}
+	out := make([]*prepared, len(names))
+	for i, name := range names {
+		out[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1], opt)
+	}
+	return out, nil
+}
+
+// checkSeatings reports limits outside their range and two seatings of one id.
 func checkSeatings(ss []seat.Seating, opt seat.Options) error {
 	if err := opt.Limits.Check(); err != nil {
 		return err

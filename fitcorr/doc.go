@@ -9,14 +9,26 @@
 //
 //	stats        quantiles, degrees of freedom, matrices, the parallel loop
 //	seat         a seating, its curves, an estimate, the options of a study
-//	seal         leaks and the seal of a model (leak: the circuit)
+//	reading      readings with a ruler: one estimate per placement
+//	leak, seal   the leak circuit; leaks and the seal of a model
 //	survey       how the response moves on the fixture when the headphone moves
-//	position     where a seating sits on the fixture
+//	placing      the posterior of where one seating sits
+//	position     a surveyed model, and where the fixture's own seatings sit
+//	effects, displaced, linear
+//	             how ears and positions differ from person to person; listeners displaced
+//	             on purpose; a response surface made straight
 //	panel        where people wear a model, from everybody's seatings
 //	verdict      a fixture seating against the worn mean
 //	standout     seatings unlike their group
 //	correct      corrections to the worn mean, final curves
-//	sensitivity  fit sensitivity, ranking, plans (varcomp: variance components)
+//	varcomp, sensitivity
+//	             variance components; fit sensitivity, ranking, plans
+//	earlier      what a study knows of its panel for later ones
+//	between      several fixtures against each other and against people
+//
+// Everywhere an axis is forward (mm, toward the nose), up (mm, toward the crown), rotation
+// (degrees, the headband's top toward the nose), ear 0 is the left one, and levels are over
+// the kept bands of package band unless said otherwise.
 //
 // It must not know files, WAV or tables.
 package fitcorr

@@ -6,11 +6,12 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// Estimate is a position with its uncertainty; units per axis: mm, mm, degrees.
+// Estimate is a position with its uncertainty; units per axis: mm, mm, degrees. The zero
+// value is a position of 0 that is known for sure.
 type Estimate struct {
 	Value [3]float64    `json:"value"`
-	Cov   [3][3]float64 `json:"cov"`
-	// Confounded is the share (0 to 1) of the variance on each axis that comes
+	Cov   [3][3]float64 `json:"cov"` // in products of the axes' units
+	// Confounded is the fraction, 0 to 1, of the variance on each axis that comes
 	// from not knowing ear shape from position.
 	Confounded [3]float64 `json:"confounded"`
 	// Seen reports whether the data say more than the prior about an axis.
@@ -18,7 +19,8 @@ type Estimate struct {
 	DF   float64 `json:"df"` // degrees of freedom of the t intervals; 0 = normal
 }
 
-// Apart is one position less another that was estimated apart from it.
+// Apart is one position less another that was estimated independently of it: covariances
+// add, with the degrees of freedom of both (Welch and Satterthwaite: JCGM 100:2008, G.4.1).
 func Apart(at, from Estimate) Estimate {
 	d := Estimate{DF: stats.PooledDF(at.PlaneVariance(), at.DF, from.PlaneVariance(), from.DF)}
 	for a := range 3 {
@@ -30,7 +32,7 @@ func Apart(at, from Estimate) Estimate {
 	return d
 }
 
-// PlaneVariance is the variance forward and up.
+// PlaneVariance is the variance forward plus that up, mm².
 func (e Estimate) PlaneVariance() float64 { return e.Cov[0][0] + e.Cov[1][1] }
 
 // Coverage is the coverage factor of its intervals at a confidence.
@@ -49,7 +51,7 @@ func (e Estimate) Told(a Axis, confidence float64) bool {
 }
 
 // Mean averages estimates of one subject's seatings, axis by axis. The
-// confounded share of the variance (ear shape) is the same in all of them and
+// confounded part of the variance (ear shape) is the same in all of them and
 // does not average out; the rest does. Of none it is the zero Estimate.
 func Mean(of []Estimate) Estimate {
 	var out Estimate
