@@ -34,7 +34,7 @@ func (l Layout) newFactor(whole, sum, diff *mat.Dense) Factor {
 // behind is how many rows stand behind the ears in a model's block.
 func (l Layout) behind() int { return l.Block() - 2*l.Bands.N }
 
-// Cols is how many columns are of ears, and how many there are. Both are counts.
+// Cols is how many columns of L are of ears, and how many there are.
 func (f Factor) Cols() (ears, all int) {
 	_, all = f.Whole.Dims()
 	return f.Ears[0] + f.Ears[1], all

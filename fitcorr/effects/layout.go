@@ -19,12 +19,12 @@ type Layout struct {
 	Read   bool // positions were read on heads: landmarks, and rows of readings
 }
 
-// Width is how many blocks there are. It is a count.
+// Width is how many blocks there are, models and places of the loudspeaker.
 func (l Layout) Width() int {
 	return l.Models + l.Bare
 }
 
-// Block is the length of a model's block. It is a number of entries.
+// Block is how many entries a model's block has.
 func (l Layout) Block() int {
 	b := 2*l.Bands.N + 2*placing.HeadsetDim
 	if l.Read {
@@ -33,8 +33,8 @@ func (l Layout) Block() int {
 	return b
 }
 
-// Rows is the length of one worn seating's observation z: both ears' bands,
-// then the read position, forward and up, where the study has readings.
+// Rows is how many entries one worn seating's observation z has: both ears' bands, dB,
+// then the read position, forward and up, mm, where the study has readings.
 func (l Layout) Rows() int {
 	if l.Read {
 		return 2*l.Bands.N + placing.ReadDim
@@ -42,26 +42,29 @@ func (l Layout) Rows() int {
 	return 2 * l.Bands.N
 }
 
-// Dim is the length of a listener's vector. It is a number of entries.
+// Dim is how many entries a listener's vector has.
 func (l Layout) Dim() int {
 	return l.Models*l.Block() + l.Bare*2*l.Bands.N
 }
 
-// Start is where block k begins. Entries count from 0.
+// Start is the entry, from 0, at which block k begins.
 func (l Layout) Start(k int) int {
 	return min(k, l.Models)*l.Block() + max(0, k-l.Models)*2*l.Bands.N
 }
 
-// Channel is where ear e of block k begins. Entries count from 0; so they do below.
+// Channel is the entry, from 0, at which ear e of block k begins: Bands.N of them, dB.
 func (l Layout) Channel(e, k int) int { return l.Start(k) + e*l.Bands.N }
 
-// Position is where the apparent headset position of model m begins.
+// Position is the entry, from 0, at which the apparent headset position of model m
+// begins: HeadsetDim of them, mm, mm, degrees, twice.
 func (l Layout) Position(m int) int { return m*l.Block() + 2*l.Bands.N }
 
-// Confounded is where the part of it begins that is a difference of ears.
+// Confounded is the entry, from 0, at which the part of that position begins that is a
+// difference of ears: HeadsetDim of them.
 func (l Layout) Confounded(m int) int { return l.Position(m) + placing.HeadsetDim }
 
-// Landmark is where the error of the landmark on that head begins.
+// Landmark is the entry, from 0, at which the error of the landmark on that head begins:
+// ReadDim of them, mm. There is none without readings.
 func (l Layout) Landmark(m int) int { return l.Confounded(m) + placing.HeadsetDim }
 
 // smallColumns is how many columns of a root are not of ears: positions, what

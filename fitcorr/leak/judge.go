@@ -17,7 +17,7 @@ func (j *joint) judge() ([]Estimate, error) {
 	if err != nil {
 		return nil, err
 	}
-	globals, reference, _ := j.globals()
+	globals, reference, source := j.globals()
 	est := make([]Estimate, len(j.curves))
 	var cov mat.SymDense
 	if err := invert(&cov, eq.a); err != nil {
@@ -51,7 +51,7 @@ func (j *joint) judge() ([]Estimate, error) {
 		e.square, e.squareSE = one.small()
 		e.GainDB = j.gain[i]
 		if j.leak[i].CornerHz > 0 {
-			e.Cov = j.covariance(&eq.blocks[i], &cov)
+			e.Cov = eq.blocks[i].covariance(&cov, source, j.source.unknowns())
 		}
 	}
 	return est, nil
@@ -126,10 +126,9 @@ func (j *joint) against(i int, level []float64, by *mat.Dense, shift *mat.VecDen
 }
 
 // covariance is that of a curve's leak and the source as the joint fit has it; cov is
-// the covariance of the global unknowns. With C that and B = cross·own⁻¹, it is
+// the covariance of the global unknowns, of which the source's begin at source. With C that and B = cross·own⁻¹, it is
 // own⁻¹ + B'CB for the own unknowns and −CB between both.
-func (j *joint) covariance(bl *block, cov *mat.SymDense) (out Covariance) {
-	_, _, source := j.globals()
+func (bl *block) covariance(cov *mat.SymDense, source, unknowns int) (out Covariance) {
 	var b, cb, own mat.Dense
 	b.Mul(&bl.cross, &bl.inv)
 	cb.Mul(cov, &b)
@@ -139,13 +138,13 @@ func (j *joint) covariance(bl *block, cov *mat.SymDense) (out Covariance) {
 		for q := range 2 {
 			out[p][q] = own.At(1+p, 1+q)
 		}
-		for u := range j.source.unknowns() {
+		for u := range unknowns {
 			out[p][2+u] = -cb.At(source+u, 1+p)
 			out[2+u][p] = out[p][2+u]
 		}
 	}
-	for u := range j.source.unknowns() {
-		for v := range j.source.unknowns() {
+	for u := range unknowns {
+		for v := range unknowns {
 			out[2+u][2+v] = cov.At(source+u, source+v)
 		}
 	}

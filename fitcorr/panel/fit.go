@@ -16,8 +16,9 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Fit fits the panel and returns its results by the name of the model;
-// a model that nobody wore has none.
+// Fit fits the panel and returns its results by the name of the model; a model that
+// nobody wore has none. It fails with ctx's error, and with stats.ErrSingular where the
+// data do not determine the panel; no models that somebody wore give nil.
 func Fit(ctx context.Context, models []*position.Model, bareRows []seat.Seating, opt seat.Options) (map[string]*Result, error) {
 	p := newPanel(models, bareRows, seat.ReadingOr(opt.Reading))
 	if len(p.models) == 0 {

@@ -34,9 +34,9 @@ type Worn struct {
 	// Standard deviations between listeners and within a listener per axis (mm, mm,
 	// degrees), with standard errors.
 	BetweenSD [3]float64 `json:"between_sd"`
-	BetweenSE [3]float64 `json:"between_se"`
+	BetweenSE [3]float64 `json:"between_se"` // of BetweenSD: mm, mm, degrees
 	WithinSD  [3]float64 `json:"within_sd"`
-	WithinSE  [3]float64 `json:"within_se"`
+	WithinSE  [3]float64 `json:"within_se"` // of WithinSD: mm, mm, degrees
 	// SamplingSD is the part of the mean's standard error that comes from who
 	// happened to be on the panel, as the model states it; BootstrapSD is the
 	// same by drawing the listeners again and again (docs/offsets.md).

@@ -160,8 +160,8 @@ func ExpectedUse(common, own, df float64, opt seat.Options) float64 {
 	return rate(shared{common, own}, df, opt, 0, Use)
 }
 
-// ExpectedMove says the same of a seating twice the tolerance off, that it is shown to be
-// off. Units are the same.
+// ExpectedMove is the same rate of move for a seating whose cups both sit twice the
+// tolerance off.
 func ExpectedMove(common, own, df float64, opt seat.Options) float64 {
 	return rate(shared{common, own}, df, opt, 2*opt.MaxOffsetMM, Move)
 }

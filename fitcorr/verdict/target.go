@@ -24,8 +24,8 @@ type Target struct {
 // WornSeating is the estimated position of one worn seating, for the list of the most alike.
 type WornSeating struct {
 	ID  string                                          `json:"id"`
-	Pos [placing.HeadsetDim]float64                     `json:"pos"`
-	Cov [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"`
+	Pos [placing.HeadsetDim]float64                     `json:"pos"` // mm, mm, degrees of the left cup, then of the right
+	Cov [placing.HeadsetDim][placing.HeadsetDim]float64 `json:"cov"` // of Pos
 }
 
 // planeVariance is the variance of the mean of both ears, forward and up.
