@@ -7,7 +7,7 @@
 // against it. This package only wires its rooms together, and imports go one
 // way:
 //
-//	stats        quantiles, degrees of freedom, matrices, the parallel loop
+//	stats        quantiles, degrees of freedom, matrices
 //	seat         a seating, its curves, an estimate, the options of a study
 //	reading      readings with a ruler: one estimate per placement
 //	leak, seal   the leak circuit; leaks and the seal of a model
