@@ -115,12 +115,12 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 // wholeBetweenCommas reports whether a line is three whole numbers or more with nothing
 // but commas between, which may as well be fewer numbers with decimal commas.
 func wholeBetweenCommas(line string) bool {
-	return strings.Count(line, ",") > 1 && !strings.ContainsAny(line, ".eE;\t")
+	return strings.Count(line, ",") > 1 && !strings.ContainsAny(line, ".eE;\t ")
 }
 
 // numbers splits a line into two or three numbers.
 func numbers(line string) ([]float64, bool) {
-	for _, separator := range []string{"\t", ";", ",", " "} {
+	for _, separator := range []string{"\t", ";", ", ", ",", " "} {
 		fields := splitOff(line, separator)
 		if len(fields) < 2 {
 			continue

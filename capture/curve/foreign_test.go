@@ -22,6 +22,8 @@ func TestReadText(t *testing.T) {
 		{"semicolons, decimal commas", "20,5;94,1\n1000;-3\n", two},
 		{"tabs, decimal commas", "20,5\t94,1\n1000,0\t-3,0\n", two},
 		{"blanks, decimal commas", "20,5 94,1\n1000 -3\n", two},
+		{"blanks, decimal commas everywhere", "20,5 94,1\n1000,0 -3,0\n", two},
+		{"commas and blanks, decimal commas", "20,5, 94,1\n1000, -3\n", two},
 		{"a head and comments", "Frequency\tSPL\n* made on a day\n# x\n20.5\t94.1\n// y\n1000\t-3\n", two},
 		{"phase", "Hz;dB;deg\n20.5;94.1;10\n1000;-3;-20\n", three},
 		{"phase that wraps", "20.5 94.1 170\n1000 -3 -170\n", Curve{Hz: two.Hz, DB: two.DB, PhaseDeg: []float64{170, 190}}},
