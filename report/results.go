@@ -25,6 +25,9 @@ type Results struct {
 	// ReferenceDB is the fixture's own reference (with slope) per kept band, nil without one.
 	ReferenceDB []float64 `json:"reference_db,omitempty"`
 	Findings    []string  `json:"findings,omitempty"` // about the study as a whole
+	// PanelChanges say who, of listeners and fixture, is not who earlier studies of the
+	// panel knew under that name; nil when nobody is.
+	PanelChanges []string `json:"panel_changes,omitempty"`
 }
 
 // Options are the choices that shaped the results.

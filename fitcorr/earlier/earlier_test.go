@@ -227,8 +227,8 @@ func TestTake(t *testing.T) {
 	for _, s := range got.Seatings[3:] {
 		bare = append(bare, s.Subject)
 	}
-	if strings.Join(bare, " ") != "fixture L01 L02" || got.Changed {
-		t.Errorf("bare ears of %v, changed %v", bare, got.Changed)
+	if strings.Join(bare, " ") != "fixture L01 L02" || got.Changes != nil {
+		t.Errorf("bare ears of %v, changed %v", bare, got.Changes)
 	}
 	if none := Take(ss, rows, reading.Combine(rows, stated), stated, nil, 0.95); len(none.Seatings) != 3 || none.Reading.FixtureLandmarkMM != 0.5 || none.Findings != nil {
 		t.Errorf("without earlier studies %+v", none)

@@ -16,8 +16,10 @@ type Taken struct {
 	// and remembered bare ears of listeners who have none here.
 	Seatings []seat.Seating
 	Reading  study.ReadingUncertainty
-	Findings []string // who is not who he was, and what was taken, in plain words
-	Changed  bool     // somebody is not who he was, or the fixture
+	// Changes say who is not who he was, the fixture too, and what to do; nil when
+	// nobody is found to have changed.
+	Changes  []string
+	Findings []string // what agrees, and what was taken, in plain words
 }
 
 // Take takes in what earlier studies know. Seatings have their readings already, as
@@ -39,14 +41,13 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 		c := Compare(now.Bare, p.Bare, size)
 		for _, d := range c.Doubts {
 			left[somebody{i, d.Subject}] = true
-			out.Findings = append(out.Findings, d.words(p.Study, c.Doubts))
+			out.Changes = append(out.Changes, d.words(p.Study, c.Doubts))
 		}
 		if d := c.Fixture; d != nil {
 			left[somebody{i, d.Subject}] = true
-			out.Findings = append(out.Findings, fmt.Sprintf("The bare ears of all listeners differ alike from those in study %q (%.1f times what recording them again does): the fixture's ear is another, or the loudspeaker stands otherwise. "+
+			out.Changes = append(out.Changes, fmt.Sprintf("The bare ears of all listeners differ alike from those in study %q (%.1f times what recording them again does): the fixture's ear is another, or the loudspeaker stands otherwise. "+
 				"The fixture's entrance and the bare ears of that study are not used; compare the fixture's ear, and put the loudspeaker where it stood.", p.Study, d.Ratio))
 		}
-		out.Changed = out.Changed || len(c.Doubts) > 0 || c.Fixture != nil
 		if same := len(c.Listeners) - len(c.Doubts); same > 0 {
 			out.Findings = append(out.Findings, fmt.Sprintf("Bare ears agree with those in study %q: %d of %d listeners compared.", p.Study, same, len(c.Listeners)))
 		} else if len(c.Listeners) == 0 {
@@ -56,8 +57,7 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 	is := func(i int, who string) bool { return left[somebody{i, who}] }
 	refer, moved := toMean(rows, earlier, is, out.Reading.LandmarkMM, out.Reading.FixtureLandmarkMM, 1-confidence)
 	for _, m := range moved {
-		out.Changed = true
-		out.Findings = append(out.Findings, fmt.Sprintf("The canal's entrance of %s was found %.1f mm from where it was in study %q: another person of that name, or found from another point of the head. "+
+		out.Changes = append(out.Changes, fmt.Sprintf("The canal's entrance of %s was found %.1f mm from where it was in study %q: another person of that name, or found from another point of the head. "+
 			"That study's finding is not used; look at the rows without a model in both readings.csv.", m.Subject, m.MM, m.Study))
 	}
 	bare := reference(ss, earlier, is)

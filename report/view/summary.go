@@ -38,6 +38,7 @@ func (r *View) Sections() []Section {
 		r.nearestSection(),
 		r.fixtureSection("Move or reseal these, then record again", judged.Move, judged.Reseal, judged.MoveReseal),
 		r.unsureSection(),
+		r.changedSection(),
 		r.refusedSection(),
 		r.standOutSection(),
 		r.cannotSection(),
@@ -262,6 +263,15 @@ func (r *View) refusedSection() Section {
 	}
 	for _, more := range repeats.Rest() {
 		s.Lines = append(s.Lines, Line{Text: more.String() + ", as row " + strconv.Itoa(more.Row) + ".", Tone: table.Bad})
+	}
+	return s
+}
+
+// changedSection names whom earlier studies know otherwise.
+func (r *View) changedSection() Section {
+	s := Section{Title: "Changed since earlier studies: look at these first"}
+	for _, c := range r.PanelChanges {
+		s.Lines = append(s.Lines, Line{Text: text.Sentence(c), Tone: table.Bad})
 	}
 	return s
 }

@@ -56,3 +56,23 @@ func TestUnsureLines(t *testing.T) {
 		t.Error(diff)
 	}
 }
+
+// TestChangedLines: whoever is not who earlier studies knew stands under a heading of
+// its own, before what was rejected, and not among what cannot be decided.
+func TestChangedLines(t *testing.T) {
+	r := report.Results{Findings: []string{"Bare ears agree"}, PanelChanges: []string{"The bare ears of L01 are not those of L01"},
+		Recordings: []report.Recording{{Seating: capture.Seating{File: "a.wav", Row: 2, Subject: "L01", Model: "Model A", Number: 1}}}}
+	var titles []string
+	for _, s := range New(r).Sections() {
+		titles = append(titles, s.Title)
+		if s.Title == "Changed since earlier studies: look at these first" {
+			want := []Line{{Text: "The bare ears of L01 are not those of L01.", Tone: table.Bad}}
+			if diff := cmp.Diff(want, s.Lines); diff != "" {
+				t.Error(diff)
+			}
+		}
+	}
+	if len(titles) != 3 || titles[0] != "Changed since earlier studies: look at these first" || titles[2] != "About the study as a whole" {
+		t.Errorf("%q", titles)
+	}
+}

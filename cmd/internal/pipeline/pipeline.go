@@ -107,12 +107,13 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err != nil {
 		return report.Results{}, counts, err
 	}
-	counts.Estimated, counts.PanelChanged = e.fresh, e.taken.Changed
+	counts.Estimated, counts.PanelChanged = e.fresh, len(e.taken.Changes) > 0
 	head, err := convert.About(study, readings)
 	if err != nil {
 		return report.Results{}, counts, err
 	}
 	head.Findings = append(head.Findings, e.taken.Findings...)
+	head.PanelChanges = e.taken.Changes
 	r := convert.Results(head, study, responses, e.Analysis)
 	for _, rec := range r.Recordings {
 		if !rec.Usable {
