@@ -50,5 +50,4 @@ type Recording struct {
 	SoundSeconds float64 `json:"sound_seconds,omitempty"`
 	// SweepLevelA is the A-weighted level of the sweep, dB SPL; 0 when not calibrated.
 	SweepLevelA [2]float64 `json:"sweep_level_a_db"`
-	ImpulseWAV  string     `json:"impulse_wav,omitempty"` // under results/
 }

@@ -234,3 +234,6 @@ type ReadingRow struct {
 	Reader         string  // who read; "" where one person did
 	Notes          string
 }
+
+// OnFixture reports whether the reading was taken on the fixture.
+func (r ReadingRow) OnFixture() bool { return r.Subject == FixtureSubject }

@@ -28,7 +28,7 @@ type wearer struct{ head, model string }
 func (f *fit) gatherWearers() (out [][]int) {
 	at := map[wearer]int{}
 	for i, r := range f.rs {
-		if r.Subject == study.FixtureSubject {
+		if r.OnFixture() {
 			continue
 		}
 		w := wearer{r.Subject, r.Model}

@@ -52,7 +52,7 @@ func Combine(rs []study.ReadingRow, stated study.ReadingUncertainty) Result {
 	for i, r := range rs {
 		if r.Model == "" {
 			out.Findings[r.Subject]++
-			if r.Subject == study.FixtureSubject {
+			if r.OnFixture() {
 				onFixture = append(onFixture, i)
 			} else {
 				found = append(found, i)
@@ -156,7 +156,7 @@ func (f *fit) centre() {
 	}
 	rhs := [Axes]*mat.VecDense{mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)}
 	for c, readers := range per {
-		if f.cells[c].Head != study.FixtureSubject {
+		if !f.cells[c].OnFixture() {
 			continue
 		}
 		for _, k := range sorted(readers) {
@@ -169,7 +169,7 @@ func (f *fit) centre() {
 		}
 	}
 	for i, w := range f.weight {
-		if f.cells[f.cell[i]].Head != study.FixtureSubject {
+		if !f.cells[f.cell[i]].OnFixture() {
 			continue
 		}
 		k := f.reader[i]
@@ -268,7 +268,7 @@ func (f *fit) compared() float64 { return f.sharing(func(i int) any { return f.c
 
 func (f *fit) met() float64 {
 	return f.sharing(func(i int) any {
-		if r := f.rs[i]; r.Subject != study.FixtureSubject {
+		if r := f.rs[i]; !r.OnFixture() {
 			return wearer{r.Subject, r.Model}
 		}
 		return f.cell[i]
@@ -375,7 +375,7 @@ func (f *fit) apart() float64 {
 	var n [2]float64
 	share := make([][2]float64, len(f.names))
 	side := func(i int) int {
-		if f.rs[i].Subject == study.FixtureSubject {
+		if f.rs[i].OnFixture() {
 			return 0
 		}
 		return 1

@@ -17,6 +17,9 @@ type Placement struct {
 	Number      int
 }
 
+// OnFixture reports whether the head is the fixture's.
+func (p Placement) OnFixture() bool { return p.Head == study.FixtureSubject }
+
 func placementOf(r study.ReadingRow) Placement { return Placement{r.Subject, r.Model, r.Number} }
 
 func vector(r study.ReadingRow) [Axes]float64 { return [Axes]float64{r.ForwardMM, r.UpMM} }

@@ -72,7 +72,8 @@ func AddSym(m *mat.SymDense, i, j int, v float64) {
 // panel's or a survey's equations has no inverse.
 var ErrSingular = errors.New("the panel's equations are singular")
 
-// DotRows is the inner product of rows i and j of m: element (i, j) of mm'.
+// DotRows is the inner product of rows i and j of m: element (i, j) of mm'. floats.Dot adds
+// up in another order, by which the last digit of three results in four would change.
 func DotRows(m *mat.Dense, i, j int) float64 {
 	a, b := m.RawRowView(i), m.RawRowView(j)
 	var s float64

@@ -9,7 +9,8 @@ import (
 func SmoothMean(v []float64, half int) { SmoothVariance(v, nil, half) }
 
 // MeanSD is the mean of y and its standard deviation (n − 1); NaN of fewer than two
-// values. Both have the unit of y.
+// values. Both have the unit of y. stat.MeanStdDev adds up in another order, by which the
+// last digit of one mean in three would change.
 func MeanSD(y []float64) (mean, sd float64) {
 	for _, v := range y {
 		mean += v

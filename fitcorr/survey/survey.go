@@ -114,11 +114,6 @@ func (e *Ear) Surface(bands Bands, d [3]float64) (level []float64, slope [3][]fl
 	return e.On(bands).At(d)
 }
 
-// LevelAt is Surface without slopes and variance, dB.
-func (e *Ear) LevelAt(bands Bands, d [3]float64) []float64 {
-	return e.On(bands).Level(d)
-}
-
 // Reach returns the largest displacement of the survey per axis, mm, mm, degrees, without
 // sign; 0 without a survey.
 func (e *Ear) Reach() (r [3]float64) {

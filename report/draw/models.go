@@ -72,7 +72,7 @@ func offsetMap(r *judged.Study, m fitcorr.ModelAnalysis, ear capture.Ear) figure
 		}
 		e := o.Ears[ear]
 		p := figure.MapPoint{Name: o.Subject + ", seating " + strconv.Itoa(o.Seating), Link: o.ID, Group: o.Subject,
-			Worn: o.Subject != capture.FixtureSubject, Shape: max(0, slices.Index(people, o.Subject)), X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
+			Worn: !o.OnFixture(), Shape: max(0, slices.Index(people, o.Subject)), X: e.Value[0] - origin[0], Y: e.Value[1] - origin[1]}
 		if !p.Worn {
 			p.Group, p.Label = "fixture "+strconv.Itoa(o.Seating), strconv.Itoa(o.Seating)
 			off := e

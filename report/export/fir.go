@@ -9,6 +9,7 @@ import (
 	"math/bits"
 	"sort"
 
+	"github.com/mjibson/go-dsp/window"
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
@@ -52,11 +53,9 @@ func linearPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
 	}
 	h := fft.Sequence(nil, spec) // zero phase, centred on sample 0
 	half := taps / 2
-	out := make([]float64, taps)
+	out, taper := make([]float64, taps), window.Hann(2*half+3)
 	for i := range out {
-		t := i - half
-		w := 0.5 + 0.5*math.Cos(math.Pi*float64(t)/float64(half+1))
-		out[i] = w * h[(t+n)%n] / float64(n)
+		out[i] = taper[i+1] * h[(i-half+n)%n] / float64(n)
 	}
 	return finish(out, float64(half), hz, db, rateHz), nil
 }
@@ -96,10 +95,11 @@ func minimumPhase(hz, db []float64, rateHz float64, taps int) (Filter, error) {
 	h := fft.Sequence(nil, spec)
 	out := make([]float64, taps)
 	fade := taps - taps/4
+	taper := window.Hann(2*(taps-fade) + 3)[taps-fade+2:] // its falling half
 	for i := range out {
 		out[i] = h[i] / float64(n)
 		if i >= fade {
-			out[i] *= 0.5 + 0.5*math.Cos(math.Pi*float64(i-fade+1)/float64(taps-fade+1))
+			out[i] *= taper[i-fade]
 		}
 	}
 	return finish(out, 0, hz, db, rateHz), nil

@@ -107,6 +107,17 @@ func Wrap(s string, width int) []string {
 	return lines
 }
 
+// Fold breaks a line at spaces where it is wider than width, each part behind the spaces
+// that the line begins with. A word that is wider stays whole, for it may be a path to copy.
+func Fold(line string, width int) string {
+	if displaywidth.String(line) <= width {
+		return line
+	}
+	indent := line[:len(line)-len(strings.TrimLeft(line, " "))]
+	parts, _ := twwarp.WrapString(strings.Join(strings.Fields(line), " "), max(width-len(indent), 1))
+	return indent + strings.Join(parts, "\n"+indent)
+}
+
 // wrappable gives a word that is wider than width, which tablewriter would
 // leave whole, spaces to wrap at: after a slash or hyphen when it has one.
 func wrappable(s string, width int) string {

@@ -4,7 +4,6 @@ import (
 	"math"
 	"strings"
 
-	"github.com/clipperhouse/displaywidth"
 	"golang.org/x/term"
 
 	"asworn/cmd/internal/console"
@@ -21,35 +20,6 @@ func (t *Terminal) size() (width, height int) {
 		width = math.MaxInt
 	}
 	return width, height
-}
-
-// folded breaks a line that is longer than the terminal is wide between words; what
-// follows keeps its indent.
-func folded(text string, width int) string {
-	if displaywidth.String(text) <= width {
-		return text
-	}
-	words := strings.Fields(text)
-	indent := strings.Repeat(" ", len(text)-len(strings.TrimLeft(text, " ")))
-	var b strings.Builder
-	at := 0
-	for i, w := range words {
-		n := displaywidth.String(w)
-		switch {
-		case i == 0:
-			b.WriteString(indent)
-			at = len(indent)
-		case at+1+n > width:
-			b.WriteString("\n" + indent)
-			at = len(indent)
-		default:
-			b.WriteByte(' ')
-			at++
-		}
-		b.WriteString(w)
-		at += n
-	}
-	return b.String()
 }
 
 // leaves is how far the cautions were turned over on a terminal that is too low for the

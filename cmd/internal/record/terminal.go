@@ -74,7 +74,7 @@ type Terminal struct {
 	old  *term.State
 	keys chan byte
 
-	asking string // what a typed line is for; empty when keys are keys
+	asking question // what a typed line is for; empty when keys are keys
 	typed  []byte
 	tell   string // of the terminal itself
 

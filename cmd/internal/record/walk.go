@@ -47,13 +47,16 @@ func (t *Terminal) Walk(ctx context.Context, desk *bench.Desk, changed <-chan st
 	}
 }
 
-// Questions that a line of text answers.
+// question is what the operator is asked, in words.
+type question string
+
+// Questions that a line of text or a key answers.
 const (
-	askNote    = "note"
-	askReading = "reading: forward and up in mm, as in -31.5 12"
-	askLevel   = "level read at the fixture's ear, dB(A)"
-	askFixture = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
-	askDrop    = "Take this row out of the plan? y does"
+	askNote    question = "note"
+	askReading question = "reading: forward and up in mm, as in -31.5 12"
+	askLevel   question = "level read at the fixture's ear, dB(A)"
+	askFixture question = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
+	askDrop    question = "Take this row out of the plan? y does"
 )
 
 // press hands one key on; it reports whether the operator quits.
@@ -167,7 +170,7 @@ func (t *Terminal) draw(s bench.Screen) {
 			c.DisableColor()
 		}
 		for l := range strings.SplitSeq(console.Shown(text), "\n") {
-			for l := range strings.SplitSeq(folded(l, width), "\n") {
+			for l := range strings.SplitSeq(table.Fold(l, width), "\n") {
 				fmt.Fprintln(&b, c.Sprint(l))
 			}
 		}
@@ -244,7 +247,7 @@ func (t *Terminal) draw(s bench.Screen) {
 	}
 	if t.asking != "" {
 		fmt.Fprintln(&b)
-		coloured(t.asking+": "+string(t.typed), color.Bold)
+		coloured(string(t.asking)+": "+string(t.typed), color.Bold)
 	}
 	t.show(&b)
 }
