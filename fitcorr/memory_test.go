@@ -15,8 +15,10 @@ import (
 	"asworn/fitcorr/seat"
 )
 
-// notes is a memory that knows parts by their JSON.
+// notes is a memory that knows parts by their JSON. What it does not hold it takes over
+// from those before it, which is not counted as recalled.
 type notes struct {
+	before   *notes // nil for the first
 	mu       sync.Mutex
 	kept     map[string][]byte
 	recalled map[string]int
@@ -42,12 +44,18 @@ func (n *notes) Recall(name string, of []any, to any) (func(any), bool) {
 		if err := gob.NewEncoder(&b).Encode(v); err != nil {
 			panic(err)
 		}
-		n.mu.Lock()
-		defer n.mu.Unlock()
-		n.kept[string(text)] = b.Bytes()
+		for m := n; m != nil; m = m.before {
+			m.keep(string(text), b.Bytes())
+		}
 	}
 	b, ok := n.kept[string(text)]
 	if !ok {
+		if n.before != nil {
+			if b, ok = n.before.held(string(text)); ok {
+				n.kept[string(text)] = b
+				return keep, gob.NewDecoder(bytes.NewReader(b)).Decode(to) == nil
+			}
+		}
 		return keep, false
 	}
 	if err := gob.NewDecoder(bytes.NewReader(b)).Decode(to); err != nil {
@@ -55,6 +63,23 @@ func (n *notes) Recall(name string, of []any, to any) (func(any), bool) {
 	}
 	n.recalled[name]++
 	return keep, true
+}
+
+func (n *notes) keep(text string, value []byte) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.kept[text] = value
+}
+
+func (n *notes) held(text string) ([]byte, bool) {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	b, ok := n.kept[text]
+	return b, ok
+}
+
+func newNotes(before *notes) *notes {
+	return &notes{before: before, kept: map[string][]byte{}, recalled: map[string]int{}}
 }
 
 // TestMemory: an analysis with what others left is the same to the byte, and takes
@@ -79,6 +104,7 @@ func TestMemory(t *testing.T) {
 		return string(text)
 	}
 	want := analyse(ss, nil)
+	shared := newNotes(nil) // so that each case does not begin from nothing
 	for _, c := range []struct {
 		name    string
 		without func(s seat.Seating) bool
@@ -91,12 +117,13 @@ func TestMemory(t *testing.T) {
 		{"bare", func(s seat.Seating) bool { return s.Model == "" && s.Subject != capture.FixtureSubject }, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			mem := &notes{kept: map[string][]byte{}, recalled: map[string]int{}}
+			mem := newNotes(shared)
 			less := slices.DeleteFunc(slices.Clone(ss), c.without)
 			if len(less) == len(ss) && !c.all {
 				t.Fatal("nothing was left out")
 			}
 			analyse(less, mem)
+			mem.before = nil
 			if n := fmt.Sprint(mem.recalled); n != "map[]" {
 				t.Errorf("recalled %s of nothing", n)
 			}

@@ -100,8 +100,11 @@ func wantJSON(ts *testscript.TestScript, _ bool, args []string) {
 // texts are copied, recordings are hard links. Nothing may write into a
 // recording. Rows of other models than those named are left out of the sheets.
 func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
-	src, dst, models := ts.MkAbs(args[0]), ts.MkAbs(args[1]), args[2:]
-	ts.Check(filepath.WalkDir(src, func(p string, d fs.DirEntry, err error) error {
+	ts.Check(linked(ts.MkAbs(args[0]), ts.MkAbs(args[1]), args[2:]...))
+}
+
+func linked(src, dst string, models ...string) error {
+	return filepath.WalkDir(src, func(p string, d fs.DirEntry, err error) error {
 		if err != nil {
 			return err
 		}
@@ -132,7 +135,7 @@ func linkStudy(ts *testscript.TestScript, _ bool, args []string) {
 			content = []byte(strings.Join(kept, ""))
 		}
 		return os.WriteFile(to, content, 0o666)
-	}))
+	})
 }
 
 // interrupt DIR N runs a study, waits until N responses are kept, interrupts

@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -10,6 +11,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"asworn/cmd/internal/console"
 	"asworn/cmd/internal/simulate/demo"
 )
 
@@ -32,15 +34,24 @@ func TestMain(m *testing.M) {
 //	edit FILE OLD NEW      replace text that must be there once
 //	replace FILE BY        put a copy of BY in the place of FILE
 func TestScripts(t *testing.T) {
-	// One small demo study for all scripts that need one; they link it.
+	// One small demo study for all scripts that need one, and a part of it that has been
+	// run; they link them.
 	dir := filepath.Join(t.TempDir(), "demo")
 	if _, err := demo.Write(t.Context(), dir, demo.Options{Listeners: 3, Seatings: 2, SurveySize: 5}); err != nil {
 		t.Fatal(err)
+	}
+	ran := filepath.Join(t.TempDir(), "ran")
+	if err := linked(dir, ran, "Model A"); err != nil {
+		t.Fatal(err)
+	}
+	if code := execute(t.Context(), []string{"run", ran, "-q"}, io.Discard, io.Discard); code != console.Operator {
+		t.Fatalf("run: code %d", code)
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("DEMO", dir)
+			env.Setenv("RAN", ran) // Model A of it, with the results of a run
 			env.Setenv("NO_COLOR", "")
 			return nil
 		},

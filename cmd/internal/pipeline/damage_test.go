@@ -87,7 +87,7 @@ func TestDamagedResultsAreMadeAnew(t *testing.T) {
 	want := snapshot(t, dir)
 	r := rand.New(rand.NewPCG(17, 1))
 	files := kept(t, dir)
-	for round := range 4 {
+	for round := range 3 {
 		for i, file := range files {
 			b, err := os.ReadFile(file)
 			if err != nil {
