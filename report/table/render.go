@@ -1,6 +1,7 @@
 package table
 
 import (
+	"cmp"
 	"encoding/csv"
 	"io"
 	"strconv"
@@ -163,7 +164,7 @@ func (t Table) WriteCSV(w io.Writer) error {
 func csvCells(k Kind, c Cell) []string {
 	n := [...]int{Text: 1, Number: 1, Interval: 3}[k]
 	if k == Text {
-		return []string{csvText(c.Text)}
+		return []string{csvText(cmp.Or(c.Code, c.Text))}
 	}
 	out := make([]string, n)
 	for i := range min(n, len(c.Num)) {

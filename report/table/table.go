@@ -42,6 +42,8 @@ const (
 type Cell struct {
 	Text string
 	Num  []float64
+	// Code is what CSV holds for a Text; empty where it is what people read.
+	Code string
 	Tone Tone
 	// Link is the key of the seating that the cell speaks of, for the page.
 	Link string

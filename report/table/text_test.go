@@ -42,3 +42,17 @@ func TestFold(t *testing.T) {
 		}
 	}
 }
+
+// What people read in words, CSV holds as the study does.
+func TestCSVCode(t *testing.T) {
+	tab := Table{Columns: []Column{{Head: "Point", Key: "point"}}}
+	tab.Add(Cell{Text: "drum reference point", Code: "drum"})
+	tab.Add(Word("both"))
+	var csv, terminal strings.Builder
+	if err := tab.WriteCSV(&csv); err != nil || csv.String() != "point\ndrum\nboth\n" {
+		t.Errorf("%q, %v", csv.String(), err)
+	}
+	if err := tab.WriteText(&terminal, Options{}); err != nil || !strings.Contains(terminal.String(), "drum reference point") {
+		t.Errorf("%q, %v", terminal.String(), err)
+	}
+}

@@ -25,7 +25,7 @@ func memberTable(r *judged.Study) table.Table {
 				}
 				no := table.Count(b.Seating)
 				no.Link = b.ID
-				t.Add(table.Word(m.Model), table.Word(string(f.Point)), table.Word(f.Ear.String()), no, used, table.Word(text.Dash(text.OneLine(b.Why))))
+				t.Add(table.Word(m.Model), pointCell(f.Point), table.Word(f.Ear.String()), no, used, table.Word(text.Dash(text.OneLine(b.Why))))
 			}
 		}
 	}
@@ -46,7 +46,7 @@ func budgetTable(r *judged.Study) table.Table {
 	for _, m := range r.Analysis.Models {
 		for _, f := range m.Curves {
 			for _, b := range f.Budget {
-				row := []table.Cell{table.Word(m.Model), table.Word(string(f.Point)), table.Word(f.Ear.String()), table.Word(text.OneLine(b.Source)), table.Word(string(b.Type))}
+				row := []table.Cell{table.Word(m.Model), pointCell(f.Point), table.Word(f.Ear.String()), table.Word(text.OneLine(b.Source)), table.Word(string(b.Type))}
 				for _, g := range ranges {
 					row = append(row, rmsCell(b, r.ThirdsHz, g))
 				}

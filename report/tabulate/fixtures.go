@@ -56,7 +56,7 @@ func fixtureDifferences(r report.Fixtures) table.Table {
 			if d.CompensatedDB != nil {
 				compensated = table.Value(d.CompensatedRMS, 1)
 			}
-			t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear.String()), fixtureWords(d), table.Word(pair(d)),
+			t.Add(table.Word(m.Model), pointCell(d.Point), table.Word(d.Ear.String()), fixtureWords(d), table.Word(pair(d)),
 				table.Value(d.MeasuredRMS, 1), table.Value(d.FinalRMS, 1), compensated, table.Value(100*d.Explained, 0),
 				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)))
 		}
@@ -113,7 +113,7 @@ func differenceThirds(r report.Fixtures) table.Table {
 				if d.CompensatedDB != nil {
 					compensated = table.PlusMinus(d.CompensatedDB[i], d.HalfDB[i])
 				}
-				t.Add(table.Word(m.Model), table.Word(string(d.Point)), table.Word(d.Ear.String()), table.Word(pair(d)), bandCell(hz),
+				t.Add(table.Word(m.Model), pointCell(d.Point), table.Word(d.Ear.String()), table.Word(pair(d)), bandCell(hz),
 					table.Value(d.MeasuredDB[i], 2), table.PlusMinus(d.FinalDB[i], d.HalfDB[i]), compensated)
 			}
 		}

@@ -30,7 +30,7 @@ func correctionTable(r *judged.Study) table.Table {
 			if rec, ok := r.Recording(c.ID); ok {
 				no = table.Linked(text.Fixed(float64(rec.Number), 0), rec.File)
 			}
-			t.Add(table.Word(m.Model), no, table.Word(string(c.Point)), table.Word(c.Ear.String()), table.Value(c.BeforeDB, 2), table.Value(c.AfterDB, 2), table.Count(n), table.Word(text.Dash(text.OneLine(c.Withheld))))
+			t.Add(table.Word(m.Model), no, pointCell(c.Point), table.Word(c.Ear.String()), table.Value(c.BeforeDB, 2), table.Value(c.AfterDB, 2), table.Count(n), table.Word(text.Dash(text.OneLine(c.Withheld))))
 		}
 	}
 	return t

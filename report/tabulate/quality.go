@@ -46,7 +46,7 @@ func sensitivityTable(r *judged.Study) table.Table {
 	}
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
-			t.Add(table.Word(m.Model), table.Word(s.Ear.String()), table.Word(string(s.Point)), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
+			t.Add(table.Word(m.Model), table.Word(s.Ear.String()), pointCell(s.Point), table.Count(s.Listeners), table.Count(s.Worn), table.Count(s.OnFixture),
 				figure(s.SummaryDB), figure(s.SeatingDB))
 		}
 		t.Note += leakNotes(r, m)

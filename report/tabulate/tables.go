@@ -254,3 +254,8 @@ func lossCell(l fitcorr.Listener, ear capture.Ear) table.Cell {
 	}
 	return table.Cell{Text: string(seal.Open)}
 }
+
+// pointCell is a point as people call it; CSV holds it as the sheet does.
+func pointCell(p capture.Point) table.Cell {
+	return table.Cell{Text: p.Short(), Code: string(p)}
+}
