@@ -1,6 +1,7 @@
 package capture
 
 import (
+	"errors"
 	"fmt"
 	"path/filepath"
 
@@ -46,6 +47,9 @@ func (p *Processor) ProcessRow(dir string, row study.Seating) (response.Recordin
 	return rec, nil
 }
 
+// ErrOneEar says that a row names the curve of one ear where the study has two.
+var ErrOneEar = errors.New("it holds the curve of one ear, and the study has two")
+
 // readCurves reads the curves of a row by ear; a row of one file is the ear that
 // the study has.
 func readCurves(dir string, row study.Seating, s study.Setup) (out [2]curve.Curve, err error) {
@@ -58,7 +62,7 @@ func readCurves(dir string, row study.Seating, s study.Setup) (out [2]curve.Curv
 	}
 	files := row.Files()
 	if len(files) < len(ears) {
-		return out, fmt.Errorf("%s: it holds the curve of one ear, and the study has two", row.File)
+		return out, ErrOneEar
 	}
 	for i, e := range ears {
 		f := files[i]

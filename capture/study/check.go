@@ -65,7 +65,7 @@ func (s *parsedStudy) checkHolds() {
 	if s.Holds == "" {
 		return
 	}
-	holds, ok := holdsOf(string(s.Holds))
+	holds, ok := ParseHolds(string(s.Holds))
 	if !ok {
 		s.report("holds", holdsWords, "holds is %q", s.Holds)
 	}

@@ -202,8 +202,8 @@ func (s *sheetReader) spelling(r textfile.Row, column, name string) {
 // recordingWord is how a sheet may say that a file holds a recording.
 const recordingWord = "recording"
 
-// holdsOf is what a word says that a file holds, whatever its capitals and spaces.
-func holdsOf(word string) (Holds, bool) {
+// ParseHolds is what a word says that a file holds, whatever its capitals and spaces.
+func ParseHolds(word string) (Holds, bool) {
 	word = strings.ToLower(strings.Join(strings.Fields(word), " "))
 	switch {
 	case word == recordingWord:
@@ -214,14 +214,19 @@ func holdsOf(word string) (Holds, bool) {
 	return "", false
 }
 
+// TextFile reports whether a file is a text by its name, and so holds curves.
+func TextFile(name string) bool {
+	return slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(name)))
+}
+
 const holdsWords = "write " + recordingWord + ", " + string(HoldsImpulse) + " or " + string(HoldsCurve)
 
 // holds reads the column of what the file holds; where it is empty study.toml says
 // so. Text files hold curves, whether either says so or not.
 func (s *sheetReader) holds(r textfile.Row, out *Seating) {
 	given := s.Field(r, "holds")
-	text := slices.Contains([]string{".txt", ".csv", ".tsv", ".dat"}, strings.ToLower(path.Ext(out.File)))
-	switch holds, ok := holdsOf(given); {
+	text := TextFile(out.File)
+	switch holds, ok := ParseHolds(given); {
 	case ok:
 		out.Holds = holds
 	case given != "":

@@ -16,13 +16,13 @@ import (
 
 func checkCommand(c *console.Console) *cobra.Command {
 	var opt pipeline.CheckOptions
-	var read string
+	var read, holds string
 	cmd := &cobra.Command{
 		Use:   "check DIR FILE",
 		Short: "Judge one new fixture seating against a study that was run before",
-		Long: `Judges the recording FILE of a headphone on the fixture, at the blocked ear-canal entrance
-or at the drum, whichever was surveyed, against the last run of the study in
-DIR: verdict and which way to move. A recording of another model, at another
+		Long: `Judges the recording, impulse response or curve FILE of a headphone on the
+fixture, at the blocked ear-canal entrance or at the drum, whichever was surveyed,
+against the last run of the study in DIR: verdict and which way to move. A recording of another model, at another
 point, from a wrong channel or of an electrical signal is rejected, and named by
 the survey that fits it. Nothing of the study's recordings is read again and nothing is
 written, so the answer is there in about the time it takes to look up.
@@ -37,6 +37,10 @@ of the cup, without touching cup or cable.`,
 		RunE: func(cmd *cobra.Command, args []string) error {
 			if p := opt.Point; p != "" && p != capture.Blocked && p != capture.Drum {
 				return console.Usagef("--point %q: want %s or %s", p, capture.Blocked, capture.Drum)
+			}
+			var err error
+			if opt.Holds, err = parseHolds(holds); err != nil {
+				return err
 			}
 			if cmd.Flags().Changed("read") {
 				r, ok := study.ParseReading(read)
@@ -54,9 +58,28 @@ of the cup, without touching cup or cable.`,
 	console.CompleteModels(cmd, "model")
 	console.Complete(cmd, "point", string(capture.Blocked), string(capture.Drum))
 	cmd.ValidArgsFunction = console.FolderThenWAV
+	holdsFlag(cmd, &holds)
 	cmd.Flags().IntVar(&opt.Number, "seating", 0, "number to call the seating by (default: one more than the model's highest on the fixture, the survey left aside)")
 	cmd.Flags().StringVar(&read, "read", "", "where the headphone was seen to sit, `FORWARD,UP` in mm, as in the study's sheet")
 	return cmd
+}
+
+// holdsFlag adds the flag that says what files hold.
+func holdsFlag(cmd *cobra.Command, holds *string) {
+	cmd.Flags().StringVar(holds, "holds", "", "what the file holds, as in the sheet: recording, impulse response or curve (default: what its name and the study tell)")
+	console.Complete(cmd, "holds", "recording", string(study.HoldsImpulse), string(study.HoldsCurve))
+}
+
+// parseHolds returns nil where nothing is said.
+func parseHolds(word string) (*study.Holds, error) {
+	if word == "" {
+		return nil, nil
+	}
+	holds, ok := study.ParseHolds(word)
+	if !ok {
+		return nil, console.Usagef("--holds %q: want recording, %s or %s", word, study.HoldsImpulse, study.HoldsCurve)
+	}
+	return &holds, nil
 }
 
 func checkFile(ctx context.Context, c *console.Console, dir, file string, opt pipeline.CheckOptions) error {

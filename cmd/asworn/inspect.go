@@ -20,6 +20,7 @@ import (
 
 type inspectOptions struct {
 	study string
+	holds string
 	setup capture.Setup
 }
 
@@ -57,6 +58,7 @@ what the mark on the fixture is.`,
 	f.IntVar(&opt.setup.Left, "left", 1, "channel of the left ear, 0 for none")
 	f.IntVar(&opt.setup.Right, "right", 2, "channel of the right ear, 0 for none")
 	f.IntVar(&opt.setup.Loopback, "loopback", 0, "channel of the electrical reference, 0 for none")
+	holdsFlag(cmd, &opt.holds)
 	sweepFlags(f, &opt.setup.Sweep)
 	return cmd
 }
@@ -69,8 +71,12 @@ func inspectFiles(ctx context.Context, c *console.Console, files []string, opt i
 			return err
 		}
 	}
+	holds, err := parseHolds(opt.holds)
+	if err != nil {
+		return err
+	}
 	step, end := c.Progress("recordings")
-	found, err := pipeline.Inspect(ctx, setup, files, c.Jobs, step)
+	found, err := pipeline.Inspect(ctx, setup, files, holds, c.Jobs, step)
 	end()
 	if err != nil {
 		return err

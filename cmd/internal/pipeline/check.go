@@ -9,6 +9,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/compare"
 	"asworn/capture/finding"
+	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/convert"
 	"asworn/cmd/internal/respond"
@@ -30,6 +31,7 @@ type CheckOptions struct {
 	Point  capture.Point    // empty means the surveyed point whose survey explains the recording best
 	Number int              // 0 means one more than the highest ordinary fixture seating
 	Read   *capture.Reading // where the headphone was seen to sit; nil when nobody looked
+	Holds  *study.Holds     // what the file holds; nil for what its name tells and the model's files on the fixture hold
 }
 
 // OpenFrozen reads what the last run of the study in dir left.
@@ -110,11 +112,12 @@ func (s *FrozenStudy) Check(ctx context.Context, file string, opt CheckOptions) 
 		}
 	}
 	s.frozen.Fit.Warm(m.Name)
-	rec, err := respond.Process(&s.processor, file)
+	holds := holdsOf(file, opt.Holds, m.Holds)
+	rec, err := respond.Process(&s.processor, file, holds)
 	if err != nil {
 		return report.Results{}, err
 	}
-	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: opt.Point, Number: opt.Number, Read: opt.Read}
+	row := capture.Seating{File: filepath.ToSlash(file), Model: m.Name, Subject: capture.FixtureSubject, Point: opt.Point, Number: opt.Number, Read: opt.Read, Holds: holds}
 	if row.Number == 0 {
 		row.Number = m.Highest + 1
 	}

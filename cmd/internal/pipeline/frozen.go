@@ -27,20 +27,24 @@ type frozen struct {
 
 type frozenModel struct {
 	Name    string
-	Highest int // number of the last ordinary seating on the fixture
+	Highest int         // number of the last ordinary seating on the fixture
+	Holds   study.Holds // what all its files on the fixture hold, a recording where they differ
 }
 
 // freezeOf collects what checks need.
-func freezeOf(about report.Results, study *capture.Study, setup capture.Setup, traits []compare.Traits, fit fitcorr.Frozen) frozen {
-	f := frozen{About: about, Setup: setup, Rows: study.Seatings, Traits: traits, Fit: fit}
-	for _, row := range study.Seatings {
+func freezeOf(about report.Results, s *capture.Study, setup capture.Setup, traits []compare.Traits, fit fitcorr.Frozen) frozen {
+	f := frozen{About: about, Setup: setup, Rows: s.Seatings, Traits: traits, Fit: fit}
+	for _, row := range s.Seatings {
 		if row.Model == "" {
 			continue
 		}
 		at := slices.IndexFunc(f.Models, func(m frozenModel) bool { return m.Name == row.Model })
 		if at < 0 {
 			at = len(f.Models)
-			f.Models = append(f.Models, frozenModel{Name: row.Model})
+			f.Models = append(f.Models, frozenModel{Name: row.Model, Holds: study.HoldsImpulse})
+		}
+		if row.OnFixture() && row.Holds != study.HoldsImpulse { // curves are told by their names
+			f.Models[at].Holds = study.HoldsRecording
 		}
 		if row.OrdinaryOnFixture() { // a survey has numbers of its own
 			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/capture/workers"
 	"asworn/cmd/internal/respond"
 )
@@ -21,8 +22,9 @@ type Inspection struct {
 	ValidBands [2]int            `json:"valid_bands"` // bands that count
 }
 
-// Inspect processes files by themselves, in their order, and keeps nothing.
-func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int, progress func(done, total int)) ([]Inspection, error) {
+// Inspect processes files by themselves, in their order, and keeps nothing. A file is taken
+// to hold what holds says, nil for what its name tells.
+func Inspect(ctx context.Context, setup capture.Setup, files []string, holds *study.Holds, jobs int, progress func(done, total int)) ([]Inspection, error) {
 	first, err := capture.NewProcessor(setup)
 	if err != nil {
 		return nil, err
@@ -35,7 +37,7 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 			if own == nil { // the last one failed
 				own = first.Clone()
 			}
-			rec, err := respond.Process(&own, files[i])
+			rec, err := respond.Process(&own, files[i], holdsOf(files[i], holds, study.HoldsRecording))
 			if err != nil {
 				return fmt.Errorf("%s: %w", files[i], err)
 			}
@@ -48,6 +50,18 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, jobs int,
 		return nil, err
 	}
 	return out, nil
+}
+
+// holdsOf tells what a file in no row holds: what is said of it; else curves, if it is a
+// text by its name, or what is usual.
+func holdsOf(file string, said *study.Holds, usual study.Holds) study.Holds {
+	switch {
+	case said != nil:
+		return *said
+	case study.TextFile(file):
+		return study.HoldsCurve
+	}
+	return usual
 }
 
 func inspection(file string, setup capture.Setup, rec capture.Recording) Inspection {

@@ -12,6 +12,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/capture/finding"
+	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/capture/workers"
 )
@@ -43,7 +44,7 @@ func TestFaultIsOfItsRecording(t *testing.T) {
 		t.Fatal(err)
 	}
 	p := new(capture.Processor) // without what NewProcessor makes: every use fails
-	rec, err := Process(&p, file)
+	rec, err := Process(&p, file, study.HoldsRecording)
 	if err != nil || p != nil || rec.Quality.Usable() {
 		t.Fatalf("%v, processor %v, usable %v", err, p, rec.Quality.Usable())
 	}

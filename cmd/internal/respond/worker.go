@@ -16,9 +16,9 @@ import (
 	"asworn/report"
 )
 
-// Process is processRow of a recording that is in no row.
-func Process(p **capture.Processor, path string) (capture.Recording, error) {
-	return processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path)})
+// Process is processRow of a file that is in no row, and holds what it is said to hold.
+func Process(p **capture.Processor, path string, holds study.Holds) (capture.Recording, error) {
+	return processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path), Holds: holds})
 }
 
 // processRow reads and transforms the file of one row. A file that can be opened
@@ -90,6 +90,8 @@ func refused(err error) capture.Recording {
 		f.Message, f.Mend = bad.Message, bad.Mend
 	case errors.As(err, &failed):
 		f.Mend = FaultMend
+	case errors.Is(err, capture.ErrOneEar):
+		f.Mend = `name one file for each ear, left before right, as in "new-{L|R}.txt"`
 	case errors.Is(err, errNotFinite):
 		f = finding.New(finding.NotFinite, err.Error())
 	}
