@@ -416,6 +416,38 @@ func (b *browser) live() {
 	}
 }
 
+// takes reads the map of takes: each that was placed where it sits, forward to the right and
+// up upward, to the scale of the tolerance, the last one told from the others.
+func (b *browser) takes() {
+	t := b.t
+	placed := func(title string, forward, up float64, tone string) Take {
+		return Take{File: title, Title: title, Word: "move", Tone: tone, ForwardMM: forward, UpMM: up, Placed: true}
+	}
+	desk := Desk{Phase: "judged", Next: "one more seating", ToleranceMM: 3, History: []Take{
+		placed("seating 7", 6, -2, "act"), {Title: "seating 8", Word: "rejected", Tone: "bad"}, placed("seating 9", -1.5, 4, "act"), placed("seating 10", 0.5, 0.5, "good"),
+	}}
+	desk.Take = &desk.History[3]
+	srv := httptest.NewServer(Live{Latest: func() (report.Results, string, error) { return sample.Results(), "", nil }, Desk: func() Desk { return desk }}.Handler())
+	defer srv.Close()
+	b.do(chromedp.EmulateViewport(1440, 900), chromedp.Navigate(srv.URL), chromedp.WaitVisible("#map .last"))
+	dots := eval[[][]float64](b, `[...document.querySelectorAll("#map .take")].map(e => [+e.getAttribute("cx"), +e.getAttribute("cy"), +e.classList.contains("last")])`)
+	radius := eval[float64](b, `+document.querySelector("#map .tolerance").getAttribute("r")`)
+	if len(dots) != 3 || radius <= 0 {
+		t.Fatalf("%d takes on the map, want the 3 that were placed; tolerance %v", len(dots), radius)
+	}
+	for i, want := range [][3]float64{{6, -2, 0}, {-1.5, 4, 0}, {0.5, 0.5, 1}} {
+		mm := 3 / radius
+		if d := dots[i]; math.Abs(d[0]*mm-want[0]) > 0.01 || math.Abs(-d[1]*mm-want[1]) > 0.01 || d[2] != want[2] {
+			t.Errorf("take %d at %.2f, %.2f mm, last %v; want %v", i, d[0]*mm, -d[1]*mm, d[2], want)
+		}
+	}
+	names := eval[[]string](b, `[...document.querySelectorAll("#map .take title")].map(e => e.textContent)`)
+	if names[0] != "seating 7: move" {
+		t.Errorf("takes named %q", names)
+	}
+	b.shot("live-takes", false)
+}
+
 // unfold opens everything that is folded.
 func (b *browser) unfold() {
 	b.t.Helper()

@@ -62,7 +62,7 @@ func TestBrowser(t *testing.T) {
 		look func(*browser)
 	}{
 		{"Hover", (*browser).hover}, {"Keyboard", (*browser).keyboard}, {"Tables", (*browser).tables}, {"Links", (*browser).links}, {"Folds", (*browser).folds},
-		{"Axe", (*browser).accessible}, {"Sizes", (*browser).sizes}, {"Live", (*browser).live}, {"Escaping", (*browser).escaping},
+		{"Axe", (*browser).accessible}, {"Sizes", (*browser).sizes}, {"Live", (*browser).live}, {"Takes", (*browser).takes}, {"Escaping", (*browser).escaping},
 		{"Fixtures", (*browser).fixtures}, {"FixturesKeyboard", (*browser).fixturesKeyboard}, {"FixturesStill", (*browser).fixturesStill},
 	} {
 		t.Run(part.name, func(t *testing.T) { part.look(newTab(t, ctx)) })
