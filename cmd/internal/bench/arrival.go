@@ -5,6 +5,7 @@ import (
 	"sync"
 
 	"asworn/capture/audio"
+	"asworn/cmd/internal/hearing"
 )
 
 // What is recorded after the end of the last sweep: until it has arrived, and the
@@ -65,7 +66,7 @@ func (a *arrival) keep(t audio.Take) {
 // learn takes from the take before how much later than the output its inputs heard it,
 // where no level check has told: later takes then end sooner. It is done when the next one
 // begins, so that no verdict waits for it.
-func (a *arrival) learn(in Inputs) {
+func (a *arrival) learn(in hearing.Inputs) {
 	a.mu.Lock()
 	samples := a.heard
 	if a.heard = nil; a.seconds > 0 {
@@ -79,15 +80,15 @@ func (a *arrival) learn(in Inputs) {
 
 // of is how many seconds after it was played the last input of the study heard the first
 // sweep of a take; ok is false where one did not hear it.
-func (a *arrival) of(samples [][]float64, in Inputs) (longest float64, ok bool) {
+func (a *arrival) of(samples [][]float64, in hearing.Inputs) (longest float64, ok bool) {
 	reach := int(a.reach() * a.rateHz)
 	for _, i := range []int{in.Left, in.Right, in.Loopback} {
 		if i == 0 || len(samples) < i || len(samples[i-1]) < a.lead+len(a.one) {
 			continue
 		}
 		x := samples[i-1][a.lead:]
-		lag, correlation := correlate(a.one, x[:min(len(x), len(a.one)+reach)])
-		if correlation < arrivedCorrelation {
+		lag, correlation := hearing.Correlate(a.one, x[:min(len(x), len(a.one)+reach)])
+		if correlation < hearing.ArrivedCorrelation {
 			return 0, false // a side that is silent tells nothing of when it is to be heard
 		}
 		longest, ok = max(longest, float64(lag)/a.rateHz), true
@@ -106,7 +107,7 @@ const quicker = "; a wired device, or a shorter buffer of the sound server, is q
 
 // late says why a take ended before its last sweep had arrived, and has the next one wait
 // for it.
-func (a *arrival) late(samples [][]float64, in Inputs) string {
+func (a *arrival) late(samples [][]float64, in hearing.Inputs) string {
 	waited := a.wait(usualArrival)
 	at, ok := a.of(samples, in)
 	switch {

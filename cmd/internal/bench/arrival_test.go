@@ -4,6 +4,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+
+	"asworn/cmd/internal/hearing"
 )
 
 // Why the end of a take is missing: the sound is late, which the next take waits for; or it
@@ -31,7 +33,7 @@ func TestLate(t *testing.T) {
 			if c.seconds >= 0 {
 				copy(x[a.lead+int(c.seconds*rate):], one)
 			}
-			if got := a.late([][]float64{x, x}, Inputs{Left: 1, Right: 2}); !strings.Contains(got, c.want) {
+			if got := a.late([][]float64{x, x}, hearing.Inputs{Left: 1, Right: 2}); !strings.Contains(got, c.want) {
 				t.Errorf("%q is said, want %q", got, c.want)
 			}
 			if got := a.wait(usualArrival); math.Abs(got-c.waits) > 1e-9 {

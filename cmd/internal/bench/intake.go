@@ -18,6 +18,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/disk"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/hearing"
 )
 
 // importsFile, under RetakesDir, says which file of another recorder became
@@ -512,7 +513,7 @@ func tappedIn(path string) (channel int, err error) {
 	if err != nil {
 		return 0, err
 	}
-	return Tapped(x, f.RateHz)
+	return hearing.Tapped(x, f.RateHz)
 }
 
 // take copies a file, checks the copy and has it judged.

@@ -7,6 +7,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/finding"
+	"asworn/cmd/internal/hearing"
 )
 
 // checkLevel plays single sweeps on the fixture, at rising gains, and at the last one the
@@ -101,14 +102,14 @@ func (s *Sound) hear(inputs [][]float64, gain float64) (heardAll, error) {
 		if e < 2 {
 			name, pa = capture.Ear(e).String(), s.setup.Microphones[e].PaPerUnit
 		}
-		h, err := Hear(s.one, inputs[m[1]-1], rate, float64(len(s.one))/rate, pa)
+		h, err := hearing.Hear(s.one, inputs[m[1]-1], rate, float64(len(s.one))/rate, pa)
 		if err != nil {
 			return out, err
 		}
 		if out.words != "" {
 			out.words += "; "
 		}
-		out.words += h.words(name, rate, pa > 0)
+		out.words += h.Words(name, rate, pa > 0)
 		out.arrived = out.arrived && h.Arrived
 		out.delay = max(out.delay, float64(h.Delay)/rate)
 		if e < 2 {

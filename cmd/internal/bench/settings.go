@@ -16,6 +16,7 @@ import (
 	"asworn/capture/audio"
 	"asworn/capture/disk"
 	"asworn/capture/finding"
+	"asworn/cmd/internal/hearing"
 	"asworn/report/text"
 )
 
@@ -24,13 +25,13 @@ const SettingsFile = "bench.toml"
 
 // Settings are the choices at the bench that outlast a session.
 type Settings struct {
-	Playback string  `toml:"playback" comment:"Devices, by name."`
-	Capture  string  `toml:"capture"`
-	Outputs  []int   `toml:"outputs" comment:"Outputs of the playback device that play, counted from 1."`
-	Inputs   Inputs  `toml:"inputs" comment:"Inputs of the recording device, counted from 1; found by touching each microphone."`
-	GainDB   float64 `toml:"gain_db" comment:"Of playback, over the sweep as study.toml describes it."`
-	LimitDB  float64 `toml:"limit_db_spl" comment:"Highest level of the sweep at a listener's ear, dB(A). Local rules come first."`
-	Recorder string  `toml:"recorder_checked,omitempty" comment:"Day on which left and right in another recorder's files were told by touching the microphones."`
+	Playback string         `toml:"playback" comment:"Devices, by name."`
+	Capture  string         `toml:"capture"`
+	Outputs  []int          `toml:"outputs" comment:"Outputs of the playback device that play, counted from 1."`
+	Inputs   hearing.Inputs `toml:"inputs" comment:"Inputs of the recording device, counted from 1; found by touching each microphone."`
+	GainDB   float64        `toml:"gain_db" comment:"Of playback, over the sweep as study.toml describes it."`
+	LimitDB  float64        `toml:"limit_db_spl" comment:"Highest level of the sweep at a listener's ear, dB(A). Local rules come first."`
+	Recorder string         `toml:"recorder_checked,omitempty" comment:"Day on which left and right in another recorder's files were told by touching the microphones."`
 	// Levels are those of level checks, to compare one day with another.
 	Levels []DayLevel `toml:"level" comment:"Level checks on the fixture, newest last."`
 }

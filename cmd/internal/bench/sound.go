@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/audio"
+	"asworn/cmd/internal/hearing"
 	"asworn/report/text"
 )
 
@@ -85,9 +86,9 @@ func (s *Sound) takeBytes() int {
 }
 
 // Wants are the channels that the study asks for, by their numbers in its files.
-func (s *Sound) Wants() Inputs {
+func (s *Sound) Wants() hearing.Inputs {
 	c := s.study.Channels
-	return Inputs{c.Left, c.Right, c.Loopback}
+	return hearing.Inputs{Left: c.Left, Right: c.Right, Loopback: c.Loopback}
 }
 
 // ErrUnchosen is what is missing the first time.
@@ -128,7 +129,7 @@ func (s *Sound) change(f func(*Settings) error) error {
 func (s *Sound) Choose(playback, recording audio.Device, outputs []int) error {
 	return s.change(func(set *Settings) error {
 		if set.Capture != recording.Name || recording.Channels > 0 && set.Inputs.Highest() > recording.Channels {
-			set.Inputs = Inputs{}
+			set.Inputs = hearing.Inputs{}
 		}
 		set.Playback, set.Capture = playback.Name, recording.Name
 		if len(outputs) > 0 {
@@ -137,7 +138,7 @@ func (s *Sound) Choose(playback, recording audio.Device, outputs []int) error {
 		if err := set.check(); err != nil {
 			return err
 		}
-		if n := s.Wants().count(); recording.Channels > 0 && n > recording.Channels {
+		if n := s.Wants().Count(); recording.Channels > 0 && n > recording.Channels {
 			return fmt.Errorf("%s has %s, and the study records %d channels: choose another device, or take what is not plugged in out of [channels] in study.toml", recording.Name, text.Plural(recording.Channels, "input"), n)
 		}
 		if _, err := set.config(s.system, s.rateHz); err != nil {
@@ -155,7 +156,7 @@ func (s *Sound) Limit(db float64) error {
 }
 
 // SetInputs keeps the map that was found.
-func (s *Sound) SetInputs(in Inputs) error {
+func (s *Sound) SetInputs(in hearing.Inputs) error {
 	return s.change(func(set *Settings) error {
 		cfg, err := set.config(s.system, s.rateHz)
 		if err != nil {

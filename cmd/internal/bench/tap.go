@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"slices"
+
+	"asworn/cmd/internal/hearing"
 )
 
 // tapListen is how long the tap test listens, in seconds.
@@ -19,7 +21,7 @@ func (s *Sound) Tap(ctx context.Context) (input int, err error) {
 	if err != nil {
 		return 0, err
 	}
-	return Tapped(got.Samples, got.RateHz)
+	return hearing.Tapped(got.Samples, got.RateHz)
 }
 
 // PlaySide plays the sweep, low, on one output alone and returns the input that
@@ -34,7 +36,7 @@ func (s *Sound) PlaySide(ctx context.Context, output int, not ...int) (input int
 	}
 	best, next := math.Inf(-1), math.Inf(-1)
 	for c, x := range got.Samples {
-		h, err := Hear(s.one, x, float64(got.RateHz), float64(len(s.one))/float64(got.RateHz), 0)
+		h, err := hearing.Hear(s.one, x, float64(got.RateHz), float64(len(s.one))/float64(got.RateHz), 0)
 		if err != nil {
 			return 0, err
 		}
@@ -49,7 +51,7 @@ func (s *Sound) PlaySide(ctx context.Context, output int, not ...int) (input int
 	switch {
 	case input == 0:
 		return 0, fmt.Errorf("no input hears output %d: check amplifier and plugs, or raise the gain", output)
-	case best-next < tapMarginDB:
+	case best-next < hearing.TapMarginDB:
 		return 0, fmt.Errorf("two inputs hear output %d about as loud: touch the microphones instead", output)
 	}
 	return input, nil

@@ -11,6 +11,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/hearing"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/simulate/demo"
 )
@@ -86,7 +87,7 @@ func fixtureDesk(b *testing.B, changed func()) (*Desk, *player) {
 		b.Fatal(err)
 	}
 	device, _, _ := tape.Devices()
-	if err := errors.Join(d.Sound().Choose(device[0], device[0], nil), d.Sound().SetInputs(Inputs{Left: 1, Right: 2, Loopback: 3})); err != nil {
+	if err := errors.Join(d.Sound().Choose(device[0], device[0], nil), d.Sound().SetInputs(hearing.Inputs{Left: 1, Right: 2, Loopback: 3})); err != nil {
 		b.Fatal(err)
 	}
 	return d, tape

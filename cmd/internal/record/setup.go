@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture/audio"
 	"asworn/cmd/internal/bench"
+	"asworn/cmd/internal/hearing"
 )
 
 // Choice is what the command line says about devices; empty fields are asked for.
@@ -77,7 +78,7 @@ func Prepare(ctx context.Context, t *Terminal, desk *bench.Desk, sys audio.Syste
 
 // tapTest has each microphone touched, one after the other.
 func (t *Terminal) tapTest(ctx context.Context, desk *bench.Desk, sides bool) error {
-	var found bench.Inputs
+	var found hearing.Inputs
 	want := desk.Sound().Wants()
 	for i, side := range []struct {
 		name string

@@ -1,4 +1,4 @@
-package bench
+package hearing
 
 import (
 	"fmt"
@@ -11,7 +11,7 @@ import (
 const (
 	tapSeconds  = 0.01 // in which the power of a tap is taken
 	tapOverDB   = 12.0 // above the usual level of the channel
-	tapMarginDB = 6.0  // above the next channel
+	TapMarginDB = 6.0  // above the next channel
 )
 
 // Tapped finds the channel whose microphone was touched while all were
@@ -31,7 +31,7 @@ func Tapped(channels [][]float64, rateHz int) (channel int, err error) {
 	switch {
 	case best < tapOverDB:
 		return 0, fmt.Errorf("no channel heard a touch (the most was %.0f dB above its noise): touch the microphone itself, twice, while it listens", max(best, 0))
-	case best-next < tapMarginDB:
+	case best-next < TapMarginDB:
 		return 0, fmt.Errorf("two channels heard it about as loud (%.0f and %.0f dB above their noise): touch that microphone alone, more lightly", best, next)
 	}
 	return channel, nil
@@ -70,8 +70,8 @@ type Inputs struct {
 // Highest is the highest input that is used.
 func (in Inputs) Highest() int { return max(in.Left, in.Right, in.Loopback) }
 
-// count is how many inputs are used.
-func (in Inputs) count() (n int) {
+// Count is how many inputs are used.
+func (in Inputs) Count() (n int) {
 	for _, i := range []int{in.Left, in.Right, in.Loopback} {
 		if i > 0 {
 			n++

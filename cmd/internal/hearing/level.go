@@ -1,4 +1,7 @@
-package bench
+// Package hearing says what the samples of a device's inputs hold: whether a sweep that was
+// played has arrived at one, how loud and how late, which microphone was touched, and on
+// which input each channel of a study is. It must not know devices, sessions and studies.
+package hearing
 
 import (
 	"math"
@@ -19,10 +22,10 @@ type Heard struct {
 	Delay   int     // samples from the output to this input, the system's buffers included
 }
 
-// arrivedCorrelation is the least correlation of what was recorded with what was
+// ArrivedCorrelation is the least correlation of what was recorded with what was
 // played, of ±1, from which the excitation has arrived: rooms and headphones
 // colour a sweep, noise does not resemble it at all. Common practice, no source.
-const arrivedCorrelation = 0.05
+const ArrivedCorrelation = 0.05
 
 // Hear looks for a signal in what was recorded while it played once. seconds is
 // how long it sounds; paPerUnit is 0 for a microphone without calibration.
@@ -49,14 +52,14 @@ func Hear(signal, recorded []float64, rateHz, seconds, paPerUnit float64) (Heard
 		out.PeakDB = 20 * math.Log10(peak)
 	}
 	var correlation float64
-	out.Delay, correlation = correlate(signal, recorded)
-	out.Arrived = correlation >= arrivedCorrelation
+	out.Delay, correlation = Correlate(signal, recorded)
+	out.Arrived = correlation >= ArrivedCorrelation
 	return out, nil
 }
 
-// correlate returns the lag at which y is most like x, and the normalised
+// Correlate returns the lag at which y is most like x, and the normalised
 // correlation there, 0 to 1.
-func correlate(x, y []float64) (lag int, correlation float64) {
+func Correlate(x, y []float64) (lag int, correlation float64) {
 	n := 1
 	for n < len(x)+len(y) {
 		n *= 2
@@ -95,8 +98,8 @@ func dot(x, y []float64) (sum float64) {
 // clipDB is the peak from which an input counts as at its limit.
 const clipDB = -0.5
 
-// words puts what an input heard into a line.
-func (h Heard) words(name string, rateHz float64, known bool) string {
+// Words puts what an input heard into a line.
+func (h Heard) Words(name string, rateHz float64, known bool) string {
 	unit := "dB(A) re full scale"
 	if known {
 		unit = "dB(A) SPL"
