@@ -27,31 +27,30 @@ func (s *Study) seenBy(fixture string) (*Study, error) {
 	}
 	out := *s
 	out.Fixture, out.Fixtures = s.Fixtures[at], nil
+	// seen is whether rows of a subject are of this fixture, and what they call it then.
+	seen := func(subject *string) bool {
+		name, other := isFixture(*subject, s.Fixtures)
+		if other && name == out.Fixture.Subject {
+			*subject = FixtureSubject
+		}
+		return !other || name == out.Fixture.Subject
+	}
 	own := func(rows []Seating) (kept []Seating) {
 		for _, r := range rows {
-			switch name, other := isFixture(r.Subject, s.Fixtures); {
-			case !other:
-			case name == out.Fixture.Subject:
-				r.Subject = FixtureSubject
-			default:
+			if seen(&r.Subject) {
+				kept = append(kept, r)
+			} else {
 				out.Elsewhere = append(out.Elsewhere, r.Files()...)
-				continue
 			}
-			kept = append(kept, r)
 		}
 		return kept
 	}
 	out.Seatings, out.NotRecorded = own(s.Seatings), own(s.NotRecorded)
 	ownReadings := func(rows []ReadingRow) (kept []ReadingRow) {
 		for _, r := range rows {
-			switch name, other := isFixture(r.Subject, s.Fixtures); {
-			case !other:
-			case name == out.Fixture.Subject:
-				r.Subject = FixtureSubject
-			default:
-				continue
+			if seen(&r.Subject) {
+				kept = append(kept, r)
 			}
-			kept = append(kept, r)
 		}
 		return kept
 	}

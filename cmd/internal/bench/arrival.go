@@ -82,7 +82,8 @@ func (a *arrival) learn(in hearing.Inputs) {
 // sweep of a take; ok is false where one did not hear it.
 func (a *arrival) of(samples [][]float64, in hearing.Inputs) (longest float64, ok bool) {
 	reach := int(a.reach() * a.rateHz)
-	for _, i := range []int{in.Left, in.Right, in.Loopback} {
+	for _, c := range in.Each() {
+		i := c.Number
 		if i == 0 || len(samples) < i || len(samples[i-1]) < a.lead+len(a.one) {
 			continue
 		}

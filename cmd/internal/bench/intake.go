@@ -18,6 +18,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/disk"
 	"asworn/capture/wavfile"
+	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/hearing"
 )
 
@@ -591,14 +592,9 @@ func (s *store) copy(from, file string, list func(hash string) error) (hash stri
 }
 
 func hashOf(path string) (string, error) {
-	in, err := disk.Open(path)
+	key, err := cache.FileKey(path)
 	if err != nil {
 		return "", err
 	}
-	defer in.Close()
-	sum := sha256.New()
-	if _, err := io.Copy(sum, in); err != nil {
-		return "", err
-	}
-	return hex.EncodeToString(sum.Sum(nil)), nil
+	return key.String(), nil
 }

@@ -92,17 +92,17 @@ type heardAll struct {
 
 // hear looks at every channel of the study in a take of one sweep.
 func (s *Sound) hear(inputs [][]float64, gain float64) (heardAll, error) {
-	in, c, rate := s.chosen().Inputs, s.study.Channels, float64(s.rateHz)
+	wants, rate := s.Wants().Each(), float64(s.rateHz)
 	out := heardAll{level: Level{DB: math.Inf(-1), GainDB: gain, Known: true}, arrived: true}
-	for e, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
-		if m[0] == 0 || m[1] == 0 {
+	for e, in := range s.chosen().Inputs.Each() {
+		if wants[e].Number == 0 || in.Number == 0 {
 			continue
 		}
-		name, pa := "loopback", 0.0
-		if e < 2 {
-			name, pa = capture.Ear(e).String(), s.setup.Microphones[e].PaPerUnit
+		name, pa := in.Channel, 0.0
+		if e < len(s.setup.Microphones) {
+			pa = s.setup.Microphones[e].PaPerUnit
 		}
-		h, err := hearing.Hear(s.one, inputs[m[1]-1], rate, float64(len(s.one))/rate, pa)
+		h, err := hearing.Hear(s.one, inputs[in.Number-1], rate, float64(len(s.one))/rate, pa)
 		if err != nil {
 			return out, err
 		}

@@ -87,8 +87,7 @@ func (s *Sound) takeBytes() int {
 
 // Wants are the channels that the study asks for, by their numbers in its files.
 func (s *Sound) Wants() hearing.Inputs {
-	c := s.study.Channels
-	return hearing.Inputs{Left: c.Left, Right: c.Right, Loopback: c.Loopback}
+	return hearing.Inputs(s.study.Channels)
 }
 
 // ErrUnchosen is what is missing the first time.
@@ -245,12 +244,9 @@ func (s *Sound) meter(peaks []float64) {
 	defer s.mu.Unlock()
 	in := s.settings.Inputs
 	s.peaks = s.peaks[:0:0]
-	for _, c := range []struct {
-		name  string
-		input int
-	}{{"left", in.Left}, {"right", in.Right}, {"loopback", in.Loopback}} {
-		if c.input > 0 && c.input <= len(peaks) {
-			s.peaks = append(s.peaks, Peak{c.name, peaks[c.input-1]})
+	for _, c := range in.Each() {
+		if c.Number > 0 && c.Number <= len(peaks) {
+			s.peaks = append(s.peaks, Peak{c.Channel, peaks[c.Number-1]})
 		}
 	}
 }
@@ -258,11 +254,11 @@ func (s *Sound) meter(peaks []float64) {
 // channels puts the inputs where the study has its channels. Channels of the
 // file that the study does not name are silent.
 func (s *Sound) channels(inputs [][]float64) [][]float64 {
-	in, c := s.chosen().Inputs, s.study.Channels
-	out := make([][]float64, c.Highest())
-	for _, m := range [][2]int{{c.Left, in.Left}, {c.Right, in.Right}, {c.Loopback, in.Loopback}} {
-		if m[0] > 0 {
-			out[m[0]-1] = inputs[m[1]-1]
+	in := s.chosen().Inputs.Each()
+	out := make([][]float64, s.study.Channels.Highest())
+	for i, c := range s.Wants().Each() {
+		if c.Number > 0 {
+			out[c.Number-1] = inputs[in[i].Number-1]
 		}
 	}
 	for i := range out {

@@ -67,13 +67,24 @@ type Inputs struct {
 	Loopback int `toml:"loopback"`
 }
 
+// Input is one channel of the study and the input that it is on, from 1; 0 for none.
+type Input struct {
+	Channel string
+	Number  int
+}
+
+// Each are the channels in the order in which the study has them.
+func (in Inputs) Each() [3]Input {
+	return [3]Input{{"left", in.Left}, {"right", in.Right}, {"loopback", in.Loopback}}
+}
+
 // Highest is the highest input that is used.
 func (in Inputs) Highest() int { return max(in.Left, in.Right, in.Loopback) }
 
 // Count is how many inputs are used.
 func (in Inputs) Count() (n int) {
-	for _, i := range []int{in.Left, in.Right, in.Loopback} {
-		if i > 0 {
+	for _, i := range in.Each() {
+		if i.Number > 0 {
 			n++
 		}
 	}
@@ -83,19 +94,16 @@ func (in Inputs) Count() (n int) {
 // Check says what is wrong with a map of inputs.
 func (in Inputs) Check(want Inputs, inputs int) error {
 	seen := map[int]string{}
-	for _, c := range []struct {
-		name        string
-		want, given int
-	}{{"left", want.Left, in.Left}, {"right", want.Right, in.Right}, {"loopback", want.Loopback, in.Loopback}} {
+	for i, c := range in.Each() {
 		switch {
-		case c.want == 0:
+		case want.Each()[i].Number == 0:
 			continue
-		case c.given < 1 || c.given > inputs:
-			return fmt.Errorf("no input is known for the %s channel, which the study asks for", c.name)
-		case seen[c.given] != "":
-			return fmt.Errorf("the %s and the %s channel are both on input %d", seen[c.given], c.name, c.given)
+		case c.Number < 1 || c.Number > inputs:
+			return fmt.Errorf("no input is known for the %s channel, which the study asks for", c.Channel)
+		case seen[c.Number] != "":
+			return fmt.Errorf("the %s and the %s channel are both on input %d", seen[c.Number], c.Channel, c.Number)
 		}
-		seen[c.given] = c.name
+		seen[c.Number] = c.Channel
 	}
 	return nil
 }

@@ -4,7 +4,6 @@ package merge
 
 import (
 	"bytes"
-	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -20,6 +19,7 @@ import (
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/capture/textfile"
+	"asworn/cmd/internal/cache"
 )
 
 // Studies makes the study dir out of the studies in two or more other folders:
@@ -108,12 +108,12 @@ func earlierThan(parts []*study.Study, dir string) ([]string, error) {
 	if err != nil {
 		return nil, err
 	}
-	told := map[[sha256.Size]byte]bool{}
+	told := map[cache.Key]bool{}
 	for _, s := range parts {
 		for _, pattern := range []string{"results/panel.json", "results/*/panel.json"} {
 			names, _ := filepath.Glob(filepath.Join(escaped(s.Dir), filepath.FromSlash(pattern))) // the pattern is one
 			for _, name := range names {
-				if sum, err := digest(name); err == nil {
+				if sum, err := cache.FileKey(name); err == nil {
 					told[sum] = true
 				}
 			}
@@ -131,7 +131,7 @@ func earlierThan(parts []*study.Study, dir string) ([]string, error) {
 				}
 				name = filepath.ToSlash(name)
 			}
-			if sum, err := digest(at); err == nil && told[sum] {
+			if sum, err := cache.FileKey(at); err == nil && told[sum] {
 				continue
 			}
 			if !slices.Contains(out, name) {
@@ -246,24 +246,11 @@ func thereAlready(path string) textfile.Problem {
 // sameBytes compares two files; two that are both missing are the same, one alone
 // is not what the other is.
 func sameBytes(a, b string) (bool, error) {
-	x, errX := digest(a)
-	y, errY := digest(b)
+	x, errX := cache.FileKey(a)
+	y, errY := cache.FileKey(b)
 	lacksX, lacksY := errors.Is(errX, fs.ErrNotExist), errors.Is(errY, fs.ErrNotExist)
 	if lacksX || lacksY {
 		return lacksX && lacksY, nil
 	}
 	return x == y, errors.Join(errX, errY)
-}
-
-func digest(name string) (sum [sha256.Size]byte, err error) {
-	f, err := disk.Open(name)
-	if err != nil {
-		return sum, err
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return sum, err
-	}
-	return [sha256.Size]byte(h.Sum(nil)), nil
 }
