@@ -57,6 +57,7 @@ type sideBySide struct {
 	Point     capture.Point                               `json:"point"`
 	Standings []sensitivity.Standing                      `json:"standings"`
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
+	Shared    []string                                    `json:"shared_recordings,omitempty"`
 }
 
 func showSensitivity(c *console.Console, dirs []string, point capture.Point, bands bool) error {
@@ -99,10 +100,14 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 		}
 		studies = append(studies, r)
 	}
-	earlier, err := panelfile.EarlierThan(dirs)
+	earlier, shared, err := panelfile.Together(dirs)
 	if err != nil {
 		return err
 	}
+	for _, s := range shared {
+		c.Note("%s", s)
+	}
+	out.Shared = shared
 	for i, p := range earlier {
 		name := p.Study
 		if _, taken := out.Studies[name]; taken {

@@ -47,9 +47,12 @@ func (p *Panel) Check(fixture Fixture, listeners []string) error {
 	return nil
 }
 
-// Shared says what two studies have both, by which one recording or finding would
-// count twice; "" when nothing. Equal levels in all bands are one recording.
+// Shared says what two studies have both, by which one recording would count twice; ""
+// when nothing. Equal levels in all bands are one recording, even if its file was written anew.
 func (p *Panel) Shared(q *Panel) string {
+	if both := p.SharedRecordings(q.Recordings); len(both) > 0 {
+		return Named(both)
+	}
 	for _, a := range p.Bare {
 		for _, b := range q.Bare {
 			if a.Subject == b.Subject && len(a.Ears[0].LevelDB) > 0 && slices.Equal(a.Ears[0].LevelDB, b.Ears[0].LevelDB) && slices.Equal(a.Ears[1].LevelDB, b.Ears[1].LevelDB) {
@@ -58,4 +61,29 @@ func (p *Panel) Shared(q *Panel) string {
 		}
 	}
 	return ""
+}
+
+// SharedRecordings are those that hold what one of the study's does, as they are named.
+func (p *Panel) SharedRecordings(others []Recording) (both []Recording) {
+	own := map[string]bool{}
+	for _, r := range p.Recordings {
+		own[r.SHA256] = true
+	}
+	for _, r := range others {
+		if own[r.SHA256] {
+			both = append(both, r)
+		}
+	}
+	return both
+}
+
+// Named is one recording or several in words.
+func Named(all []Recording) string {
+	switch len(all) {
+	case 1:
+		return "the recording " + all[0].File
+	case 2:
+		return "the recordings " + all[0].File + " and " + all[1].File
+	}
+	return fmt.Sprintf("the recording %s with %d more", all[0].File, len(all)-1)
 }

@@ -26,6 +26,14 @@ type Panel struct {
 	Entrances []Entrance `json:"entrances,omitempty"`
 	Readings  Readings   `json:"readings"`
 	Models    []Model    `json:"models,omitempty"`
+	// Recordings are those that all of this comes from, in the order of the sheet.
+	Recordings []Recording `json:"recordings,omitempty"`
+}
+
+// Recording is a file as a study calls it, and what it holds: its SHA-256 in hexadecimal digits.
+type Recording struct {
+	File   string `json:"file"`
+	SHA256 string `json:"sha256"`
 }
 
 // Fixture names a fixture.
@@ -69,7 +77,8 @@ type Model struct {
 }
 
 // Of gathers what a study knows by itself: its usable seatings, its rows of
-// readings.csv and what those came to. Levels are kept to 0.001 dB.
+// readings.csv and what those came to. Levels are kept to 0.001 dB. Recordings are left
+// to whoever knows files.
 func Of(title string, fixture Fixture, ss []seat.Seating, rows []study.ReadingRow, read reading.Result, models []Model) Panel {
 	p := Panel{Study: title, Point: capture.Blocked, BandsHz: bandsHz(), Fixture: fixture, Models: models}
 	p.Fixture.ReferenceDB = rounded(fixture.ReferenceDB)

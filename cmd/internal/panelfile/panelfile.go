@@ -20,6 +20,7 @@ import (
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/capture/textfile"
+	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/fitcorr/earlier"
@@ -29,7 +30,7 @@ import (
 )
 
 // format names the format and its version.
-const format = "asworn-panel-1"
+const format = "asworn-panel-2"
 
 // maxBytes bounds a panel file, in bytes: a hundred times that of eight listeners.
 const maxBytes = 64 << 20
@@ -109,6 +110,20 @@ func read(file string) (document, error) {
 type Earlier struct {
 	Panels []earlier.Panel
 	Sums   []string
+	files  []string
+}
+
+// Apart is an error when an earlier study is made of recordings that this one has too:
+// what it knows would count twice, and intervals be too narrow.
+func (e Earlier) Apart(own []earlier.Recording) error {
+	var problems textfile.Errors
+	for i, p := range e.Panels {
+		if both := p.SharedRecordings(own); len(both) > 0 {
+			problems = append(problems, textfile.Problem{File: e.files[i], Message: earlier.Named(both) + " of this study is in it too, and would count twice",
+				Mend: "take the file out of [panel] earlier, or out of this study what the earlier one holds"})
+		}
+	}
+	return problems.Sorted()
 }
 
 // Load reads the panel files that study.toml names. The error holds
@@ -169,6 +184,7 @@ func Load(st *study.Study, address string) (Earlier, error) {
 			}
 		}
 		out.Panels, out.Sums = append(out.Panels, doc.Panel), append(out.Sums, doc.SHA256)
+		out.files = append(out.files, file)
 	}
 	return out, problems.Sorted()
 }
@@ -195,15 +211,17 @@ func (e Earlier) Stated(u study.ReadingUncertainty) study.ReadingUncertainty {
 }
 
 // Of is the content of the file that says what a study knows of its panel by itself;
-// readings are what its readings.csv came to.
-func Of(st *study.Study, r report.Results, readings reading.Result) ([]byte, error) {
+// readings are what its readings.csv came to, contents those of the files of each of r.Recordings.
+func Of(st *study.Study, r report.Results, readings reading.Result, contents [][]cache.Key) ([]byte, error) {
 	fixture, err := fixtureOf(st)
 	if err != nil {
 		return nil, err
 	}
 	var ss []fitcorr.Seating
-	for _, rec := range r.Recordings {
+	var recordings []earlier.Recording
+	for i, rec := range r.Recordings {
 		if rec.Usable {
+			recordings = append(recordings, Recordings(rec.Seating, contents[i])...)
 			ss = append(ss, fitcorr.Seating{ID: rec.File, Model: rec.Model, Subject: rec.Subject, Point: rec.Point, Number: rec.Number, Ears: rec.Ears})
 		}
 	}
@@ -211,37 +229,77 @@ func Of(st *study.Study, r report.Results, readings reading.Result) ([]byte, err
 	for _, m := range r.Analysis.Models {
 		models = append(models, earlier.Model{Model: m.Model, Sensitivity: m.Sensitivity})
 	}
-	return encode(earlier.Of(st.Title, fixture, ss, st.Readings, readings, models))
+	p := earlier.Of(st.Title, fixture, ss, st.Readings, readings, models)
+	p.Recordings = recordings
+	return encode(p)
 }
 
-// EarlierThan returns what the earlier studies that a study names know, once each and
-// without those of named: studies that are looked at by themselves. An address whose
-// study.toml is not there has none.
-func EarlierThan(addresses []string) ([]earlier.Panel, error) {
-	var sums []string
-	for _, address := range addresses {
-		if doc, err := read(filepath.Join(resultdir.Root(address), resultdir.PanelFile)); err == nil {
-			sums = append(sums, doc.SHA256)
-		}
+// Recordings are the files of a row with what they hold.
+func Recordings(row study.Seating, contents []cache.Key) (out []earlier.Recording) {
+	for i, f := range row.Files() {
+		out = append(out, earlier.Recording{File: f, SHA256: contents[i].String()})
 	}
-	var out []earlier.Panel
+	return out
+}
+
+// told is what an error says was found, without what to do.
+func told(err error) error {
+	var p textfile.Problem
+	if errors.As(err, &p) {
+		p.Mend = ""
+		return p
+	}
+	return err
+}
+
+// Together returns what the earlier studies that studies name know, once each and
+// without those that are among the named: studies that are looked at by themselves. shared says
+// which of all these are made of the same recordings. An address whose study.toml is not
+// there has no earlier studies.
+func Together(addresses []string) (before []earlier.Panel, shared []string, err error) {
+	var sums []string
+	var all []earlier.Panel // the named ones, then those before them
+	for _, address := range addresses {
+		doc, err := read(filepath.Join(resultdir.Root(address), resultdir.PanelFile))
+		if err == nil {
+			sums = append(sums, doc.SHA256)
+		} else {
+			shared = append(shared, fmt.Sprintf("Whether %s shares recordings with the others is not known (%v); run it again.", address, told(err)))
+		}
+		doc.Panel.Study = address
+		all = append(all, doc.Panel)
+	}
 	for _, address := range addresses {
 		if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(address), study.SettingsFile)); errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
 		st, err := study.LoadPartial(address)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		e, err := Load(st, address)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		for i, p := range e.Panels {
 			if !slices.Contains(sums, e.Sums[i]) {
-				sums, out = append(sums, e.Sums[i]), append(out, p)
+				sums, all = append(sums, e.Sums[i]), append(all, p)
 			}
 		}
 	}
-	return out, nil
+	for i, p := range all {
+		for _, q := range all[:i] {
+			if both := q.Shared(&p); both != "" {
+				text := fmt.Sprintf("%s and %s both hold %s, which counts twice: the probabilities of their order are rough.", q.Study, p.Study, both)
+				if resultdir.StudyFolder(q.Study) != resultdir.StudyFolder(p.Study) { // else two fixtures of one
+					text += " Name the merged study or its parts."
+				}
+				shared = append(shared, text)
+			}
+		}
+	}
+	if len(all) < 2 {
+		shared = nil // nothing to share with
+	}
+	return all[len(addresses):], shared, nil
 }

@@ -14,6 +14,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/study"
 	"asworn/capture/textfile"
+	"asworn/cmd/internal/cache"
 	"asworn/fitcorr/earlier"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
@@ -60,7 +61,7 @@ func TestLoad(t *testing.T) {
 	write(t, root, "tampered", replace(`"forward_mm":1.5`, `"forward_mm":1.6`))
 	write(t, root, "renamed", replace(`"subject":"L01","side"`, `"subject":"L02","side"`))
 	write(t, root, "renamed", replace(`"listeners":["L01"]`, `"listeners":["L02"]`))
-	write(t, root, "version", replace("asworn-panel-1", "asworn-panel-9"))
+	write(t, root, "version", replace(format, "asworn-panel-9"))
 	write(t, root, "unknown", replace(`"study"`, `"more":1,"study"`))
 	write(t, root, "half", func(raw []byte) []byte { return raw[:len(raw)/2] })
 	write(t, root, "twice", func(raw []byte) []byte { return append(raw, raw...) })
@@ -78,7 +79,7 @@ func TestLoad(t *testing.T) {
 		{[]string{"spring", "spring"}, "it is the same as that of study \"spring\""},
 		{[]string{"tampered"}, "changed after it was written: its checksum does not fit; run that study again"},
 		{[]string{"renamed"}, "its checksum does not fit"},
-		{[]string{"version"}, `its format is "asworn-panel-9", not "asworn-panel-1"`},
+		{[]string{"version"}, `its format is "asworn-panel-9", not "asworn-panel-2"`},
 		{[]string{"unknown"}, "not as it was written"},
 		{[]string{"half"}, "not a panel file"},
 		{[]string{"twice"}, "not a panel file"},
@@ -121,8 +122,25 @@ func TestLoad(t *testing.T) {
 	}
 }
 
-// Earlier studies of those that are looked at come once, and not beside themselves.
-func TestEarlierThan(t *testing.T) {
+// A study that is made of recordings of this one is not one before it.
+func TestApart(t *testing.T) {
+	row := study.Seating{File: "curves/l01-{L|R}.txt"}
+	own := Recordings(row, []cache.Key{{1}, {2}})
+	p := panel("spring")
+	p.Recordings = []earlier.Recording{{File: "other.wav", SHA256: cache.Key{3}.String()}, {File: "copy.txt", SHA256: own[1].SHA256}}
+	e := Earlier{Panels: []earlier.Panel{panel("summer"), p}, files: []string{"summer.json", "spring.json"}}
+	err := e.Apart(own)
+	if err == nil || !strings.Contains(err.Error(), "spring.json: the recording curves/l01-R.txt of this study is in it too") || strings.Contains(err.Error(), "summer") {
+		t.Error(err)
+	}
+	if err := e.Apart(own[:1]); err != nil {
+		t.Error(err)
+	}
+}
+
+// Earlier studies of those that are looked at come once, and not beside themselves; those
+// that share a recording are told.
+func TestTogether(t *testing.T) {
 	root := t.TempDir()
 	write(t, root, "spring", nil)
 	var dirs []string
@@ -141,14 +159,23 @@ func TestEarlierThan(t *testing.T) {
 			}
 		}
 	}
-	got, err := EarlierThan(dirs)
+	got, shared, err := Together(dirs)
 	if err != nil || len(got) != 1 || got[0].Study != "spring" {
 		t.Errorf("%+v, %v", got, err)
 	}
-	if got, err = EarlierThan(append(dirs, filepath.Join(root, "spring"))); err != nil || len(got) != 0 {
+	if len(shared) != 2 || !strings.HasPrefix(shared[0], "Whether "+dirs[0]+" shares recordings with the others is not known (") {
+		t.Errorf("without panel files: %q", shared)
+	}
+	if got, _, err = Together(append(dirs, filepath.Join(root, "spring"))); err != nil || len(got) != 0 {
 		t.Errorf("beside itself: %d, %v", len(got), err)
 	}
-	if got, err = EarlierThan([]string{filepath.Join(root, "nowhere")}); err != nil || got != nil {
-		t.Errorf("no study.toml: %+v, %v", got, err)
+	if got, shared, err = Together([]string{filepath.Join(root, "nowhere")}); err != nil || len(got) != 0 || shared != nil {
+		t.Errorf("no study.toml: %+v, %q, %v", got, shared, err)
+	}
+	write(t, root, "autumn", nil) // the title is as long, so that the curves are the same
+	spring, autumn := filepath.Join(root, "spring"), filepath.Join(root, "autumn")
+	_, shared, err = Together([]string{spring, autumn})
+	if want := spring + " and " + autumn + " both hold the bare-ear recording of L01"; err != nil || len(shared) != 1 || !strings.HasPrefix(shared[0], want) {
+		t.Errorf("%q, %v, want %q", shared, err, want)
 	}
 }

@@ -1,6 +1,10 @@
 package pipeline
 
 import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -25,18 +29,23 @@ func TestEarlierStudy(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(remembered, known, 0o666); err != nil {
-		t.Fatal(err)
+	write := func(name string, content []byte) {
+		if err := os.WriteFile(name, content, 0o666); err != nil {
+			t.Fatal(err)
+		}
 	}
+	write(remembered, known)
 	settings := filepath.Join(dir, capture.StudyFile)
 	text, err := os.ReadFile(settings)
 	if err != nil {
 		t.Fatal(err)
 	}
 	text = append(text, "\n[panel]\nearlier = ['"+remembered+"']\n"...)
-	if err := os.WriteFile(settings, text, 0o666); err != nil {
-		t.Fatal(err)
+	write(settings, text)
+	if _, _, err := Run(t.Context(), dir, Options{}); err == nil || !strings.Contains(err.Error(), remembered) || !strings.Contains(err.Error(), "would count twice") {
+		t.Errorf("a file made of this study's own recordings: %v", err)
 	}
+	write(remembered, ofOthers(t, known))
 	run := func() report.Results {
 		r, _, err := Run(t.Context(), dir, Options{})
 		if err != nil {
@@ -61,9 +70,7 @@ func TestEarlierStudy(t *testing.T) {
 			swapped = append(swapped, strings.NewReplacer(",L01,", ",L02,", ",L02,", ",L01,").Replace(line))
 		}
 	}
-	if err := os.WriteFile(sheet, []byte(strings.Join(swapped, "")), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(sheet, []byte(strings.Join(swapped, "")))
 	doubted, counts, err := Run(t.Context(), dir, Options{})
 	if err != nil || !counts.PanelChanged {
 		t.Errorf("exchanged names: %v, changed %v", err, counts.PanelChanged)
@@ -75,9 +82,7 @@ func TestEarlierStudy(t *testing.T) {
 			t.Errorf("exchanged names, %s: changes %q", who, doubted.PanelChanges)
 		}
 	}
-	if err := os.WriteFile(sheet, []byte(strings.Join(kept, "")), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(sheet, []byte(strings.Join(kept, "")))
 	without := run()
 	if !slices.Contains(without.Findings, "Bare ears are those of earlier studies: L01, L02.") {
 		t.Errorf("findings %q", without.Findings)
@@ -92,19 +97,37 @@ func TestEarlierStudy(t *testing.T) {
 		}
 	}
 	named := strings.Replace(string(text), `name = "fixture 1"`, `name = "fixture 2"`, 1)
-	if err := os.WriteFile(settings, []byte(strings.Replace(named, "reference = ", "# reference = ", 1)), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(settings, []byte(strings.Replace(named, "reference = ", "# reference = ", 1)))
 	if _, _, err := Run(t.Context(), dir, Options{}); err == nil || !strings.Contains(err.Error(), `made on fixture "fixture 1", this study on "fixture 2"`) || !strings.Contains(err.Error(), remembered) {
 		t.Errorf("another fixture: %v", err)
 	}
-	if err := os.WriteFile(settings, text, 0o666); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(remembered, []byte(strings.Replace(string(known), `"L01"`, `"L07"`, 1)), 0o666); err != nil {
-		t.Fatal(err)
-	}
+	write(settings, text)
+	write(remembered, []byte(strings.Replace(string(known), `"L01"`, `"L07"`, 1)))
 	if _, _, err := Run(t.Context(), dir, Options{}); err == nil || !strings.Contains(err.Error(), "checksum") {
 		t.Errorf("a changed file: %v", err)
 	}
+}
+
+// ofOthers is a panel file as it would be if the same had been found in other recordings.
+func ofOthers(t *testing.T, known []byte) []byte {
+	t.Helper()
+	var doc struct {
+		Format string          `json:"format"`
+		Sum    string          `json:"sha256"`
+		Panel  json.RawMessage `json:"panel"`
+	}
+	if err := json.Unmarshal(known, &doc); err != nil {
+		t.Fatal(err)
+	}
+	at := bytes.Index(doc.Panel, []byte(`,"recordings":`))
+	if at < 0 {
+		t.Fatal("the file does not name its recordings")
+	}
+	doc.Panel = append(slices.Clone(doc.Panel[:at]), '}')
+	doc.Sum = fmt.Sprintf("%x", sha256.Sum256(doc.Panel))
+	out, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
 }

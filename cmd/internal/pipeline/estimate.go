@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"context"
+	"path/filepath"
 	"sync"
 
 	"asworn/capture"
@@ -60,6 +61,38 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 	}
 	e.Parts = parts.used()
 	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
+}
+
+// apart is an error when an earlier study is made of recordings of this one.
+func (l *line) apart(st *capture.Study, before panelfile.Earlier) error {
+	if len(before.Panels) == 0 {
+		return nil
+	}
+	var own []earlier.Recording
+	for _, row := range st.Seatings {
+		var contents []cache.Key
+		for _, f := range row.Files() {
+			path := filepath.Join(st.Dir, filepath.FromSlash(f))
+			key, known := l.stamps.Known(f, path)
+			if !known { // what changed since an earlier run is told when the responses are made
+				var err error
+				if key, err = cache.FileKey(path); err != nil {
+					return err
+				}
+			}
+			contents = append(contents, key)
+		}
+		own = append(own, panelfile.Recordings(row, contents)...)
+	}
+	return before.Apart(own)
+}
+
+// contentsOf are those of each row's files.
+func contentsOf(responses []respond.Response) (out [][]cache.Key) {
+	for _, r := range responses {
+		out = append(out, r.Contents)
+	}
+	return out
 }
 
 // parts keeps what an analysis is put together from among the estimates

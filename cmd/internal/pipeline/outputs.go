@@ -79,7 +79,7 @@ func WriteReport(ctx context.Context, dir string, opt ReportOptions) (string, er
 			before.Key = cache.Key{} // by another program: the next run writes its own
 		}
 	}
-	return filepath.Join(root.Name(), resultdir.PageFile), resultdir.Exchange(root, before.Key, files, resultdir.ResultsFile, resultdir.FrozenFile)
+	return filepath.Join(root.Name(), resultdir.PageFile), resultdir.Exchange(root, before.Key, files, resultdir.ResultsFile, resultdir.FrozenFile, resultdir.PanelFile)
 }
 
 // pages are the files for people: every table as CSV, all of them as one

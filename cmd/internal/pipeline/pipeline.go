@@ -70,6 +70,9 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	if err := l.stampFiles(study); err != nil {
 		return report.Results{}, counts, err
 	}
+	if err := l.apart(study, before); err != nil {
+		return report.Results{}, counts, err
+	}
 	read := l.stamps.Read()
 	setup, err := study.Setup()
 	if err != nil {
@@ -122,7 +125,7 @@ func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, 
 	}
 	frozen := freezeOf(head, study, setup, traits, e.Frozen)
 	frozen.Texts = texts
-	known, err := panelfile.Of(study, r, readings)
+	known, err := panelfile.Of(study, r, readings, contentsOf(responses))
 	if err != nil {
 		return report.Results{}, counts, err
 	}

@@ -29,6 +29,7 @@ import (
 // depends on.
 type Response struct {
 	Key       cache.Key
+	Contents  []cache.Key       // of the row's files, in the order of Seating.Files
 	Recording capture.Recording // without impulse responses
 }
 
@@ -167,7 +168,7 @@ func (r *Responder) one(i int, row capture.Seating, own **capture.Processor) (ou
 	if err != nil {
 		return Response{}, nil, err
 	}
-	out = Response{Key: key}
+	out = Response{Key: key, Contents: contents}
 	if r.Store.Get(key, &out.Recording) {
 		r.cached.Add(1)
 		return out, nil, nil
