@@ -15,10 +15,11 @@ type condition struct {
 	stated     float64 // what the lab states of its readings' errors, in true ones
 	method     bool    // named by the method: part of the grid that has to be met
 	bars       bars
-	curves     bool   // corrections and final curves are scored as well
-	series     bool   // the study is the last of a series, with entrances found anew in each
-	earlier    int    // studies before it
-	seed       uint64 // of the first study
+	curves     bool      // corrections and final curves are scored as well
+	series     bool      // the study is the last of a series, with entrances found anew in each
+	earlier    int       // studies before it
+	surfaces   *surfaces // what a new model may take from displaced listeners of others; nil where nothing is left out
+	seed       uint64    // of the first study
 }
 
 // bars are upper limits in mm per axis and lower limits of rates in %; 0 is none.
@@ -149,6 +150,12 @@ func conditions() []condition {
 			d.Closed, d.Open, d.LandmarkSD, d.FixtureLandmarkSD = 1, 0, 0, 0 // the series draws them
 		})
 		c.series, c.earlier = true, n
+	}
+	for _, of := range surfaceConditions() {
+		c := add(of.name(), of.what(), bars{}, func(d *design) {
+			d.Closed, d.Open, d.DisplacedListeners = 1+mostEarlier, 0, d.Listeners
+		})
+		c.surfaces = &of
 	}
 	return out
 }

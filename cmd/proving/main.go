@@ -134,7 +134,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 				continue
 			}
 			c.seed = *seed + generatorSeeds*uint64(nth) + conditionSeeds*uint64(i)
-			if c.series { // the same studies, however many came before
+			if c.series || c.surfaces != nil { // the same studies, however many came before
 				c.seed = *seed + generatorSeeds*uint64(nth) + seriesSeed
 			}
 			results = append(results, result{c, string(name), make([]score, *studies)})
@@ -243,6 +243,10 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	if len(drawn.Readings) > 0 {
 		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
 	}
+	var alike float64
+	if c.surfaces != nil {
+		seatings, alike = c.surfaces.take(drawn, seatings)
+	}
 	if c.series {
 		s, err := drawSeries(ctx, drawn, seed, c.earlier)
 		if err != nil {
@@ -258,6 +262,7 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 		return score{failed: err}, nil
 	}
 	s := judge(drawn, analysis, opt.Confidence)
+	s.alike = alike
 	if c.curves {
 		s.correct(drawn, seatings, analysis)
 	}

@@ -72,6 +72,7 @@ type score struct {
 	tight, called int     // ears that lose less than 0.3 dB at 50 Hz; those called a leak of more than 1 dB
 	corrections   []correctionTrial
 	curves        []curveTrial
+	alike         float64 // of surfaces.alike: how well earlier models foretell the new one
 	failed        error
 }
 

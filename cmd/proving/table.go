@@ -81,6 +81,7 @@ lose more than 3 dB at 50 Hz; the panel's leak is its mean loss at 50 Hz as an e
 		fmt.Fprintf(w, " %d of %d | %d | %d | %s | %s | %s |\n", wrong, of, none, l.n, number(l.within10.value, 0), l.corner.show(0), l.panel.show(0))
 	}
 	corrections(w, results)
+	surfaceGains(w, results)
 }
 
 func (r result) label() string {

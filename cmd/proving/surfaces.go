@@ -1,0 +1,245 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+
+	"asworn/capture"
+	"asworn/capture/band"
+	"asworn/cmd/internal/simulate"
+	"asworn/fitcorr"
+)
+
+// What listeners who wore earlier models displaced on purpose could tell of a new one.
+// All conditions draw the same study: the new model first, then the earlier ones, everybody
+// displaced on all of them. They differ by which of its rows are analysed.
+type surfaces struct {
+	models    int  // earlier ones that are analysed with the new one, in one study
+	displaced bool // with the rows of their displaced listeners
+	own       bool // with those of the new model
+	// alike is from how many earlier models the new one's displaced rows are made: in the
+	// real rows what the listener's ear does otherwise than the fixture's is replaced by what it does so
+	// on those, without any error.
+	alike int
+}
+
+const (
+	mostEarlier = 3
+	noSurfaces  = "surfaces-0" // the condition that the others are held against
+)
+
+func surfaceConditions() []surfaces {
+	out := []surfaces{{}}
+	for _, n := range []int{1, mostEarlier} {
+		out = append(out, surfaces{models: n}, surfaces{models: n, displaced: true}, surfaces{alike: n})
+	}
+	return append(out, surfaces{own: true})
+}
+
+func (c surfaces) name() string {
+	switch {
+	case c.own:
+		return "surfaces-own"
+	case c.alike > 0:
+		return fmt.Sprintf("surfaces-alike-%d", c.alike)
+	case c.displaced:
+		return fmt.Sprintf("surfaces-displaced-%d", c.models)
+	case c.models > 0:
+		return fmt.Sprintf("surfaces-models-%d", c.models)
+	}
+	return noSurfaces
+}
+
+func (c surfaces) what() string {
+	switch {
+	case c.own:
+		return "a new closed model, all listeners displaced on it"
+	case c.alike > 0:
+		return fmt.Sprintf("a new closed model, how ears move it otherwise than the fixture's ear taken from %d earlier models without error", c.alike)
+	case c.displaced:
+		return fmt.Sprintf("a new closed model and %d earlier ones in one study, all listeners displaced on those", c.models)
+	case c.models > 0:
+		return fmt.Sprintf("a new closed model and %d earlier ones in one study, nobody displaced", c.models)
+	}
+	return "a new closed model, nobody displaced"
+}
+
+// take is what of the drawn study is analysed; only the new model is left in s to be judged.
+func (c surfaces) take(s *simulate.Study, ss []fitcorr.Seating) (taken []fitcorr.Seating, alike float64) {
+	var made map[string][2][]float64
+	if c.alike > 0 {
+		made, alike = levelsAlike(s, ss, c.alike)
+	}
+	for i, r := range s.Rows {
+		of := ss[i]
+		switch people := r.Displaced() && !r.OnFixture(); {
+		case r.ModelIndex > c.models:
+			continue
+		case foretold(r) && c.alike > 0:
+			for e, level := range made[r.File] {
+				of.Ears[e].LevelDB = level
+			}
+		case foretold(r) && !c.own, people && r.ModelIndex > 0 && !c.displaced:
+			continue
+		}
+		taken = append(taken, of)
+	}
+	s.Models = s.Models[:1]
+	s.Rows = slices.DeleteFunc(s.Rows, func(r simulate.Row) bool { return r.ModelIndex > 0 })
+	return taken, alike
+}
+
+// levelsAlike returns the levels of the new model's displaced rows, per file and ear, as
+// surfaces.alike makes them of n earlier models. What the ears have in common under all models
+// enters with the share that predicts the new model best in this very study, which nobody could
+// know; corr is how well it does, a correlation over listeners, ears, displacements and bands.
+func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[string][2][]float64, corr float64) {
+	usual := map[[2]int][]int{} // rows by model and listener
+	for i, r := range s.Rows {
+		if r.ModelIndex >= 0 && r.Worn() {
+			at := [2]int{r.ModelIndex, r.SubjectIndex}
+			usual[at] = append(usual[at], i)
+		}
+	}
+	grid := simulate.NewBandGrid()
+	// moved is how the level of an ear moves with the row's displacement from where the
+	// listener usually wears model m, without its mean over the bands that tell positions.
+	moved := func(m, subject, listener int, e capture.Ear, by capture.Displacement) []float64 {
+		row := simulate.Row{ModelIndex: m, SubjectIndex: subject}
+		row.Point = capture.Blocked
+		rows := usual[[2]int{m, listener}]
+		for _, i := range rows {
+			p := s.Rows[i].True[e]
+			row.True[e].ForwardMM += p.ForwardMM / float64(len(rows))
+			row.True[e].UpMM += p.UpMM / float64(len(rows))
+			row.True[e].RotationDeg += p.RotationDeg / float64(len(rows))
+		}
+		here := grid.LevelDB(s.Pressure(row, e, &grid.Grid))
+		row.True[e].ForwardMM += by.ForwardMM
+		row.True[e].UpMM += by.UpMM
+		row.True[e].RotationDeg += by.RotationDeg
+		return withoutMean(minus(grid.LevelDB(s.Pressure(row, e, &grid.Grid)), here))
+	}
+	type key struct {
+		file string
+		ear  int
+	}
+	own, common := map[key][]float64{}, map[key][]float64{} // less the fixture's: under the new model, the mean over the others
+	var cross, mine, theirs float64
+	for _, r := range s.Rows {
+		if !foretold(r) {
+			continue
+		}
+		for e := range 2 {
+			otherwise := func(m int) []float64 {
+				return minus(moved(m, r.SubjectIndex, r.SubjectIndex, capture.Ear(e), *r.Survey), moved(m, s.Design.Listeners, r.SubjectIndex, capture.Ear(e), *r.Survey))
+			}
+			var theirsOf [][]float64
+			for m := 1; m <= n; m++ {
+				theirsOf = append(theirsOf, otherwise(m))
+			}
+			k := key{r.File, e}
+			own[k], common[k] = otherwise(0), average(theirsOf)
+			for b, v := range own[k] {
+				if tellsPosition(b) {
+					cross, mine, theirs = cross+v*common[k][b], mine+v*v, theirs+common[k][b]*common[k][b]
+				}
+			}
+		}
+	}
+	levels = map[string][2][]float64{}
+	for i, r := range s.Rows {
+		if !foretold(r) {
+			continue
+		}
+		var out [2][]float64
+		for e := range out {
+			k := key{r.File, e}
+			out[e] = minus(ss[i].Ears[e].LevelDB, own[k])
+			for b, v := range common[k] {
+				out[e][b] += math.Max(0, cross/theirs) * v
+			}
+		}
+		levels[r.File] = out
+	}
+	return levels, cross / math.Sqrt(mine*theirs)
+}
+
+// foretold reports whether a row is of a listener displaced on the new model.
+func foretold(r simulate.Row) bool { return r.ModelIndex == 0 && r.Displaced() && !r.OnFixture() }
+
+// tellsPosition reports whether a band is among those by which positions are told.
+func tellsPosition(b int) bool { f := band.All()[b].Mid; return f >= 300 && f <= 16000 }
+
+func withoutMean(v []float64) []float64 {
+	var sum, n float64
+	for b, x := range v {
+		if tellsPosition(b) {
+			sum, n = sum+x, n+1
+		}
+	}
+	for b := range v {
+		v[b] -= sum / n
+	}
+	return v
+}
+
+// surfaceGains writes, of every condition of surfaces, how much nearer the panel's mean
+// comes than without any, study by study.
+func surfaceGains(w io.Writer, results []result) {
+	byName := func(generator, name string) []score {
+		i := slices.IndexFunc(results, func(r result) bool { return r.generator == generator && r.name == name })
+		if i < 0 {
+			return nil
+		}
+		return results[i].scores
+	}
+	if !slices.ContainsFunc(results, func(r result) bool { return r.name == noSurfaces }) {
+		return
+	}
+	fmt.Fprint(w, `
+The new model's panel mean against that of the same studies with nobody displaced and no earlier model
+(surfaces-0): mean square error per axis less, mm², forward and up together; positive is a gain, with its
+standard error over studies. *Alike*: correlation of what the ears do otherwise than the fixture's.
+
+| generator, condition | mean square error | less by | alike |
+|---|---|---|---|
+`)
+	for _, r := range results {
+		base := byName(r.generator, noSurfaces)
+		if r.surfaces == nil || base == nil {
+			continue
+		}
+		var squares, gains, alike []float64
+		for i, s := range r.scores {
+			if one, none := s.meanSquare(), base[i].meanSquare(); !math.IsNaN(one) && !math.IsNaN(none) {
+				squares, gains, alike = append(squares, one), append(gains, none-one), append(alike, s.alike)
+			}
+		}
+		of := func(v []float64) string {
+			ones := make([]float64, len(v))
+			for i := range ones {
+				ones[i] = 1
+			}
+			return clustered(v, ones).show(2)
+		}
+		told := "–"
+		if r.surfaces.alike > 0 {
+			told = of(alike)
+		}
+		fmt.Fprintf(w, "| %s | %s | %s | %s |\n", r.label(), of(squares), of(gains), told)
+	}
+}
+
+// meanSquare is that of the error of the panel's mean per axis, forward and up; NaN without one.
+func (s score) meanSquare() float64 {
+	var sum, n float64
+	for a := range 2 {
+		for _, t := range s.trials[panelMean][a] {
+			sum, n = sum+t.err*t.err, n+1
+		}
+	}
+	return sum / n
+}
