@@ -6,6 +6,7 @@ package between
 
 import (
 	"math"
+	"slices"
 
 	"asworn/capture"
 	"asworn/capture/band"
@@ -35,14 +36,15 @@ type Difference struct {
 	First  string        `json:"first"`
 	Second string        `json:"second"`
 	// MeasuredDB is of the means of the ordinary seatings as they were measured,
-	// FinalDB of the final curves: seatings that sit as worn, or were corrected to.
+	// FinalDB of the final curves: seatings that sit as worn, or were corrected to; nil
+	// where one of the fixtures has no such seating.
 	MeasuredDB []float64 `json:"measured_db"`
-	FinalDB    []float64 `json:"final_db"`
+	FinalDB    []float64 `json:"final_db,omitempty"`
 	// HalfDB is half the interval of FinalDB, from the two uncertainty budgets as
-	// if they shared nothing; the panel that they share makes it too wide.
-	HalfDB []float64 `json:"half_db"`
+	// if they shared nothing; the panel that they share makes it too wide. Nil without FinalDB.
+	HalfDB []float64 `json:"half_db,omitempty"`
 	// CompensatedDB is of the final curves, each less its own reference; nil
-	// unless both have one.
+	// unless both have both.
 	CompensatedDB []float64 `json:"compensated_db,omitempty"`
 	Valid         []bool    `json:"valid"`
 	// MeasuredRMS and FinalRMS are over the valid thirds from 50 Hz to 10 kHz, dB.
@@ -66,42 +68,60 @@ type Difference struct {
 const lowHz, highHz = 49, 10100
 
 // Compare returns first minus second for every point and ear of which both have
-// a final curve.
+// ordinary seatings, without FinalDB where one has no final curve.
 func Compare(first, second Fixture, confidence float64) []Difference {
 	var out []Difference
 	for _, a := range first.Curves {
 		for _, b := range second.Curves {
-			if a.Point != b.Point || a.Ear != b.Ear || a.LevelDB == nil || b.LevelDB == nil {
+			if a.Point != b.Point || a.Ear != b.Ear {
 				continue
 			}
-			out = append(out, compare(first, second, a, b, confidence))
+			d := Difference{Point: a.Point, Ear: a.Ear, First: first.Name, Second: second.Name,
+				Alike: first.Coupler != "" && first.Coupler == second.Coupler}
+			d.measure(curves(first, a), curves(second, b))
+			if a.LevelDB != nil && b.LevelDB != nil && uncertainty(a) != nil && uncertainty(b) != nil {
+				d.settle(first, second, a, b, confidence)
+			}
+			if slices.Contains(d.Valid, true) {
+				out = append(out, d)
+			}
 		}
 	}
 	return out
 }
 
-func compare(first, second Fixture, a, b correct.FinalCurve, confidence float64) Difference {
-	d := Difference{Point: a.Point, Ear: a.Ear, First: first.Name, Second: second.Name,
-		MeasuredDB: make([]float64, band.Thirds), FinalDB: make([]float64, band.Thirds), HalfDB: make([]float64, band.Thirds), Valid: make([]bool, band.Thirds),
-		Alike: first.Coupler != "" && first.Coupler == second.Coupler}
+// measure sets what the seatings differ by as they were measured.
+func (d *Difference) measure(first, second []seat.Curve) {
+	d.MeasuredDB, d.Valid = make([]float64, band.Thirds), make([]bool, band.Thirds)
+	for t := range d.Valid {
+		a, okA := meanThird(first, t)
+		b, okB := meanThird(second, t)
+		if okA && okB {
+			d.MeasuredDB[t], d.Valid[t] = a-b, true
+		}
+	}
+	d.MeasuredRMS = rms(d.MeasuredDB, d.Valid)
+}
+
+// settle sets what is left of it between the final curves; thirds that count in both
+// stay valid.
+func (d *Difference) settle(first, second Fixture, a, b correct.FinalCurve, confidence float64) {
+	d.FinalDB, d.HalfDB = make([]float64, band.Thirds), make([]float64, band.Thirds)
 	compensated := first.ReferenceDB != nil && second.ReferenceDB != nil
 	if compensated {
 		d.CompensatedDB = make([]float64, band.Thirds)
 	}
-	measured := [2][]seat.Curve{curves(first, a), curves(second, b)}
 	ua, ub := uncertainty(a), uncertainty(b)
 	var told []float64 // |difference| over its standard uncertainty, degrees of freedom
 	var freedom []float64
 	for t := range d.Valid {
 		fa, okA := third(a.LevelDB, a.Valid, t)
 		fb, okB := third(b.LevelDB, b.Valid, t)
-		ma, okC := meanThird(measured[0], t)
-		mb, okD := meanThird(measured[1], t)
-		if !okA || !okB || !okC || !okD || ua == nil || ub == nil {
+		if !okA || !okB || !d.Valid[t] {
+			d.MeasuredDB[t], d.Valid[t] = 0, false
 			continue
 		}
-		d.Valid[t] = true
-		d.FinalDB[t], d.MeasuredDB[t] = fa-fb, ma-mb
+		d.FinalDB[t] = fa - fb
 		v1, v2 := ua.StdDB[t]*ua.StdDB[t], ub.StdDB[t]*ub.StdDB[t]
 		df := stats.PooledDF(v1, ua.DF[t], v2, ub.DF[t])
 		d.HalfDB[t] = stats.Coverage(confidence, df) * math.Sqrt(v1+v2)
@@ -127,7 +147,6 @@ func compare(first, second Fixture, a, b correct.FinalCurve, confidence float64)
 	if d.MeasuredRMS > 0 {
 		d.Explained = math.Max(0, 1-math.Pow(d.FinalRMS/d.MeasuredRMS, 2))
 	}
-	return d
 }
 
 // FromPeople is a fixture minus the panel's worn mean at the blocked entrance,
@@ -136,49 +155,59 @@ func compare(first, second Fixture, a, b correct.FinalCurve, confidence float64)
 type FromPeople struct {
 	Fixture string      `json:"fixture"`
 	Ear     capture.Ear `json:"ear"`
-	// MeasuredDB is fixture minus worn as measured, LeftDB what is left of it.
+	// MeasuredDB is fixture minus worn as measured, LeftDB what is left of it; nil
+	// where no seating on the fixture sits as worn or could be corrected to.
 	MeasuredDB []float64 `json:"measured_db"`
-	LeftDB     []float64 `json:"left_db"`
+	LeftDB     []float64 `json:"left_db,omitempty"`
 	// HalfDB is half its interval, from the bias's and the final curve's budgets
-	// as if they shared nothing.
-	HalfDB []float64 `json:"half_db"`
+	// as if they shared nothing; nil without LeftDB.
+	HalfDB []float64 `json:"half_db,omitempty"`
 	Valid  []bool    `json:"valid"`
 	// BiasRMS is of MeasuredDB, LeftRMS of LeftDB; dB, over the valid thirds from 50 Hz to 10 kHz.
 	BiasRMS float64 `json:"bias_rms_db"`
 	LeftRMS float64 `json:"left_rms_db"`
 }
 
-// People returns what is left between a fixture and people at each ear. Slices are over
-// third octaves, dB; confidence is a probability, 0 to 1. Nil without a final curve at
-// the blocked entrance, or without worn seatings to compare with.
+// People returns what is left between a fixture and people at each ear, without LeftDB
+// where there is no final curve at the blocked entrance. Slices are over third octaves,
+// dB; confidence is a probability, 0 to 1. Nil without worn seatings to compare with.
 func People(f Fixture, confidence float64) []FromPeople {
 	var out []FromPeople
 	for _, c := range f.Curves {
-		if c.Point != capture.Blocked || c.LevelDB == nil {
+		if c.Point != capture.Blocked {
 			continue
 		}
-		u := uncertainty(c)
 		measured := curves(f, c)
 		for _, s := range f.Sensitivity {
-			if s.Point != c.Point || s.Ear != c.Ear || s.BiasDB == nil || u == nil {
+			if s.Point != c.Point || s.Ear != c.Ear || s.BiasDB == nil {
 				continue
 			}
-			p := FromPeople{Fixture: f.Name, Ear: c.Ear, MeasuredDB: make([]float64, band.Thirds), LeftDB: make([]float64, band.Thirds), HalfDB: make([]float64, band.Thirds), Valid: make([]bool, band.Thirds)}
+			p := FromPeople{Fixture: f.Name, Ear: c.Ear, MeasuredDB: make([]float64, band.Thirds), Valid: make([]bool, band.Thirds)}
+			u := uncertainty(c)
+			known := c.LevelDB != nil && u != nil
+			if known {
+				p.LeftDB, p.HalfDB = make([]float64, band.Thirds), make([]float64, band.Thirds)
+			}
 			for t := range p.Valid {
 				final, okA := third(c.LevelDB, c.Valid, t)
 				mean, okB := meanThird(measured, t)
-				if !okA || !okB || !s.BiasCounts(t) {
+				if known && !okA || !okB || !s.BiasCounts(t) {
 					continue
 				}
 				p.Valid[t] = true
 				p.MeasuredDB[t] = s.BiasDB[t]
-				p.LeftDB[t] = s.BiasDB[t] + final - mean // fixture − worn, with the fixture moved to where it is worn
-				k := s.BiasHalf(t, confidence)
-				own := stats.Coverage(confidence, u.DF[t]) * u.StdDB[t]
-				p.HalfDB[t] = math.Hypot(k, own)
+				if known {
+					p.LeftDB[t] = s.BiasDB[t] + final - mean // fixture − worn, with the fixture moved to where it is worn
+					p.HalfDB[t] = math.Hypot(s.BiasHalf(t, confidence), stats.Coverage(confidence, u.DF[t])*u.StdDB[t])
+				}
 			}
-			p.BiasRMS, p.LeftRMS = rms(p.MeasuredDB, p.Valid), rms(p.LeftDB, p.Valid)
-			out = append(out, p)
+			p.BiasRMS = rms(p.MeasuredDB, p.Valid)
+			if known {
+				p.LeftRMS = rms(p.LeftDB, p.Valid)
+			}
+			if slices.Contains(p.Valid, true) {
+				out = append(out, p)
+			}
 		}
 	}
 	return out

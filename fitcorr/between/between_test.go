@@ -97,3 +97,21 @@ func TestPeople(t *testing.T) {
 		t.Errorf("half %g, want %g", got[0].HalfDB[5], half)
 	}
 }
+
+// Where no seating sits as worn, what was measured is told, and nothing of what is left.
+func TestMeasuredOnly(t *testing.T) {
+	a, b := fixture("old", 10, 8, 0.3), fixture("new", 6, 7, 0.4)
+	b.Curves[0].LevelDB, b.Curves[0].Budget = nil, nil
+	d := Compare(a, b, 0.95)
+	if len(d) != 1 || d[0].FinalDB != nil || d[0].HalfDB != nil || d[0].CompensatedDB != nil || math.Abs(d[0].MeasuredRMS-4) > 1e-9 || d[0].Explained != 0 || d[0].Compared != 0 {
+		t.Errorf("%+v", d)
+	}
+	p := People(b, 0.95)
+	if len(p) != 1 || p[0].LeftDB != nil || p[0].HalfDB != nil || math.Abs(p[0].BiasRMS-2) > 1e-9 || p[0].LeftRMS != 0 {
+		t.Errorf("%+v", p)
+	}
+	a.Seatings = nil
+	if d := Compare(a, b, 0.95); d != nil {
+		t.Errorf("nothing was measured, and yet %+v", d)
+	}
+}

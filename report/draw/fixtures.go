@@ -57,10 +57,15 @@ func differenceOfTwo(r report.Fixtures, model string, d between.Difference) []fi
 		Name:  text.Slug("fixtures " + model + " " + string(d.Point) + " " + d.Ear.String() + " " + twoFixtures(d)),
 		Title: model + ", " + d.Ear.String() + " ear, " + d.Point.Words() + ": " + twoFixtures(d)}
 	c := thirds(r, "Difference, dB")
-	c.Series = append(c.Series, withInterval("final: position and seal taken out", d.FinalDB, d.HalfDB, d.Valid, figure.Style{}))
-	c.Add("as measured", d.MeasuredDB, d.Valid, figure.Style{Tint: 1, Dash: 1})
 	raw := of
 	raw.Curves = c
+	if d.FinalDB == nil {
+		c.Add("as measured", d.MeasuredDB, d.Valid, figure.Style{Tint: 1, Dash: 1})
+		raw.View, raw.Note = "", "Per third octave, as measured: one of the fixtures has no seating that is to be used or could be corrected, so that position and seal are in it."
+		return []figure.Figure{raw}
+	}
+	c.Series = append(c.Series, withInterval("final: position and seal taken out", d.FinalDB, d.HalfDB, d.Valid, figure.Style{}))
+	c.Add("as measured", d.MeasuredDB, d.Valid, figure.Style{Tint: 1, Dash: 1})
 	raw.Note = "Per third octave, with the " + text.Percent(r.Confidence) + " interval of the two uncertainty budgets. " +
 		"Position and seal explain " + text.Fixed(100*d.Explained, 0) + " % of the mean square of what was measured."
 	if d.CompensatedDB == nil {
@@ -76,11 +81,15 @@ func differenceOfTwo(r report.Fixtures, model string, d between.Difference) []fi
 
 func fixtureFromPeople(r report.Fixtures, model string, p between.FromPeople) figure.Figure {
 	c := thirds(r, "Fixture minus worn, dB")
-	c.Series = append(c.Series, withInterval("position and seal taken out", p.LeftDB, p.HalfDB, p.Valid, figure.Style{}))
+	note := "At the blocked ear-canal entrance, per third octave, as measured: no seating there is to be used or could be corrected, so that position and seal are in it."
+	if p.LeftDB != nil {
+		c.Series = append(c.Series, withInterval("position and seal taken out", p.LeftDB, p.HalfDB, p.Valid, figure.Style{}))
+		note = "At the blocked ear-canal entrance, per third octave, with the " + text.Percent(r.Confidence) + " interval: the fixture's own ear, and what could not be taken out."
+	}
 	c.Add("as measured", p.MeasuredDB, p.Valid, figure.Style{Tint: 1, Dash: 1})
 	return figure.Figure{Section: figure.SectionFixturePeople, Model: model, Ear: p.Ear.String(), Name: text.Slug("people " + model + " " + p.Fixture + " " + p.Ear.String()),
 		Title: model + ", " + p.Ear.String() + " ear: fixture " + p.Fixture + " minus people",
-		Note:  "At the blocked ear-canal entrance, per third octave, with the " + text.Percent(r.Confidence) + " interval: the fixture's own ear, and what could not be taken out.", Curves: c}
+		Note:  note, Curves: c}
 }
 
 // modelsApart sets the models side by side: what is left between two fixtures.
@@ -89,6 +98,9 @@ func modelsApart(r report.Fixtures) []figure.Figure {
 	at := map[string]int{}
 	for i, m := range r.Models {
 		for _, d := range m.Differences {
+			if d.FinalDB == nil {
+				continue
+			}
 			key := string(d.Point) + " " + d.Ear.String() + " " + twoFixtures(d)
 			k, ok := at[key]
 			if !ok {

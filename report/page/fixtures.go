@@ -55,10 +55,12 @@ func notCompared(r report.Fixtures) []string {
 	for _, m := range r.Models {
 		people, apart, placed := map[string]bool{}, map[string]bool{}, map[string]bool{}
 		for _, p := range m.People {
-			people[p.Fixture] = true
+			people[p.Fixture] = people[p.Fixture] || p.LeftDB != nil
 		}
 		for _, d := range m.Differences {
-			apart[d.First], apart[d.Second] = true, true
+			if d.FinalDB != nil {
+				apart[d.First], apart[d.Second] = true, true
+			}
 		}
 		for _, p := range m.Places {
 			placed[p.Fixture] = true
@@ -72,7 +74,7 @@ func notCompared(r report.Fixtures) []string {
 				out = append(out, at+": no final curve to set against another fixture's; it needs an ordinary seating there that is to be used or could be corrected.")
 			}
 			if !people[name] {
-				out = append(out, at+": not set against people; it needs ordinary seatings at the blocked ear-canal entrance, on the fixture, that are to be used or could be corrected, beside the worn ones.")
+				out = append(out, at+": not set against people with position and seal taken out; it needs ordinary seatings at the blocked ear-canal entrance, on the fixture, that are to be used or could be corrected, beside the worn ones.")
 			}
 		}
 	}

@@ -52,13 +52,16 @@ func fixtureDifferences(r report.Fixtures) table.Table {
 			{Head: "Apart\nof", Key: "apart"}}}
 	for _, m := range r.Models {
 		for _, d := range m.Differences {
-			compensated := table.None()
+			final, compensated, explained, apart := table.None(), table.None(), table.None(), table.None()
+			if d.FinalDB != nil {
+				final, explained = table.Value(d.FinalRMS, 1), table.Value(100*d.Explained, 0)
+				apart = table.Word(strconv.Itoa(d.Apart) + " of " + strconv.Itoa(d.Compared))
+			}
 			if d.CompensatedDB != nil {
 				compensated = table.Value(d.CompensatedRMS, 1)
 			}
 			t.Add(table.Word(m.Model), pointCell(d.Point), table.Word(d.Ear.String()), fixtureWords(d), table.Word(pair(d)),
-				table.Value(d.MeasuredRMS, 1), table.Value(d.FinalRMS, 1), compensated, table.Value(100*d.Explained, 0),
-				table.Word(strconv.Itoa(d.Apart)+" of "+strconv.Itoa(d.Compared)))
+				table.Value(d.MeasuredRMS, 1), final, compensated, explained, apart)
 		}
 	}
 	return t
@@ -70,6 +73,8 @@ func pair(d between.Difference) string { return d.First + " − " + d.Second }
 // fixtures differ that are declared to be alike.
 func fixtureWords(d between.Difference) table.Cell {
 	switch {
+	case d.FinalDB == nil:
+		return table.Toned("no seating to use: measured only", table.Unsure)
 	case d.Compared == 0:
 		return table.Toned("nothing to compare", table.Unsure)
 	case d.Apart == 0:
@@ -88,7 +93,11 @@ func fixturePeople(r report.Fixtures) table.Table {
 			{Head: "Measured\ndB", Key: "bias_rms_db", Kind: table.Number}, {Head: "Left\ndB", Key: "left_rms_db", Kind: table.Number}}}
 	for _, m := range r.Models {
 		for _, p := range m.People {
-			t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear.String()), table.Value(p.BiasRMS, 1), table.Value(p.LeftRMS, 1))
+			left := table.None()
+			if p.LeftDB != nil {
+				left = table.Value(p.LeftRMS, 1)
+			}
+			t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear.String()), table.Value(p.BiasRMS, 1), left)
 		}
 	}
 	return t
@@ -109,12 +118,15 @@ func differenceThirds(r report.Fixtures) table.Table {
 				if !d.Valid[i] {
 					continue
 				}
-				compensated := table.None()
+				final, compensated := table.None(), table.None()
+				if d.FinalDB != nil {
+					final = table.PlusMinus(d.FinalDB[i], d.HalfDB[i])
+				}
 				if d.CompensatedDB != nil {
 					compensated = table.PlusMinus(d.CompensatedDB[i], d.HalfDB[i])
 				}
 				t.Add(table.Word(m.Model), pointCell(d.Point), table.Word(d.Ear.String()), table.Word(pair(d)), bandCell(hz),
-					table.Value(d.MeasuredDB[i], 2), table.PlusMinus(d.FinalDB[i], d.HalfDB[i]), compensated)
+					table.Value(d.MeasuredDB[i], 2), final, compensated)
 			}
 		}
 	}
@@ -129,7 +141,7 @@ func peopleThirds(r report.Fixtures) table.Table {
 	for _, m := range r.Models {
 		for _, p := range m.People {
 			for i, hz := range r.ThirdsHz {
-				if p.Valid[i] {
+				if p.Valid[i] && p.LeftDB != nil {
 					t.Add(table.Word(m.Model), table.Word(p.Fixture), table.Word(p.Ear.String()), bandCell(hz), table.PlusMinus(p.LeftDB[i], p.HalfDB[i]))
 				}
 			}
