@@ -164,7 +164,7 @@ func tellApart(ctx context.Context, c condition, world simulate.World, seed uint
 	}
 	opt := c.options(seed)
 	if len(drawn.Readings) > 0 {
-		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
+		seatings, opt.Reading = combine(seatings, drawn.Readings, opt)
 	}
 	cups := cupMeans(drawn)
 	tell := func(t *answers, a fitcorr.Analysis) {

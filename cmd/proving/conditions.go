@@ -73,6 +73,7 @@ func conditions() []condition {
 	read := func(name, what string, b bars, change func(*design)) *condition {
 		return add("read"+name, what, b, func(d *design) {
 			d.Readings, d.Closed, d.Open = true, 1, 1
+			d.FixtureFindings = plan.FixtureFindings
 			change(d)
 		})
 	}
@@ -147,7 +148,7 @@ func conditions() []condition {
 		})
 		c.series, c.earlier = true, n
 		c = read(fmt.Sprintf("-earlier-%d", n), fmt.Sprintf("one closed model, bare-ear reference, positions read once; %d studies of the panel before", n), bars{}, func(d *design) {
-			d.Closed, d.Open, d.LandmarkSD, d.FixtureLandmarkSD = 1, 0, 0, 0 // the series draws them
+			d.Closed, d.Open, d.LandmarkSD, d.FixtureLandmarkSD, d.FixtureFindings = 1, 0, 0, 0, 1 // the series draws them
 		})
 		c.series, c.earlier = true, n
 	}
@@ -157,5 +158,14 @@ func conditions() []condition {
 		})
 		c.surfaces = &of
 	}
+
+	// How often the fixture's entrance is found.
+	once := func(d *design) { d.FixtureFindings = 1 }
+	read("-found-once", "the fixture's entrance found once and not written down", none, once)
+	read("-4-found-once", "positions read four times, the fixture's entrance found once", none, func(d *design) {
+		d.ReadingsEach, d.Readers, d.AllReadAll = 4, 2, true
+		once(d)
+	})
+	read("-found-alike", "half of the variance of what findings of the fixture's entrance err by is common to all", odd(reading), func(d *design) { d.FindingsAlike = 0.5 }).method = false
 	return out
 }

@@ -52,7 +52,8 @@ func twoFixtures(t *testing.T, seed uint64) []between.Difference {
 		t.Fatal(err)
 	}
 	opt := fitcorr.DefaultOptions()
-	opt.Reading = combine(all, drawn.Readings, capture.ReadingUncertainty{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureLandmarkMM: d.FixtureLandmarkSD})
+	opt.Reading = capture.ReadingUncertainty{OneMM: d.ReadSD, LandmarkMM: d.LandmarkSD, FixtureLandmarkMM: d.FixtureLandmarkSD}
+	all, opt.Reading = combine(all, drawn.Readings, opt)
 	of := func(name string, odd int) between.Fixture {
 		f := between.Fixture{Name: name, Coupler: "IEC 60318-4"}
 		var ss []fitcorr.Seating

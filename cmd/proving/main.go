@@ -27,6 +27,7 @@ import (
 	"asworn/cmd/internal/simulate/modal"
 	"asworn/cmd/internal/simulate/piston"
 	"asworn/fitcorr"
+	"asworn/fitcorr/earlier"
 	"asworn/fitcorr/reading"
 )
 
@@ -241,7 +242,7 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 	}
 	opt := c.options(seed)
 	if len(drawn.Readings) > 0 {
-		opt.Reading = combine(seatings, drawn.Readings, opt.Reading)
+		seatings, opt.Reading = combine(seatings, drawn.Readings, opt)
 	}
 	var alike float64
 	if c.surfaces != nil {
@@ -279,13 +280,14 @@ func (c condition) options(seed uint64) fitcorr.Options {
 }
 
 // combine gives the seatings their readings, as a run does with readings.csv.
-func combine(ss []fitcorr.Seating, rows []study.ReadingRow, stated capture.ReadingUncertainty) capture.ReadingUncertainty {
-	r := reading.Combine(rows, stated)
+func combine(ss []fitcorr.Seating, rows []study.ReadingRow, opt fitcorr.Options) ([]fitcorr.Seating, capture.ReadingUncertainty) {
+	r := reading.Combine(rows, opt.Reading)
 	for i := range ss {
 		s := &ss[i]
 		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
 			e.Give(s)
 		}
 	}
-	return r.Uncertainty(stated)
+	t := earlier.Take(ss, rows, r, opt.Reading, nil, opt.Confidence)
+	return t.Seatings, t.Reading
 }

@@ -24,9 +24,12 @@ type Taken struct {
 
 // Take takes in what earlier studies know. Seatings have their readings already, as
 // read makes them of rows (readings.csv) with Stated; stated is that too. confidence is of the tests
-// together. Nobody who fails a test is believed, nor the fixture when it fails.
+// together. Readings are taken from the mean of the study's own findings of each entrance, so that
+// landmarks err by 1/√n of one finding without earlier studies too. Nobody who fails a test is believed, nor the fixture when it fails.
 func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, stated study.ReadingUncertainty, earlier []Panel, confidence float64) Taken {
-	out := Taken{Seatings: slices.Clone(ss), Reading: read.Uncertainty(stated)}
+	listeners := listenersOf(ss)
+	one := read.Uncertainty(stated)
+	out := Taken{Seatings: slices.Clone(ss), Reading: landmarks(one, read, nil, listeners)}
 	if len(earlier) == 0 {
 		return out
 	}
@@ -55,22 +58,14 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 		}
 	}
 	is := func(i int, who string) bool { return left[somebody{i, who}] }
-	refer, moved := toMean(rows, earlier, is, out.Reading.LandmarkMM, out.Reading.FixtureLandmarkMM, 1-confidence)
+	refer, moved := toMean(rows, earlier, is, one.LandmarkMM, one.FixtureLandmarkMM, 1-confidence)
 	for _, m := range moved {
 		out.Changes = append(out.Changes, fmt.Sprintf("The canal's entrance of %s was found %.1f mm from where it was in study %q: another person of that name, or found from another point of the head. "+
 			"That study's finding is not used; look at the rows without a model in both readings.csv.", m.Subject, m.MM, m.Study))
 	}
 	bare := reference(ss, earlier, is)
-	var listeners []string
 	for i := range out.Seatings {
-		s := &out.Seatings[i]
-		if s.OnFixture() {
-			continue
-		}
-		if !slices.Contains(listeners, s.Subject) {
-			listeners = append(listeners, s.Subject)
-		}
-		if s.Read != nil {
+		if s := &out.Seatings[i]; !s.OnFixture() && s.Read != nil {
 			r := *s.Read
 			mine, fixtures := refer[s.Subject].ByMM, refer[fixtureSubject].ByMM
 			r.ForwardMM += mine[0] - fixtures[0] // the fixture's readings stay, so that a later one needs no reference
@@ -78,7 +73,7 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 			s.Read = &r
 		}
 	}
-	out.Reading = landmarks(out.Reading, read.ApartMM, refer, listeners)
+	out.Reading = landmarks(one, read, refer, listeners)
 	out.Seatings = append(out.Seatings, bare...)
 	if n := len(refer); n > 0 {
 		out.Findings = append(out.Findings, fmt.Sprintf("Readings are referred to the canal's entrance as found in all studies together: %s.", referred(refer)))
@@ -91,6 +86,16 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 			}
 		}
 		out.Findings = append(out.Findings, "Bare ears are those of earlier studies: "+strings.Join(who, ", ")+".")
+	}
+	return out
+}
+
+// listenersOf are the people of a study's seatings.
+func listenersOf(ss []seat.Seating) (out []string) {
+	for _, s := range ss {
+		if !s.OnFixture() && !slices.Contains(out, s.Subject) {
+			out = append(out, s.Subject)
+		}
 	}
 	return out
 }

@@ -33,23 +33,17 @@ func Stated(u study.ReadingUncertainty, earlier []Panel) study.ReadingUncertaint
 	return u
 }
 
-// landmarks are the standard uncertainties of landmarks once readings are referred to
-// entrances that were found several times. The fixture's is one head; listeners count
-// together, those that were not referred with one finding. apartMM is the part of the fixture's that
-// comes from its readers (reading.Result).
-func landmarks(u study.ReadingUncertainty, apartMM float64, refer map[string]Refer, listeners []string) study.ReadingUncertainty {
-	if r, ok := refer[fixtureSubject]; ok {
-		own := u.FixtureLandmarkMM*u.FixtureLandmarkMM - apartMM*apartMM // readers' differences do not average out
-		u.FixtureLandmarkMM = math.Sqrt(own/r.Findings + apartMM*apartMM)
-	}
+// landmarks are the standard uncertainties of landmarks, of one finding in u, once readings are
+// from the mean of all findings of an entrance: this study's and those that they are referred to. The
+// fixture's is one head; listeners count together, those without repeated findings with one.
+func landmarks(u study.ReadingUncertainty, read reading.Result, refer map[string]Refer, listeners []string) study.ReadingUncertainty {
+	findings := func(who string) float64 { return max(1, float64(read.Findings[who]), refer[who].Findings) }
+	apart := read.ApartMM * read.ApartMM // readers' differences do not average out
+	u.FixtureLandmarkMM = math.Sqrt((u.FixtureLandmarkMM*u.FixtureLandmarkMM-apart)/findings(fixtureSubject) + apart)
 	var share, n float64
 	for _, who := range listeners {
 		n++
-		if r, ok := refer[who]; ok {
-			share += 1 / r.Findings
-		} else {
-			share++
-		}
+		share += 1 / findings(who)
 	}
 	if n > 0 {
 		u.LandmarkMM *= math.Sqrt(share / n)

@@ -1,7 +1,9 @@
 package reading
 
 import (
+	"maps"
 	"math"
+	"slices"
 	"sort"
 
 	"gonum.org/v1/gonum/mat"
@@ -49,9 +51,13 @@ type cell struct {
 func Combine(rs []study.ReadingRow, stated study.ReadingUncertainty) Result {
 	out := Result{At: map[Placement]Estimate{}, Findings: map[string]int{}}
 	var read, found, onFixture []int
+	sides := map[string]map[study.Side]int{} // findings
 	for i, r := range rs {
 		if r.Model == "" {
-			out.Findings[r.Subject]++
+			if sides[r.Subject] == nil {
+				sides[r.Subject] = map[study.Side]int{}
+			}
+			sides[r.Subject][r.Side]++
 			if r.OnFixture() {
 				onFixture = append(onFixture, i)
 			} else {
@@ -60,6 +66,9 @@ func Combine(rs []study.ReadingRow, stated study.ReadingUncertainty) Result {
 		} else {
 			read = append(read, i)
 		}
+	}
+	for who, n := range sides {
+		out.Findings[who] = slices.Min(slices.Collect(maps.Values(n)))
 	}
 	f := newFit(rs, read, stated.OneMM)
 	f.solve()

@@ -83,7 +83,8 @@ type Result struct {
 	// Landmark is that of one finding of a listener's canal entrance, per axis, and
 	// FixtureLandmark of the fixture's.
 	Landmark, FixtureLandmark Learned
-	// Findings is how often the entrance of each head was found, 1 where it was not repeated.
+	// Findings is how often the entrance of each head was found, by the side that was found the
+	// least often; heads without findings are not in it.
 	Findings map[string]int
 	Slips    []Slip
 }
@@ -94,8 +95,8 @@ type Slip struct {
 	MM float64 `json:"off_mm"` // from the others
 }
 
-// Uncertainty returns the values of [reading]: what is stated, with what the
-// readings show in place of it. What readers of the fixture have not in common with
+// Uncertainty returns the values of [reading], landmarks as of one finding: what is stated, with
+// what the readings show in place of it. What readers of the fixture have not in common with
 // those of the listeners is the same in all differences of the two, as the fixture's
 // landmark is, and counts with that.
 func (r Result) Uncertainty(stated study.ReadingUncertainty) study.ReadingUncertainty {

@@ -214,12 +214,23 @@ func (d Design) sessions() [][]capture.Point {
 	return [][]capture.Point{{capture.Blocked}, {capture.Drum}}
 }
 
-// ReadingRows returns the rows of a readings.csv to fill in, d.Readings for each
-// placement in the order of the rows, left and right in turn. One reading per
-// placement or none has its columns in the sheet: then there are no rows.
+// FixtureFindings is how often a plan with readings has the fixture's canal entrance found: its error is
+// in every comparison with people, and it is the largest of them where it was found once
+// (docs/developing/proving.md). Two people twice each (our choice, no source).
+const FixtureFindings = 4
+
+// ReadingRows returns the rows of a readings.csv to fill in: FixtureFindings, and
+// d.Readings for each placement in the order of the rows, left and right in turn. One reading per
+// placement has its columns in the sheet. Without readings there are no rows.
 func (d Design) ReadingRows(rows []capture.Seating) (out []study.ReadingRow) {
-	if d.Readings < 2 {
+	if d.Readings < 1 {
 		return nil
+	}
+	for range FixtureFindings {
+		out = append(out, study.ReadingRow{Subject: capture.FixtureSubject})
+	}
+	if d.Readings < 2 {
+		return out
 	}
 	type placement struct {
 		subject, model string

@@ -54,6 +54,8 @@ type Design struct {
 	ReadSD            float64 // of one reading, mm per axis
 	LandmarkSD        float64 // of finding the canal's entrance on a listener, mm per axis, the same in all readings on that head
 	FixtureLandmarkSD float64 // the same on the fixture
+	FixtureFindings   int     // how often the canal's entrance of the fixture is found, each time with that error; readings are from the mean mark. Up to 1 it is found once and not written down
+	FindingsAlike     float64 // share of the variance of that error which all findings have in common
 	ReadingsEach      int     // readings of each placement, of left and right cups in turn where there are several
 	Readers           int     // the first reads the fixture, all of them the listeners in turn
 	AllReadAll        bool    // all readers read the fixture too

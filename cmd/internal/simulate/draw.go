@@ -28,6 +28,7 @@ const (
 	streamFallen
 	streamApart
 	streamLeaks
+	streamFindings
 )
 
 // Draw invents a study. The same seed and design give the same study.
@@ -59,7 +60,7 @@ func Draw(seed uint64, d Design, world World) *Study {
 	s.drawFallen(rand.New(rand.NewPCG(seed, streamFallen)))
 	s.drawDisplaced(rand.New(rand.NewPCG(seed, streamDisplaced)), r.own)
 	if d.Readings {
-		s.drawReadings(rand.New(rand.NewPCG(seed, streamReadings)))
+		s.drawReadings(rand.New(rand.NewPCG(seed, streamReadings)), rand.New(rand.NewPCG(seed, streamFindings)))
 	}
 	for i := range s.Rows {
 		s.Rows[i].Row = i + 2

@@ -18,8 +18,9 @@ const readStepMM = 0.5
 // It comes after everything else, from a stream of its own, so that the rest
 // of the study stays as it is. Both points of a fixture seating that are one
 // placement share its readings; a bare ear has none. One reading each by one person
-// stands in the rows, more of them in Readings.
-func (s *Study) drawReadings(src *rand.Rand) {
+// stands in the rows, more of them in Readings, and so do several findings of the fixture's
+// entrance, whose errors come from a stream of their own.
+func (s *Study) drawReadings(src, findings *rand.Rand) {
 	d := s.Design
 	r := &drawer{Rand: src, d: d}
 	heads := make([][2]float64, d.Listeners+1) // landmark found minus true, the fixture last
@@ -29,6 +30,9 @@ func (s *Study) drawReadings(src *rand.Rand) {
 			sd = d.FixtureLandmarkSD
 		}
 		heads[i] = [2]float64{r.landmark(sd), r.landmark(sd)}
+	}
+	if d.FixtureFindings > 1 {
+		heads[d.Listeners] = s.findFixture(&drawer{Rand: findings, d: d}, heads[d.Listeners])
 	}
 	points := make([][2]float64, len(s.Models))
 	for m := range points {
@@ -90,6 +94,21 @@ func (s *Study) drawReadings(src *rand.Rand) {
 			})
 		}
 	}
+}
+
+// findFixture writes down several findings of the entrance of the fixture's canals, from where it
+// truly is, and returns their mean. common is an error of one finding that they share in part.
+func (s *Study) findFixture(r *drawer, common [2]float64) (mean [2]float64) {
+	d := s.Design
+	for range d.FixtureFindings {
+		var at [2]float64
+		for a := range at {
+			at[a] = math.Sqrt(d.FindingsAlike)*common[a] + math.Sqrt(1-d.FindingsAlike)*r.landmark(d.FixtureLandmarkSD)
+			mean[a] += at[a] / float64(d.FixtureFindings)
+		}
+		s.Readings = append(s.Readings, study.ReadingRow{Row: len(s.Readings) + 2, Subject: capture.FixtureSubject, ForwardMM: at[0], UpMM: at[1]})
+	}
+	return mean
 }
 
 // readerName is what readings.csv calls a reader.
