@@ -62,6 +62,13 @@ func parseReadings(file string, text []byte) (rows, planned []ReadingRow, proble
 	return rows, planned, t.Problems
 }
 
+// OfPlacements reports whether the text of a readings.csv has rows of placements, read or still to be:
+// then a reading stands there, and else, as where only entrances were found, in the sheet.
+func OfPlacements(file string, text []byte) bool {
+	rows, planned, _ := parseReadings(file, text)
+	return slices.ContainsFunc(slices.Concat(rows, planned), func(r ReadingRow) bool { return r.Model != "" })
+}
+
 func readingRow(t *textfile.Table, r textfile.Row) ReadingRow {
 	out := ReadingRow{Row: r.Line, Subject: t.Field(r, "subject"), Model: t.Field(r, "model"), Reader: t.Field(r, "reader"), Notes: t.Field(r, "notes")}
 	if strings.EqualFold(out.Subject, FixtureSubject) {

@@ -292,6 +292,9 @@ func newStudy(c *console.Console, dir string, opt newOptions) error {
 	c.Note("%s: %d seatings to record, in the order of seatings.csv", dir, len(rows))
 	tellPlan(c, opt)
 	c.Note("next: complete study.toml, then 'asworn record %s' (or play sweep.wav and record each row under its name), then 'asworn run %s'", dir, dir)
+	if opt.design.Readings > 0 {
+		c.Note("before any reading: find the fixture's canal entrance %d times, two people by turns who do not see each other's figures, and read from the mean mark; write the figures into the first rows of readings.csv", plan.FixtureFindings)
+	}
 	c.Note("where a ruler or a scaled photograph reaches, write each headphone's place on the head into read_forward_mm and read_up_mm (docs/study-format.md): " +
 		"look from beside the ear at the same point of the cup every time, and never press on a worn microphone")
 	if opt.design.Listeners > 0 {

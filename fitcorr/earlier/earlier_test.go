@@ -235,6 +235,26 @@ func TestTake(t *testing.T) {
 	}
 }
 
+// Readings are from the mean of a study's own findings: landmarks err by less, and by no less than the
+// findings show.
+func TestTakeFindings(t *testing.T) {
+	stated := study.Default().Reading
+	ss := []seat.Seating{{ID: "1", Subject: "L01", Model: "A", Number: 1}, {ID: "2", Subject: "L02", Model: "A", Number: 1}}
+	rows := []study.ReadingRow{found("fixture", 0, 0.5, 0), found("fixture", 0, -0.5, 0), found("fixture", 0, 0, 0.5), found("fixture", 0, 0, -0.5),
+		found("L01", 0, 1, 0), found("L01", 0, 0, 1)}
+	read := reading.Combine(rows, stated)
+	got := Take(ss, rows, read, stated, nil, 0.95).Reading
+	if f, l := got.FixtureLandmarkMM, got.LandmarkMM; math.Abs(f-read.FixtureLandmark.MM/2) > 1e-9 || math.Abs(l-read.Landmark.MM*math.Sqrt(0.75)) > 1e-9 {
+		t.Errorf("landmarks %.3f and %.3f mm", f, l)
+	}
+	for i := range 4 {
+		rows[i].ForwardMM *= 6
+	}
+	if far := Take(ss, rows, reading.Combine(rows, stated), stated, nil, 0.95).Reading; far.FixtureLandmarkMM < 1.5*got.FixtureLandmarkMM {
+		t.Errorf("findings 3 mm off: %.3f mm", far.FixtureLandmarkMM)
+	}
+}
+
 // A remembered listener is carried by the difference from the fixture, so that another loudspeaker does not matter.
 func TestReferenceDifference(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 32))

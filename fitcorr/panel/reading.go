@@ -12,7 +12,8 @@ import (
 
 // readings sums up what was read of model m, nil when nothing could be used.
 func (fit *panelFit) readings(m int) *Readings {
-	r := Readings{OnFixture: fit.models[m].mark.Readings, OneMM: fit.reading.OneMM, LandmarkMM: fit.reading.LandmarkMM}
+	r := Readings{OnFixture: fit.models[m].mark.Readings, OneMM: fit.reading.OneMM,
+		LandmarkMM: fit.reading.LandmarkMM, FixtureLandmarkMM: fit.reading.FixtureLandmarkMM}
 	for _, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m && l.worn[i].read != nil {

@@ -67,12 +67,14 @@ func (w *Worn) UsualLoss(ear capture.Ear) [3]float64 {
 
 // Readings is what the positions read off heads (Seating.Read) came to for one
 // model: how many could be used, and the standard deviations in mm that they
-// show, of one reading and of a landmark on a listener (both pooled over models).
+// show, of one reading and of a landmark on a listener (both pooled over models), and
+// that of the fixture's landmark, which they do not.
 type Readings struct {
-	Worn       int     `json:"worn"`
-	OnFixture  int     `json:"on_fixture"`
-	OneMM      float64 `json:"one_mm"`
-	LandmarkMM float64 `json:"landmark_mm"`
+	Worn              int     `json:"worn"`
+	OnFixture         int     `json:"on_fixture"`
+	OneMM             float64 `json:"one_mm"`
+	LandmarkMM        float64 `json:"landmark_mm"`
+	FixtureLandmarkMM float64 `json:"fixture_landmark_mm"`
 }
 
 // Separation is something that tells ear shape from position.

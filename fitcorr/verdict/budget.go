@@ -76,7 +76,7 @@ func sources(s seat.Seating, at position.FixtureSeating, t *Target, opt seat.Opt
 			action string
 			gain   float64
 		}{
-			{"the canal entrance as found on the fixture", fixture, "finding the fixture's canal entrance four times anew and using the mean mark", fourInstead},
+			{"the canal entrance as found on the fixture", fixture, "finding the fixture's canal entrance four times as often and using the mean mark", fourInstead},
 			{"how people turn the headband", turn, "", 1},
 			{"the canal entrances as found on the listeners", r.LandmarkVar, "twice the listeners", twiceInstead},
 			{"single readings on the listeners", r.OneVar, "reading each worn placement four times", fourInstead},

@@ -25,13 +25,13 @@ func position(v fitcorr.Verdict) (forwardMM, upMM float64, known bool) {
 	return off.Value[0], off.Value[1], off.Seen[0] && off.Seen[1]
 }
 
-// read keeps where a headphone was seen to sit: in readings.csv where the study
-// has one, else in the sheet.
+// read keeps where a headphone was seen to sit: in readings.csv where that has rows of
+// placements, else in the sheet.
 func (s *store) read(row capture.Seating, r capture.Reading) error {
 	name := filepath.Join(s.dir, study.ReadingsFile)
 	text, err := disk.ReadFile(name, 16<<20)
 	switch {
-	case errors.Is(err, fs.ErrNotExist):
+	case errors.Is(err, fs.ErrNotExist), err == nil && !study.OfPlacements(name, text):
 		return s.edit(func(t *study.SheetText) error { return t.Read(row.File, r) })
 	case err != nil:
 		return err

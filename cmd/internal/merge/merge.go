@@ -68,7 +68,7 @@ func Studies(dir string, from []string) (study.Study, error) {
 		return study.Study{}, err
 	}
 	problems = slices.Concat(problems, differ, clashes, readingsClash(parts))
-	merged.Readings = once(parts, func(s *study.Study) []study.ReadingRow { return s.Readings })
+	merged.Readings = once(parts, func(s *study.Study) []study.ReadingRow { return foundBy(parts, s) })
 	merged.NotRead = once(parts, func(s *study.Study) []study.ReadingRow { return s.NotRead })
 	texts, err := textsOf(merged, rows)
 	if err != nil {

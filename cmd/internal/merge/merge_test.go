@@ -128,6 +128,26 @@ func TestStudies(t *testing.T) {
 	}
 }
 
+// An entrance that studies found anew has in the merged one the findings of that study
+// which has the fewest: each reading is from the mean of its own study's.
+func TestStudiesFindings(t *testing.T) {
+	const head = "subject,forward_mm,up_mm,model,seating\n"
+	root := t.TempDir()
+	a := one.with(files{study.ReadingsFile: head + "L01,1,2,Model A,1\nL01,0,1,,\nL01,1,0,,\nL01,2,0,,\n"}).write(t, filepath.Join(root, "one"))
+	b := two.with(files{study.ReadingsFile: head + "L01,3,4,Model B,1\nL01,5,6,,\nL01,6,5,,\nL01,,,,\n"}).write(t, filepath.Join(root, "two"))
+	s, err := Studies(filepath.Join(root, "both"), []string{a, b})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var got []float64
+	for _, r := range s.Readings {
+		got = append(got, r.ForwardMM)
+	}
+	if want := []float64{1, 3, 5, 6}; !slices.Equal(got, want) || len(s.NotRead) != 1 {
+		t.Errorf("readings of %v mm, want %v; not read %+v", got, want, s.NotRead)
+	}
+}
+
 // What clashes is named with file and row, all of it, and nothing is written.
 func TestStudiesClash(t *testing.T) {
 	sheet := two[study.SheetFile]

@@ -1,7 +1,9 @@
 package merge
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"path/filepath"
 	"reflect"
 	"slices"
@@ -142,6 +144,46 @@ func readingsClash(parts []*study.Study) (problems textfile.Errors) {
 		}
 	}
 	return problems
+}
+
+// foundBy are the readings of one of the studies. Readings are from the mean of their own study's
+// findings of an entrance, which differs from study to study: of each head the findings of that
+// study stay which found it the least often, so that the merged one does not count
+// more than any reading has behind it.
+func foundBy(parts []*study.Study, s *study.Study) []study.ReadingRow {
+	fewest := map[string]*study.Study{}
+	return slices.DeleteFunc(slices.Clone(s.Readings), func(r study.ReadingRow) bool {
+		if r.Model != "" {
+			return false
+		}
+		if fewest[r.Subject] == nil {
+			fewest[r.Subject] = slices.MinFunc(parts, func(a, b *study.Study) int { return cmp.Compare(findings(a, r.Subject), findings(b, r.Subject)) })
+		}
+		return fewest[r.Subject] != s
+	})
+}
+
+// findings is how often a study found the entrance of a head, for an order of studies: one that read the head
+// and wrote none down found it once, and comes after another that wrote it down; one that read nothing there comes last.
+func findings(s *study.Study, head string) float64 {
+	n := 0.0
+	read := slices.ContainsFunc(s.Seatings, func(r study.Seating) bool { return r.Subject == head && r.Read != nil })
+	for _, r := range s.Readings {
+		switch {
+		case r.Subject != head:
+		case r.Model == "":
+			n++
+		default:
+			read = true
+		}
+	}
+	switch {
+	case n > 0:
+		return n
+	case read:
+		return 1.5
+	}
+	return math.Inf(1)
 }
 
 // once are the rows of readings.csv of all studies. One that an earlier study holds

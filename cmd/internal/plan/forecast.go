@@ -25,14 +25,15 @@ type Basis struct {
 	// mark, SeatingOwn what each cup has besides; Far is the factor on both 6 mm away.
 	Seating, SeatingOwn, Far float64
 	Mark                     float64 // of the mark between the two surveys
-	Reading                  capture.ReadingUncertainty
+	Reading                  capture.ReadingUncertainty // of landmarks as they are used, the fixture's found FixtureFindings times
 }
 
 // DefaultBasis are typical values of the simulated studies of
 // docs/developing/proving.md and of the demo; of each cup's own between what is stated and by how much it errs.
 func DefaultBasis() Basis {
-	d := study.Default()
-	return Basis{Ears: 1.4, EarsOwn: 0.35, Seating: 0.35, SeatingOwn: 0.45, Far: 2, Mark: 0.5, Reading: d.Reading}
+	r := study.Default().Reading
+	r.FixtureLandmarkMM /= math.Sqrt(FixtureFindings)
+	return Basis{Ears: 1.4, EarsOwn: 0.35, Seating: 0.35, SeatingOwn: 0.45, Far: 2, Mark: 0.5, Reading: r}
 }
 
 // BasisOf takes from an earlier study what it shows of its models, the median over
@@ -46,7 +47,9 @@ func BasisOf(earlier report.Results) Basis {
 			own := (w.EarMean[0].PlaneVariance()+w.EarMean[1].PlaneVariance())/2 - 2*head
 			earsOwn = append(earsOwn, math.Sqrt(math.Max(0, own)))
 			if w.Readings != nil {
-				alone := b.alone(w.Listeners, float64(w.Readings.Worn))
+				was := b
+				was.Reading.FixtureLandmarkMM = w.Readings.FixtureLandmarkMM
+				alone := was.alone(w.Listeners, float64(w.Readings.Worn))
 				head = 1 / math.Max(1/head-1/alone, 1/9.0)
 			}
 			ears = append(ears, math.Sqrt(head))

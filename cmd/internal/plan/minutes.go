@@ -20,6 +20,7 @@ const (
 	setOne         = 1.5  // the same by a ruler or stops
 	bareEarSetup   = 3.0
 	readOne        = 0.5 // one reading
+	findOne        = 0.5 // the canal entrance of the fixture once more
 )
 
 // RowMinutes is how long one row takes whose recording sounds for so many minutes:
@@ -73,5 +74,8 @@ func (d Design) Minutes(perRow float64) Minutes {
 		survey -= survey / 2 * (setOne + read) / (perRow + setOne + read)
 	}
 	m.Fixture = bare + models*(seatings+survey)
+	if d.Readings > 0 {
+		m.Fixture += FixtureFindings * findOne
+	}
 	return m
 }

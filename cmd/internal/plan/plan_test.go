@@ -154,16 +154,24 @@ func TestDisplacements(t *testing.T) {
 	}
 }
 
-// Several readings have rows of their own, left and right in turn, once per placement.
+// Where anything is read the fixture's entrance is found several times; several readings have rows of
+// their own, left and right in turn, once per placement.
 func TestReadingRows(t *testing.T) {
 	d := design()
 	d.OnePlacement = true
 	rows, _ := d.Rows()
+	for _, r := range d.ReadingRows(rows) {
+		if r.Model != "" || r.Subject != study.FixtureSubject {
+			t.Errorf("one reading stands in the sheet, and yet %+v", r)
+		}
+	}
+	d.Readings = 0
 	if got := d.ReadingRows(rows); got != nil {
-		t.Errorf("one reading stands in the sheet: %d rows", len(got))
+		t.Errorf("nothing is read, and yet %d rows", len(got))
 	}
 	d.Readings = 4
-	got := d.ReadingRows(rows)
+	all := d.ReadingRows(rows)
+	got := all[FixtureFindings:]
 	placements := len(d.Models) * (d.Fixture + len(Displacements()) + d.Listeners*d.Seatings)
 	if len(got) != 4*placements || got[0].Side != study.LeftSide || got[1].Side != study.RightSide || got[4].Number == got[0].Number && got[4].Model == got[0].Model {
 		t.Errorf("%d rows, want %d: %+v", len(got), 4*placements, got[:5])
