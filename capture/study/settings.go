@@ -125,7 +125,7 @@ func sections() []section {
 			{key: "reading.landmark_mm", at: func(s *Study) any { return &s.Reading.LandmarkMM }, def: 0.7, min: minPositionMM, max: maxPositionMM, unit: "mm", written: always,
 				meaning: "of finding the canal's entrance on a listener, the same in all readings on that head"},
 			{key: "reading.fixture_landmark_mm", at: func(s *Study) any { return &s.Reading.FixtureLandmarkMM }, def: 0.5, min: minPositionMM, max: maxPositionMM, unit: "mm", written: always,
-				meaning: "the same on the fixture", more: "which can be measured at leisure"},
+				meaning: "the same of one finding on the fixture"},
 		}})
 }
 

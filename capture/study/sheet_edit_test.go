@@ -57,6 +57,19 @@ func TestSheetText(t *testing.T) {
 
 // A reading fills the row that was planned for it, or comes at the end; other rows
 // stay, those that are planned and not read yet too.
+func TestOfPlacements(t *testing.T) {
+	const head = "subject,model,seating,forward_mm,up_mm\n"
+	for text, want := range map[string]bool{
+		head + "fixture,,,,\nfixture,,,1,2\n":           false,
+		head + "fixture,,,,\nL01,Model A,1,,\n":         true,
+		head + "fixture,,,1,2\nfixture,Model A,3,1,2\n": true,
+	} {
+		if OfPlacements("readings", []byte(text)) != want {
+			t.Errorf("%q: want %v", text, want)
+		}
+	}
+}
+
 func TestAddReading(t *testing.T) {
 	const sheet = "subject;seating;model;side;forward_mm;up_mm;notes\r\nL01;1;Model A;;;;dry\r\nL01;1;Model A;left;;;\r\nfixture;2;Model A;;1,5;2;\r\n"
 	for _, c := range []struct {

@@ -121,7 +121,7 @@ type Limits struct {
 type ReadingUncertainty struct {
 	OneMM             float64 // of one reading; default 1
 	LandmarkMM        float64 // of finding the ear canal's entrance on a listener, the same in all readings on that head; default 0.7
-	FixtureLandmarkMM float64 // the same on the fixture; default 0.5
+	FixtureLandmarkMM float64 // the same of one finding on the fixture; default 0.5
 }
 
 // HasListeners reports whether people take part, in rows that are recorded or are not.
