@@ -24,7 +24,7 @@ type Basis struct {
 	// Seating is that of a fixture seating by a survey of 15 displacements, near the
 	// mark, SeatingOwn what each cup has besides; Far is the factor on both 6 mm away.
 	Seating, SeatingOwn, Far float64
-	Mark                     float64 // of the mark between the two surveys
+	Mark                     float64                    // of the mark between the two surveys
 	Reading                  capture.ReadingUncertainty // of landmarks as they are used, the fixture's found FixtureFindings times
 }
 
