@@ -10,11 +10,13 @@ import (
 type Position struct {
 	Outcome Outcome
 	// Decides is the number that the outcome rests on: for Use and
-	// Undetermined the cup that may be the farther off, for Move the number
+	// Undetermined the cup that is shown less clearly to lie within, for Move the number
 	// that is shown most clearly to be off.
 	Decides Part
 	// Parts are the outcomes of the left cup, the right cup and the headset,
-	// each alone, and DistancesMM their distances: estimate, lower, upper.
+	// each alone, and DistancesMM their distances: estimate, lower, upper. The limits are
+	// those of the tests: a part is shown to lie within where the upper one is, and
+	// outside where the lower one is.
 	Parts       [parts]Outcome
 	DistancesMM [parts][3]float64
 }
@@ -40,14 +42,15 @@ func JudgePosition(ears [2]seat.Estimate, headset seat.Estimate, tol, confidence
 
 // judgeNumbers is JudgePosition by the tests of its three numbers.
 func judgeNumbers(tests [parts]mixtureTests, confidence float64) Position {
-	p := decide(tests, newSizes(1-confidence, tests[0][0].df))
+	at := newSizes(1-confidence, tests[0][0].df)
+	p := decide(tests, at)
 	for i, t := range tests {
-		p.DistancesMM[i] = t.interval(confidence)
+		p.DistancesMM[i] = t.limits(at[i])
 	}
 	return p
 }
 
-// decide is JudgePosition without the intervals.
+// decide is JudgePosition without the limits.
 func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 	names := [parts]Part{LeftCup, RightCup, Headset}
 	p := Position{Outcome: Undetermined}
@@ -55,17 +58,18 @@ func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 	var clearest Part
 	for i, t := range tests {
 		p.Parts[i] = Undetermined
-		if t.within(at[i].alone) {
+		in := t.pWithin(t[0].tol, at[i].alone)
+		if in <= at[i].alone.alpha {
 			p.Parts[i] = Use
 		}
-		if v := t.beyond(at[i].shared); v <= at[i].shared.alpha {
+		if i < 2 && in > farthest {
+			farthest, p.Decides = in, names[i]
+		}
+		if v := t.pBeyond(t[0].tol, at[i].shared); v <= at[i].shared.alpha {
 			p.Parts[i], p.Outcome = Move, Move
 			if v < least {
 				least, clearest = v, names[i]
 			}
-		}
-		if u := t.upper(at[i].alone); i < 2 && u > farthest {
-			farthest, p.Decides = u, names[i]
 		}
 	}
 	switch {

@@ -9,8 +9,7 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// distanceTests are the one-sided tests of a distance in the forward–up plane and its
-// interval, for one estimate.
+// distanceTests are the one-sided tests of a distance in the forward–up plane, for one estimate.
 type distanceTests struct {
 	dist, along, across float64 // mm; standard deviations along the offset and across it, normal
 	df                  float64
@@ -61,50 +60,29 @@ func newSizes(alpha, df float64) (out [parts]sizes) {
 	return [parts]sizes{{alone, cup}, {alone, cup}, {alone, newSize(headsetShare*alpha, df)}}
 }
 
-// upper is the one-sided upper limit of the distance.
-func (t distanceTests) upper(s size) float64 { return t.dist + s.normal*t.along*s.wider }
-
-// within tests H₀: the true distance is at least the tolerance. Its P value is
-// outside.
-func (t distanceTests) within(s size) bool { return t.outside(s) <= s.alpha }
-
-// outside is the P value of within: of so short a distance when the true offset lies
-// on the border, by the law of the distance. The one-sided limit along the offset
+// pWithin is the P value of H₀: the true distance is at least a tolerance in mm: of so short a distance when
+// the true offset lies on the border, by the law of the distance. The one-sided limit along the offset
 // alone would be a test of a smaller size than stated, as a disk is less than the
 // half-plane that holds it. Where even an estimate of zero would leave that limit
 // beyond the tolerance, its own P value is returned, which never shows anything: the
 // law of the distance keeps its size there too, but an estimate that happens to fall near
 // zero under an interval far wider than the tolerance shows nothing (the case against such tests:
-// Berger & Hsu, Stat. Sci. 11(4), 1996, quoted from memory).
-func (t distanceTests) outside(s size) float64 {
+// Berger & Hsu, Stat. Sci. 11(4), 1996, quoted from memory). It falls as the tolerance grows.
+func (t distanceTests) pWithin(tol float64, s size) float64 {
 	along := t.along * s.wider
-	if t.dist >= t.tol || s.normal*along > t.tol {
-		return distuv.UnitNormal.Survival((t.tol - t.dist) / along)
+	if t.dist >= tol || s.normal*along > tol {
+		return distuv.UnitNormal.Survival((tol - t.dist) / along)
 	}
-	return insideDisk(t.dist, t.tol, along, t.across*s.wider)
+	return insideDisk(t.dist, tol, along, t.across*s.wider)
 }
 
-// beyond tests H₀: the true distance is at most the tolerance, against the law
-// of the distance of a true offset on the border. It returns the P value of the
-// distance, with the t law of the size.
-func (t distanceTests) beyond(s size) float64 {
-	if t.dist <= t.tol {
+// pBeyond is the P value of H₀: the true distance is at most a tolerance in mm, against the law
+// of the distance of a true offset on the border, with the t law of the size. It grows with the tolerance.
+func (t distanceTests) pBeyond(tol float64, s size) float64 {
+	if t.dist <= tol {
 		return 1
 	}
-	return 1 - insideDisk(t.dist, t.tol, t.along*s.wider, t.across*s.wider)
-}
-
-// interval is the distance with its two-sided limits.
-func (t distanceTests) interval(confidence float64) [3]float64 {
-	alpha := 1 - confidence
-	k := stats.TScale(t.df, alpha)
-	along, across := t.along*k, t.across*k
-	lower := diskInvert(t.dist, 1-alpha/2, along, across)
-	// Inverting the law upward has no answer for an estimate close to zero, and
-	// a useless one a little farther out; the normal limit always exists.
-	normal := t.dist + distuv.UnitNormal.Quantile(1-alpha/2)*along
-	upper := math.Max(normal, diskInvert(t.dist, alpha/2, along, across))
-	return [3]float64{t.dist, lower, upper}
+	return 1 - insideDisk(t.dist, tol, t.along*s.wider, t.across*s.wider)
 }
 
 // directional returns the standard deviations along the direction (x, y) and
@@ -151,22 +129,4 @@ func insideDisk(r, nu, along, across float64) float64 {
 		sum += w * g * half * math.Cos(t)
 	}
 	return math.Min(1, sum*h/3/(along*math.Sqrt(2*math.Pi)))
-}
-
-// diskInvert returns the nu ≥ 0 for which P(|X| ≤ r) = p; 0 when even nu = 0
-// makes it smaller.
-func diskInvert(r, p, along, across float64) float64 {
-	if insideDisk(r, 0, along, across) <= p {
-		return 0
-	}
-	lo, hi := 0.0, r+8*along
-	for range 40 {
-		mid := (lo + hi) / 2
-		if insideDisk(r, mid, along, across) > p {
-			lo = mid
-		} else {
-			hi = mid
-		}
-	}
-	return (lo + hi) / 2
 }

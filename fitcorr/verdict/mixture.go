@@ -24,59 +24,47 @@ type weightedTests struct {
 // oneTest is the mixture of a single place.
 func oneTest(t distanceTests) mixtureTests { return mixtureTests{{1, t}} }
 
-// counted leaves out the least probable places, of together less than a quarter
-// of alpha.
-func (m mixtureTests) counted(alpha float64) mixtureTests {
-	var left float64
-	n := len(m)
-	for n > 1 && left+m[n-1].weight < alpha/4 {
-		n--
-		left += m[n].weight
-	}
-	return m[:n]
-}
-
-// upper is the one-sided upper limit of the distance: of the farthest place.
-func (m mixtureTests) upper(s size) float64 {
-	out := math.Inf(-1)
-	for _, t := range m.counted(s.alpha) {
-		out = math.Max(out, t.distanceTests.upper(s))
-	}
-	return out
-}
-
-// within tests that the distance is at least the tolerance.
-func (m mixtureTests) within(s size) bool {
-	var p float64
+// pWithin is the P value of the distance being at least a tolerance in mm.
+func (m mixtureTests) pWithin(tol float64, s size) (p float64) {
 	for _, t := range m {
-		p += t.weight * t.outside(s)
-	}
-	return p <= s.alpha
-}
-
-// beyond is the P value of the distance being at most the tolerance.
-func (m mixtureTests) beyond(s size) float64 {
-	var p float64
-	for _, t := range m {
-		p += t.weight * t.distanceTests.beyond(s)
+		p += t.weight * t.distanceTests.pWithin(tol, s)
 	}
 	return p
 }
 
-// interval is the mean distance with limits that span the places.
-func (m mixtureTests) interval(confidence float64) [3]float64 {
-	if len(m) == 1 {
-		return m[0].distanceTests.interval(confidence)
-	}
-	out := [3]float64{0, math.Inf(1), math.Inf(-1)}
+// pBeyond is the P value of the distance being at most a tolerance in mm.
+func (m mixtureTests) pBeyond(tol float64, s size) (p float64) {
 	for _, t := range m {
-		out[0] += t.weight * t.dist
+		p += t.weight * t.distanceTests.pBeyond(tol, s)
 	}
-	for _, t := range m.counted(1 - confidence) {
-		one := t.distanceTests.interval(confidence)
-		out[1], out[2] = math.Min(out[1], one[1]), math.Max(out[2], one[2])
+	return p
+}
+
+// limits are the mean distance and the tolerances between which neither test shows anything, mm: with
+// one of the upper limit or more the seating would be shown to lie within, with one of the lower
+// or less to lie outside. Each is thus a one-sided confidence limit of the distance, at the size of its test.
+func (m mixtureTests) limits(at sizes) [3]float64 {
+	var mean, far float64
+	for _, t := range m {
+		mean += t.weight * t.dist
+		far = math.Max(far, t.dist+8*t.along*at.shared.wider)
 	}
-	return out
+	lower, _ := bisect(far, func(tol float64) bool { return m.pBeyond(tol, at.shared) > at.shared.alpha })
+	_, upper := bisect(far, func(tol float64) bool { return m.pWithin(tol, at.alone) <= at.alone.alpha })
+	return [3]float64{mean, lower, upper}
+}
+
+// bisect brackets where in 0 to hi a condition begins to hold: lo, where it does not yet, or
+// 0, and what is next to it, where it does.
+func bisect(hi float64, holds func(float64) bool) (lo, _ float64) {
+	for range 40 {
+		if mid := (lo + hi) / 2; holds(mid) {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	return lo, hi
 }
 
 // numbersOf are the tests of the left cup, the right cup and the headset under

@@ -57,13 +57,20 @@ func ByReadings(s seat.Seating, t *Target, opt seat.Options) *Alone {
 		e.Value[a] = r - t.Ruler.Mean[a]
 		e.Cov[a][a] = learned + fixture
 	}
-	d, at := newDistanceTests(e, opt.MaxOffsetMM), newSize(1-opt.Confidence, df)
-	out := Alone{Outcome: Undetermined, DistanceMM: d.interval(opt.Confidence), Off: e}
-	switch {
-	case d.within(at):
-		out.Outcome = Use
-	case d.beyond(at) <= at.alpha:
-		out.Outcome = Move
-	}
+	out := Alone{Off: e}
+	out.Outcome, out.DistanceMM = judgeAlone(e, opt.MaxOffsetMM, opt.Confidence)
 	return &out
+}
+
+// judgeAlone holds one distance against a tolerance in mm, each test at the whole size.
+func judgeAlone(e seat.Estimate, tol, confidence float64) (Outcome, [3]float64) {
+	at := newSize(1-confidence, e.DF)
+	d := oneTest(newDistanceTests(e, tol)).limits(sizes{alone: at, shared: at})
+	switch {
+	case d[2] <= tol:
+		return Use, d
+	case d[1] >= tol:
+		return Move, d
+	}
+	return Undetermined, d
 }

@@ -36,8 +36,8 @@ func TestByReadingsClosedForm(t *testing.T) {
 	var e seat.Estimate
 	e.Value, e.DF = [3]float64{3, 4}, df
 	e.Cov[0][0], e.Cov[1][1] = v, v
-	if want := newDistanceTests(e, 3).interval(0.95); math.Abs(got.DistanceMM[1]-want[1]) > 1e-6 || math.Abs(got.DistanceMM[2]-want[2]) > 1e-6 {
-		t.Errorf("interval %v, want %v", got.DistanceMM, want)
+	if _, want := judgeAlone(e, 3, 0.95); math.Abs(got.DistanceMM[1]-want[1]) > 1e-6 || math.Abs(got.DistanceMM[2]-want[2]) > 1e-6 {
+		t.Errorf("limits %v, want %v", got.DistanceMM, want)
 	}
 	// The tests by hand: equal errors in both axes, so the upper limit is a t quantile.
 	near := ByReadings(readAt("fixture", 4, 5, 1), &target, opt)

@@ -45,8 +45,9 @@ type EarVerdict struct {
 	Outcome Outcome `json:"position"`
 	// Off is the seating minus the worn mean; the move to make is its negative.
 	Off seat.Estimate `json:"off"`
-	// Distance is the offset's length in mm in the forward-up plane, with its interval.
-	DistanceMM [3]float64 `json:"distance_mm"` // estimate, lower, upper
+	// DistanceMM is the offset's length in the forward-up plane: estimate, and the lower and upper
+	// limits of the tests (Position.DistancesMM).
+	DistanceMM [3]float64 `json:"distance_mm"`
 	// Seal and LeakExcessDB compare the loss at 50 Hz with the worn one.
 	Seal         Seal       `json:"seal"`
 	LeakExcessDB [3]float64 `json:"leak_excess_db"` // estimate, lower, upper
