@@ -198,7 +198,7 @@ func sensitivityFigures(r *judged.Study) []figure.Figure {
 
 // summaryFigures sets the models side by side by their one figure.
 func summaryFigures(r *judged.Study) []figure.Figure {
-	d := &figure.Dots{XLabel: "RMS of s_R, 50 Hz to 10 kHz, dB", Unit: "dB", Decimals: 1}
+	d := &figure.Dots{XLabel: "Reproducibility s_R, RMS, dB", Unit: "dB", Decimals: 1}
 	for _, m := range r.Analysis.Models {
 		for _, s := range m.Sensitivity {
 			if s.SummaryDB[0] == 0 || s.Point != capture.Blocked {

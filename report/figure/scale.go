@@ -60,12 +60,19 @@ func ShareWithin(figs []Figure, loHz, hiHz float64) []Figure {
 	return figs
 }
 
-// ShareSpan gives all figures the same number of decibels, each about its own
-// levels: raw and compensated differ in level but not in scale.
+// ShareSpan gives all figures the same number of decibels, and those of one view of one model
+// the same range: raw and compensated differ in level but not in scale, and both ears compare.
 func ShareSpan(figs []Figure) []Figure {
+	alike := map[[2]string][]Figure{}
+	for _, f := range figs {
+		key := [2]string{f.Model, f.View}
+		alike[key] = append(alike[key], f)
+	}
+	for _, of := range alike {
+		ShareScale(of)
+	}
 	span := 0.0
-	for i, f := range figs {
-		ShareScale(figs[i : i+1])
+	for _, f := range figs {
 		span = max(span, f.Curves.YMax-f.Curves.YMin)
 	}
 	for _, f := range figs {

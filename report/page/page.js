@@ -1,7 +1,7 @@
 "use strict";
 (() => {
   const data = JSON.parse(document.getElementById("data").textContent);
-  const minus = (s) => s.replace("-", "\u2212");
+  const minus = (s) => s.replace(/^-(?=[0.]*$)/, "").replace("-", "\u2212"); // never \u22120
   const num = (v, d) => (v === null || v === undefined ? "\u2013" : minus(v.toFixed(d)));
   const hertz = (f) => (f >= 1000 ? (f / 1000).toPrecision(3) + " kHz" : f.toPrecision(3) + " Hz");
 

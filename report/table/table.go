@@ -2,7 +2,12 @@
 // Markdown. It knows nothing of studies.
 package table
 
-import "asworn/report/text"
+import (
+	"slices"
+	"strings"
+
+	"asworn/report/text"
+)
 
 // Table is one table of a report. The terminal, CSV and Markdown renderers
 // and the HTML page all work from it, so that they cannot disagree.
@@ -120,12 +125,11 @@ func (t Table) Silent() bool {
 	return intervals
 }
 
-// Wide reports whether a text column holds more than fits beside the others.
+// Wide reports whether a text column holds more than fits beside the others: sentences, or a
+// single word, such as a file's name, that is longer than most lines.
 func (t Table) Wide(col int) bool {
-	for _, row := range t.Rows {
-		if t.Columns[col].Kind == Text && len(row[col].Text) > 28 {
-			return true
-		}
-	}
-	return false
+	return t.Columns[col].Kind == Text && slices.ContainsFunc(t.Rows, func(row []Cell) bool {
+		s := row[col].Text
+		return len(s) > 28 && strings.Contains(s, " ") || len(s) > 60
+	})
 }

@@ -93,11 +93,10 @@ func filled(tables ...table.Table) []table.Table {
 func fixtureTable(r *judged.Study) table.Table {
 	t := table.Table{
 		Name: "fixture-seatings", Title: "Fixture seatings",
-		Note: "Off: how far the part that decides sits from where the panel wore it on average (the sample mean), in the forward-up plane, with the " +
-			text.Percent(r.Options.Confidence) + " interval; within " + text.Fixed(r.Options.MaxOffsetMM, 1) +
-			" mm is the tolerance. Use: both cups are shown to be within, and the one that may be the farther off decides; " +
-			"the test is one-sided at " + text.Percent(1-r.Options.Confidence) + ", so the interval may end a little beyond. " +
-			"Move: a cup, or the mean of both (headset), is shown to be outside. " +
+		Note: "Off: how far the part that decides sits from where the panel wore it on average (the sample mean), in the forward-up plane, with its " +
+			"lower and upper confidence limit, each of a one-sided test; the tolerance is " + text.Fixed(r.Options.MaxOffsetMM, 1) +
+			" mm. Use: the upper limit of both cups is within it (" + text.Percent(r.Options.Confidence) + "). " +
+			"Move: the lower limit of a cup, or of the mean of both (headset), is beyond it (" + text.Percent(r.Options.Confidence) + " for the three together). " +
 			"Readings alone: what the ruler would say without sound, of the mean of both cups. " +
 			"Seal: leakage loss at 50 Hz against the sample mean.",
 		Columns: []table.Column{
@@ -135,7 +134,7 @@ func readingsCell(a *fitcorr.Alone) table.Cell {
 	return table.Word(string(a.Outcome) + ", " + distanceCell(a.DistanceMM).Text)
 }
 
-// distanceCell is a distance with its interval. One that reaches down to zero
+// distanceCell is a distance with its limits. One that reaches down to zero
 // is always written with its limits: "1.8 ± 1.9" would promise less than none.
 func distanceCell(d [3]float64) table.Cell {
 	c := table.Between(d[0], d[1], d[2])
