@@ -99,6 +99,9 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	}
 	const perLine = "write one line per frequency: hertz, level in dB"
 	switch last := len(c.Hz) - 1; {
+	case whole > 0 && (len(problems) > 0 || last > 0 && c.Hz[last] >= leastTopHz): // what else is wrong may come of that
+		problems = nil
+		report(whole, "separate with tabs or semicolons, or write numbers with a point: 20.0, 1.5", "commas may separate here or be decimal")
 	case len(problems) > 0:
 	case last < 0 && headLine > 0:
 		report(headLine, perLine+"; numbers without units or quotes", "%q is not a line of numbers, nor is any before it", short(head))
@@ -106,8 +109,6 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 		report(0, perLine, "%d points make no curve", last+1)
 	case c.Hz[last] < leastTopHz:
 		report(0, "write frequencies in Hz, not in kHz", "the highest frequency is %g Hz", c.Hz[last])
-	case whole > 0:
-		report(whole, "separate with tabs or semicolons, or write numbers with a point: 20.0, 1.5", "commas may separate here or be decimal")
 	}
 	return c.Unwrapped(), problems
 }

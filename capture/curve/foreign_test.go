@@ -61,6 +61,7 @@ func TestReadTextErrors(t *testing.T) {
 		{"0.02 94\n1 90\n20 80\n", "c.txt: the highest frequency is 20 Hz; write frequencies in Hz, not in kHz"},
 		{"Hz,dB\n20,0,94,5\n1000,0,90,5\n", "c.txt:2: commas may separate here or be decimal"},
 		{"20,94,5\n1000,90,5\n", "c.txt:1: commas may separate here or be decimal"},
+		{"Hz,dB\n18,041,11,450\n18,567,11,561\n19,110,9,600\n", "c.txt:2: commas may separate here or be decimal"}, // as levels, 567 dB
 	} {
 		_, problems := parseText("c.txt", []byte(c.text))
 		if len(problems) == 0 || len(problems) > maxForeignProblems || !strings.Contains(problems.Error(), c.want) {

@@ -95,6 +95,16 @@ func TestImpulseFindings(t *testing.T) {
 	other, _ := resonance(rate, 480, 2000, 0.98)
 	short, _ := resonance(900, 480, 300, 0.999)
 	setup := study.Setup{Left: 1, Right: 2}
+	noise, sweep := make([]float64, rate/4), make([]float64, 4*rate) // a second of sweep, twice, between silences
+	state := uint64(1)
+	for i := range noise {
+		state = state * 48271 % 2147483647
+		noise[i] = float64(state)/2147483647 - 0.5
+	}
+	for i := range rate {
+		v := 0.5 * math.Sin(2000*math.Expm1(5*float64(i)/rate))
+		sweep[rate/2+i], sweep[2*rate+i] = v, v
+	}
 	for _, c := range []struct {
 		name        string
 		left, right []float64
@@ -103,6 +113,8 @@ func TestImpulseFindings(t *testing.T) {
 	}{
 		{"good", whole, other, finding.GivenResponse, true},
 		{"silent", whole, make([]float64, rate), finding.Silent, false},
+		{"noise", noise, other, finding.NoExcitation, false},
+		{"a recording of sweeps", sweep, append(other[:rate:rate], make([]float64, 3*rate)...), finding.NoExcitation, false},
 		{"one for both", whole, whole, finding.IdenticalChannels, false},
 		{"cut off", short, short[:899:899], finding.Truncated, true},
 	} {

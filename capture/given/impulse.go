@@ -6,6 +6,8 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+
 	"asworn/capture/band"
 	"asworn/capture/deconv"
 	"asworn/capture/excitation"
@@ -21,6 +23,10 @@ const (
 	// cutOffDB: a response whose last tenth holds more than this below its whole
 	// was cut off before it had rung down. Common practice, no source.
 	cutOffDB = -40
+	// spreadDB: a file whose last tenth holds more than this below its whole (noise: -10 dB),
+	// or that comes to this share of its highest value again outside the window, holds no response
+	// that has one onset and rings down, but noise, a tone or a recording. Our choice, no source.
+	spreadDB, again = -10.5, 0.7
 	// noiseSeconds is the least that must lie outside the window to tell noise.
 	noiseSeconds = 0.02
 	// periods of its lower edge that a band needs within the window.
@@ -100,6 +106,10 @@ func one(r *response.Response, x []float64, rate float64, s study.Setup, e study
 	w := s.Window
 	pre, post := seconds(w.PreSeconds, excitation.DefaultPreForeign, rate), seconds(w.PostSeconds, excitation.DefaultPost, rate)
 	from, to := max(0, peak-pre), min(len(x), peak+post)
+	tail := tailDB(x[peak:])
+	if tail > spreadDB || max(highest(x[:from]), highest(x[to:])) > again*math.Abs(x[top]) {
+		return refuse(finding.NoExcitation, "it rings on evenly, as noise or a recording does: no impulse response", "export the impulse response, or say in the sheet that the file holds a recording")
+	}
 	window := deconv.Tukey(to-from, min(peak-from, seconds(w.FadeInSeconds, float64(peak-from)/2/rate, rate)),
 		min(to-peak, seconds(w.FadeOutSeconds, float64(to-peak)/4/rate, rate)))
 	r.RateHz, r.Onset, r.Delay = rate, float64(peak-from), float64(peak)
@@ -139,7 +149,7 @@ func one(r *response.Response, x []float64, rate float64, s study.Setup, e study
 		}
 	}
 	var found []finding.Finding
-	if tail := tailDB(x[peak:]); tail > cutOffDB {
+	if tail > cutOffDB {
 		found = append(found, finding.New(finding.Truncated,
 			finding.Text("the response is cut off before it has rung down: its last tenth holds %.0f dB of the whole", tail)).
 			On(e.String()).Of(tail, "dB").Mended("export a longer response; low frequencies are wrong in a short one"))
@@ -172,14 +182,11 @@ func restPower(noise []float64, mean *deconv.BandPower, x []float64, from, to in
 
 // tailDB is the energy of the last tenth of x, dB re the whole.
 func tailDB(x []float64) float64 {
-	var whole, tail float64
-	for i, v := range x {
-		whole += v * v
-		if i >= len(x)*9/10 {
-			tail += v * v
-		}
-	}
-	return response.Decibels(tail / whole)
+	tail := x[len(x)*9/10:]
+	return response.Decibels(floats.Dot(tail, tail) / floats.Dot(x, x))
 }
+
+// highest is the largest magnitude in x; 0 of nothing.
+func highest(x []float64) float64 { return floats.Norm(x, math.Inf(1)) }
 
 func seconds(v, otherwise, rate float64) int { return int(math.Round(cmp.Or(v, otherwise) * rate)) }

@@ -3,6 +3,7 @@ package respond
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/study"
+	"asworn/capture/textfile"
 	"asworn/capture/wavfile"
 	"asworn/capture/workers"
 )
@@ -49,6 +51,15 @@ func TestFaultIsOfItsRecording(t *testing.T) {
 		t.Fatalf("%v, processor %v, usable %v", err, p, rec.Quality.Usable())
 	}
 	if f := rec.Quality.Findings[0]; f.Code != finding.Unreadable || f.Mend != FaultMend || !strings.Contains(f.Message, ".go:") {
+		t.Errorf("%+v", f)
+	}
+}
+
+// A curve that cannot be read says which line, and what to do there.
+func TestCurveThatCannotBeRead(t *testing.T) {
+	err := error(textfile.Errors{{File: "a-L.txt", Line: 3, Message: "frequency -5", Mend: "frequencies are in Hz, above 0"}, {File: "a-L.txt", Line: 4}})
+	f := refused(fmt.Errorf("left ear: %w", err)).Quality.Findings[0]
+	if f.Message != "a-L.txt:3: frequency -5 (and 1 more like it)" || f.Mend != "frequencies are in Hz, above 0" {
 		t.Errorf("%+v", f)
 	}
 }

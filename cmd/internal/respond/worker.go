@@ -12,6 +12,7 @@ import (
 	"asworn/capture/disk"
 	"asworn/capture/finding"
 	"asworn/capture/study"
+	"asworn/capture/textfile"
 	"asworn/capture/wavfile"
 	"asworn/report"
 )
@@ -85,9 +86,17 @@ func refused(err error) capture.Recording {
 	f := finding.New(finding.Unreadable, err.Error())
 	var bad *wavfile.Error
 	var failed *fault
+	var lines textfile.Errors // of a curve
 	switch {
 	case errors.As(err, &bad):
 		f.Message, f.Mend = bad.Message, bad.Mend
+	case errors.As(err, &lines) && len(lines) > 0:
+		first := lines[0]
+		f.Mend, first.Mend = first.Mend, ""
+		f.Message = first.Error()
+		if more := len(lines) - 1; more > 0 {
+			f.Message += fmt.Sprintf(" (and %d more like it)", more)
+		}
 	case errors.As(err, &failed):
 		f.Mend = FaultMend
 	case errors.Is(err, capture.ErrOneEar):
