@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -35,6 +36,13 @@ func headphoneSet() HeadphoneSet {
 	return h
 }
 
+// bareSet is the same as if a loudspeaker had stood at three places.
+func bareSet() HeadphoneSet {
+	h := headphoneSet()
+	h.Model, h.Azimuth = "loudspeaker", []float64{0, 60, 300}
+	return h
+}
+
 // longComment is a comment that does not fit an object header as libmysofa reads it.
 var longComment = strings.Repeat("seating 7: recordings/l01_model-a_007_blocked.wav; ", 12)
 
@@ -43,7 +51,7 @@ var longComment = strings.Repeat("seating 7: recordings/l01_model-a_007_blocked.
 func TestWriteAES69Golden(t *testing.T) {
 	long := headphoneSet()
 	long.Comment = longComment
-	for name, set := range map[string]HeadphoneSet{"headphone.sofa": headphoneSet(), "long.sofa": long} {
+	for name, set := range map[string]HeadphoneSet{"headphone.sofa": headphoneSet(), "long.sofa": long, "bare.sofa": bareSet()} {
 		var b bytes.Buffer
 		if err := writeAES69(&b, set); err != nil {
 			t.Fatal(err)
@@ -81,6 +89,11 @@ func TestVectorsHeadphoneIR(t *testing.T) {
 		Missing  []string                               // mandatory parts of the convention that are not there
 		Long     struct{ NetCDF4, HDF5, Mysofa string } // the comment of long.sofa
 		LongSame bool                                   // libmysofa reads the same variables of it
+		Bare     struct {                               // of bare.sofa
+			Convention, Checked string
+			NetCDF4, HDF5       struct{ IR, Source []float64 }
+			Mysofa              struct{ IR, Source []float64 }
+		}
 	}
 	if err := json.NewDecoder(vectors.Open(t, "headphoneir", "readback.json")).Decode(&back); err != nil {
 		t.Fatal(err)
@@ -118,6 +131,20 @@ func TestVectorsHeadphoneIR(t *testing.T) {
 			}
 		}
 	}
+	if b := back.Bare; b.Convention != "SimpleFreeFieldHRIR" || b.Checked != "passed" {
+		t.Errorf("bare ears: convention %q, libmysofa's check of its attributes %s", b.Convention, b.Checked)
+	}
+	for reader, got := range map[string]struct{ IR, Source []float64 }{"netCDF4": back.Bare.NetCDF4, "HDF5": back.Bare.HDF5, "libmysofa": back.Bare.Mysofa} {
+		if !slices.Equal(got.Source, []float64{0, 0, 1, 60, 0, 1, 300, 0, 1}) || len(got.IR) != len(flat) {
+			t.Errorf("%s: bare ears: %d samples, loudspeaker at %v", reader, len(got.IR), got.Source)
+			continue
+		}
+		for i, v := range flat {
+			if math.Abs(got.IR[i]-v) > 1e-6*math.Abs(v) {
+				t.Fatalf("%s: bare ears: sample %d is %v, want %v", reader, i, got.IR[i], v)
+			}
+		}
+	}
 	if d := n.Variables["Data.Delay"].Values; len(d) != 6 || d[4] != 2 || d[5] != 33 {
 		t.Errorf("delays %v", d)
 	}
@@ -135,6 +162,7 @@ func TestWriteAES69Refusals(t *testing.T) {
 		"no rate": func(h *HeadphoneSet) { h.RateHz = 0 },
 		"lengths": func(h *HeadphoneSet) { h.IR[1][1] = h.IR[1][1][:5] },
 		"NaN":     func(h *HeadphoneSet) { h.IR[2][0][3] = math.NaN() },
+		"places":  func(h *HeadphoneSet) { h.Azimuth = []float64{0} },
 	} {
 		h := headphoneSet()
 		change(&h)

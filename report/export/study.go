@@ -2,9 +2,12 @@ package export
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"math"
 	"path/filepath"
+	"regexp"
+	"strconv"
 	"strings"
 
 	"asworn/capture"
@@ -149,8 +152,9 @@ func Impulses(dir string, r report.Results, source Source) ([]string, error) {
 }
 
 // Headphones writes, into dir, the impulse responses of r as AES69
-// files (WriteAES69): one per model, subject and point, of the usable seatings
-// that were placed normally. common carries what the results do not know
+// files: one per model, subject and point, of the usable seatings
+// that were placed normally; and one per subject of bare ears whose loudspeaker's place
+// says a direction. common carries what the results do not know
 // (organisation, contact, licence, version, date). It returns the files
 // written. The folder must exist.
 func Headphones(dir string, r report.Results, source Source, common HeadphoneSet) ([]string, error) {
@@ -161,7 +165,8 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 	var order []key
 	sets := make(map[key]*HeadphoneSet)
 	for _, rec := range r.Recordings {
-		if !rec.Usable || rec.Model == "" || rec.Displaced() {
+		azimuth, placed := direction(rec.Loudspeaker)
+		if bare := rec.Model == ""; !rec.Usable || rec.Displaced() || bare && !placed {
 			continue
 		}
 		pair, err := source(rec)
@@ -172,25 +177,11 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 			continue
 		}
 		k := key{rec.Model, rec.Unit, rec.Subject, rec.Point}
-		h := sets[k]
-		if h == nil {
-			set := common
-			set.DatabaseName, set.RateHz = r.Title, pair.RateHz
-			set.Title = strings.TrimSpace(fmt.Sprintf("%s %s on %s, %s", rec.Model, rec.Unit, rec.Subject, rec.Point))
-			set.Listener, set.Model = rec.Subject, strings.TrimSpace(rec.Model+" "+rec.Unit)
-			set.ListenerDescription = "listener"
-			if rec.OnFixture() {
-				set.ListenerDescription = strings.TrimSpace(r.Fixture + " " + r.Coupler)
-			}
-			set.ReceiverDescription = map[capture.Point]string{
-				capture.Blocked: "microphone at the blocked ear-canal entrance",
-				capture.Drum:    "ear simulator, drum reference point",
-			}[rec.Point] + ", " + string(r.LevelUnit)
-			set.Comment, set.IR, set.Delay = "", nil, nil
-			h = &set
-			sets[k] = h
+		if sets[k] == nil {
+			sets[k] = setOf(rec, r, pair.RateHz, common)
 			order = append(order, k)
 		}
+		h := sets[k]
 		if pair.RateHz != h.RateHz {
 			return nil, fmt.Errorf("%s: %g Hz, the seatings before it %g Hz: one file holds one rate", rec.File, pair.RateHz, h.RateHz)
 		}
@@ -202,7 +193,12 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		if h.Comment != "" {
 			h.Comment += "\n"
 		}
-		h.Comment += fmt.Sprintf("measurement %d: seating %d, %s", len(h.IR), rec.Number, rec.File)
+		what := fmt.Sprintf("seating %d", rec.Number)
+		if rec.Model == "" {
+			h.Azimuth = append(h.Azimuth, azimuth)
+			what = "loudspeaker " + rec.Loudspeaker
+		}
+		h.Comment += fmt.Sprintf("measurement %d: %s, %s", len(h.IR), what, rec.File)
 	}
 	var files []string
 	names := make(namer)
@@ -210,7 +206,10 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		h := sets[k]
 		h.padToLongest()
 		h.fromFirst()
-		name := names.file(strings.Join([]string{k.model, k.unit, k.subject, string(k.point)}, " "))
+		if h.Azimuth != nil {
+			h.Comment += fmt.Sprintf("\nwith the loudspeaker and what of the room the window holds; its distance is not known, %d m stands for it", distanceM)
+		}
+		name := names.file(strings.Join([]string{cmp.Or(k.model, "bare ears"), k.unit, k.subject, string(k.point)}, " "))
 		path := filepath.Join(dir, name+".sofa")
 		var b bytes.Buffer
 		if err := writeAES69(&b, *h); err != nil {
@@ -222,6 +221,54 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		files = append(files, path)
 	}
 	return files, nil
+}
+
+// setOf begins the set that a recording is the first of.
+func setOf(rec report.Recording, r report.Results, rateHz float64, common HeadphoneSet) *HeadphoneSet {
+	set := common
+	set.DatabaseName, set.RateHz = r.Title, rateHz
+	set.Title = strings.TrimSpace(fmt.Sprintf("%s %s on %s, %s", rec.Model, rec.Unit, rec.Subject, rec.Point))
+	set.Listener, set.Model = rec.Subject, strings.TrimSpace(rec.Model+" "+rec.Unit)
+	if rec.Model == "" {
+		set.Title, set.Model = fmt.Sprintf("bare ears of %s, %s", rec.Subject, rec.Point), "loudspeaker"
+	}
+	set.ListenerDescription = "listener"
+	if rec.OnFixture() {
+		set.ListenerDescription = strings.TrimSpace(r.Fixture + " " + r.Coupler)
+	}
+	set.ReceiverDescription = map[capture.Point]string{
+		capture.Blocked: "microphone at the blocked ear-canal entrance",
+		capture.Drum:    "ear simulator, drum reference point",
+	}[rec.Point] + ", " + string(r.LevelUnit)
+	set.Comment, set.IR, set.Delay, set.Azimuth = "", nil, nil, nil
+	return &set
+}
+
+var directionWords = regexp.MustCompile(`^(front|left|right|back) *(\d+(?:\.\d+)?)? *(?:°|deg|degrees)?$`)
+
+// direction reads where a loudspeaker stood, as a sheet's column says it: "front", "back",
+// "left 60°", "right 30". The azimuth is in degrees toward the left, 0 to 360; false where the text says
+// no direction. Left and right alone are at 90°.
+func direction(place string) (azimuth float64, ok bool) {
+	m := directionWords.FindStringSubmatch(strings.ToLower(strings.TrimSpace(place)))
+	if m == nil {
+		return 0, false
+	}
+	degrees := 90.0
+	if m[2] != "" {
+		degrees, _ = strconv.ParseFloat(m[2], 64) // digits, by the pattern
+	}
+	switch {
+	case degrees > 180, m[2] != "" && (m[1] == "front" || m[1] == "back"):
+		return 0, false
+	case m[1] == "front":
+		return 0, true
+	case m[1] == "back":
+		return 180, true
+	case m[1] == "right" && degrees > 0:
+		return 360 - degrees, true
+	}
+	return degrees, true
 }
 
 // padToLongest fills the responses up with zeros to one length.

@@ -105,6 +105,47 @@ func TestHeadphones(t *testing.T) {
 	}
 }
 
+// Bare ears whose loudspeaker's place says a direction are a set of their own.
+func TestBareEars(t *testing.T) {
+	rec := func(file, subject, place string) report.Recording {
+		return report.Recording{Usable: true, Seating: capture.Seating{File: file, Subject: subject, Point: capture.Blocked, Number: 1, Loudspeaker: place}}
+	}
+	r := report.Results{Title: "Study", Recordings: []report.Recording{rec("a.wav", "L01", "Right 30°"), rec("b.wav", "L01", "front"), rec("c.wav", "L01", "by the door"), rec("d.wav", "L02", "")}}
+	files, err := Headphones(t.TempDir(), r, func(report.Recording) (Pair, error) {
+		return Pair{RateHz: 48000, Ears: [2][]float64{{1, 2}, {3, 4}}}, nil
+	}, HeadphoneSet{Version: "test"})
+	if err != nil || len(files) != 1 || filepath.Base(files[0]) != "bare-ears-L01-blocked.sofa" {
+		t.Fatalf("files %v, %v", files, err)
+	}
+	b, err := os.ReadFile(files[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	f, err := hdf5.Read(b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	d, err := f.Dataset("SourcePosition")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := d.Values(); err != nil || !slices.Equal(got, []float64{330, 0, 1, 0, 0, 1}) {
+		t.Errorf("the loudspeaker stands at %v, %v", got, err)
+	}
+	if text, err := f.Text("Comment"); err != nil || !strings.Contains(text, "measurement 1: loudspeaker Right 30°, a.wav") || !strings.Contains(text, "1 m stands for it") {
+		t.Errorf("comment %q, %v", text, err)
+	}
+}
+
+func TestDirection(t *testing.T) {
+	for place, want := range map[string]float64{"front": 0, " Left 60° ": 60, "left": 90, "right 22.5 deg": 337.5, "right 0": 0, "back": 180,
+		"": -1, "left 200": -1, "front 3": -1, "+30°": -1, "left of the door": -1} {
+		if got, ok := direction(place); ok != (want >= 0) || ok && got != want {
+			t.Errorf("%q: %g, %v, want %g", place, got, ok, want)
+		}
+	}
+}
+
 // Every usable recording with responses gets a file of its own, with its interaural time.
 func TestImpulses(t *testing.T) {
 	r := report.Results{Recordings: []report.Recording{

@@ -4,7 +4,7 @@
 Usage: make.py OUTPUT_FOLDER
 
 Needs Debian's libmysofa-utils, python3-netcdf4, python3-h5py and python3-numpy.
-netCDF4, h5py and libmysofa (mysofa2json) read headphone.sofa (beside this
+netCDF4, h5py and libmysofa (mysofa2json) read headphone.sofa, long.sofa and bare.sofa (beside this
 script, written by `go test ./report/export -run Golden -update`); what they find
 goes to readback.json, with the mandatory parts of the AES69 convention
 SimpleHeadphoneIR 1.0 that are missing.
@@ -58,6 +58,20 @@ def by_mysofa(path):
     return {"Variables": {k: {"Values": v.get("Values")} for k, v in out["Variables"].items() if k in VARIABLES}}, out["Attributes"]["Comment"]
 
 
+def bare_by_all(path):
+    names = {"IR": "Data.IR", "Source": "SourcePosition"}
+    n, h = by_netcdf4(path), by_h5py(path)
+    run = subprocess.run(["mysofa2json", "-c", path], capture_output=True)
+    m = json.loads(run.stdout)
+    return {
+        "Convention": n["Attributes"]["SOFAConventions"],
+        "Checked": "passed" if run.returncode == 0 else "failed: %s" % run.returncode,
+        "NetCDF4": {k: n["Variables"][v]["Values"] for k, v in names.items()},
+        "HDF5": {k: h["Variables"][v]["Values"] for k, v in names.items()},
+        "Mysofa": {k: m["Variables"][v]["Values"] for k, v in names.items()},
+    }
+
+
 def main(out):
     os.makedirs(out, exist_ok=True)
     here = os.path.dirname(os.path.abspath(__file__))
@@ -71,7 +85,8 @@ def main(out):
                 if v not in n["Variables"] or "".join(n["Variables"][v]["Dimensions"]) not in dims]
     missing += ["%s:%s" % (v, a) for v, a in ATTRIBUTES if a not in n["Variables"][v]["Attributes"]]
     with open(os.path.join(out, "readback.json"), "w") as f:
-        json.dump({"NetCDF4": n, "HDF5": h, "Mysofa": m, "Missing": missing, "Long": comments, "LongSame": same}, f, indent=1, sort_keys=True)
+        json.dump({"NetCDF4": n, "HDF5": h, "Mysofa": m, "Missing": missing, "Long": comments, "LongSame": same,
+                   "Bare": bare_by_all(os.path.join(here, "bare.sofa"))}, f, indent=1, sort_keys=True)
         f.write("\n")
     with open(os.path.join(out, "version.txt"), "w") as f:
         f.write("netCDF4 %s (netCDF %s), h5py %s\n" % (netCDF4.__version__, netCDF4.__netcdf4libversion__, h5py.__version__))
