@@ -19,10 +19,12 @@ type surfaces struct {
 	models    int  // earlier ones that are analysed with the new one, in one study
 	displaced bool // with the rows of their displaced listeners
 	own       bool // with those of the new model
-	// alike is from how many earlier models the new one's displaced rows are made: in the
-	// real rows what the listener's ear does otherwise than the fixture's is replaced by what it does so
-	// on those, without any error.
-	alike int
+	// foretold says that the new model's displaced rows are made: in the real ones what the
+	// listener's ear does otherwise than the fixture's is replaced by what it does so on alike earlier
+	// models, without any error. With none of them everybody's ear moves the level as the
+	// fixture's does: what such rows do to the estimate without telling anything.
+	foretold bool
+	alike    int
 }
 
 const (
@@ -31,9 +33,9 @@ const (
 )
 
 func surfaceConditions() []surfaces {
-	out := []surfaces{{}}
+	out := []surfaces{{}, {foretold: true}}
 	for _, n := range []int{1, mostEarlier} {
-		out = append(out, surfaces{models: n}, surfaces{models: n, displaced: true}, surfaces{alike: n})
+		out = append(out, surfaces{models: n}, surfaces{models: n, displaced: true}, surfaces{foretold: true, alike: n})
 	}
 	return append(out, surfaces{own: true})
 }
@@ -42,7 +44,7 @@ func (c surfaces) name() string {
 	switch {
 	case c.own:
 		return "surfaces-own"
-	case c.alike > 0:
+	case c.foretold:
 		return fmt.Sprintf("surfaces-alike-%d", c.alike)
 	case c.displaced:
 		return fmt.Sprintf("surfaces-displaced-%d", c.models)
@@ -56,7 +58,9 @@ func (c surfaces) what() string {
 	switch {
 	case c.own:
 		return "a new closed model, all listeners displaced on it"
-	case c.alike > 0:
+	case c.foretold && c.alike == 0:
+		return "a new closed model, everybody displaced on it as if all ears moved the level as the fixture's does"
+	case c.foretold:
 		return fmt.Sprintf("a new closed model, how ears move it otherwise than the fixture's ear taken from %d earlier models without error", c.alike)
 	case c.displaced:
 		return fmt.Sprintf("a new closed model and %d earlier ones in one study, all listeners displaced on those", c.models)
@@ -69,7 +73,7 @@ func (c surfaces) what() string {
 // take is what of the drawn study is analysed; only the new model is left in s to be judged.
 func (c surfaces) take(s *simulate.Study, ss []fitcorr.Seating) (taken []fitcorr.Seating, alike float64) {
 	var made map[string][2][]float64
-	if c.alike > 0 {
+	if c.foretold {
 		made, alike = levelsAlike(s, ss, c.alike)
 	}
 	for i, r := range s.Rows {
@@ -77,11 +81,11 @@ func (c surfaces) take(s *simulate.Study, ss []fitcorr.Seating) (taken []fitcorr
 		switch people := r.Displaced() && !r.OnFixture(); {
 		case r.ModelIndex > c.models:
 			continue
-		case foretold(r) && c.alike > 0:
+		case toForetell(r) && c.foretold:
 			for e, level := range made[r.File] {
 				of.Ears[e].LevelDB = level
 			}
-		case foretold(r) && !c.own, people && r.ModelIndex > 0 && !c.displaced:
+		case toForetell(r) && !c.own, people && r.ModelIndex > 0 && !c.displaced:
 			continue
 		}
 		taken = append(taken, of)
@@ -129,19 +133,20 @@ func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[str
 	own, common := map[key][]float64{}, map[key][]float64{} // less the fixture's: under the new model, the mean over the others
 	var cross, mine, theirs float64
 	for _, r := range s.Rows {
-		if !foretold(r) {
+		if !toForetell(r) {
 			continue
 		}
 		for e := range 2 {
 			otherwise := func(m int) []float64 {
 				return minus(moved(m, r.SubjectIndex, r.SubjectIndex, capture.Ear(e), *r.Survey), moved(m, s.Design.Listeners, r.SubjectIndex, capture.Ear(e), *r.Survey))
 			}
-			var theirsOf [][]float64
-			for m := 1; m <= n; m++ {
-				theirsOf = append(theirsOf, otherwise(m))
-			}
 			k := key{r.File, e}
-			own[k], common[k] = otherwise(0), average(theirsOf)
+			own[k], common[k] = otherwise(0), make([]float64, band.Count)
+			for m := 1; m <= n; m++ {
+				for b, v := range otherwise(m) {
+					common[k][b] += v / float64(n)
+				}
+			}
 			for b, v := range own[k] {
 				if tellsPosition(b) {
 					cross, mine, theirs = cross+v*common[k][b], mine+v*v, theirs+common[k][b]*common[k][b]
@@ -149,9 +154,13 @@ func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[str
 			}
 		}
 	}
+	var share float64
+	if theirs > 0 {
+		share, corr = math.Max(0, cross/theirs), cross/math.Sqrt(mine*theirs)
+	}
 	levels = map[string][2][]float64{}
 	for i, r := range s.Rows {
-		if !foretold(r) {
+		if !toForetell(r) {
 			continue
 		}
 		var out [2][]float64
@@ -159,16 +168,16 @@ func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[str
 			k := key{r.File, e}
 			out[e] = minus(ss[i].Ears[e].LevelDB, own[k])
 			for b, v := range common[k] {
-				out[e][b] += math.Max(0, cross/theirs) * v
+				out[e][b] += share * v
 			}
 		}
 		levels[r.File] = out
 	}
-	return levels, cross / math.Sqrt(mine*theirs)
+	return levels, corr
 }
 
-// foretold reports whether a row is of a listener displaced on the new model.
-func foretold(r simulate.Row) bool { return r.ModelIndex == 0 && r.Displaced() && !r.OnFixture() }
+// toForetell reports whether a row is of a listener displaced on the new model.
+func toForetell(r simulate.Row) bool { return r.ModelIndex == 0 && r.Displaced() && !r.OnFixture() }
 
 // tellsPosition reports whether a band is among those by which positions are told.
 func tellsPosition(b int) bool { f := band.All()[b].Mid; return f >= 300 && f <= 16000 }

@@ -48,7 +48,7 @@ func TestSurfacesTake(t *testing.T) {
 		}
 		const rows = 2 * 4 // listeners, displacements
 		want := map[string]int{}
-		if c.surfaces.own || c.surfaces.alike > 0 {
+		if c.surfaces.own || c.surfaces.foretold {
 			want["Model A"] = rows
 		}
 		if c.surfaces.displaced {
@@ -64,12 +64,12 @@ func TestSurfacesTake(t *testing.T) {
 				t.Errorf("%s: %d displaced rows of %s, want %d", c.name, displaced[m], m, n)
 			}
 		}
-		if made := c.surfaces.alike > 0; made != (changed == rows) || made != (alike != 0) || math.Abs(alike) > 1 {
+		if made := c.surfaces.foretold; made != (changed == rows) || (c.surfaces.alike > 0) != (alike != 0) || math.Abs(alike) > 1 {
 			t.Errorf("%s: %d rows made, correlation %g", c.name, changed, alike)
 		}
 		counts[c.name] = len(taken)
 	}
-	if len(counts) != 8 {
+	if len(counts) != 9 {
 		t.Errorf("conditions %v", counts)
 	}
 }
