@@ -1,6 +1,9 @@
 package finding
 
-import "testing"
+import (
+	"reflect"
+	"testing"
+)
 
 func TestByCause(t *testing.T) {
 	hum := Finding{Code: "hum", Severity: Warning, Channel: "left", Message: "hum", Mend: "another supply"}
@@ -11,14 +14,15 @@ func TestByCause(t *testing.T) {
 	more.Channel, more.Message = "right", "4 places"
 	note := Finding{Code: "hum", Severity: Note, Message: "hum"}
 	got := ByCause([]Finding{clip, hum, more, right, note})
-	want := []Finding{clip, hum, note}
+	both := []string{"left", "right"}
+	want := []Joint{{clip, both}, {hum, both}, {note, nil}}
 	want[0].Channel, want[0].Message = "left and right", "3 places (left); 4 places (right)"
 	want[1].Channel = "left and right"
 	if len(got) != len(want) {
 		t.Fatalf("%+v", got)
 	}
 	for i := range want {
-		if got[i] != want[i] {
+		if !reflect.DeepEqual(got[i], want[i]) {
 			t.Errorf("%d: %+v, want %+v", i, got[i], want[i])
 		}
 	}

@@ -22,9 +22,9 @@ type Repeats struct {
 
 // Repeated is a cause that further recordings share.
 type Repeated struct {
-	First Finding // as the first recording has it
-	Row   int     // of that recording in the sheet
-	Rows  []int   // of those that were not shown, in order
+	First Joint // as the first recording has it
+	Row   int   // of that recording in the sheet
+	Rows  []int // of those that were not shown, in order
 	shown int
 }
 
@@ -44,11 +44,11 @@ func causeOf(f Finding) cause { return cause{f.Code, f.Severity, f.Mend} }
 
 // NewRepeats counts the causes of recordings' findings, each recording's once per
 // cause (ByCause).
-func NewRepeats(recordings [][]Finding) *Repeats {
+func NewRepeats(recordings [][]Joint) *Repeats {
 	r := &Repeats{total: map[cause]int{}, seen: map[cause]*Repeated{}}
 	for _, findings := range recordings {
 		for _, f := range findings {
-			r.total[causeOf(f)]++
+			r.total[causeOf(f.Finding)]++
 		}
 	}
 	return r
@@ -56,8 +56,8 @@ func NewRepeats(recordings [][]Finding) *Repeats {
 
 // Show says whether a finding of the recording in a row of the sheet is to be shown;
 // one that is not is kept for Rest.
-func (r *Repeats) Show(f Finding, row int) bool {
-	c := causeOf(f)
+func (r *Repeats) Show(f Joint, row int) bool {
+	c := causeOf(f.Finding)
 	s := r.seen[c]
 	if s == nil {
 		s = &Repeated{First: f, Row: row}

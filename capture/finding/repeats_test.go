@@ -8,11 +8,11 @@ import (
 // What many recordings share is shown thrice, and the rest is told by rows; nothing
 // else is held back.
 func TestRepeats(t *testing.T) {
-	hum := Finding{Code: MainsHum, Severity: Warning, Mend: "look for loops"}
-	clip := Finding{Code: Clipping, Severity: Refusal, Mend: "lower the gain"}
-	var recordings [][]Finding
+	hum := Joint{Finding: Finding{Code: MainsHum, Severity: Warning, Mend: "look for loops"}}
+	clip := Joint{Finding: Finding{Code: Clipping, Severity: Refusal, Mend: "lower the gain"}}
+	var recordings [][]Joint
 	for i := range 10 {
-		f := []Finding{hum}
+		f := []Joint{hum}
 		if i%2 == 0 {
 			f = append(f, clip) // five, few enough to be shown one by one
 		}
@@ -31,7 +31,7 @@ func TestRepeats(t *testing.T) {
 		t.Errorf("shown %v, want %v", shown, want)
 	}
 	rest := r.Rest()
-	if len(rest) != 1 || rest[0].First != hum || rest[0].Row != 2 || rest[0].String() != "7 more, rows 5 to 11" {
+	if len(rest) != 1 || !reflect.DeepEqual(rest[0].First, hum) || rest[0].Row != 2 || rest[0].String() != "7 more, rows 5 to 11" {
 		t.Errorf("the rest is %+v", rest)
 	}
 }

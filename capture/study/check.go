@@ -148,17 +148,11 @@ func (s *parsedStudy) checkSweep(played bool) {
 		}
 		return
 	}
-	joined, ok := s.Sweep.Validate().(interface{ Unwrap() []error })
-	if !ok {
-		return
-	}
-	for _, e := range joined.Unwrap() { // each at the line of its key
-		message := strings.TrimPrefix(e.Error(), "sweep: ")
-		key, _, _ := strings.Cut(message, " ")
-		message, mend, _ := strings.Cut(message, ": ")
-		if _, known := s.doc.setting("sweep." + key); known {
-			message = "sweep." + message
+	for _, f := range s.Sweep.Faults() { // each at the line of its key
+		found := f.Found
+		if f.Key != "" {
+			found = "sweep." + found
 		}
-		s.report("sweep."+key, cmp.Or(mend, "see docs/study-format.md for the defaults"), "%s", message)
+		s.report("sweep."+f.Key, cmp.Or(f.Mend, "see docs/study-format.md for the defaults"), "%s", found)
 	}
 }

@@ -67,42 +67,68 @@ func (d Design) withDefaults() Design {
 	return d
 }
 
-// Validate returns every reason why the design cannot be played, joined. Nil when it can
-// be played.
-func (d Design) Validate() error {
-	var errs []error
-	bad := func(format string, a ...any) { errs = append(errs, fmt.Errorf("sweep: "+format, a...)) }
+// Fault is one reason why a design cannot be played.
+type Fault struct {
+	Key   string // of the setting, as study.toml names it; empty where several are to blame
+	Found string // what is wrong, beginning with the key if there is one
+	Mend  string // empty where Found says it
+}
+
+func (f Fault) Error() string {
+	if f.Mend == "" {
+		return "sweep: " + f.Found
+	}
+	return "sweep: " + f.Found + ": " + f.Mend
+}
+
+// Faults returns every reason why the design cannot be played; nil when it can be.
+func (d Design) Faults() (all []Fault) {
+	bad := func(key string, value any, format string, a ...any) {
+		all = append(all, Fault{key, fmt.Sprintf("%s is %v", key, value), fmt.Sprintf(format, a...)})
+	}
 	if !(d.RateHz >= MinRateHz && d.RateHz <= MaxRateHz) {
-		bad("rate_hz is %g: use the recorder's sampling rate, %d to %d", d.RateHz, MinRateHz, MaxRateHz)
+		bad("rate_hz", d.RateHz, "use the recorder's sampling rate, %d to %d", MinRateHz, MaxRateHz)
 	}
 	if !(d.StartHz >= MinStartHz) || math.IsInf(d.StartHz, 0) {
-		bad("start_hz is %g: must be %d or more; 10 is usual", d.StartHz, MinStartHz)
+		bad("start_hz", d.StartHz, "must be %d or more; 10 is usual", MinStartHz)
 	}
 	if !(d.StopHz > d.StartHz) || !(d.StopHz < d.RateHz/2) {
-		bad("stop_hz is %g: must lie above start_hz and below half the rate (%g)", d.StopHz, d.RateHz/2)
+		bad("stop_hz", d.StopHz, "must lie above start_hz and below half the rate (%g)", d.RateHz/2)
 	}
 	if !(d.Seconds >= MinSeconds && d.Seconds <= MaxSeconds) {
-		bad("seconds is %g: must be %g to %d; 3 is usual", d.Seconds, MinSeconds, MaxSeconds)
+		bad("seconds", d.Seconds, "must be %g to %d; 3 is usual", MinSeconds, MaxSeconds)
 	}
 	if d.Repeats < 0 || d.Repeats > MaxRepeats {
-		bad("repeats is %d: must be 1 to %d; 2 is usual", d.Repeats, MaxRepeats)
+		bad("repeats", d.Repeats, "must be 1 to %d; 2 is usual", MaxRepeats)
 	}
 	if !(d.GapSeconds >= 0 && d.GapSeconds <= MaxGapSeconds) {
-		bad("gap_seconds is %g: must be 0 to %d; 1 is usual", d.GapSeconds, MaxGapSeconds)
+		bad("gap_seconds", d.GapSeconds, "must be 0 to %d; 1 is usual", MaxGapSeconds)
 	}
 	if !(d.LeadSeconds >= 0 && d.LeadSeconds <= MaxLeadSeconds) {
-		bad("lead_seconds is %g: must be 0 to %d; 0.5 is usual", d.LeadSeconds, MaxLeadSeconds)
+		bad("lead_seconds", d.LeadSeconds, "must be 0 to %d; 0.5 is usual", MaxLeadSeconds)
 	}
 	if !(d.Amplitude >= 0 && d.Amplitude <= 1) {
-		bad("amplitude is %g: must be above 0 and at most 1", d.Amplitude)
+		bad("amplitude", d.Amplitude, "must be above 0 and at most 1")
 	}
-	if len(errs) == 0 {
-		if n := d.samples(); n > MaxSamples {
-			bad("seconds is %g, and lead, %d sweeps and gaps come to %d samples: shorten them, or lower repeats or rate_hz; %d is most", d.Seconds, d.withDefaults().Repeats, n, MaxSamples)
-		}
-		if f := d.withDefaults(); !(f.FadeInSeconds >= 0 && f.FadeOutSeconds >= 0 && f.FadeInSeconds+f.FadeOutSeconds <= f.Seconds) {
-			bad("fades of %g s and %g s do not fit into %g s", f.FadeInSeconds, f.FadeOutSeconds, f.Seconds)
-		}
+	if len(all) > 0 {
+		return all
+	}
+	f := d.withDefaults()
+	if n := d.samples(); n > MaxSamples {
+		all = append(all, Fault{"seconds", fmt.Sprintf("seconds is %g, and lead, %d sweeps and gaps come to %d samples", d.Seconds, f.Repeats, n),
+			fmt.Sprintf("shorten them, or lower repeats or rate_hz; %d is most", MaxSamples)})
+	}
+	if !(f.FadeInSeconds >= 0 && f.FadeOutSeconds >= 0 && f.FadeInSeconds+f.FadeOutSeconds <= f.Seconds) {
+		all = append(all, Fault{Found: fmt.Sprintf("fades of %g s and %g s do not fit into %g s", f.FadeInSeconds, f.FadeOutSeconds, f.Seconds)})
+	}
+	return all
+}
+
+// Validate returns all Faults of the design, joined. Nil when it can be played.
+func (d Design) Validate() error {
+	var errs []error
+	for _, f := range d.Faults() {
+		errs = append(errs, f)
 	}
 	return errors.Join(errs...)
 }

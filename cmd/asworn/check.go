@@ -96,7 +96,7 @@ func checkFile(ctx context.Context, c *console.Console, dir, file string, opt pi
 		return err
 	}
 	for _, f := range finding.ByCause(r.Recordings[0].Findings) {
-		c.Finding(file, f)
+		c.Joint(file, f)
 	}
 	v := view.New(r)
 	if c.JSON {

@@ -85,7 +85,7 @@ func inspectFiles(ctx context.Context, c *console.Console, files []string, opt i
 	for _, r := range found {
 		needed = needed || !r.Recording.Quality.Usable()
 		for _, f := range finding.ByCause(r.Recording.Quality.Findings) {
-			c.Finding(r.File, f)
+			c.Joint(r.File, f)
 		}
 	}
 	if c.JSON {

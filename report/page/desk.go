@@ -47,9 +47,12 @@ type Meter struct {
 	DB   float64 `json:"db"` // re full scale
 }
 
+// Deed names what a button asks for: it goes to the browser, and comes back to Act.
+type Deed string
+
 // Button is something that the operator can ask for.
 type Button struct {
-	Do    string `json:"do"`    // what Act is told
+	Do    Deed   `json:"do"`    // what Act is told
 	Label string `json:"label"` //
 	Key   string `json:"key"`   // as the browser names it: "Enter", "b"
 	Ask   string `json:"ask"`   // a question to answer in words first; empty for none
@@ -60,8 +63,8 @@ type Button struct {
 // Live is a live view: what it shows, and what it can be asked for.
 type Live struct {
 	Latest Latest
-	Desk   func() Desk                  // nil for none
-	Act    func(do, words string) error // nil when nothing is driven from here
+	Desk   func() Desk                       // nil for none
+	Act    func(do Deed, words string) error // nil when nothing is driven from here; a Deed may be one that no button has
 }
 
 // act takes what the operator asks for. The handler about it refuses other
@@ -71,7 +74,10 @@ func (l Live) act(w http.ResponseWriter, req *http.Request) {
 		http.Error(w, "nothing is recorded from this page", http.StatusNotFound)
 		return
 	}
-	var ask struct{ Do, Words string }
+	var ask struct {
+		Do    Deed
+		Words string
+	}
 	err := json.NewDecoder(http.MaxBytesReader(w, req.Body, 1<<12)).Decode(&ask)
 	if err == nil && req.Header.Get("Content-Type") != "application/json" {
 		err = errors.New("want application/json")

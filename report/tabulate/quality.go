@@ -260,7 +260,7 @@ func findingTable(r *judged.Study, brief bool) table.Table {
 		},
 	}
 	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}
-	found := make([][]capture.Finding, len(r.Recordings))
+	found := make([][]finding.Joint, len(r.Recordings))
 	for i, rec := range r.Recordings {
 		found[i] = finding.ByCause(rec.Findings)
 	}

@@ -234,9 +234,9 @@ func (r *View) placement(id string) string {
 
 func (r *View) refusedSection() Section {
 	s := Section{Title: "Rejected recordings, kept out of every curve"}
-	refusing := make([][]capture.Finding, len(r.Recordings))
+	refusing := make([][]finding.Joint, len(r.Recordings))
 	for i, rec := range r.Recordings {
-		refusing[i] = slices.DeleteFunc(finding.ByCause(rec.Findings), func(f capture.Finding) bool { return f.Severity < capture.Refusal })
+		refusing[i] = slices.DeleteFunc(finding.ByCause(rec.Findings), func(f finding.Joint) bool { return f.Severity < capture.Refusal })
 	}
 	repeats := finding.NewRepeats(refusing)
 	for i, rec := range r.Recordings {

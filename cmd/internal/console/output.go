@@ -77,6 +77,11 @@ func (c *Console) Reminder(dir string) {
 // Finding prints what was found about one file: where, how bad, what, and the
 // mend below.
 func (c *Console) Finding(where string, f capture.Finding) {
+	c.Joint(where, finding.Joint{Finding: f})
+}
+
+// Joint is Finding of all the channels that have it.
+func (c *Console) Joint(where string, f finding.Joint) {
 	if c.Quiet && f.Severity < capture.Refusal {
 		return
 	}
@@ -89,7 +94,7 @@ func (c *Console) Finding(where string, f capture.Finding) {
 	channel := ""
 	if f.Channel != "" {
 		channel = f.Channel + " channel: "
-		if strings.Contains(f.Channel, " and ") {
+		if len(f.Channels) > 1 {
 			channel = f.Channel + " channels: "
 		}
 	}
@@ -103,7 +108,7 @@ func (c *Console) Finding(where string, f capture.Finding) {
 // Findings prints what was found about a study's recordings; what many of them share
 // is printed for the first few.
 func (c *Console) Findings(recordings []report.Recording) {
-	found := make([][]capture.Finding, len(recordings))
+	found := make([][]finding.Joint, len(recordings))
 	for i, rec := range recordings {
 		found[i] = finding.ByCause(rec.Findings)
 	}
@@ -111,13 +116,13 @@ func (c *Console) Findings(recordings []report.Recording) {
 	for i, rec := range recordings {
 		for _, f := range found[i] {
 			if repeats.Show(f, rec.Row) {
-				c.Finding(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
+				c.Joint(fmt.Sprintf("%s (row %d)", rec.File, rec.Row), f)
 			}
 		}
 	}
 	for _, more := range repeats.Rest() {
 		more.First.Message, more.First.Channel = fmt.Sprintf("as row %d", more.Row), ""
-		c.Finding(more.String(), more.First)
+		c.Joint(more.String(), more.First)
 	}
 }
 
