@@ -9,7 +9,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture/band"
 	"asworn/fitcorr/stats"
 )
 
@@ -30,7 +29,9 @@ type surfaceFit struct {
 // has a band that counts.
 func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) *surfaceFit {
 	zones := makeZones()
-	score, inverse := scores(models, zones, at, y, valid, slip)
+	bands := choosing(valid)
+	y = columns(y, bands)
+	score, inverse := scores(models, zones, at, y, bands, slip)
 	fit := &surfaceFit{}
 	var sum, count float64
 	chosen := map[string]int{}
@@ -46,9 +47,9 @@ func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []b
 		fit.zones = append(fit.zones, z)
 		chosen[models[best].method]++
 		h := leaveOut(inverse[best], at, y, slip)
-		for b := max(lowestBand(), z.From); b < z.To; b++ {
-			if valid[b] {
-				sum += h.square[b]
+		for c, b := range bands {
+			if b >= z.From && b < z.To {
+				sum += h.square[c]
 				count += h.rows
 			}
 		}
@@ -65,14 +66,40 @@ func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []b
 // leak's range.
 func lowestBand() int { return NewBands().First }
 
+// choosing are the numbers of the kept bands that have a say in the choice, rising.
+func choosing(valid []bool) (bands []int) {
+	for b := lowestBand(); b < len(valid); b++ {
+		if valid[b] {
+			bands = append(bands, b)
+		}
+	}
+	return bands
+}
+
+// columns returns those columns of y, rows × columns; an empty matrix for none.
+func columns(y *mat.Dense, numbers []int) *mat.Dense {
+	if len(numbers) == 0 {
+		return new(mat.Dense)
+	}
+	n, _ := y.Dims()
+	out := mat.NewDense(n, len(numbers), nil)
+	for i := range n {
+		from, to := y.RawRowView(i), out.RawRowView(i)
+		for c, b := range numbers {
+			to[c] = from[b]
+		}
+	}
+	return out
+}
+
 // scores are the log densities of the response models, per zone and model, −Inf for one
-// that is singular, and A = (K+N)⁻¹ per model, rows × rows, nil then.
-func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense, valid []bool, slip []float64) (score [][]float64, inverse []*mat.SymDense) {
+// that is singular, and A = (K+N)⁻¹ per model, rows × rows, nil then; y are the levels in
+// bands, rows × bands.
+func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense, bands []int, slip []float64) (score [][]float64, inverse []*mat.SymDense) {
 	score, inverse = make([][]float64, len(zones)), make([]*mat.SymDense, len(models))
 	for zi := range score {
 		score[zi] = make([]float64, len(models))
 	}
-	lowest := lowestBand()
 	for mi, m := range models {
 		inv, ok := kernelInverse(m.kernel, at, slip)
 		if !ok {
@@ -84,9 +111,9 @@ func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense,
 		inverse[mi] = inv
 		density := leaveOut(inv, at, y, slip).logDensity
 		for zi, z := range zones {
-			for b := max(lowest, z.From); b < z.To; b++ {
-				if valid[b] {
-					score[zi][mi] += density[b]
+			for c, b := range bands {
+				if b >= z.From && b < z.To {
+					score[zi][mi] += density[c]
 				}
 			}
 		}
@@ -116,7 +143,7 @@ func mostProbable(score [][]float64, zi int) int {
 	return best
 }
 
-// leftOut is how well displacements are predicted from all others, per kept band.
+// leftOut is how well displacements are predicted from all others, per band.
 type leftOut struct {
 	logDensity []float64 // of the levels held out, with the scatter's variance of that band
 	square     []float64 // sum over rows of the squared error, dB²
@@ -124,65 +151,74 @@ type leftOut struct {
 }
 
 // leaveOut predicts each displacement's rows without them, from the inverse
-// inv = (K+N)⁻¹ of all and the levels y about their mean: the error is
+// inv = (K+N)⁻¹ of all and the levels y about their mean, rows × bands: the error is
 // (inv_GG)⁻¹ (inv y)_G and its covariance, in units of the scatter's variance,
 // (inv_GG)⁻¹ (Rasmussen & Williams 2006, section 5.4.2, for groups).
 func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) leftOut {
-	n := len(at)
-	h := leftOut{logDensity: make([]float64, band.Count), square: make([]float64, band.Count)}
+	n, bands := y.Dims()
+	h := leftOut{logDensity: make([]float64, bands), square: make([]float64, bands)}
+	if bands == 0 {
+		return h
+	}
 	var ay mat.Dense
 	ay.Mul(inv, y)
-	logVariance, variance := make([]float64, band.Count), make([]float64, band.Count)
+	logVariance, variance := make([]float64, bands), make([]float64, bands)
 	for i := range n {
+		a := ay.RawRowView(i)
 		for b, v := range y.RawRowView(i) {
-			variance[b] += v * ay.At(i, b)
+			variance[b] += v * a[b]
 		}
 	}
 	for b := range variance {
 		variance[b] = variance[b]/float64(n-1) + 1e-9
 		logVariance[b] = math.Log(variance[b])
 	}
+	sq, q := make([]float64, bands), make([]float64, bands) // e² and e·(inv y) of one displacement
 	for _, group := range SameDisplacement(at) {
-		g := len(group)
+		g := float64(len(group))
 		if slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 }) {
 			continue
 		}
-		e, own, ok := LeftOutErrors(group, inv.At, ay.RawRowView)
+		e, logDet, ok := LeftOutErrors(group, inv.At, ay.RawRowView)
 		if !ok {
 			continue
 		}
-		h.rows += float64(g)
-		for b := range band.Count {
-			var sq, q float64
-			for a := range group {
-				sq += e.At(a, b) * e.At(a, b)
-				q += e.At(a, b) * ay.At(group[a], b)
+		h.rows += g
+		clear(sq)
+		clear(q)
+		for a, i := range group {
+			own := ay.RawRowView(i)
+			for b, v := range e.RawRowView(a) {
+				sq[b] += v * v
+				q[b] += v * own[b]
 			}
-			h.square[b] += sq
-			h.logDensity[b] += 0.5 * (own.LogDet() - float64(g)*logVariance[b] - q/variance[b])
+		}
+		for b := range bands {
+			h.square[b] += sq[b]
+			h.logDensity[b] += 0.5 * (logDet - g*logVariance[b] - q[b]/variance[b])
 		}
 	}
 	return h
 }
 
 // LeftOutErrors returns by how much each row of a group lies above what all rows
-// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and the
-// factorised inv_GG. ay(i) is row i of inv y.
-func LeftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []float64) (*mat.Dense, *mat.Cholesky, bool) {
+// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and log|inv_GG|. ay(i) is
+// row i of inv y.
+func LeftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []float64) (*mat.Dense, float64, bool) {
 	own := mat.NewSymDense(len(group), nil)
-	part := mat.NewDense(len(group), len(ay(group[0])), nil)
+	e := mat.NewDense(len(group), len(ay(group[0])), nil)
 	for a, i := range group {
 		for c, j := range group[:a+1] {
 			own.SetSym(a, c, inv(i, j))
 		}
-		part.SetRow(a, ay(i))
+		copy(e.RawRowView(a), ay(i))
 	}
-	var chol mat.Cholesky
-	var e mat.Dense
-	if !chol.Factorize(own) || chol.SolveTo(&e, part) != nil {
-		return nil, nil, false
+	factor, ok := stats.Factorize(own)
+	if !ok {
+		return nil, 0, false
 	}
-	return &e, &chol, true
+	factor.Solve(e)
+	return e, factor.LogDet(), true
 }
 
 // inWords says which response models were chosen in how many zones.

@@ -29,23 +29,27 @@ const (
 
 // At returns k(a, b), without unit, of two displacements (mm, mm, degrees).
 func (k Kernel) At(a, b [3]float64) float64 {
-	v, _ := k.eval(a, b, false)
+	dot, dist := k.products(a, b)
+	v := kernelConstant + k.Linear*dot + k.Quadratic*dot*dot
+	if k.Amplitude > 0 {
+		t := math.Sqrt(5*dist) / k.LengthMM
+		v += k.Amplitude * math.Exp(-t) * (1 + t + t*t/3)
+	}
 	return v
 }
 
-// grad returns k(a, b) and its gradient with respect to a.
-func (k Kernel) grad(a, b [3]float64) (float64, [3]float64) { return k.eval(a, b, true) }
+// products are x·x'/L² of two displacements and |x−x'|² in mm². Written out per axis: it is
+// what surveys are made of.
+func (k Kernel) products(a, b [3]float64) (dot, dist float64) {
+	r := k.MMPerDeg
+	u, v, w := a[0]-b[0], a[1]-b[1], r*(a[2]-b[2])
+	return (a[0]*b[0] + a[1]*b[1] + r*r*a[2]*b[2]) / (kernelUnitMM * kernelUnitMM), u*u + v*v + w*w
+}
 
-func (k Kernel) eval(a, b [3]float64, grad bool) (v float64, g [3]float64) {
-	scale := [3]float64{1, 1, k.MMPerDeg}
-	var dot, dist float64
-	for i, s := range scale {
-		dot += s * s * a[i] * b[i]
-		d := s * (a[i] - b[i])
-		dist += d * d
-	}
+// grad returns k(a, b) and its gradient with respect to a.
+func (k Kernel) grad(a, b [3]float64) (v float64, g [3]float64) {
 	const unit = kernelUnitMM * kernelUnitMM
-	dot /= unit
+	dot, dist := k.products(a, b)
 	var free, pull float64 // the last term, and what its gradient has per mm of a − b
 	if k.Amplitude > 0 {
 		t := math.Sqrt(5*dist) / k.LengthMM
@@ -53,13 +57,11 @@ func (k Kernel) eval(a, b [3]float64, grad bool) (v float64, g [3]float64) {
 		free = decay * (1 + t + t*t/3)
 		pull = decay * (1 + t) * 5 / (3 * k.LengthMM * k.LengthMM)
 	}
-	v = kernelConstant + k.Linear*dot + k.Quadratic*dot*dot + free
-	if grad {
-		for i, s := range scale {
-			g[i] = (k.Linear+2*k.Quadratic*dot)*s*s*b[i]/unit - pull*s*s*(a[i]-b[i])
-		}
-	}
-	return v, g
+	r, rise := k.MMPerDeg, k.Linear+2*k.Quadratic*dot
+	g[0] = rise*b[0]/unit - pull*(a[0]-b[0])
+	g[1] = rise*b[1]/unit - pull*(a[1]-b[1])
+	g[2] = rise*r*r*b[2]/unit - pull*r*r*(a[2]-b[2])
+	return kernelConstant + k.Linear*dot + k.Quadratic*dot*dot + free, g
 }
 
 // responseModel is one of the response models among which the survey chooses.

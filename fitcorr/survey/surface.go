@@ -88,21 +88,20 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 		}
 		v := math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
 		for r := z.from; r < z.to; r++ {
-			var sum [4]float64
-			var count float64
+			var sum, forward, up, turn, count float64 // of the change and its gradient
 			for w := s.weights[r]; len(w) > 0; w = w[len(change):] {
-				for i := range change {
-					for q := range sum {
-						sum[q] += change[i][q] * w[i]
-					}
+				for i, v := range w[:len(change)] {
+					c := &change[i]
+					sum += c[0] * v
+					forward += c[1] * v
+					up += c[2] * v
+					turn += c[3] * v
 				}
 				count++
 			}
 			count = max(count, 1)
-			level[r], excess[r] = sum[0]/count, v
-			for a := range slope {
-				slope[a][r] = sum[1+a] / count
-			}
+			level[r], excess[r] = sum/count, v
+			slope[0][r], slope[1][r], slope[2][r] = forward/count, up/count, turn/count
 		}
 	}
 	return level, slope, excess
