@@ -4,24 +4,35 @@ import (
 	"errors"
 
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
 )
 
 var errSingular = errors.New("leak: the seatings do not determine the sealed curve (too few valid low bands)")
 
-func invert(dst *mat.SymDense, m mat.Symmetric) error {
-	var c mat.Cholesky
-	if !c.Factorize(m) {
+func invert(dst *mat.SymDense, m *mat.SymDense) error {
+	factor, ok := stats.Factorize(copyOf(m))
+	if !ok {
 		return errSingular
 	}
-	return c.InverseTo(dst)
+	*dst = *factor.Inverse()
+	return nil
 }
 
-func solve(dst *mat.VecDense, m mat.Symmetric, b *mat.VecDense) error {
-	var c mat.Cholesky
-	if !c.Factorize(m) {
+func solve(dst *mat.VecDense, m *mat.SymDense, b *mat.VecDense) error {
+	factor, ok := stats.Factorize(copyOf(m))
+	if !ok {
 		return errSingular
 	}
-	return c.SolveVecTo(dst, b)
+	dst.CloneFromVec(b)
+	factor.Solve(mat.NewDense(dst.Len(), 1, dst.RawVector().Data))
+	return nil
+}
+
+func copyOf(m *mat.SymDense) *mat.SymDense {
+	out := mat.NewSymDense(m.SymmetricDim(), nil)
+	out.CopySym(m)
+	return out
 }
 
 // times returns w·x. With the few columns that x has here it is several times
@@ -29,20 +40,23 @@ func solve(dst *mat.VecDense, m mat.Symmetric, b *mat.VecDense) error {
 func times(w *mat.SymDense, x *mat.Dense) *mat.Dense {
 	n, cols := x.Dims()
 	out := mat.NewDense(n, cols, nil)
-	raw := w.RawSymmetric()
+	raw, from := w.RawSymmetric(), x.RawMatrix()
 	for i := range n {
 		sum := out.RawRowView(i)
 		add := func(v float64, k int) {
-			for c, b := range x.RawRowView(k)[:len(sum)] {
+			row := from.Data[k*from.Stride:]
+			row = row[:len(sum)]
+			for c, b := range row {
 				sum[c] += v * b
 			}
 		}
-		add(raw.Data[i*raw.Stride+i], i)
-		for k := range i {
-			add(raw.Data[k*raw.Stride+i], k)
+		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
+		add(row[i], i)
+		for k, at := 0, i; k < i; k, at = k+1, at+raw.Stride {
+			add(raw.Data[at], k)
 		}
 		for k := i + 1; k < n; k++ {
-			add(raw.Data[i*raw.Stride+k], k)
+			add(row[k], k)
 		}
 	}
 	return out

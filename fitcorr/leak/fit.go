@@ -57,8 +57,9 @@ func (j *joint) asksForCone() (bool, error) {
 	}
 	with := *j
 	with.source = startCones[0]
-	err := with.fit()
-	return with.objective() < j.objective()-hint, err
+	limit := j.objective() - hint
+	err := with.fitBelow(limit)
+	return with.objective() < limit, err
 }
 
 // startNear are the distances in dB from the most low end within which a
@@ -178,7 +179,7 @@ func (j *joint) seekReference() (found bool, err error) {
 	for _, start := range []Params{{20, 2}, {80, 1}} {
 		with := *j
 		with.reference = start
-		if err := with.fit(); err != nil {
+		if err := with.fitBelow(limit); err != nil {
 			return false, err
 		}
 		v := with.objective()

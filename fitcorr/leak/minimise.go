@@ -7,10 +7,16 @@ import (
 )
 
 // fit runs Gauss–Newton with step halving until the objective settles.
-func (j *joint) fit() error {
-	const maxSteps, small = 40, 1e-4
+func (j *joint) fit() error { return j.fitBelow(math.Inf(1)) }
+
+// fitBelow is fit that gives up where the objective will not come below limit: when the
+// last step took off little and as many as are left, each several times as large, would
+// not bring it there. Far from a minimum, and where steps must be halved, one step says
+// nothing of the next.
+func (j *joint) fitBelow(limit float64) error {
+	const maxSteps, small, little, hope = 40, 1e-4, 1.0, 4
 	now := j.objective()
-	for range maxSteps {
+	for step := range maxSteps {
 		eq, err := j.linearise(false)
 		if err != nil {
 			return err
@@ -27,13 +33,12 @@ func (j *joint) fit() error {
 			t.SubVec(bl.rhs, &t)
 			own[i].MulVec(&bl.inv, &t)
 		}
-		before, scale, done := *j, 1.0, false
+		before, scale, fall := *j, 1.0, 0.0
 		for ; scale > 1e-3; scale /= 2 {
 			j.step(&before, &global, own, scale)
 			next := j.objective()
 			if next <= now {
-				done = now-next < small
-				now = next
+				now, fall = next, now-next
 				break
 			}
 		}
@@ -41,7 +46,7 @@ func (j *joint) fit() error {
 			*j = before
 			return nil
 		}
-		if done {
+		if left := float64(maxSteps - 1 - step); fall < small || fall < little && scale == 1 && now-hope*left*fall >= limit {
 			return nil
 		}
 	}
