@@ -9,6 +9,7 @@ import (
 
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
@@ -123,11 +124,11 @@ func newGains(used []int, w []*placedSeating, cov func(p, q int) float64) gains 
 				cross.Set(a, t, cov(t, 2+o))
 			}
 		}
-		var chol mat.Cholesky
-		var gain mat.Dense
-		if chol.Factorize(own) && chol.SolveTo(&gain, cross) == nil {
+		if factor, ok := stats.Factorize(own); ok {
+			gain := mat.DenseCopyOf(cross)
+			factor.Solve(gain)
 			for t := range g.of {
-				g.of[t] = mat.Col(nil, t, &gain)
+				g.of[t] = mat.Col(nil, t, gain)
 			}
 			post[0] -= floats.Dot(g.of[0], mat.Col(nil, 0, cross))
 			post[1] -= floats.Dot(g.of[1], mat.Col(nil, 0, cross))

@@ -28,21 +28,16 @@ func (lf *listenerFit) eliminate(l effects.Factor, l0 *mat.Dense, scale []float6
 	for k := range r {
 		b.SetSym(k, k, b.At(k, k)+1)
 	}
-	var chol mat.Cholesky
-	var upper mat.TriDense
-	lf.binv, lf.half = mat.NewSymDense(r, nil), new(mat.TriDense)
-	if !chol.Factorize(b) || chol.InverseTo(lf.binv) != nil {
+	factor, ok := stats.Factorize(b)
+	if !ok {
 		return false
 	}
-	chol.UTo(&upper)
-	if lf.half.InverseTri(&upper) != nil {
-		return false
-	}
-	lf.logDet = chol.LogDet()
+	lf.logDet = factor.LogDet()
+	lf.half, lf.binv = factor.Inverses()
 	lpx := l.Transposed(px)
 	lf.gain = mat.NewDense(r, r0, nil)
 	g := lf.gain.Slice(0, r, ears, r0).(*mat.Dense)
-	g.Mul(mat.DenseCopyOf(lf.binv), lpx)
+	g.Mul(mat.DenseCopyOf(lf.binv), lpx) // a general product is faster than a symmetric one
 	lf.reduced = mat.NewSymDense(r0, nil)
 	for i := range r {
 		row := lf.gain.RawRowView(i)
@@ -72,7 +67,7 @@ func (lf *listenerFit) eliminate(l effects.Factor, l0 *mat.Dense, scale []float6
 // setRoots sets the roots of covariances: Cov ξ = B⁻¹ + G C₀ G' of x = Lξ, and
 // u = L₀η + x.
 func (lf *listenerFit) setRoots(l effects.Factor, fit *panelFit) {
-	own := l.Times(mat.DenseCopyOf(lf.half))
+	own := l.Times(lf.half)
 	shared := l.Times(stats.TimesLower(lf.gain, fit.etaRoot))
 	var both mat.Dense
 	both.Sub(fit.thetaRoot, shared)

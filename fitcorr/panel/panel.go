@@ -151,7 +151,7 @@ type listenerFit struct {
 	ev      evidence
 	lq      mat.VecDense  // L'q of the evidence's right-hand side q
 	binv    *mat.SymDense // B⁻¹, B = I + L'PL
-	half    *mat.TriDense // U⁻¹ of B = U'U
+	half    *mat.Dense    // U⁻¹ of B = U'U, zero below its diagonal
 	logDet  float64       // of B
 	pl      *mat.Dense    // PL
 	gain    *mat.Dense    // G = B⁻¹L'PL₀
