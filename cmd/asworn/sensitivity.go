@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -33,7 +34,8 @@ func sensitivityCommand(c *console.Console) *cobra.Command {
 last results of each study: one figure per model (docs/sensitivity.md) with its
 interval and the interval of the rank, last; before it each figure per ear and
 point, with --bands the components behind it per third octave. Listeners of the same name in one study are the same person.
-Earlier studies that a study names ([panel] earlier in study.toml) are ranked with it.`,
+Earlier studies that a study names ([panel] earlier in study.toml) are ranked with it, their
+listeners taken for the same people.`,
 		Example: `  asworn sensitivity my-study
   asworn sensitivity spring-study autumn-study --json
   asworn sensitivity my-study --point drum`,
@@ -67,7 +69,11 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 	if err := distinct(dirs); err != nil {
 		return err
 	}
-	add := func(study, model string, all []fitcorr.Sensitivity) bool {
+	joint, err := panelfile.Together(dirs)
+	if err != nil {
+		return err
+	}
+	add := func(study, model string, people int, all []fitcorr.Sensitivity) bool {
 		var ears []fitcorr.Sensitivity
 		for _, s := range all {
 			if s.Point == point {
@@ -81,10 +87,10 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 			return false
 		}
 		out.Studies[study][model] = ears
-		contenders = append(contenders, sensitivity.Contender{Study: study, Model: model, Ears: ears})
+		contenders = append(contenders, sensitivity.Contender{Study: study, Panel: strconv.Itoa(people), Model: model, Ears: ears})
 		return true
 	}
-	for _, dir := range dirs {
+	for i, dir := range dirs {
 		r, err := resultdir.Last(dir)
 		if err != nil {
 			return err
@@ -94,27 +100,23 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 			name = filepath.Clean(dir)
 		}
 		for _, m := range r.Analysis.Models {
-			if !add(name, m.Model, m.Sensitivity) {
+			if !add(name, m.Model, joint.People[i], m.Sensitivity) {
 				c.Note("%s: %s has no %s seatings to compare", dir, m.Model, point)
 			}
 		}
 		studies = append(studies, r)
 	}
-	earlier, shared, err := panelfile.Together(dirs)
-	if err != nil {
-		return err
-	}
-	for _, s := range shared {
+	for _, s := range joint.Shared {
 		c.Note("%s", s)
 	}
-	out.Shared = shared
-	for i, p := range earlier {
+	out.Shared = joint.Shared
+	for i, p := range joint.Before {
 		name := p.Study
 		if _, taken := out.Studies[name]; taken {
 			name = fmt.Sprintf("%s (%d)", p.Study, i+1)
 		}
 		for _, m := range p.Models {
-			add(name, m.Model, m.Sensitivity)
+			add(name, m.Model, joint.People[len(dirs)+i], m.Sensitivity)
 		}
 	}
 	opt := fitcorr.DefaultOptions()
@@ -137,7 +139,7 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 			return err
 		}
 	}
-	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(earlier) > 1).WriteText(c.Out, tables)
+	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(joint.Before) > 1).WriteText(c.Out, tables)
 }
 
 // distinct returns an error when a study, or what one of its fixtures sees, is

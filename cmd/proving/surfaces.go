@@ -209,36 +209,50 @@ func surfaceGains(w io.Writer, results []result) {
 		return
 	}
 	fmt.Fprint(w, `
-The new model's panel mean against that of the same studies with nobody displaced and no earlier model
-(surfaces-0): mean square error per axis less, mm², forward and up together; positive is a gain, with its
-standard error over studies. *Alike*: correlation of what the ears do otherwise than the fixture's.
+The new model's panel mean: mean square error per axis, mm², forward and up together, and how much less it is
+than in the same studies with nobody displaced and no earlier model (surfaces-0), and than with displaced rows that
+tell nothing (surfaces-alike-0); positive is a gain, with its standard error over studies. *Alike*: correlation of what
+the ears do otherwise than the fixture's under the new model and under the earlier ones.
 
-| generator, condition | mean square error | less by | alike |
-|---|---|---|---|
+| generator, condition | mean square error | less than surfaces-0 | less than surfaces-alike-0 | alike |
+|---|---|---|---|---|
 `)
+	of := func(v []float64) string {
+		if len(v) == 0 {
+			return "–"
+		}
+		ones := make([]float64, len(v))
+		for i := range ones {
+			ones[i] = 1
+		}
+		return clustered(v, ones).show(2)
+	}
 	for _, r := range results {
-		base := byName(r.generator, noSurfaces)
-		if r.surfaces == nil || base == nil {
+		if r.surfaces == nil {
 			continue
 		}
-		var squares, gains, alike []float64
-		for i, s := range r.scores {
-			if one, none := s.meanSquare(), base[i].meanSquare(); !math.IsNaN(one) && !math.IsNaN(none) {
-				squares, gains, alike = append(squares, one), append(gains, none-one), append(alike, s.alike)
+		var squares, alike []float64
+		for _, s := range r.scores {
+			if one := s.meanSquare(); !math.IsNaN(one) {
+				squares = append(squares, one)
+				if r.surfaces.alike > 0 {
+					alike = append(alike, s.alike)
+				}
 			}
 		}
-		of := func(v []float64) string {
-			ones := make([]float64, len(v))
-			for i := range ones {
-				ones[i] = 1
+		less := func(than []score) (out []float64) {
+			for i := range than {
+				if d := than[i].meanSquare() - r.scores[i].meanSquare(); !math.IsNaN(d) {
+					out = append(out, d)
+				}
 			}
-			return clustered(v, ones).show(2)
+			return out
 		}
-		told := "–"
+		nothing := []score(nil)
 		if r.surfaces.alike > 0 {
-			told = of(alike)
+			nothing = byName(r.generator, surfaces{foretold: true}.name())
 		}
-		fmt.Fprintf(w, "| %s | %s | %s | %s |\n", r.label(), of(squares), of(gains), told)
+		fmt.Fprintf(w, "| %s | %s | %s | %s | %s |\n", r.label(), of(squares), of(less(byName(r.generator, noSurfaces))), of(less(nothing)), of(alike))
 	}
 }
 

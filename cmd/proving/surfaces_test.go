@@ -130,7 +130,7 @@ func TestSurfaceGains(t *testing.T) {
 	none, own := condition{name: noSurfaces, surfaces: &surfaces{}}, condition{name: "surfaces-own", surfaces: &surfaces{own: true}}
 	var b bytes.Buffer
 	surfaceGains(&b, []result{{none, "a", of(2, 4)}, {own, "a", of(1, 3)}})
-	if want := "| a, surfaces-own | 2.50 ± 2.00 | 2.50 ± 1.00 | – |\n"; !strings.Contains(b.String(), want) {
+	if want := "| a, surfaces-own | 2.50 ± 2.00 | 2.50 ± 1.00 | – | – |\n"; !strings.Contains(b.String(), want) {
 		t.Errorf("%s\nwant %s", b.String(), want)
 	}
 	b.Reset()

@@ -132,12 +132,20 @@ func TestRankSharedPanel(t *testing.T) {
 		b.Influence = append(b.Influence, Influence{l, shift + 0.002*float64(i)})
 	}
 	opt := seat.DefaultOptions()
-	together := Rank([]Contender{{"one", "A", []Sensitivity{a}}, {"one", "B", []Sensitivity{b}}}, opt)
-	apart := Rank([]Contender{{"one", "A", []Sensitivity{a}}, {"two", "B", []Sensitivity{b}}}, opt)
+	together := Rank([]Contender{{Study: "one", Model: "A", Ears: []Sensitivity{a}}, {Study: "one", Model: "B", Ears: []Sensitivity{b}}}, opt)
+	apart := Rank([]Contender{{Study: "one", Model: "A", Ears: []Sensitivity{a}}, {Study: "two", Model: "B", Ears: []Sensitivity{b}}}, opt)
 	if together[0].Less[1] < 0.95 || apart[0].Less[1] > 0.75 {
 		t.Errorf("same panel %.3f, different panels %.3f", together[0].Less[1], apart[0].Less[1])
 	}
-	again := Rank([]Contender{{"one", "A", []Sensitivity{a}}, {"one", "B", []Sensitivity{b}}}, opt)
+	remembered := Rank([]Contender{{Study: "one", Panel: "0", Model: "A", Ears: []Sensitivity{a}}, {Study: "two", Panel: "0", Model: "B", Ears: []Sensitivity{b}}}, opt)
+	if remembered[0].Less[1] != together[0].Less[1] {
+		t.Errorf("the same panel in two studies %.3f, in one %.3f", remembered[0].Less[1], together[0].Less[1])
+	}
+	twice := Rank([]Contender{{Study: "one", Panel: "0", Model: "A", Ears: []Sensitivity{a}}, {Study: "two", Panel: "0", Model: "A", Ears: []Sensitivity{a}}}, opt)
+	if twice[0].Less[1] != 0.5 {
+		t.Errorf("a study and its copy: %.3f, want one half", twice[0].Less[1])
+	}
+	again := Rank([]Contender{{Study: "one", Model: "A", Ears: []Sensitivity{a}}, {Study: "one", Model: "B", Ears: []Sensitivity{b}}}, opt)
 	if fmt.Sprint(again) != fmt.Sprint(together) {
 		t.Error("the same seed gives another ranking")
 	}
@@ -146,7 +154,7 @@ func TestRankSharedPanel(t *testing.T) {
 // Models without a figure come last, those without an interval say nothing.
 func TestRankWithoutFigures(t *testing.T) {
 	one := Sensitivity{SummaryDB: [3]float64{2, 0, 0}}
-	r := Rank([]Contender{{"s", "none", nil}, {"s", "bare", []Sensitivity{one}}}, seat.DefaultOptions())
+	r := Rank([]Contender{{Study: "s", Model: "none", Ears: nil}, {Study: "s", Model: "bare", Ears: []Sensitivity{one}}}, seat.DefaultOptions())
 	if r[0].Model != "bare" || r[0].Rank != 1 || r[0].Less[1] != 0.5 || r[1].Rank != 0 || r[1].RankLow != 0 {
 		t.Errorf("%+v", r)
 	}
@@ -165,7 +173,7 @@ func TestRankOnAFixtureAlone(t *testing.T) {
 		for j := range ss {
 			ss[j].ID = fmt.Sprint(i, ss[j].ID)
 		}
-		cs = append(cs, Contender{"s", fmt.Sprint("Model ", i), Of(ss, nil, seat.DefaultOptions())})
+		cs = append(cs, Contender{Study: "s", Model: fmt.Sprint("Model ", i), Ears: Of(ss, nil, seat.DefaultOptions())})
 	}
 	r := Rank(cs, seat.DefaultOptions())
 	if r[0].Figure != ByRepeatability || r[2].Model != "Model 0" || r[2].RankLow != 3 || r[0].Less[2] < 0.99 {

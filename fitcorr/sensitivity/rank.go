@@ -12,7 +12,8 @@ import (
 
 // Contender is one model of one study in a ranking.
 type Contender struct {
-	Study string // listeners of the same name in one study are the same person
+	Study string
+	Panel string // listeners of the same name in one panel are the same person; "" is the study's own
 	Model string
 	Ears  []Sensitivity // of one microphone point; ears without a figure are left out
 }
@@ -54,8 +55,9 @@ const rankDraws = 4000
 // uncertainty of the order. The figure is the summary of reproducibility; only when no
 // contender has one, as in studies without a panel, that of repeatability, and Figure
 // says so. It draws every figure anew from its jackknife distribution (Student's t on the
-// logarithm). The same listeners of the same study move all of its models together, so
-// what they share does not blur the order; different studies are independent. Draws are
+// logarithm). The same listeners of the same panel move all of its models together, so
+// what they share does not blur the order; different panels, and seatings on the fixture in different
+// studies, are independent. Draws are
 // seeded with opt.Seed. Summaries are in dB. No contender gives no standing.
 func Rank(contenders []Contender, opt seat.Options) []Standing {
 	figure := ByRepeatability
@@ -95,7 +97,7 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 		draws = rankDraws
 	}
 	ranks := make([][]int, len(out)) // per model, how often each rank
-	less := make([][]int, len(out))
+	less := make([][]int, len(out))  // per pair, twice how often
 	for i := range out {
 		ranks[i], less[i] = make([]int, len(out)), make([]int, len(out))
 	}
@@ -108,7 +110,10 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 				if x[j] < x[i] {
 					r++
 				}
-				if x[i] < x[j] {
+				switch {
+				case x[i] < x[j]:
+					less[i][j] += 2
+				case x[i] == x[j]: // a tie, as between two copies of one study, is half of each
 					less[i][j]++
 				}
 			}
@@ -120,7 +125,7 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 		for j := range out {
 			out[i].Less[j] = 0.5
 			if i != j && entries[i].known() && entries[j].known() {
-				out[i].Less[j] = float64(less[i][j]) / float64(draws)
+				out[i].Less[j] = float64(less[i][j]) / float64(2*draws)
 			}
 		}
 		if i >= figures {
@@ -138,6 +143,7 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 // scaled so that the sum of their squares is its variance.
 type rankEntry struct {
 	Standing
+	panel     string // whose units of one name are one
 	listener  []string
 	deviation []float64
 }
@@ -145,7 +151,10 @@ type rankEntry struct {
 func (e rankEntry) known() bool { return len(e.deviation) > 0 }
 
 func newRankEntry(c Contender, figure Figure, confidence float64) rankEntry {
-	e := rankEntry{Standing: Standing{Study: c.Study, Model: c.Model, Figure: figure}}
+	e := rankEntry{Standing: Standing{Study: c.Study, Model: c.Model, Figure: figure}, panel: c.Study}
+	if figure == ByReproducibility && c.Panel != "" { // seatings on the fixture are never those of another study
+		e.panel = c.Panel
+	}
 	of := func(s Sensitivity) (float64, []Influence) {
 		if figure == ByRepeatability {
 			return s.SeatingDB[0], s.SeatingInfluence
@@ -202,7 +211,7 @@ type rankDrawer struct {
 	entries []rankEntry
 	people  int
 	person  [][]int // per entry and listener, the number of the person
-	study   []int   // per entry
+	panel   []int   // per entry
 	df      []float64
 	normal  []float64
 	scale   []float64
@@ -211,26 +220,26 @@ type rankDrawer struct {
 
 func newRankDrawer(entries []rankEntry, seed uint64) *rankDrawer {
 	d := &rankDrawer{rng: rand.New(rand.NewPCG(seed, 0x72616e6b)), entries: entries}
-	type key struct{ study, listener string }
+	type key struct{ panel, listener string }
 	people := make(map[key]int)
-	studies := make(map[string]int)
+	panels := make(map[string]int)
 	for _, e := range entries {
-		s, ok := studies[e.Study]
+		s, ok := panels[e.panel]
 		if !ok {
-			s = len(studies)
-			studies[e.Study] = s
+			s = len(panels)
+			panels[e.panel] = s
 			d.df = append(d.df, 0)
 		}
-		d.study = append(d.study, s)
+		d.panel = append(d.panel, s)
 		if k := float64(len(e.listener)); k > 0 && (d.df[s] == 0 || k-1 < d.df[s]) {
 			d.df[s] = k - 1
 		}
 		var of []int
 		for _, l := range e.listener {
-			p, ok := people[key{e.Study, l}]
+			p, ok := people[key{e.panel, l}]
 			if !ok {
 				p = len(people)
-				people[key{e.Study, l}] = p
+				people[key{e.panel, l}] = p
 			}
 			of = append(of, p)
 		}
@@ -248,7 +257,7 @@ func (d *rankDrawer) draw() []float64 {
 		d.normal[i] = d.rng.NormFloat64()
 	}
 	for s, df := range d.df {
-		// χ² with whole degrees of freedom, one per study: that makes the
+		// χ² with whole degrees of freedom, one per panel: that makes the
 		// normal draws Student's t.
 		sum := 0.0
 		for range int(df) {
@@ -265,7 +274,7 @@ func (d *rankDrawer) draw() []float64 {
 		for k, w := range e.deviation {
 			dev += w * d.normal[d.person[i][k]]
 		}
-		d.x[i] = math.Log(e.SummaryDB[0]) + dev*d.scale[d.study[i]]
+		d.x[i] = math.Log(e.SummaryDB[0]) + dev*d.scale[d.panel[i]]
 	}
 	return d.x
 }

@@ -252,38 +252,53 @@ func told(err error) error {
 	return err
 }
 
-// Together returns what the earlier studies that studies name know, once each and
-// without those that are among the named: studies that are looked at by themselves. shared says
-// which of all these are made of the same recordings. An address whose study.toml is not
-// there has no earlier studies.
-func Together(addresses []string) (before []earlier.Panel, shared []string, err error) {
+// Joint is what several studies that are looked at together have in common.
+type Joint struct {
+	// Before are what the studies before them know, once each and without those that are
+	// among the named themselves.
+	Before []earlier.Panel
+	// People says, per named study and then per one of Before, whose panel it is: where the numbers
+	// are equal, one study names the other as before it, and listeners of one name are one person.
+	People []int
+	Shared []string // which of all these are made of the same recordings, in words
+}
+
+// Together looks up what the named studies have in common. An address whose study.toml
+// is not there has no studies before it.
+func Together(addresses []string) (out Joint, err error) {
 	var sums []string
 	var all []earlier.Panel // the named ones, then those before them
-	for _, address := range addresses {
+	for i, address := range addresses {
 		doc, err := read(filepath.Join(resultdir.Root(address), resultdir.PanelFile))
-		if err == nil {
-			sums = append(sums, doc.SHA256)
-		} else {
-			shared = append(shared, fmt.Sprintf("Whether %s shares recordings with the others is not known (%v); run it again.", address, told(err)))
+		if err != nil && len(addresses) > 1 {
+			out.Shared = append(out.Shared, fmt.Sprintf("Whether %s shares recordings with the others is not known (%v); run it again.", address, told(err)))
 		}
 		doc.Panel.Study = address
-		all = append(all, doc.Panel)
+		sums, all, out.People = append(sums, doc.SHA256), append(all, doc.Panel), append(out.People, i)
 	}
-	for _, address := range addresses {
+	for a, address := range addresses {
 		if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(address), study.SettingsFile)); errors.Is(err, fs.ErrNotExist) {
 			continue
 		}
 		st, err := study.LoadPartial(address)
 		if err != nil {
-			return nil, nil, err
+			return Joint{}, err
 		}
 		e, err := Load(st, address)
 		if err != nil {
-			return nil, nil, err
+			return Joint{}, err
 		}
 		for i, p := range e.Panels {
-			if !slices.Contains(sums, e.Sums[i]) {
-				sums, all = append(sums, e.Sums[i]), append(all, p)
+			at := slices.Index(sums, e.Sums[i])
+			if at < 0 {
+				at = len(all)
+				sums, all, out.People = append(sums, e.Sums[i]), append(all, p), append(out.People, at)
+			}
+			from, to := out.People[at], out.People[a]
+			for k, who := range out.People {
+				if who == from {
+					out.People[k] = to
+				}
 			}
 		}
 	}
@@ -294,12 +309,10 @@ func Together(addresses []string) (before []earlier.Panel, shared []string, err 
 				if resultdir.StudyFolder(q.Study) != resultdir.StudyFolder(p.Study) { // else two fixtures of one
 					text += " Name the merged study or its parts."
 				}
-				shared = append(shared, text)
+				out.Shared = append(out.Shared, text)
 			}
 		}
 	}
-	if len(all) < 2 {
-		shared = nil // nothing to share with
-	}
-	return all[len(addresses):], shared, nil
+	out.Before = all[len(addresses):]
+	return out, nil
 }

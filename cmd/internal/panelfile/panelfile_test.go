@@ -159,23 +159,37 @@ func TestTogether(t *testing.T) {
 			}
 		}
 	}
-	got, shared, err := Together(dirs)
-	if err != nil || len(got) != 1 || got[0].Study != "spring" {
-		t.Errorf("%+v, %v", got, err)
+	joint := func(addresses ...string) Joint {
+		t.Helper()
+		out, err := Together(addresses)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return out
 	}
-	if len(shared) != 2 || !strings.HasPrefix(shared[0], "Whether "+dirs[0]+" shares recordings with the others is not known (") {
-		t.Errorf("without panel files: %q", shared)
+	got := joint(dirs...)
+	if len(got.Before) != 1 || got.Before[0].Study != "spring" {
+		t.Errorf("%+v", got.Before)
 	}
-	if got, _, err = Together(append(dirs, filepath.Join(root, "spring"))); err != nil || len(got) != 0 {
-		t.Errorf("beside itself: %d, %v", len(got), err)
+	if p := got.People; len(p) != 3 || p[0] != p[1] || p[1] != p[2] {
+		t.Errorf("one study before both: panels %v", p)
 	}
-	if got, shared, err = Together([]string{filepath.Join(root, "nowhere")}); err != nil || len(got) != 0 || shared != nil {
-		t.Errorf("no study.toml: %+v, %q, %v", got, shared, err)
+	if len(got.Shared) != 2 || !strings.HasPrefix(got.Shared[0], "Whether "+dirs[0]+" shares recordings with the others is not known (") {
+		t.Errorf("without panel files: %q", got.Shared)
+	}
+	spring, autumn := filepath.Join(root, "spring"), filepath.Join(root, "autumn")
+	if got = joint(append(dirs, spring)...); len(got.Before) != 0 || len(got.People) != 3 || got.People[0] != got.People[2] {
+		t.Errorf("beside itself: %d, panels %v", len(got.Before), got.People)
+	}
+	if got = joint(filepath.Join(root, "nowhere")); len(got.Before) != 0 || got.Shared != nil {
+		t.Errorf("no study.toml: %+v", got)
 	}
 	write(t, root, "autumn", nil) // the title is as long, so that the curves are the same
-	spring, autumn := filepath.Join(root, "spring"), filepath.Join(root, "autumn")
-	_, shared, err = Together([]string{spring, autumn})
-	if want := spring + " and " + autumn + " both hold the bare-ear recording of L01"; err != nil || len(shared) != 1 || !strings.HasPrefix(shared[0], want) {
-		t.Errorf("%q, %v, want %q", shared, err, want)
+	got = joint(spring, autumn)
+	if want := spring + " and " + autumn + " both hold the bare-ear recording of L01"; len(got.Shared) != 1 || !strings.HasPrefix(got.Shared[0], want) {
+		t.Errorf("%q, want %q", got.Shared, want)
+	}
+	if got.People[0] == got.People[1] {
+		t.Error("neither names the other, and yet they are one panel")
 	}
 }
