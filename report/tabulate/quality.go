@@ -252,11 +252,11 @@ func findingTable(r *judged.Study, brief bool) table.Table {
 		Note: "Rejected: kept out of every curve. Warning: used, with care.",
 		Columns: []table.Column{
 			{Head: "Row", Key: "row", Kind: table.Number, Repeat: true},
-			{Head: "File", Key: "file", Repeat: true},
 			{Head: "Severity", Key: "severity"},
-			{Head: "Channel", Key: "channel"},
 			{Head: "Found", Key: "found"},
 			{Head: "Remedy", Key: "remedy"},
+			{Head: "Channel", Key: "channel"},
+			{Head: "File", Key: "file"},
 		},
 	}
 	tones := map[capture.Severity]table.Tone{capture.Warning: table.Unsure, capture.Refusal: table.Bad}
@@ -270,8 +270,8 @@ func findingTable(r *judged.Study, brief bool) table.Table {
 		for i, rec := range r.Recordings {
 			for _, f := range found[i] {
 				if f.Severity == sev && (!brief || repeats.Show(f, rec.Row)) {
-					t.Add(table.Count(rec.Row), table.Linked(rec.File, rec.File), word,
-						table.Word(f.Channel), table.Word(text.OneLine(f.Message)), table.Word(text.OneLine(f.Mend)))
+					t.Add(table.Count(rec.Row), word, table.Word(text.OneLine(f.Message)), table.Word(text.OneLine(f.Mend)),
+						table.Word(f.Channel), table.Linked(rec.File, rec.File))
 				}
 			}
 		}
