@@ -134,13 +134,10 @@ func readingsCell(a *fitcorr.Alone) table.Cell {
 	return table.Word(string(a.Outcome) + ", " + distanceCell(a.DistanceMM).Text)
 }
 
-// distanceCell is a distance with its limits. One that reaches down to zero
-// is always written with its limits: "1.8 ± 1.9" would promise less than none.
+// distanceCell is a distance with its limits, however they lie: verdicts are read off them.
 func distanceCell(d [3]float64) table.Cell {
 	c := table.Between(d[0], d[1], d[2])
-	if d[1] <= 0 {
-		c.Text = text.Limits(d[0], d[1], d[2])
-	}
+	c.Text = text.Limits(d[0], d[1], d[2])
 	return c
 }
 
