@@ -98,14 +98,13 @@ func TestModelTableNotes(t *testing.T) {
 	}
 }
 
-// TestDistanceCell: a distance that may be none is not written as evenly
-// uncertain, which would reach below zero.
+// TestDistanceCell: a distance stands with its limits, even or not.
 func TestDistanceCell(t *testing.T) {
 	for _, c := range []struct {
 		d    [3]float64
 		want string
 	}{
-		{[3]float64{1.8, 0, 3.7}, "1.8 (0.0…3.7)"}, {[3]float64{0.4, 0, 2.3}, "0.4 (0.0…2.3)"}, {[3]float64{7.1, 3.9, 10.3}, "7.1 ± 3.2"},
+		{[3]float64{1.8, 0, 3.7}, "1.8 (0.0…3.7)"}, {[3]float64{0.4, 0, 2.3}, "0.4 (0.0…2.3)"}, {[3]float64{7.1, 3.9, 10.3}, "7.1 (3.9…10.3)"},
 	} {
 		if got := distanceCell(c.d); got.Text != c.want || !cmp.Equal(got.Num, c.d[:]) {
 			t.Errorf("%v: %q %v, want %q", c.d, got.Text, got.Num, c.want)
