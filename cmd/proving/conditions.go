@@ -159,7 +159,13 @@ func conditions() []condition {
 		c.surfaces = &of
 	}
 
-	// How often the fixture's entrance is found.
+	// The whole plan of asworn new, and how often the fixture's entrance is found.
+	planned := func(d *design) { d.Seatings, d.SurveySize = plan.Default().Seatings, len(d.Displacements) }
+	read("-planned", "five seatings and all displacements, as a plan has them by default", none, planned)
+	read("-4-planned", "the same, positions read four times", none, func(d *design) {
+		d.ReadingsEach, d.Readers, d.AllReadAll = 4, 2, true
+		planned(d)
+	})
 	once := func(d *design) { d.FixtureFindings = 1 }
 	read("-found-once", "the fixture's entrance found once and not written down", none, once)
 	read("-4-found-once", "positions read four times, the fixture's entrance found once", none, func(d *design) {
