@@ -16,7 +16,8 @@ func mergeCommand(c *console.Console) *cobra.Command {
 The studies themselves are only read. Nothing is written when two rows name the
 same placement, when a recording's path is in two studies, when names differ in
 case alone, or when calibration files of one name differ; every such clash is named
-with file and row.`,
+with file and row. Of a canal entrance that several studies found anew, the findings of
+the study with the fewest are kept: each reading is from its own study's.`,
 		Example: `  asworn merge both spring-study autumn-study`,
 		Args:    cobra.MinimumNArgs(3),
 		RunE: func(cmd *cobra.Command, args []string) error {
