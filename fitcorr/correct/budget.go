@@ -101,36 +101,51 @@ func overThirds(v []float64, valid []bool) []float64 {
 // seatings counts. Where the survey predicts what the places do to the level,
 // that is taken off first: what is left of it is another row of the budget.
 func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector, ear int) source {
-	s := source{name: "seating on the fixture", kind: TypeA, std: make([]float64, band.Count), df: float64(len(parts) - 1)}
+	s := source{name: "seating on the fixture", kind: TypeA, std: make([]float64, band.Count)}
+	of, n := rows, 1
 	if len(parts) > 1 {
-		for b := range s.std {
-			if x := c.apartFromPlace(parts, ear, b); len(x) > 1 {
-				_, sd := stats.MeanSD(x)
-				s.std[b] = sd / math.Sqrt(float64(len(x)))
-			}
+		of, n = nil, len(parts)
+		for _, p := range parts {
+			of = append(of, p.s)
 		}
-		return s
 	}
-	if len(rows) < 2 {
+	if len(of) < 2 {
 		fc.Notes = append(fc.Notes, "one seating: its scatter is not known and not in the interval")
-		s.df = 0
-		for b := range s.std {
-			s.std[b] = parts[0].s.Ears[ear].StdErrDB[b]
-		}
 		s.name = "measurement noise"
+		copy(s.std, parts[0].s.Ears[ear].StdErrDB)
 		return s
 	}
-	var all []part
-	for _, r := range rows {
-		all = append(all, part{s: r})
-	}
-	s.df = float64(len(rows) - 1)
+	var ears int
 	for b := range s.std {
-		if x := c.apartFromPlace(all, ear, b); len(x) > 1 {
-			_, s.std[b] = stats.MeanSD(x)
+		v, heard := c.scatter(of, b)
+		s.std[b] = math.Sqrt(v / float64(n))
+		ears = max(ears, heard)
+	}
+	s.df = float64(ears * (len(of) - 1))
+	return s
+}
+
+// scatter is the variance of the levels of seatings in band b, dB², each moved to the worn mean, pooled
+// over the ears that count there, and how many these are. Cushions of one model are taken to
+// scatter alike on both ears (common practice, no source): the two or three seatings that a
+// curve often has tell next to nothing of one ear's alone.
+func (c *Corrector) scatter(of []seat.Seating, b int) (v float64, ears int) {
+	parts := make([]part, len(of))
+	for i, s := range of {
+		parts[i] = part{s: s}
+	}
+	for ear := range parts[0].s.Ears {
+		known := c
+		if c != nil && !c.survey.Ears[ear].Known() {
+			known = nil
+		}
+		if x := known.apartFromPlace(parts, ear, b); len(x) > 1 {
+			_, sd := stats.MeanSD(x)
+			v += sd * sd
+			ears++
 		}
 	}
-	return s
+	return v / float64(max(1, ears)), ears
 }
 
 // apartFromPlace returns the valid levels of the parts in band b, each moved
