@@ -196,7 +196,7 @@ func Headphones(dir string, r report.Results, source Source, common HeadphoneSet
 		what := fmt.Sprintf("seating %d", rec.Number)
 		if rec.Model == "" {
 			h.Azimuth = append(h.Azimuth, azimuth)
-			what = "loudspeaker " + rec.Loudspeaker
+			what = fmt.Sprintf("loudspeaker at %g degrees", azimuth) // in ASCII, which libmysofa needs beside long texts
 		}
 		h.Comment += fmt.Sprintf("measurement %d: %s, %s", len(h.IR), what, rec.File)
 	}

@@ -132,7 +132,7 @@ func TestBareEars(t *testing.T) {
 	if got, err := d.Values(); err != nil || !slices.Equal(got, []float64{330, 0, 1, 0, 0, 1}) {
 		t.Errorf("the loudspeaker stands at %v, %v", got, err)
 	}
-	if text, err := f.Text("Comment"); err != nil || !strings.Contains(text, "measurement 1: loudspeaker Right 30°, a.wav") || !strings.Contains(text, "1 m stands for it") {
+	if text, err := f.Text("Comment"); err != nil || !strings.Contains(text, "measurement 1: loudspeaker at 330 degrees, a.wav") || !strings.Contains(text, "1 m stands for it") {
 		t.Errorf("comment %q, %v", text, err)
 	}
 }
