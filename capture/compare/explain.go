@@ -22,7 +22,9 @@ var limits = [...]struct{ size, over float64 }{
 }
 
 const (
-	shapeOver  = 1.5    // of what is left, from which it is unlike its group
+	shapeOver  = 1.5    // of what is left, from which it is unlike its group; …
+	wornOver   = 2.0    // … of what is worn: people scatter with longer tails
+	outOver    = 1.05   // … of an ear on a fixture that has lost low frequencies too
 	doubtOver  = 1.0    // … from which other groups are looked at, of what is worn
 	memberOver = 1.3    // … up to which it passes for a member of another
 	outLowDB   = 2.5    // loss at low frequencies of a microphone that is out
@@ -65,19 +67,20 @@ func (s *school) explain(g group, i int) []finding.Finding {
 	}
 	best := -1
 	for k, a := range c.accounts {
-		limit := limits[a.cause]
+		least := limits[a.cause]
 		// A microphone does not become more sensitive at high frequencies, nor a
 		// response steeper, by what these name.
 		if a.cause == blocked && a.size > 0 || a.cause == compressed && a.size < 0 {
 			continue
 		}
-		if math.Abs(a.size) < limit.size || math.Abs(a.score) < limit.over*l.usual[a.cause] {
+		if math.Abs(a.size) < least.size || math.Abs(a.score) < least.over*l.usual[a.cause] {
 			continue
 		}
 		if best < 0 || math.Abs(a.score) > math.Abs(c.accounts[best].score) {
 			best = k
 		}
 	}
+	limit := g.kind.limit()
 	left := c.shape
 	if best >= 0 {
 		left = [2]float64{c.left(best, 0), c.left(best, 1)}
@@ -93,16 +96,24 @@ func (s *school) explain(g group, i int) []finding.Finding {
 				fmt.Sprintf("it resembles %s more than the other recordings of %s (probability %.4f)", name, g.name, p)).Of(p, "probability")}
 		}
 	}
-	if best >= 0 && (max(left[0], left[1]) < shapeOver*l.shape || square(left) < explained*square(c.shape)) {
+	if best >= 0 && (max(left[0], left[1]) < limit*l.shape || square(left) < explained*square(c.shape)) {
 		return []finding.Finding{c.name(c.accounts[best], s.recs[i], g)}
 	}
 	var found []finding.Finding
 	for e := range left {
-		if left[e] > shapeOver*l.shape {
+		if left[e] > limit*l.shape || g.kind.fixture && left[e] > outOver*l.shape && c.low[e] < -max(outLowDB, l.lowDB) {
 			found = append(found, c.unlike(study.Ear(e), l, g))
 		}
 	}
 	return found
+}
+
+// limit is what is left of a difference, over the usual, from which it is unlike its group.
+func (k kind) limit() float64 {
+	if k.fixture {
+		return shapeOver
+	}
+	return wornOver
 }
 
 func square(x [2]float64) float64 { return x[0]*x[0] + x[1]*x[1] }
@@ -135,7 +146,7 @@ func (c instance) name(a account, own Traits, g group) finding.Finding {
 // unlike words a shape that no cause explains.
 func (c instance) unlike(e study.Ear, l law, g group) finding.Finding {
 	over := c.shape[e] / l.shape
-	if c.low[e] < -outLowDB && c.low[e] < -l.lowDB/2 {
+	if c.low[e] < -max(outLowDB, l.lowDB/2) {
 		return finding.New(finding.MicrophoneOut,
 			finding.Text("the %s ear differs from the other recordings of %s as if the microphone had come out of the ear: %+.1f dB at low frequencies, %.1f times the usual scatter above", e, g.name, c.low[e], over)).
 			On(e.String()).Of(over, "scatter")

@@ -25,10 +25,16 @@ const (
 // law is how members of groups of one kind differ from the others of theirs.
 type law struct {
 	scatter *mat.SymDense // dB², over the thirds of shape
-	// usual is the quantile of the scores of good recordings, in standard deviations.
+	// usual is the quantile of the scores of good recordings over usualScore.
 	usual map[cause]float64
 	shape float64 // the same of what is left without the level
 	lowDB float64 // of the difference at low frequencies
+}
+
+// thought is the law that is thought of before any recording was seen.
+func thought() law {
+	return law{scatter: priorScatter(), lowDB: 2, shape: 1.2,
+		usual: map[cause]float64{gainOfBoth: 1, gainOfOne: 1, blocked: 1, compressed: 1}}
 }
 
 // priorScatter is what is thought of scatter before any was seen.

@@ -13,10 +13,11 @@ import (
 // How a law is learned. Common practice, no source.
 const (
 	lawRounds  = 5
-	usualShare = 0.9 // quantile of the scores that stands for a kind
-	usualCount = 20  // scores that what is thought of them is worth
-	priorFloor = 0.3 // of what is thought of the scores without any
-	modelFloor = 0.6 // of those with all headphones, with one
+	usualShare = 0.9   // quantile of the scores that stands for a kind
+	usualScore = 1.645 // that quantile of a score whose scatter is normal and known
+	usualCount = 20    // scores that what is thought of them is worth
+	priorFloor = 0.3   // of what is thought of the scores without any
+	modelFloor = 0.6   // of those with all headphones, with one
 )
 
 // school is what laws are learned from.
@@ -37,7 +38,7 @@ func (s *school) law(g group) law {
 	model := s.rows[g.members[0]].Model
 	return of(model, g.kind, func() law {
 		prior := of("", g.kind, func() law {
-			return s.learn(law{scatter: priorScatter(), lowDB: 2}, priorFloor, func(o group) bool { return o.kind == g.kind })
+			return s.learn(thought(), priorFloor, func(o group) bool { return o.kind == g.kind })
 		})
 		if model == "" {
 			return prior
@@ -84,7 +85,7 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 	each(func(g group, i int) {
 		c := l.judge(g, s.rows, s.recs, i)
 		for _, a := range c.accounts {
-			scores[a.cause] = append(scores[a.cause], math.Abs(a.score))
+			scores[a.cause] = append(scores[a.cause], math.Abs(a.score)/usualScore)
 		}
 		for e := range c.ok {
 			if c.ok[e] {
@@ -93,9 +94,9 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 		}
 	})
 	for _, c := range causes {
-		l.usual[c] = quantile(scores[c], 1.645, floor) / 1.645
+		l.usual[c] = quantile(scores[c], prior.usual[c], floor)
 	}
-	l.shape = quantile(shape, 1.2, floor)
+	l.shape = quantile(shape, prior.shape, floor)
 	return l
 }
 
