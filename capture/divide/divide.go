@@ -57,13 +57,16 @@ func divideBy(t *take.Take, inverse []complex128, k, ear int) {
 	if t.X[take.Loopback] == nil && t.Shift[k] != 0 {
 		deconv.Advance(h, t.Shift[k], t.Bench.N)
 	}
-	for i, g := range inverse {
-		h[i] *= g
-	}
-	if c := t.Bench.Correct[ear]; c != nil {
-		for i := range h {
-			h[i] *= c[i]
+	c := t.Bench.Correct[ear]
+	if c == nil {
+		for i, g := range inverse {
+			h[i] *= g
 		}
+		return
+	}
+	c = c[:len(h)]
+	for i, g := range inverse[:len(h)] {
+		h[i] = h[i] * g * c[i]
 	}
 }
 

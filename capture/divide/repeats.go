@@ -143,8 +143,10 @@ func costOfTwo(t *take.Take, b *take.Desk) []float64 {
 			}
 			b.FFT.Inverse(b.Impulse, t.Spectrum(k, e))
 			total, peak := 0.0, 0.0
-			for _, v := range b.Impulse {
-				peak = max(peak, math.Abs(v))
+			for _, v := range b.Impulse { // twice as fast as with max, which looks for NaN
+				if v = math.Abs(v); v > peak {
+					peak = v
+				}
 			}
 			// Between the end of the window and the highest harmonics.
 			from, to := p.Preroll+p.Post+p.Pre, p.N-p.Pre

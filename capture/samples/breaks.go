@@ -28,7 +28,8 @@ type predictor [breakOrder]float64
 type breakBlock struct {
 	from        int // its first sample
 	w           predictor
-	at, crowd   int // of the worst error; samples nearly as bad
+	at          int // of the worst error
+	crowd       int // samples nearly as bad, counted where the worst may be a break
 	worst, mean float64
 }
 
@@ -73,14 +74,17 @@ func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64)
 		if left <= least*least { // nor is any single error above it
 			now.mean = gaussMean * math.Sqrt(left/float64(size))
 		} else {
-			now.look(e, y, least, 0, 0)
+			now.look(e, y, 0, 0)
 		}
 		if now.worst > least && now.worst > breakDoubt*now.mean {
 			// The break itself bends the prediction of its block.
 			i := now.at - b
 			skipFrom, skipTo := max(0, i-breakReach), min(size, i+2*breakReach)
 			now.w, _ = fitWithout(y, skipFrom, skipTo)
-			now.look(e, y, least, skipFrom, skipTo)
+			now.look(e, y, skipFrom, skipTo)
+		}
+		if now.worst > least && now.worst > ratio*now.mean {
+			now.crowd = crowdOf(e, now.worst)
 		}
 		if b > first {
 			judge()
@@ -110,30 +114,31 @@ func (c BreakSearch) still(y, x []float64, start, b int) {
 }
 
 // look measures the prediction errors of a block. The worst is looked for among
-// all, the mean leaves out what is beside it; errors up to least are of no
-// interest.
-func (b *breakBlock) look(e, y []float64, least float64, skipFrom, skipTo int) {
+// all, the mean leaves out what is beside it.
+func (b *breakBlock) look(e, y []float64, skipFrom, skipTo int) {
 	b.w.errors(e, y)
-	b.worst = 0
-	worst := 0
+	worst, at := 0.0, 0
 	for i, a := range e {
-		if a > b.worst {
-			b.worst, worst = a, i
-		}
-	}
-	b.at, b.crowd = b.from+worst, 0
-	if b.worst > least {
-		for _, a := range e {
-			if a > b.worst/4 {
-				b.crowd++
-			}
+		if a > worst {
+			worst, at = a, i
 		}
 	}
 	if skipTo == 0 {
-		skipFrom, skipTo = max(0, worst-3), min(len(e), worst+breakReach+1)
+		skipFrom, skipTo = max(0, at-3), min(len(e), at+breakReach+1)
 	}
 	head, rest := e[:skipFrom], e[skipTo:]
+	b.worst, b.at = worst, b.from+at
 	b.mean = (Sum(head) + Sum(rest)) / float64(len(head)+len(rest))
+}
+
+// crowdOf counts the errors of a block that are nearly as bad as the worst.
+func crowdOf(e []float64, worst float64) (n int) {
+	for _, a := range e {
+		if a > worst/4 {
+			n++
+		}
+	}
+	return n
 }
 
 // junction looks for the place in a block up to which the predictor of the
