@@ -66,9 +66,14 @@ func All() []Band {
 // AllThirds returns the Thirds third-octave bands above the kept ones; band i
 // spans the kept bands PerThird·i to PerThird·(i+1)−1.
 func AllThirds() []Band {
-	out := make([]Band, Thirds)
+	out := keptThirds
+	return out[:]
+}
+
+// keptThirds is what AllThirds returns.
+var keptThirds = func() (out [Thirds]Band) {
 	for i := range out {
 		out[i] = Exact(firstThird+i, 3)
 	}
 	return out
-}
+}()

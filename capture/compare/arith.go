@@ -43,11 +43,16 @@ func over(x []float64, at []int) (out []float64) {
 // mean is NaN of nothing.
 func mean(x []float64) float64 { return samples.Sum(x) / float64(len(x)) }
 
-// quadratic is aᵀ·C⁻¹·b.
-func quadratic(c *mat.Cholesky, a, b *mat.VecDense) float64 {
-	var s mat.VecDense
-	if c.SolveVecTo(&s, b) != nil {
-		return math.NaN()
+// weighed is C⁻¹·x, of NaN where C is next to singular.
+func weighed(c *mat.Cholesky, x *mat.VecDense) *mat.VecDense {
+	s := mat.NewVecDense(x.Len(), nil)
+	if c.SolveVecTo(s, x) != nil {
+		for i := range s.Len() {
+			s.SetVec(i, math.NaN())
+		}
 	}
-	return mat.Dot(a, &s)
+	return s
 }
+
+// quadratic is xᵀ·C⁻¹·x.
+func quadratic(c *mat.Cholesky, x *mat.VecDense) float64 { return mat.Dot(x, weighed(c, x)) }

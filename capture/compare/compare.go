@@ -10,7 +10,6 @@ import (
 	"asworn/capture/band"
 	"asworn/capture/finding"
 	"asworn/capture/order"
-	"asworn/capture/response"
 	"asworn/capture/study"
 )
 
@@ -29,8 +28,8 @@ const (
 )
 
 // Seatings finds what one recording cannot show by itself: left and
-// right exchanged, and both microphones of opposite polarity. rows and recs are
-// as long as each other; a recording is compared with those of the same model,
+// right exchanged, and both microphones of opposite polarity. rows and traits (TraitsOf)
+// are as long as each other and are only read; a recording is compared with those of the same model,
 // subject and point, with those of the same subject and point, and with all of
 // the same point. It returns the findings of each recording, in their order;
 // recordings that are refused already are left out of the comparison.
@@ -38,11 +37,7 @@ const (
 // Exchanged ears are told by the difference of left and right as it was
 // recorded, before the microphones are allowed for: it changes its sign when
 // the channels are exchanged, and it is a person's own, and the microphones'.
-func Seatings(s study.Setup, rows []study.Seating, recs []response.Recording) [][]finding.Finding {
-	traits := make([]Traits, len(recs))
-	for i, r := range recs {
-		traits[i] = TraitsOf(s, r)
-	}
+func Seatings(rows []study.Seating, traits []Traits) [][]finding.Finding {
 	return compareTraits(rows, traits, func(int) bool { return true })
 }
 

@@ -71,7 +71,7 @@ func TestCompareSeatings(t *testing.T) {
 				recs[b].Ears[e].Polarity *= -1
 			}
 			recs[c].DriftPPM += 50
-			for i, found := range compare.Seatings(study.Setup{}, rows, recs) {
+			for i, found := range compare.Seatings(rows, traitsOf(study.Setup{}, recs)) {
 				for _, f := range found {
 					switch {
 					case f.Code == "channels-swapped" && i == a:
@@ -101,6 +101,15 @@ func TestCompareSeatings(t *testing.T) {
 	t.Logf("\n| ears differ by | studies | exchanged found | polarity found | clock found | false |\n|---|---|---|---|---|---|\n%s", table.String())
 }
 
+// traitsOf are those of all recordings of a study.
+func traitsOf(s study.Setup, recs []response.Recording) []compare.Traits {
+	out := make([]compare.Traits, len(recs))
+	for i, r := range recs {
+		out[i] = compare.TraitsOf(s, r)
+	}
+	return out
+}
+
 // TestMicrophonesAreNoEars lets two microphones differ by 6 dB and be
 // calibrated: what was recorded, not what was meant, tells the exchange.
 func TestMicrophonesAreNoEars(t *testing.T) {
@@ -112,7 +121,7 @@ func TestMicrophonesAreNoEars(t *testing.T) {
 		recs[4].Ears[0].LevelDB[i] -= 6.02
 		recs[4].Ears[1].LevelDB[i] += 6.02
 	}
-	found := compare.Seatings(s, rows, recs)
+	found := compare.Seatings(rows, traitsOf(s, recs))
 	for i, f := range found {
 		if i == 4 && (len(f) != 1 || f[0].Code != "channels-swapped" || f[0].Severity != finding.Refusal) || i != 4 && len(f) > 0 {
 			t.Errorf("recording %d: %+v", i, f)
@@ -134,7 +143,7 @@ func TestCompareWith(t *testing.T) {
 		recs[9].Ears[e].Polarity *= -1
 	}
 	recs[20].DriftPPM += 50
-	want := compare.Seatings(study.Setup{}, rows, recs)
+	want := compare.Seatings(rows, traitsOf(study.Setup{}, recs))
 	for i, codes := range map[int]int{4: 1, 9: 2, 20: 1, 2: 0} {
 		var others []study.Seating
 		var traits []compare.Traits

@@ -130,8 +130,8 @@ func (c instance) account(why cause, ear study.Ear, change [2]*mat.VecDense) acc
 	var cross, power float64
 	for e, v := range change {
 		if v != nil {
-			cross += quadratic(&c.m[e].chol, v, c.m[e].d)
-			power += quadratic(&c.m[e].chol, v, v)
+			cross += mat.Dot(v, c.m[e].weighed)
+			power += quadratic(&c.m[e].chol, v)
 		}
 	}
 	if !(power > 0) {

@@ -55,9 +55,10 @@ func priorScatter() *mat.SymDense {
 
 // metric weighs the difference of one ear from a group by the law, where it counts.
 type metric struct {
-	at   []int // thirds
-	chol mat.Cholesky
-	d    *mat.VecDense
+	at      []int // thirds
+	chol    mat.Cholesky
+	d       *mat.VecDense
+	weighed *mat.VecDense // the inverse of the scatter times d
 }
 
 // metricOf is not ok where too few thirds count.
@@ -85,6 +86,7 @@ func (l law) metricOf(g group, e int, o opinion) (m metric, ok bool) {
 		return m, false
 	}
 	m.d = m.vector(o.d)
+	m.weighed = weighed(&m.chol, m.d)
 	return m, true
 }
 
@@ -108,9 +110,12 @@ func (m metric) flat() *mat.VecDense {
 
 // shapeOf is the root mean square of a difference beyond its level, in standard deviations.
 func (m metric) shapeOf(d *mat.VecDense) float64 {
-	flat := m.flat()
-	cross := quadratic(&m.chol, flat, d)
-	return math.Sqrt(max(0, quadratic(&m.chol, d, d)-cross*cross/quadratic(&m.chol, flat, flat)) / float64(len(m.at)-1))
+	flat, w := m.flat(), m.weighed
+	if d != m.d {
+		w = weighed(&m.chol, d)
+	}
+	cross := mat.Dot(flat, w)
+	return math.Sqrt(max(0, mat.Dot(d, w)-cross*cross/quadratic(&m.chol, flat)) / float64(len(m.at)-1))
 }
 
 // cause is what may have changed the levels of a recording.

@@ -123,7 +123,7 @@ func joined(prior *mat.SymDense, all [][]float64) *mat.SymDense {
 		next.ScaleSym(priorCount/float64(priorCount+len(all)), prior)
 		for _, d := range all {
 			x := mat.NewVecDense(n, d)
-			w := (freedom + float64(n)) / (freedom + quadratic(&chol, x, x))
+			w := (freedom + float64(n)) / (freedom + quadratic(&chol, x))
 			next.SymRankOne(next, w/float64(priorCount+len(all)), x)
 		}
 		now = next

@@ -152,7 +152,7 @@ func (s surface) at(d study.Displacement, e study.Ear, but int) (levels []float6
 	}
 	spread = 1
 	if v := mat.NewVecDense(terms, x); f.chol.SymmetricDim() == terms {
-		spread += quadratic(&f.chol, v, v)
+		spread += quadratic(&f.chol, v)
 	}
 	return levels, spread
 }

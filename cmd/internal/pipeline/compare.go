@@ -10,13 +10,11 @@ import (
 // compareAll adds to every response what only a comparison with the others of the
 // study shows. It returns the traits of all, those that are refused now marked so.
 func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response) compared {
-	recs := make([]capture.Recording, len(responses))
 	out := compared{Traits: make([]compare.Traits, len(responses))}
 	for i, r := range responses {
-		recs[i] = r.Recording
 		out.Traits[i] = compare.TraitsOf(setup, r.Recording)
 	}
-	out.Found = compare.Seatings(setup, rows, recs)
+	out.Found = compare.Seatings(rows, out.Traits)
 	out.tell(responses)
 	for i, r := range responses {
 		out.Traits[i].Usable = r.Recording.Quality.Usable()

@@ -189,9 +189,18 @@ type tally struct {
 	planted, found, named map[string]int
 }
 
+// traitsOf are those of all recordings of a study.
+func traitsOf(recs []capture.Recording) []compare.Traits {
+	out := make([]compare.Traits, len(recs))
+	for i, r := range recs {
+		out[i] = compare.TraitsOf(capture.Setup{}, r)
+	}
+	return out
+}
+
 // clean counts the false alarms in a study as it is.
-func (n *tally) clean(t *testing.T, rows []capture.Seating, recs []capture.Recording) {
-	for i, fs := range compare.Seatings(capture.Setup{}, rows, recs) {
+func (n *tally) clean(t *testing.T, rows []capture.Seating, traits []compare.Traits) {
+	for i, fs := range compare.Seatings(rows, traits) {
 		n.good++
 		bad := false
 		for _, f := range fs {
@@ -251,11 +260,8 @@ func TestPlantedInGroups(t *testing.T) {
 	d.FixtureOffsetsMM = nil
 	for world := range uint64(worlds) {
 		rows, recs := invented(t, seed+world, d)
-		n.clean(t, rows, recs)
-		good := make([]compare.Traits, len(recs))
-		for i, r := range recs {
-			good[i] = compare.TraitsOf(capture.Setup{}, r)
-		}
+		good := traitsOf(recs)
+		n.clean(t, rows, good)
 		r := rand.New(rand.NewPCG(seed+world, 17))
 		for fault := range groupFaults {
 			for kind := range kinds {
@@ -287,7 +293,7 @@ func TestPlantedInGroups(t *testing.T) {
 	d.Listeners, d.Seatings, d.Closed, d.Open, d.FixtureSeatings, d.SurveySize = 3, 3, 1, 0, 3, 7
 	for world := range uint64(small) {
 		rows, recs := invented(t, seed+1000+world, d)
-		few.clean(t, rows, recs)
+		few.clean(t, rows, traitsOf(recs))
 	}
 	t.Logf("small studies: %d false alarms among %d good recordings, %v", few.alarms, few.good, few.wrong)
 	for _, n := range []tally{n, few} {
