@@ -49,3 +49,33 @@ func TestWorkers(t *testing.T) {
 		group.Wait()
 	}
 }
+
+// TestOrderOfRecordings: what a recording becomes does not depend on those that a
+// processor had before, longer ones among them.
+func TestOrderOfRecordings(t *testing.T) {
+	const design = 0
+	rate := plantedDesigns[design].rate
+	for i, p := range plants {
+		if p.needs != nil && !p.needs(plantedDesigns[design].repeats, plantedDesigns[design].loop) {
+			continue
+		}
+		r := drawGood(uint64(3000+i), design)
+		p.spoil(r, p.sizes[len(p.sizes)-1])
+		x := r.make()
+		want, err := processor(t, plantedSetup(design)).ProcessSamples(x, rate)
+		if err != nil {
+			t.Fatal(err)
+		}
+		used := processor(t, plantedSetup(design))
+		long := drawGood(uint64(4000+i), design).make()
+		for c := range long {
+			long[c] = append(long[c], make([]float64, len(long[c])/2)...)
+		}
+		if _, err := used.ProcessSamples(long, rate); err != nil {
+			t.Fatal(err)
+		}
+		if got, err := used.ProcessSamples(x, rate); err != nil || !reflect.DeepEqual(got, want) {
+			t.Errorf("%s: another result after a longer recording: %v", p.name, err)
+		}
+	}
+}

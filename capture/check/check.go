@@ -64,11 +64,10 @@ func Responses(t *take.Take) {
 	var tops, silence [take.Roles][]finding.Finding
 	var repeats, background [len(study.Ears)][]finding.Finding
 	var copies, wire, other []finding.Finding
+	t.Bench.Share(take.Roles, func(_ *take.Desk, role int) { tops[role] = checkTops(t, role) }) // first: others ask what is spoilt
 	var work []func(*take.Desk)
 	for role := range take.Roles {
-		work = append(work,
-			func(d *take.Desk) { silence[role] = checkSilence(t, d, role) },
-			func(*take.Desk) { tops[role] = checkTops(t, role) })
+		work = append(work, func(d *take.Desk) { silence[role] = checkSilence(t, d, role) })
 	}
 	for e := range study.Ears {
 		work = append(work, func(d *take.Desk) { repeats[e] = checkRepeats(t, d, e) },

@@ -31,7 +31,7 @@ type Locator struct {
 	low    float64   // the band it looks at, Hz
 	high   float64
 
-	fft     *deconv.FFT // made for the longest recording so far
+	fft     *deconv.FFT // for recordings about as long as the last
 	inverse []complex128
 	seq     []float64
 	spec    []complex128
@@ -75,8 +75,8 @@ type Found struct {
 // prepare sets the transforms for recordings of n decimated samples.
 func (l *Locator) prepare(n int) {
 	need := deconv.FastLen(n + len(l.x))
-	if l.fft != nil && l.fft.Len() >= need && l.fft.Len() <= 2*need {
-		return
+	if l.fft != nil && l.fft.Len() == need {
+		return // another length would do, but what is found would depend on the recording before
 	}
 	l.fft = deconv.NewFFT(need)
 	l.seq = make([]float64, need)
