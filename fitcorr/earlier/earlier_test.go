@@ -13,6 +13,7 @@ import (
 	"asworn/capture/study"
 	"asworn/fitcorr/reading"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/sensitivity"
 )
 
 // people draws how ears of people and of the fixture sound bare: smooth curves that differ
@@ -303,6 +304,14 @@ func TestCheck(t *testing.T) {
 		{"reference", func(_ *Panel, f *Fixture) { f.ReferenceDB = other }, "the reference of fixture"},
 		{"listeners", func(p *Panel, _ *Fixture) { p.Listeners = []string{"P1"} }, "none of its listeners (P1) is in this study (L01, L02)"},
 		{"curves", func(p *Panel, _ *Fixture) { p.Bare[0].Ears[0].Valid = nil }, "the bare ears of L01 do not have"},
+		{"levels", func(p *Panel, _ *Fixture) {
+			p.Bare[0].Ears[0].LevelDB = append([]float64{1e308}, p.Bare[0].Ears[0].LevelDB[1:]...)
+		}, "a level of 1e+308 dB of the bare ears of L01"},
+		{"findings", func(p *Panel, _ *Fixture) { p.Entrances = []Entrance{{Subject: "L01"}} }, "an entrance of L01 found 0 times"},
+		{"readings", func(p *Panel, _ *Fixture) { p.Readings.One = reading.Learned{MM: 1, DF: -5} }, "readings that err by 1 mm with -5 degrees of freedom cannot be: run that study again"},
+		{"sensitivity", func(p *Panel, _ *Fixture) {
+			p.Models = []Model{{"Model A", []sensitivity.Sensitivity{{SummaryDB: [3]float64{-1}}}}}
+		}, "a sensitivity of -1 dB of Model A"},
 	} {
 		p, f := good, good.Fixture
 		p.Bare = append([]Bare(nil), good.Bare...)

@@ -8,6 +8,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/fitcorr/reading"
 )
 
 // Check says why what an earlier study knows cannot be taken into a study on this fixture
@@ -34,6 +35,9 @@ func (p *Panel) Check(fixture Fixture, listeners []string) error {
 			}
 		}
 	}
+	if what := p.impossible(); what != "" {
+		return fmt.Errorf("%s cannot be: run that study again%s", what, leave)
+	}
 	for _, b := range p.Bare {
 		for _, c := range b.Ears {
 			if n := len(c.LevelDB); n != 0 && n != band.Count || len(c.StdErrDB) != n || len(c.Valid) != n {
@@ -46,6 +50,48 @@ func (p *Panel) Check(fixture Fixture, listeners []string) error {
 	}
 	return nil
 }
+
+// impossible names a number in the file that no study can have found; "" when there is
+// none. A checksum that fits does not say that a run wrote the file.
+func (p *Panel) impossible() string {
+	within := func(v, low, high float64) bool { return v >= low && v <= high }
+	for _, b := range p.Bare {
+		for _, c := range b.Ears {
+			for i, v := range c.LevelDB {
+				if !within(v, -maxLevelDB, maxLevelDB) || i < len(c.StdErrDB) && !within(c.StdErrDB[i], 0, maxDB) {
+					return fmt.Sprintf("a level of %g dB of the bare ears of %s, or its standard error,", v, b.Subject)
+				}
+			}
+		}
+	}
+	for _, e := range p.Entrances {
+		if e.Findings < 1 || !within(e.ForwardMM, -maxMM, maxMM) || !within(e.UpMM, -maxMM, maxMM) {
+			return fmt.Sprintf("an entrance of %s found %d times at %g and %g mm", e.Subject, e.Findings, e.ForwardMM, e.UpMM)
+		}
+	}
+	for _, l := range []reading.Learned{p.Readings.One, p.Readings.Landmark, p.Readings.FixtureLandmark} {
+		if !within(l.MM, 0, maxMM) || !within(l.DF, 0, math.MaxInt32) {
+			return fmt.Sprintf("readings that err by %g mm with %g degrees of freedom", l.MM, l.DF)
+		}
+	}
+	for _, m := range p.Models {
+		for _, s := range m.Sensitivity {
+			for _, v := range append(s.SummaryDB[:], s.SeatingDB[:]...) {
+				if !within(v, 0, maxDB) {
+					return fmt.Sprintf("a sensitivity of %g dB of %s", v, m.Model)
+				}
+			}
+		}
+	}
+	return ""
+}
+
+// What is beyond any level, in any unit; any interval; any reading and place of an entrance.
+const (
+	maxLevelDB = 400
+	maxDB      = 1e6
+	maxMM      = 1000
+)
 
 // Shared says what two studies have both, by which one recording would count twice; ""
 // when nothing. Equal levels in all bands are one recording, even if its file was written anew.
