@@ -22,75 +22,94 @@ type Covariances struct {
 	Fixture [2]float64
 }
 
-// Root returns L with Λ = LL', Dim rows, dB, mm and degrees; landmarkMM is the standard
-// deviation of a listener's landmark, of no account without readings.
-func (s *Covariances) Root(l Layout, landmarkMM float64) Factor {
-	rs, rd := balancedRoot(s.Sum), balancedRoot(s.Diff)
-	_, cs := rs.Dims()
-	_, cd := rd.Dims()
-	n := l.Bands.N
-	out := mat.NewDense(l.Dim(), cs+cd+l.smallColumns(), nil)
-	half := math.Sqrt(0.5)
-	for k := range l.Width() {
-		for e := range 2 {
-			sign := half
-			if e == 1 {
-				sign = -half
-			}
-			for r := range n {
-				row := out.RawRowView(l.Channel(e, k) + r)
-				for c := range cs {
-					row[c] = half * rs.At(k*n+r, c)
-				}
-				for c := range cd {
-					row[cs+c] = sign * rd.At(k*n+r, c)
-				}
-			}
-		}
-	}
-	for m := range l.Models {
-		l.FillPosition(out, m, cs+cd+placing.HeadsetDim*m, stats.CholeskyRoot(s.Between[m]))
-	}
-	l.FillConfounded(out, s.Confounded, 1, cs+cd+placing.HeadsetDim*l.Models)
-	if l.Read {
-		l.FillLandmark(out, cs+cd+l.smallColumns()-placing.ReadDim, landmarkMM)
-	}
-	return l.newFactor(out, rs, rd)
+// Prior is Λ as a listener's equations take it.
+type Prior struct {
+	// Ears is a root of the ears' part of Λ, dB: Dim rows, zero on those of positions;
+	// width·n columns of (left + right)/√2, then as many of (left − right)/√2.
+	Ears *mat.Dense
+	// Inverse is Λ⁻¹ over the values that a listener's vector holds (Layout.Values).
+	Inverse *mat.SymDense
+	LogDet  float64 // log|Λ| over the same
 }
 
-// balancedRoot is eigenRoot on the scale of each band's own standard
-// deviation: low frequencies, where ears differ little, tell positions best
-// and must not drown.
-func balancedRoot(c *mat.SymDense) *mat.Dense {
-	n := c.SymmetricDim()
-	sd := make([]float64, n)
-	for i := range sd {
-		sd[i] = math.Sqrt(c.At(i, i))
-	}
-	unit := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			unit.SetSym(i, j, c.At(i, j)/(sd[i]*sd[j]))
+// leastLandmarkMM keeps Λ from being singular where a landmark is stated to be exact.
+const leastLandmarkMM = 1e-3
+
+// Prior makes Λ ready; landmarkMM is the standard deviation of a listener's landmark, of
+// no account without readings. False where Λ is singular.
+func (s *Covariances) Prior(l Layout, landmarkMM float64) (Prior, bool) {
+	index, count := l.Values()
+	n, size := l.Bands.N, l.Width()*l.Bands.N
+	out := Prior{Ears: mat.NewDense(l.Dim(), 2*size, nil), Inverse: mat.NewSymDense(count, nil)}
+	for part, cov := range []*mat.SymDense{s.Sum, s.Diff} {
+		own := mat.NewSymDense(size, nil)
+		own.CopySym(cov)
+		factor, ok := stats.Factorize(own)
+		if !ok {
+			return out, false
+		}
+		out.LogDet += factor.LogDet()
+		root := factor.Lower()
+		inverse := factor.Inverse()
+		sign := [2]float64{1, 1 - 2*float64(part)} // of the left and the right ear
+		for i := range size {
+			at := [2]int{l.Channel(0, i/n) + i%n, l.Channel(1, i/n) + i%n}
+			for e, row := range at {
+				for j := range i + 1 {
+					out.Ears.Set(row, part*size+j, math.Sqrt(0.5)*sign[e]*root.At(i, j))
+				}
+			}
+			for j := i; j < size; j++ {
+				to := [2]int{l.Channel(0, j/n) + j%n, l.Channel(1, j/n) + j%n}
+				v := inverse.At(i, j) / 2
+				for e := range at {
+					for f := range to {
+						if i < j || e <= f {
+							stats.AddSym(out.Inverse, index[at[e]], index[to[f]], sign[e]*sign[f]*v)
+						}
+					}
+				}
+			}
 		}
 	}
-	root := stats.EigenRoot(unit, 0)
-	_, cols := root.Dims()
-	first := 0
-	for ; first < cols-1; first++ {
-		var v float64
-		for i := range n {
-			v += root.At(i, first) * root.At(i, first)
-		}
-		if v > rootCut {
-			break
+	return out, s.addOthers(l, max(landmarkMM, leastLandmarkMM), index, &out)
+}
+
+// addOthers adds to the prior what stands behind the ears in the models' blocks, and
+// reports whether its covariance has an inverse.
+func (s *Covariances) addOthers(l Layout, landmarkMM float64, index []int, out *Prior) bool {
+	root := mat.NewDense(l.Dim(), l.smallColumns(), nil)
+	for m := range l.Models {
+		l.FillPosition(root, m, placing.HeadsetDim*m, stats.CholeskyRoot(s.Between[m]))
+	}
+	l.FillConfounded(root, s.Confounded, 1, placing.HeadsetDim*l.Models)
+	if l.Read {
+		l.FillLandmark(root, l.smallColumns()-placing.ReadDim, landmarkMM)
+	}
+	var rows []int // the first of each value
+	for m := range l.Models {
+		for i := l.Position(m); i < l.Start(m)+l.Block(); i++ {
+			if m == 0 || i < l.Confounded(m)+placing.HeadsetDim {
+				rows = append(rows, i)
+			}
 		}
 	}
-	out := mat.DenseCopyOf(root.Slice(0, n, first, cols))
-	for i := range n {
-		row := out.RawRowView(i)
-		for j := range row {
-			row[j] *= sd[i]
+	cov := mat.NewSymDense(len(rows), nil)
+	for a, i := range rows {
+		for b, j := range rows[:a+1] {
+			cov.SetSym(a, b, stats.DotRows(root, i, j))
 		}
 	}
-	return out
+	factor, ok := stats.Factorize(cov)
+	if !ok {
+		return false
+	}
+	out.LogDet += factor.LogDet()
+	inverse := factor.Inverse()
+	for a, i := range rows {
+		for b, j := range rows[:a+1] {
+			out.Inverse.SetSym(index[i], index[j], inverse.At(a, b))
+		}
+	}
+	return true
 }

@@ -1,6 +1,6 @@
 // Package effects holds the random effects of the panel's mixed model (Laird &
 // Ware, Biometrics 38, 1982): where in a listener's vector what stands (Layout),
-// how ears and positions differ from person to person (Covariances), their root, and
+// how ears and positions differ from person to person (Covariances), its inverse, and
 // the law of ears by which the covariances are learned from few listeners (Law).
 // The model itself is described in package panel. It must not know recordings, nor
 // how listeners are estimated.
@@ -27,7 +27,7 @@
 //
 // # Covariance
 //
-// A listener's vector is normal with mean 0 and covariance Λ = LL' (Covariances, Factor).
+// A listener's vector is normal with mean 0 and covariance Λ (Covariances, Prior).
 // Left and right ears are alike in law, so that (left + right)/√2 and (left − right)/√2
 // are independent of each other and Λ of the ears is two matrices of width·n. Each has few
 // numbers, learned from second moments of few listeners with priors (Law.Structured,

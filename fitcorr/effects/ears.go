@@ -39,27 +39,34 @@ func (law Law) FixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
 }
 
 // AddEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
-// vector with the given mean (length dim) and root of its covariance (dim rows).
-func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, root *mat.Dense) {
-	n, w := law.Bands.N, law.Width()
+// vector with the given mean (length dim) and the covariance cov + root·root'. cov is dim
+// square, nil for none, root has dim rows.
+func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *mat.Dense) {
+	n, size := law.Bands.N, law.Width()*law.Bands.N
 	_, cols := root.Dims()
 	half := math.Sqrt(0.5)
 	for part, sign := range []float64{1, -1} {
-		y := mat.NewDense(w*n, cols+1, nil)
-		for k := range w {
-			for r := range n {
-				l, rr := law.Channel(0, k)+r, law.Channel(1, k)+r
-				row := y.RawRowView(k*n + r)
-				a, b := root.RawRowView(l), root.RawRowView(rr)
-				for c := range a {
-					row[c] = half * (a[c] + sign*b[c])
-				}
-				row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(rr))
+		y := mat.NewDense(size, cols+1, nil)
+		for i := range size {
+			l, r := law.Channel(0, i/n)+i%n, law.Channel(1, i/n)+i%n
+			row := y.RawRowView(i)
+			a, b := root.RawRowView(l), root.RawRowView(r)
+			for c := range a {
+				row[c] = half * (a[c] + sign*b[c])
+			}
+			row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(r))
+			if cov == nil {
+				continue
+			}
+			left, right := cov.RawRowView(l), cov.RawRowView(r)
+			for j := i; j < size; j++ {
+				l, r := law.Channel(0, j/n)+j%n, law.Channel(1, j/n)+j%n
+				stats.AddSym(to[part], i, j, (left[l]+right[r]+sign*(left[r]+right[l]))/2)
 			}
 		}
 		// A few columns at a time stay in the cache.
 		for from := 0; from <= cols; from += 64 {
-			to[part].SymRankK(to[part], 1, y.Slice(0, w*n, from, min(from+64, cols+1)))
+			to[part].SymRankK(to[part], 1, y.Slice(0, size, from, min(from+64, cols+1)))
 		}
 	}
 }

@@ -67,6 +67,21 @@ func (l Layout) Confounded(m int) int { return l.Position(m) + placing.HeadsetDi
 // ReadDim of them, mm. There is none without readings.
 func (l Layout) Landmark(m int) int { return l.Confounded(m) + placing.HeadsetDim }
 
+// Values numbers the values that stand in a listener's vector, by entry: the error of a
+// landmark is one value in all models, all else has its own. count is how many there are.
+func (l Layout) Values() (index []int, count int) {
+	index = make([]int, l.Dim())
+	for i := range index {
+		index[i] = count
+		count++
+		if m := i / l.Block(); l.Read && m > 0 && m < l.Models && i >= l.Landmark(m) {
+			index[i] = index[l.Landmark(0)+i-l.Landmark(m)]
+			count--
+		}
+	}
+	return index, count
+}
+
 // smallColumns is how many columns of a root are not of ears: positions, what
 // looks like one, and the landmark.
 func (l Layout) smallColumns() int {

@@ -20,7 +20,6 @@ const (
 	priorPlaceCorr   = 0.6  // correlation of one band of the bare ear between two places of the loudspeaker (our choice, no source)
 	earFloorDB       = 0.08 // the least by which ears differ in a band
 	fixtureEarWeight = 6.0  // weight, in determined directions of ear difference, of the fixture's ear varying as a person's
-	rootCut          = 5e-3 // directions of ear difference with less than this variance, relative to the mean per band, are left out
 )
 
 // ConfoundedOwn is the variance of a model's own part of what looks like a

@@ -22,12 +22,11 @@ const bootstrapDefault = 1000
 // covariances say.
 //
 // Each draw is one Newton step from the estimate, whose equations are linear
-// in what a listener says: Δη = C·Σ (w_s − 1)(b_s − R_s η). Variances are
+// in what a listener says: Δη = C·L₀'·Σ (w_s − 1)(b_s − M_s θ). Variances are
 // multiplied by n/(n − 1), since a sample scatters about its own mean. One
 // listener alone gives zeros.
 func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]float64) {
 	jacobian := fit.meanJacobian(m)
-	_, r0 := jacobian.Dims()
 	var influence [][3]float64 // of each listener who wore the model
 	stat := mat.NewSymDense(3, nil)
 	for li, l := range fit.listeners {
@@ -35,8 +34,8 @@ func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]fl
 			continue
 		}
 		lf := &fit.per[li]
-		res := mat.NewVecDense(r0, nil)
-		res.MulVec(lf.reduced, fit.eta)
+		res := mat.NewVecDense(fit.Dim(), nil)
+		res.MulVec(lf.reduced, fit.theta)
 		res.SubVec(lf.score, res)
 		var v mat.VecDense
 		v.MulVec(jacobian, res)
@@ -77,9 +76,10 @@ func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]fl
 }
 
 // meanJacobian is the headset position of model m's people, as a linear function
-// of what the listeners say (3 × columns of L₀): E·L₀·C.
+// of what the listeners say of θ (3 × Dim): E·L₀·C·L₀'.
 func (fit *panelFit) meanJacobian(m int) *mat.Dense {
-	var out mat.Dense
-	out.Mul(fit.peopleRows(m), fit.etaCov)
+	var half, out mat.Dense
+	half.Mul(fit.peopleRows(m), fit.etaCov)
+	out.Mul(&half, fit.root0.T())
 	return &out
 }

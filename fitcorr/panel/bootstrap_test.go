@@ -35,39 +35,46 @@ func TestBootstrapMean(t *testing.T) {
 		var logs, n float64
 		for range 60 {
 			fit := &panelFit{panel: p, root0: normal(p.Dim(), r0)}
+			dim := p.Dim()
+			theta := mat.NewVecDense(dim, nil)
 			eta := mat.NewVecDense(r0, nil)
 			for k := range r0 {
 				eta.SetVec(k, rng.NormFloat64())
 			}
-			root := normal(r0, r0)
+			theta.MulVec(fit.root0, eta)
+			root := normal(dim, r0)
 			var reduced mat.Dense
 			reduced.Mul(root, root.T())
-			info, rhs := mat.NewSymDense(r0, nil), mat.NewVecDense(r0, nil)
-			for k := range r0 {
-				info.SetSym(k, k, 1)
-			}
+			sum, rhs := mat.NewDense(dim, dim, nil), mat.NewVecDense(dim, nil)
 			for range listeners {
-				// b ~ N(Rη, much²·R)
+				// b ~ N(Mθ, much²·M)
 				z := mat.NewVecDense(r0, nil)
 				for k := range r0 {
 					z.SetVec(k, much*rng.NormFloat64())
 				}
-				b := mat.NewVecDense(r0, nil)
+				b := mat.NewVecDense(dim, nil)
 				b.MulVec(root, z)
 				var mean mat.VecDense
-				mean.MulVec(&reduced, eta)
+				mean.MulVec(&reduced, theta)
 				b.AddVec(b, &mean)
 				fit.per = append(fit.per, listenerFit{reduced: stats.Symmetric(&reduced), score: b})
-				info.AddSym(info, stats.Symmetric(&reduced))
+				sum.Add(sum, &reduced)
 				rhs.AddVec(rhs, b)
 			}
+			var half, whole mat.Dense
+			half.Mul(sum, fit.root0)
+			whole.Mul(fit.root0.T(), &half)
+			info := stats.Symmetric(&whole)
+			info.AddSym(info, symmetricEye(r0, 1))
 			var chol mat.Cholesky
 			fit.etaCov = mat.NewSymDense(r0, nil)
 			if !chol.Factorize(info) || chol.InverseTo(fit.etaCov) != nil {
 				t.Fatal("singular")
 			}
-			fit.eta = mat.NewVecDense(r0, nil)
-			fit.eta.MulVec(fit.etaCov, rhs)
+			eta.MulVec(fit.root0.T(), rhs)
+			eta.MulVec(fit.etaCov, mat.VecDenseCopyOf(eta))
+			fit.theta = mat.NewVecDense(dim, nil)
+			fit.theta.MulVec(fit.root0, eta)
 			stated, drawn := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
 			again, same := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
 			if stated != again || drawn != same {
@@ -84,8 +91,8 @@ func TestBootstrapMean(t *testing.T) {
 		}
 	}
 	stated, drawn := (&panelFit{panel: &panel{Layout: p.Layout, models: p.models, listeners: p.listeners[:1]},
-		root0: normal(p.Dim(), r0), etaCov: symmetricEye(r0, 1), eta: mat.NewVecDense(r0, nil),
-		per: []listenerFit{{reduced: stats.Symmetric(normal(r0, r0)), score: mat.NewVecDense(r0, nil)}}}).bootstrapMean(0, seat.Options{})
+		root0: normal(p.Dim(), r0), etaCov: symmetricEye(r0, 1), theta: mat.NewVecDense(p.Dim(), nil),
+		per: []listenerFit{{reduced: stats.Symmetric(normal(p.Dim(), p.Dim())), score: mat.NewVecDense(p.Dim(), nil)}}}).bootstrapMean(0, seat.Options{})
 	if stated != [3]float64{} || drawn != [3]float64{} {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
 	}

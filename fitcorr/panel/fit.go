@@ -81,75 +81,97 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 
 // expect computes the posterior of θ and of every listener.
 func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*panelFit, error) {
-	l := s.Root(p.Layout, p.reading.LandmarkMM)
-	l0, scale := p.root0(s, l)
-	fit := &panelFit{panel: p, cov: s, root0: l0, per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
+	prior, ok := s.Prior(p.Layout, p.reading.LandmarkMM)
+	if !ok {
+		return nil, stats.ErrSingular
+	}
+	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}
 	first := firstsOfPrecision(fit.per)
 	fails := make([]bool, len(p.listeners))
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
-		fails[i] = first[i] == i && !fit.per[i].eliminate(l, l0, scale)
+		fails[i] = first[i] == i && !fit.per[i].eliminate(p.Layout, prior)
 	}); err != nil {
 		return nil, err
 	}
-	if slices.Contains(fails, true) {
+	if slices.Contains(fails, true) || !fit.solve(first) {
 		return nil, stats.ErrSingular
 	}
-	fit.deviance, fit.levels = p.seatingsDeviance()
-	_, r0 := l0.Dims()
-	info := mat.NewSymDense(r0, nil)
-	rhs := mat.NewVecDense(r0, nil)
-	for k := range r0 {
-		info.SetSym(k, k, 1)
-	}
-	for i := range fit.per {
-		lf := &fit.per[i]
-		lf.likeFirst(&fit.per[first[i]])
-		info.AddSym(info, lf.reduced)
-		var l0q, t mat.VecDense
-		lf.lq.MulVec(l.Whole.T(), lf.ev.rhs)
-		l0q.MulVec(l0.T(), lf.ev.rhs)
-		t.MulVec(lf.gain.T(), &lf.lq)
-		l0q.SubVec(&l0q, &t)
-		lf.score = &l0q
-		rhs.AddVec(rhs, &l0q)
-		fit.deviance += lf.logDet - mat.Inner(&lf.lq, lf.binv, &lf.lq)
-	}
-	var chol mat.Cholesky
-	fit.etaCov = mat.NewSymDense(r0, nil)
-	if !chol.Factorize(info) || chol.InverseTo(fit.etaCov) != nil {
-		return nil, stats.ErrSingular
-	}
-	fit.eta = mat.NewVecDense(r0, nil)
-	fit.eta.MulVec(fit.etaCov, rhs)
-	fit.deviance += chol.LogDet() - mat.Dot(rhs, fit.eta)
-	fit.theta = mat.NewVecDense(p.Dim(), nil)
-	fit.theta.MulVec(l0, fit.eta)
-	fit.etaRoot = stats.CholeskyRoot(fit.etaCov)
-	fit.thetaRoot = stats.TimesLower(l0, fit.etaRoot)
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
 		lf := &fit.per[i]
-		var t, xi mat.VecDense
-		t.MulVec(lf.pl.T(), fit.theta)
-		t.SubVec(&lf.lq, &t)
-		xi.MulVec(lf.binv, &t)
+		rest := lf.ev.timesVec(p.Layout, fit.theta)
+		rest.SubVec(lf.ev.rhs, rest)
 		lf.x, lf.u = mat.NewVecDense(p.Dim(), nil), mat.NewVecDense(p.Dim(), nil)
-		lf.x.MulVec(l.Whole, &xi)
+		lf.x.MulVec(lf.given, rest)
 		lf.u.AddVec(lf.x, fit.theta)
 		if first[i] == i {
-			lf.setRoots(l, fit)
+			lf.shared = fit.timesRoot(lf.pull)
+			lf.pull = nil // large, and done with
 		}
 	}); err != nil {
 		return nil, err
 	}
 	for i := range fit.per {
-		lf := &fit.per[i]
-		lf.xRoot, lf.uRoot = fit.per[first[i]].xRoot, fit.per[first[i]].uRoot
-		lf.binv, lf.half, lf.pl, lf.gain = nil, nil, nil, nil // large, and done with
+		fit.per[i].likeFirst(&fit.per[first[i]])
 	}
 	return fit, nil
+}
+
+// solve sets the posterior of θ from what the listeners say of it, and the deviance; first
+// is firstsOfPrecision. It reports whether the equations determine θ.
+func (fit *panelFit) solve(first []int) bool {
+	dim, root0 := fit.Dim(), fit.root0
+	fit.deviance, fit.levels = fit.seatingsDeviance()
+	sum, rhs := mat.NewSymDense(dim, nil), mat.NewVecDense(dim, nil)
+	for i := range fit.per {
+		lf := &fit.per[i]
+		lf.likeFirst(&fit.per[first[i]])
+		sum.AddSym(sum, lf.reduced)
+		var own mat.VecDense
+		own.MulVec(lf.given, lf.ev.rhs)
+		lf.score = lf.ev.timesVec(fit.Layout, &own)
+		lf.score.SubVec(lf.ev.rhs, lf.score)
+		rhs.AddVec(rhs, lf.score)
+		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
+	}
+	var half, whole mat.Dense
+	half.Mul(mat.DenseCopyOf(sum), root0) // a general product is faster than a symmetric one
+	whole.Mul(root0.T(), &half)
+	info := stats.Symmetric(&whole)
+	for k := range info.SymmetricDim() {
+		stats.AddSym(info, k, k, 1)
+	}
+	factor, ok := stats.Factorize(info)
+	if !ok {
+		return false
+	}
+	fit.deviance += factor.LogDet()
+	fit.etaCov = factor.Inverse()
+	var right mat.VecDense
+	right.MulVec(root0.T(), rhs)
+	fit.eta, fit.theta = new(mat.VecDense), new(mat.VecDense)
+	fit.eta.MulVec(fit.etaCov, &right)
+	fit.deviance -= mat.Dot(&right, fit.eta)
+	fit.theta.MulVec(root0, fit.eta)
+	fit.thetaRoot = stats.TimesLower(root0, stats.CholeskyRoot(fit.etaCov))
+	cov := mat.NewSymDense(dim, nil)
+	cov.SymOuterK(1, fit.thetaRoot)
+	if factor, ok := stats.Factorize(cov); ok { // fewer columns, half of them zero
+		fit.thetaRoot, fit.lower = factor.Lower(), true
+	}
+	return true
+}
+
+// timesRoot returns m·thetaRoot.
+func (fit *panelFit) timesRoot(m *mat.Dense) *mat.Dense {
+	if fit.lower {
+		return stats.TimesLower(m, fit.thetaRoot)
+	}
+	var out mat.Dense
+	out.Mul(m, fit.thetaRoot)
+	return &out
 }
 
 // seatingsDeviance is the part of the deviance that the seatings have before
@@ -171,15 +193,15 @@ func (p *panel) seatingsDeviance() (sum, levels float64) {
 
 // root0 returns L₀: the fixture's own ear, the survey's error at the panel's mean
 // position and what the surface is not straight by, as far as all its seatings share
-// them, and the prior of the worn means. Its first columns are those of L that are of
-// ears, each times scale.
-func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense, scale []float64) {
+// them, and the prior of the worn means. Its first columns are those of earRoot
+// (effects.Prior), on the scale of the fixture's ear.
+func (p *panel) root0(s *effects.Covariances, earRoot *mat.Dense) *mat.Dense {
 	n := p.Bands.N
-	ears, lc := l.Cols()
+	_, ears := earRoot.Dims()
 	var survey []*mat.Dense
-	cols := lc
+	cols := ears + placing.HeadsetDim*(2*len(p.models)+1)
 	if p.Read {
-		cols += placing.ReadDim * len(p.models)
+		cols += placing.ReadDim * (1 + len(p.models))
 	}
 	for _, m := range p.models {
 		for e := range 2 {
@@ -201,25 +223,20 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 		}
 	}
 	out := mat.NewDense(p.Dim(), cols, nil)
-	scale = make([]float64, ears)
-	for j := range scale {
-		scale[j] = math.Sqrt(s.Fixture[0])
-		if j >= l.Ears[0] {
-			scale[j] = math.Sqrt(s.Fixture[1])
-		}
-		for i := range p.Dim() { // zero on the rows of positions
-			out.Set(i, j, scale[j]*l.Whole.At(i, j))
-		}
+	for part, v := range s.Fixture {
+		from, to := part*ears/2, (part+1)*ears/2
+		out.Slice(0, p.Dim(), from, to).(*mat.Dense).Scale(math.Sqrt(v), earRoot.Slice(0, p.Dim(), from, to))
 	}
 	prior := stats.CholeskyRoot(placing.WornPrior())
 	for m := range p.models {
 		p.FillPosition(out, m, ears+placing.HeadsetDim*m, prior)
 	}
 	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+placing.HeadsetDim*len(p.models))
-	col := lc
+	col := ears + placing.HeadsetDim*(2*len(p.models)+1)
 	if p.Read {
-		p.FillLandmark(out, lc-placing.ReadDim, p.reading.FixtureLandmarkMM)
-		col += p.fillMarks(out, lc)
+		p.FillLandmark(out, col, p.reading.FixtureLandmarkMM)
+		col += placing.ReadDim
+		col += p.fillMarks(out, col)
 	}
 	for i, r := range survey {
 		if r == nil {
@@ -234,7 +251,7 @@ func (p *panel) root0(s *effects.Covariances, l effects.Factor) (root *mat.Dense
 		}
 		col += w
 	}
-	return out, scale
+	return out
 }
 
 // fillMarks sets the columns of what the marks err by, each model its own, and

@@ -10,70 +10,63 @@ import (
 
 // likeFirst takes over what a listener with the same precision has.
 func (lf *listenerFit) likeFirst(first *listenerFit) {
-	lf.binv, lf.half, lf.logDet, lf.pl, lf.gain, lf.reduced = first.binv, first.half, first.logDet, first.pl, first.gain, first.reduced
+	lf.given, lf.pull, lf.reduced, lf.logDet, lf.shared = first.given, first.pull, first.reduced, first.logDet, first.shared
 }
 
-// eliminate marginalises x_s out and reports whether the equations determine it.
-// The first columns of L₀ are columns of L times scale, D, and X the others. With
-// Q = L'PL = B − I follow from B⁻¹Q = I − B⁻¹ without a product
+// eliminate marginalises x_s out and reports whether the equations determine it. With P
+// the precision of the listener's recordings
 //
-//	G = [(I − B⁻¹)D, g],  R = [D(I − B⁻¹)D, D·g; ·, X'PX − X'PL·g],  g = B⁻¹L'PX.
-func (lf *listenerFit) eliminate(l effects.Factor, l0 *mat.Dense, scale []float64) bool {
-	rows, r0 := l0.Dims()
-	ears, r := l.Cols()
-	lf.pl = lf.ev.times(l.Layout, l.Whole)
-	x := mat.DenseCopyOf(l0.Slice(0, rows, ears, r0))
-	px := lf.ev.times(l.Layout, x)
-	b := stats.Symmetric(l.Transposed(lf.pl))
-	for k := range r {
-		b.SetSym(k, k, b.At(k, k)+1)
-	}
-	factor, ok := stats.Factorize(b)
-	if !ok {
-		return false
-	}
-	lf.logDet = factor.LogDet()
-	lf.half, lf.binv = factor.Inverses()
-	lpx := l.Transposed(px)
-	lf.gain = mat.NewDense(r, r0, nil)
-	g := lf.gain.Slice(0, r, ears, r0).(*mat.Dense)
-	g.Mul(mat.DenseCopyOf(lf.binv), lpx) // a general product is faster than a symmetric one
-	lf.reduced = mat.NewSymDense(r0, nil)
-	for i := range r {
-		row := lf.gain.RawRowView(i)
-		for j, k := range scale {
-			row[j] = -k * lf.binv.At(i, j)
+//	V = (Λ⁻¹ + P)⁻¹,  M = P − PVP,
+//
+// x_s given θ is normal with mean V(q − Pθ) and covariance V, and the recordings say of θ
+// that PVq less than q is normal with mean Mθ and covariance M.
+func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
+	index, count := l.Values()
+	sum := mat.NewSymDense(count, nil)
+	sum.CopySym(prior.Inverse)
+	for k, b := range lf.ev.blocks {
+		if b == nil {
+			continue
 		}
-		if i < ears {
-			row[i] += scale[i]
-			for j := i; j < r0; j++ {
-				lf.reduced.SetSym(i, j, scale[i]*row[j])
+		at := index[l.Start(k):]
+		for i := range b.SymmetricDim() {
+			for j := i; j < b.SymmetricDim(); j++ {
+				stats.AddSym(sum, at[i], at[j], b.At(i, j))
 			}
 		}
 	}
-	var own, seen mat.Dense
-	own.Mul(x.T(), px)
-	seen.Mul(lpx.T(), g)
-	own.Sub(&own, &seen)
-	rest := stats.Symmetric(&own)
-	for i := ears; i < r0; i++ {
-		for j := i; j < r0; j++ {
-			lf.reduced.SetSym(i, j, rest.At(i-ears, j-ears))
+	factor, ok := stats.Factorize(sum)
+	if !ok {
+		return false
+	}
+	lf.logDet = factor.LogDet() + prior.LogDet
+	inverse := mat.DenseCopyOf(factor.Inverse())
+	lf.given = mat.NewDense(l.Dim(), l.Dim(), nil)
+	for i, a := range index {
+		from, to := inverse.RawRowView(a), lf.given.RawRowView(i)
+		for j, b := range index {
+			to[j] = from[b]
 		}
 	}
+	pv := lf.ev.times(l, lf.given)
+	lf.pull = mat.DenseCopyOf(pv.T())
+	pvp := lf.ev.times(l, lf.pull)
+	pvp.Scale(-1, pvp)
+	for k, b := range lf.ev.blocks {
+		if b == nil {
+			continue
+		}
+		from := l.Start(k)
+		part := pvp.Slice(from, from+b.SymmetricDim(), from, from+b.SymmetricDim()).(*mat.Dense)
+		part.Add(part, b)
+	}
+	lf.reduced = stats.Symmetric(pvp)
 	return true
 }
 
-// setRoots sets the roots of covariances: Cov ξ = B⁻¹ + G C₀ G' of x = Lξ, and
-// u = L₀η + x.
-func (lf *listenerFit) setRoots(l effects.Factor, fit *panelFit) {
-	own := l.Times(lf.half)
-	shared := l.Times(stats.TimesLower(lf.gain, fit.etaRoot))
-	var both mat.Dense
-	both.Sub(fit.thetaRoot, shared)
-	lf.xRoot, lf.uRoot = new(mat.Dense), new(mat.Dense)
-	lf.xRoot.Augment(own, shared)
-	lf.uRoot.Augment(own, &both)
+// covariance is that of entries i and j of x_s.
+func (lf *listenerFit) covariance(i, j int) float64 {
+	return lf.given.At(i, j) + stats.DotRows(lf.shared, i, j)
 }
 
 // evidenceOf sums up the recordings of one listener.
@@ -148,6 +141,18 @@ func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
 			ev.rhs.SetVec(c+i, ev.rhs.AtVec(c+i)+wz.AtVec(i))
 		}
 	}
+}
+
+// timesVec returns the precision times x.
+func (ev evidence) timesVec(l effects.Layout, x *mat.VecDense) *mat.VecDense {
+	out := mat.NewVecDense(x.Len(), nil)
+	for k, b := range ev.blocks {
+		if b != nil {
+			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
+			out.SliceVec(from, to).(*mat.VecDense).MulVec(b, x.SliceVec(from, to))
+		}
+	}
+	return out
 }
 
 // times returns the precision times x.

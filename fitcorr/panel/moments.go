@@ -41,8 +41,8 @@ func (fit *panelFit) maximiseBetween(s *effects.Covariances) {
 			pos.add(l, r)
 			for a := range 3 {
 				x, y := cf+a, cf+3+a
-				l[a] = moment{lf.x.AtVec(x), stats.DotRows(lf.xRoot, x, x), stats.DotRows(lf.xRoot, x, y)}
-				r[a] = moment{lf.x.AtVec(y), stats.DotRows(lf.xRoot, y, y), stats.DotRows(lf.xRoot, x, y)}
+				l[a] = moment{lf.x.AtVec(x), lf.covariance(x, x), lf.covariance(x, y)}
+				r[a] = moment{lf.x.AtVec(y), lf.covariance(y, y), lf.covariance(x, y)}
 			}
 			confounded.add(l, r)
 		}
@@ -62,7 +62,7 @@ type moment struct{ mean, variance, cross float64 }
 
 // differenceMoment is that of x_i − x_j of a listener, with x_k − x_l as the other ear's.
 func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
-	d := func(a, b int) float64 { return stats.DotRows(lf.xRoot, a, b) }
+	d := lf.covariance
 	return moment{
 		mean:     lf.x.AtVec(i) - lf.x.AtVec(j),
 		variance: d(i, i) - 2*d(i, j) + d(j, j),
@@ -238,9 +238,9 @@ func (fit *panelFit) maximiseEars(s *effects.Covariances) {
 		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
 	}
 	for i := range fit.per {
-		fit.law().AddEarMoment(people, fit.per[i].x, fit.per[i].xRoot)
+		fit.law().AddEarMoment(people, fit.per[i].x, fit.per[i].given, fit.per[i].shared)
 	}
-	fit.law().AddEarMoment(fixture, fit.theta, fit.thetaRoot)
+	fit.law().AddEarMoment(fixture, fit.theta, nil, fit.thetaRoot)
 	draws := float64(len(fit.listeners)) + 1
 	prior, now := fit.law().PriorEars(), [2]*mat.SymDense{fit.cov.Sum, fit.cov.Diff}
 	for part := range people {

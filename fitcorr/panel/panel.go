@@ -9,14 +9,14 @@
 // vector per listener:
 //
 //	z = H·u_s + J·w + e     one worn seating of listener s
-//	u_s = θ + x_s           θ = L₀·η, x_s = L·ξ_s;  η, ξ_s ~ N(0, I)
+//	u_s = θ + x_s           θ = L₀·η, η ~ N(0, I);  x_s ~ N(0, Λ)
 //
 // z is the level of both ears on the position bands, in dB, less the surface of
 // the fixture at the point of linearisation. w is how far this seating lies from
 // the listener's mean position, ~ N(0, D) with D = panelModel.within; J (rows ×
 // 6, dB per mm and per degree) is the slope of the response; e is the scatter.
 // θ is what all listeners share: the worn mean, and minus the fixture's own ear,
-// which is one draw; x_s is what a listener has of their own. Λ = LL' is the
+// which is one draw; x_s is what a listener has of their own. Λ is the
 // covariance between people (covariances), Λ₀ = L₀L₀' that of θ.
 //
 // Single seatings are marginalised out (evidence), then listeners, θ is solved
@@ -131,9 +131,9 @@ type panelFit struct {
 	root0     *mat.Dense // L₀: θ = L₀η
 	eta       *mat.VecDense
 	etaCov    *mat.SymDense
-	etaRoot   *mat.Dense // Cov(η) = etaRoot·etaRoot'
 	theta     *mat.VecDense
 	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
+	lower     bool       // thetaRoot is lower triangular, which it is but for a singular Cov(θ)
 	per       []listenerFit
 	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
 	deviance  float64                  // −2 log marginal likelihood of all seatings, up to a constant
@@ -142,21 +142,18 @@ type panelFit struct {
 	change    float64                  // of the deviance per level in the last round
 }
 
-// listenerFit is the posterior of one listener's latent vector.
+// listenerFit is the posterior of one listener's latent vector. Matrices are Dim square
+// but for shared, which has as many columns as thetaRoot.
 type listenerFit struct {
 	u       *mat.VecDense // mean of u_s
 	x       *mat.VecDense // mean of x_s
-	xRoot   *mat.Dense    // Cov(x_s) = xRoot·xRoot'
-	uRoot   *mat.Dense    // Cov(u_s) = uRoot·uRoot'
 	ev      evidence
-	lq      mat.VecDense  // L'q of the evidence's right-hand side q
-	binv    *mat.SymDense // B⁻¹, B = I + L'PL
-	half    *mat.Dense    // U⁻¹ of B = U'U, zero below its diagonal
-	logDet  float64       // of B
-	pl      *mat.Dense    // PL
-	gain    *mat.Dense    // G = B⁻¹L'PL₀
-	reduced *mat.SymDense // R = L₀'M L₀, M = P − PL·B⁻¹·L'P
-	score   *mat.VecDense // b: what the listener says about η is normal with mean Rη and covariance R
+	given   *mat.Dense    // V: Cov(x_s|θ), see eliminate
+	pull    *mat.Dense    // VP
+	shared  *mat.Dense    // VP·thetaRoot: Cov(x_s) = V + shared·shared'; u_s has thetaRoot − shared for it
+	logDet  float64       // of ΛP + I
+	reduced *mat.SymDense // M
+	score   *mat.VecDense // what the listener says about θ is normal with mean Mθ and covariance M
 }
 
 // evidence is what one listener's recordings say about u_s: a precision in
@@ -166,8 +163,8 @@ type evidence struct {
 	rhs    *mat.VecDense
 }
 
-// blockKind names a block's covariance: listeners of equal covariance share the root.
+// blockKind names a block's covariance: listeners of equal covariance share the matrix.
 type blockKind struct {
-	root  *mat.Dense
+	given *mat.Dense
 	model int
 }

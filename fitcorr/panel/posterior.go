@@ -10,24 +10,33 @@ import (
 // blockPosterior is what is known of one listener's block of one model (package
 // comment: layout).
 type blockPosterior struct {
-	u    *mat.VecDense // length block
-	root *mat.Dense    // rows of uRoot
-	cov  *mat.Dense    // block × block, root·root'
+	u   *mat.VecDense // length block
+	cov *mat.Dense    // block × block
 }
 
 // blockOf returns a listener's block of one model.
 func (fit *panelFit) blockOf(li, m int) *blockPosterior {
 	lf := &fit.per[li]
 	from, size := m*fit.Block(), fit.Block()
-	b := blockPosterior{u: lf.u.SliceVec(from, from+size).(*mat.VecDense), root: stats.RowsOfDense(lf.uRoot, from, size)}
-	kind := blockKind{lf.uRoot, m}
+	b := blockPosterior{u: lf.u.SliceVec(from, from+size).(*mat.VecDense)}
+	kind := blockKind{lf.given, m}
 	if b.cov = fit.blocks[kind]; b.cov == nil {
-		var cov mat.SymDense
-		cov.SymOuterK(1, b.root)
-		b.cov = mat.DenseCopyOf(&cov)
+		cov := mat.NewSymDense(size, nil)
+		cov.SymOuterK(1, fit.sharedOf(li, m))
+		b.cov = mat.DenseCopyOf(cov)
+		b.cov.Add(b.cov, lf.given.Slice(from, from+size, from, from+size))
 		fit.blocks[kind] = b.cov
 	}
 	return &b
+}
+
+// sharedOf is how a listener's block of one model follows what is not known of θ: block
+// rows, the columns of thetaRoot.
+func (fit *panelFit) sharedOf(li, m int) *mat.Dense {
+	from, size := m*fit.Block(), fit.Block()
+	var out mat.Dense
+	out.Sub(stats.RowsOfDense(fit.thetaRoot, from, size), stats.RowsOfDense(fit.per[li].shared, from, size))
+	return &out
 }
 
 // seatPosterior is the position of one worn seating and what the maximisation

@@ -7,7 +7,6 @@ import (
 
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/reading"
-	"asworn/fitcorr/stats"
 )
 
 // readings sums up what was read of model m, nil when nothing could be used.
@@ -37,7 +36,7 @@ func (fit *panelFit) maximiseReading() {
 		lf := &fit.per[i]
 		for a := range placing.ReadDim {
 			r := fit.Landmark(0) + a
-			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + stats.DotRows(lf.xRoot, r, r)
+			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + lf.covariance(r, r)
 			count++
 		}
 	}

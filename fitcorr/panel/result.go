@@ -84,13 +84,11 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 			}
 		}
 	}
-	// A listener's mean is a linear function of u, whose uncertainty is the root's columns:
-	// first the listener's own, then what all share.
-	_, total := fit.per[0].uRoot.Dims()
-	own := total - fit.etaCov.SymmetricDim()
-	roots := make([]*mat.Dense, len(fit.listeners))
+	// A listener's mean is a linear function of u: what is not known of it is of the
+	// listener's own, or follows what all share.
+	maps := make([]*mat.Dense, len(fit.listeners))
 	cov = mat.NewSymDense(placing.HeadsetDim, nil)
-	fit.eachSeating(m, func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+	fit.eachSeating(m, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
 		each(w, sp)
 		weight := 1 / (listeners * counts[li])
 		for a := range placing.HeadsetDim {
@@ -99,27 +97,30 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 				stats.AddSym(cov, a, b, weight*weight*sp.given.At(a, b))
 			}
 		}
-		var root mat.Dense
-		root.Mul(sp.jacobian, b.root)
-		root.Scale(weight, &root)
-		if roots[li] == nil {
-			roots[li] = mat.NewDense(placing.HeadsetDim, total, nil)
+		if maps[li] == nil {
+			maps[li] = mat.NewDense(placing.HeadsetDim, fit.Block(), nil)
 		}
-		roots[li].Add(roots[li], &root)
+		var part mat.Dense
+		part.Scale(weight, sp.jacobian)
+		maps[li].Add(maps[li], &part)
 	})
-	add := func(root mat.Matrix) {
-		var v mat.Dense
-		v.Mul(root, root.T())
-		cov.AddSym(cov, stats.Symmetric(&v))
-	}
-	shared := mat.NewDense(placing.HeadsetDim, total-own, nil)
-	for _, r := range roots {
-		if r != nil {
-			add(r.Slice(0, placing.HeadsetDim, 0, own))
-			shared.Add(shared, r.Slice(0, placing.HeadsetDim, own, total))
+	from, to := fit.Start(m), fit.Start(m)+fit.Block()
+	_, cols := fit.thetaRoot.Dims()
+	shared := mat.NewDense(placing.HeadsetDim, cols, nil)
+	for li, of := range maps {
+		if of == nil {
+			continue
 		}
+		var half, own, root mat.Dense
+		half.Mul(of, fit.per[li].given.Slice(from, to, from, to))
+		own.Mul(&half, of.T())
+		cov.AddSym(cov, stats.Symmetric(&own))
+		root.Mul(of, fit.sharedOf(li, m))
+		shared.Add(shared, &root)
 	}
-	add(shared)
+	var v mat.Dense
+	v.Mul(shared, shared.T())
+	cov.AddSym(cov, stats.Symmetric(&v))
 	return mean, cov
 }
 

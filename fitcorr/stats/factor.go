@@ -5,7 +5,6 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
-	"gonum.org/v1/gonum/lapack/gonum"
 	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
@@ -34,26 +33,20 @@ func (f factor) Solve(x *mat.Dense) {
 // Inverse returns (U'U)⁻¹ in the place of U.
 func (f factor) Inverse() *mat.SymDense {
 	lapack64.Potri(blas64.Triangular(f)) // U has no zero on its diagonal
-	return f.symmetric()
+	var inv mat.SymDense
+	inv.SetRawSymmetric(blas64.Symmetric{Uplo: f.Uplo, N: f.N, Data: f.Data, Stride: f.Stride})
+	return &inv
 }
 
-// Inverses returns U⁻¹, n × n with zeros below its diagonal, and (U'U)⁻¹ in the place of U.
-// The second is made from the first.
-func (f factor) Inverses() (root *mat.Dense, inverse *mat.SymDense) {
-	lapack64.Trtri(blas64.Triangular(f)) // U has no zero on its diagonal
-	root = mat.NewDense(f.N, f.N, nil)
+// Lower returns U', n × n with zeros above its diagonal. It is a copy.
+func (f factor) Lower() *mat.Dense {
+	out := mat.NewDense(f.N, f.N, nil)
 	for i := range f.N {
-		copy(root.RawRowView(i)[i:], f.Data[i*f.Stride+i:i*f.Stride+f.N])
+		for j := i; j < f.N; j++ {
+			out.Set(j, i, f.Data[i*f.Stride+j])
+		}
 	}
-	gonum.Implementation{}.Dlauum(f.Uplo, f.N, f.Data, f.Stride)
-	return root, f.symmetric()
-}
-
-// symmetric is what stands in the place of U.
-func (f factor) symmetric() *mat.SymDense {
-	var s mat.SymDense
-	s.SetRawSymmetric(blas64.Symmetric{Uplo: f.Uplo, N: f.N, Data: f.Data, Stride: f.Stride})
-	return &s
+	return out
 }
 
 // LogDet returns log|U'U|.
