@@ -79,8 +79,8 @@ func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance
 	}
 	var best account
 	var change [2]*mat.VecDense
-	for _, part := range squeezed {
-		squeeze := c.squeeze(want, part)
+	for _, from := range c.thresholds(want) {
+		squeeze := c.squeeze(want, from)
 		if a := c.account(compressed, 0, squeeze); math.Abs(a.score) >= math.Abs(best.score) {
 			best, change = a, squeeze
 		}
@@ -95,20 +95,47 @@ func one(e int, v *mat.VecDense) (out [2]*mat.VecDense) {
 	return out
 }
 
-// squeezed are the parts of a response above which a level may be taken back.
-var squeezed = [...]float64{0.25, 0.5, 0.75}
+// Levels from which on a compressor or a limiter may take back: parts of each ear's
+// response, and decibels under the highest level of both.
+var (
+	squeezed = [...]float64{0.25, 0.5, 0.75}
+	limited  = [...]float64{12, 8, 5, 3.5, 2}
+)
 
-// squeeze is what taking away all that lies above a part of a response does to it.
-func (c instance) squeeze(levels [2][]float64, part float64) (out [2]*mat.VecDense) {
+// thresholds are such levels of the ears.
+func (c instance) thresholds(levels [2][]float64) (out [][2]float64) {
+	var sorted [2][]float64
+	highest := math.Inf(-1)
+	for e := range sorted {
+		if c.ok[e] {
+			sorted[e] = slices.Sorted(slices.Values(over(levels[e], c.m[e].at)))
+			highest = max(highest, slices.Max(over(levels[e], every(len(levels[e])))))
+		}
+	}
+	for _, part := range squeezed {
+		var from [2]float64
+		for e, s := range sorted {
+			if c.ok[e] {
+				from[e] = s[int(part*float64(len(s)-1))]
+			}
+		}
+		out = append(out, from)
+	}
+	for _, under := range limited {
+		out = append(out, [2]float64{highest - under, highest - under})
+	}
+	return out
+}
+
+// squeeze is what taking away all that lies above a level of each ear does.
+func (c instance) squeeze(levels [2][]float64, from [2]float64) (out [2]*mat.VecDense) {
 	for e := range out {
 		if !c.ok[e] {
 			continue
 		}
-		sorted := slices.Sorted(slices.Values(over(levels[e], c.m[e].at)))
-		from := sorted[int(part*float64(len(sorted)-1))]
 		out[e] = c.m[e].flat()
 		for k, b := range c.m[e].at {
-			out[e].SetVec(k, -max(0, levels[e][b]-from))
+			out[e].SetVec(k, -max(0, levels[e][b]-from[e]))
 		}
 	}
 	return out
