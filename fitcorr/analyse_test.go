@@ -135,7 +135,9 @@ func TestAnalyseDeterministic(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
-	ss, _ := toy.Small(5).Study()
+	plan := toy.Small(5)
+	plan.Listeners = 2
+	ss, _ := plan.Study()
 	opt := seat.DefaultOptions()
 	opt.Jobs = 1
 	one, frozen, err := Analyse(context.Background(), ss, opt)

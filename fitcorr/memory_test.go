@@ -89,6 +89,7 @@ func TestMemory(t *testing.T) {
 		t.Skip("simulates whole studies")
 	}
 	plan := toy.Small(7)
+	plan.Listeners = 2
 	ss, _ := plan.Study()
 	opt := seat.DefaultOptions()
 	analyse := func(ss []seat.Seating, mem Memory) string {

@@ -144,6 +144,7 @@ func TestReadingErrorIsLearned(t *testing.T) {
 		t.Skip("takes long")
 	}
 	plan := toy.Small(7)
+	plan.Models = 1
 	ss, truth := plan.Study()
 	for _, one := range []float64{0.5, 2.5} {
 		a, _ := analyse(t, toy.Read(ss, truth, 7, one, 0.7))

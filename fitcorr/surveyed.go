@@ -1,6 +1,8 @@
 package fitcorr
 
 import (
+	"slices"
+
 	"asworn/capture"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seal"
@@ -35,13 +37,14 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.O
 	if point == capture.Drum && len(survey.Rows(sv.seatings, point)) == 0 {
 		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
 	}
-	seals, _ := recall(mem, "seals", []any{sv.seatings}, func() (s seals, err error) {
-		s.Leaks, s.Seal = seal.Judge(sv.seatings, opt)
+	sound := unread(sv.seatings)
+	seals, _ := recall(mem, "seals", []any{sound}, func() (s seals, err error) {
+		s.Leaks, s.Seal = seal.Judge(sound, opt)
 		return s, nil
 	})
 	sv.leaks, sv.seal = seals.Leaks, seals.Seal
 	var onFixture []seat.Seating
-	for _, s := range sv.seatings {
+	for _, s := range sound {
 		if s.OnFixture() {
 			onFixture = append(onFixture, s)
 		}
@@ -53,6 +56,17 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.O
 	}
 	sv.model = learned.Place(point, sv.seatings, sv.leaks)
 	return sv
+}
+
+// unread are seatings without what was read of their positions, which neither seals nor a
+// survey are learned from.
+func unread(ss []seat.Seating) []seat.Seating {
+	out := slices.Clone(ss)
+	for i := range out {
+		s := &out[i]
+		s.Read, s.ReadWorth, s.ReadApart, s.ReadApartWorth = nil, 0, nil, 0
+	}
+	return out
 }
 
 // freeze keeps what later seatings at that point are judged by.

@@ -83,7 +83,7 @@ func alone(ctx context.Context, w io.Writer, results []result, jobs int) error {
 		all := make([][len(sourceNames)]answers, len(r.scores))
 		err := workers.Each(ctx, len(all), max(jobs, 1), nil, func(ctx context.Context) func(int) error {
 			return func(i int) (err error) {
-				all[i], err = tellApart(ctx, r.condition, generators[r.generator].world, r.seed+uint64(i))
+				all[i], err = tellApart(ctx, r.condition, generators[r.generator].world, r.seed+uint64(i), newNotes())
 				return err
 			}
 		})
@@ -154,8 +154,9 @@ func (t answers) row(w io.Writer, condition, source string) {
 	}
 }
 
-// tellApart analyses one study with its readings and without.
-func tellApart(ctx context.Context, c condition, world simulate.World, seed uint64) (out [len(sourceNames)]answers, err error) {
+// tellApart analyses one study with its readings and without, which have their surveys in common;
+// mem keeps them.
+func tellApart(ctx context.Context, c condition, world simulate.World, seed uint64, mem fitcorr.Memory) (out [len(sourceNames)]answers, err error) {
 	d := c.design
 	drawn := simulate.Draw(seed, d, world)
 	seatings, err := drawn.Seatings(ctx, seed, 1)
@@ -199,7 +200,7 @@ func tellApart(ctx context.Context, c condition, world simulate.World, seed uint
 			}
 		}
 	}
-	both, _, err := fitcorr.Analyse(ctx, seatings, opt)
+	both, _, err := fitcorr.AnalyseWith(ctx, seatings, opt, mem)
 	if err != nil {
 		return out, err
 	}
@@ -211,7 +212,7 @@ func tellApart(ctx context.Context, c condition, world simulate.World, seed uint
 		seatings[i].Read = nil
 	}
 	var t answers
-	sound, _, err := fitcorr.Analyse(ctx, seatings, opt)
+	sound, _, err := fitcorr.AnalyseWith(ctx, seatings, opt, mem)
 	if err != nil {
 		return out, err
 	}

@@ -13,6 +13,40 @@ import (
 // reached. Intervals and wrong verdicts are held to the method's own bars.
 var told = bars{fixtureMM: 0.75, wornMM: 1.4, meanMM: 0.85, use: 50, move: 83}
 
+// proved is what studies came to that more than one test asks.
+var proved = newNotes()
+
+// barGroup is conditions whose studies TestBars holds to bars together.
+type barGroup struct {
+	name    string
+	bars    bars
+	studies int         // of each
+	of      [][2]string // generator, condition
+}
+
+func barGroups() []barGroup {
+	return []barGroup{
+		{"as the method assumes", told, 2, [][2]string{{"a", "read"}, {"b", "read"}, {"d", "read"}}},
+		{"misspecified", bars{misspecified: true}, 1, [][2]string{
+			{"a", "fixture-ear-2"}, {"d", "read-yaw-4"}, {"a", "read-half"}, {"d", "read-leaks"}, {"b", "read-even"}, {"a", "read-readers"},
+		}},
+	}
+}
+
+// barSeed is the seed of the first study of a condition in TestBars.
+func barSeed(generator, condition string) uint64 {
+	seed := uint64(3000)
+	for _, g := range barGroups() {
+		for _, c := range g.of {
+			if c == [2]string{generator, condition} {
+				return seed
+			}
+			seed += conditionSeeds
+		}
+	}
+	panic("TestBars has no " + condition + " by generator " + generator)
+}
+
 // The bars on studies of all conditions that are run here together: what one study
 // more or less says of a bar is nothing. ASWORN_PROVING sets how many of each (2 and 1
 // in all tests).
@@ -28,26 +62,16 @@ func TestBars(t *testing.T) {
 		}
 		times = n
 	}
-	groups := []struct {
-		name    string
-		bars    bars
-		studies int
-		of      [][2]string // generator, condition
-	}{
-		{"as the method assumes", told, 2 * times, [][2]string{{"a", "read"}, {"b", "read"}, {"d", "read"}}},
-		{"misspecified", bars{misspecified: true}, times, [][2]string{
-			{"a", "fixture-ear-2"}, {"d", "read-yaw-4"}, {"a", "read-half"}, {"d", "read-leaks"}, {"b", "read-even"}, {"a", "read-readers"},
-		}},
-	}
+	groups := barGroups()
 	var results []result
 	for _, g := range groups {
 		for _, c := range g.of {
 			cond := named(c[1])
-			cond.design.Laws, cond.seed = generators[c[0]].laws, 3000+conditionSeeds*uint64(len(results))
-			results = append(results, result{cond, c[0], make([]score, g.studies)})
+			cond.design.Laws, cond.seed = generators[c[0]].laws, barSeed(c[0], c[1])
+			results = append(results, result{cond, c[0], make([]score, times*g.studies)})
 		}
 	}
-	if err := prove(t.Context(), results, 2); err != nil {
+	if err := prove(t.Context(), results, 2, proved); err != nil {
 		t.Fatal(err)
 	}
 	var b strings.Builder
@@ -83,7 +107,7 @@ func TestCorrectionBars(t *testing.T) {
 		c.design.Laws, c.seed = generators[g].laws, 3000
 		results = append(results, result{c, g, make([]score, studies)})
 	}
-	if err := prove(t.Context(), results, 2); err != nil {
+	if err := prove(t.Context(), results, 2, proved); err != nil {
 		t.Fatal(err)
 	}
 	var all []score

@@ -151,7 +151,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 		return alone(ctx, stdout, results, *jobs)
 	}
 	begin := time.Now()
-	if err := prove(ctx, results, *jobs); err != nil {
+	if err := prove(ctx, results, *jobs, nil); err != nil {
 		return err
 	}
 	fmt.Fprintf(os.Stderr, "%d studies in %.0f s by the clock\n", len(results)**studies, time.Since(begin).Seconds())
@@ -205,8 +205,9 @@ func pooled(results []result) []result {
 	return out
 }
 
-// prove invents and analyses the studies of all results, several at a time.
-func prove(ctx context.Context, results []result, jobs int) error {
+// prove invents and analyses the studies of all results, several at a time; mem holds
+// what was analysed before, and may be nil.
+func prove(ctx context.Context, results []result, jobs int, mem fitcorr.Memory) error {
 	type task struct{ result, study int }
 	var tasks []task
 	for r := range results {
@@ -218,7 +219,7 @@ func prove(ctx context.Context, results []result, jobs int) error {
 		return func(i int) error {
 			r := &results[tasks[i].result]
 			seed := r.seed + uint64(tasks[i].study)
-			one, err := proveOne(ctx, r.condition, generators[r.generator].world, seed)
+			one, err := proveOne(ctx, r.condition, generators[r.generator].world, seed, mem)
 			if err != nil {
 				return err
 			}
@@ -233,7 +234,7 @@ func prove(ctx context.Context, results []result, jobs int) error {
 
 // proveOne returns an error only when it was stopped; an analysis that fails
 // is a result.
-func proveOne(ctx context.Context, c condition, world simulate.World, seed uint64) (score, error) {
+func proveOne(ctx context.Context, c condition, world simulate.World, seed uint64, mem fitcorr.Memory) (score, error) {
 	d := c.design
 	drawn := simulate.Draw(seed, d, world)
 	seatings, err := drawn.Seatings(ctx, seed, 1)
@@ -255,7 +256,7 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 		}
 		seatings, opt.Reading = s.take(seatings, study.Default().Reading, opt.Confidence)
 	}
-	analysis, _, err := fitcorr.Analyse(ctx, seatings, opt)
+	analysis, _, err := fitcorr.AnalyseWith(ctx, seatings, opt, mem)
 	if ctx.Err() != nil {
 		return score{}, ctx.Err()
 	}

@@ -30,7 +30,7 @@ func TestRunRefuses(t *testing.T) {
 func TestProveStops(t *testing.T) {
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := prove(ctx, []result{{conditions()[0], "a", make([]score, 3)}}, 2); !errors.Is(err, context.Canceled) {
+	if err := prove(ctx, []result{{conditions()[0], "a", make([]score, 3)}}, 2, nil); !errors.Is(err, context.Canceled) {
 		t.Errorf("got %v", err)
 	}
 }

@@ -25,7 +25,6 @@ package leak
 
 import (
 	"math"
-	"math/cmplx"
 )
 
 // Properties of air at 20 °C and 101.325 kPa (standard values, rounded).
@@ -47,12 +46,6 @@ func (p Params) Response(f float64) complex128 {
 	w0 := complex(p.CornerHz, 0)
 	num := s * (complex(p.Damping, 0)*w0 + s)
 	return num / (w0*w0 + num)
-}
-
-// LossDB returns the level that the leak takes at f Hz, in dB; negative where
-// an underdamped leak resonates and adds.
-func (p Params) LossDB(f float64) float64 {
-	return -20 * math.Log10(cmplx.Abs(p.Response(f)))
 }
 
 // ThreeDBHz returns the highest frequency in Hz at which the loss reaches

@@ -3,6 +3,7 @@ package leak_test
 import (
 	"fmt"
 	"math"
+	"math/cmplx"
 
 	"asworn/fitcorr/leak"
 )
@@ -21,7 +22,7 @@ func ExampleFit() {
 		for k, f := range freq {
 			c.LevelDB[k] = 94 + 0.5*float64(i) + 0.05*math.Sin(float64(3*i)+f/40)
 			if i == 2 {
-				c.LevelDB[k] -= lost.LossDB(f)
+				c.LevelDB[k] += 20 * math.Log10(cmplx.Abs(lost.Response(f)))
 			}
 			c.VarDB[k] = 0.01
 		}

@@ -143,9 +143,38 @@ func (f *fit) solve() {
 // centre finds the cells and the readers' biases given the weights: the fixture's cells
 // are eliminated from the normal equations of the biases, of listeners their means.
 func (f *fit) centre() {
-	n := len(f.names)
+	per, mean := f.cellMeans()
+	info, rhs := f.biasEquations(per, mean)
+	var chol mat.Cholesky
+	chol.Factorize(info) // positive definite by the prior of the biases
+	for a := range Axes {
+		var b mat.VecDense
+		if chol.SolveVecTo(&b, rhs[a]) != nil {
+			continue
+		}
+		for k := range f.names {
+			f.beta[k][a] = b.AtVec(k)
+		}
+	}
+	var inv mat.SymDense
+	if chol.InverseTo(&inv) == nil {
+		f.betaCov.ScaleSym(f.scale2, &inv)
+	}
+	for c := range f.mu {
+		f.mu[c] = mean[c]
+		for _, k := range sorted(per[c]) {
+			for a := range Axes {
+				f.mu[c][a] -= per[c][k] / f.sum[c] * f.beta[k][a]
+			}
+		}
+	}
+}
+
+// cellMeans are, per cell, the weight of each reader and the weighted mean of the
+// readings, mm; sum becomes the weight of each cell.
+func (f *fit) cellMeans() (per []map[int]float64, mean [][Axes]float64) {
 	clear(f.sum)
-	per := make([]map[int]float64, len(f.cells)) // weight of each reader in a cell
+	per, mean = make([]map[int]float64, len(f.cells)), make([][Axes]float64, len(f.cells))
 	for i, w := range f.weight {
 		f.sum[f.cell[i]] += w
 		if per[f.cell[i]] == nil {
@@ -153,17 +182,25 @@ func (f *fit) centre() {
 		}
 		per[f.cell[i]][f.reader[i]] += w
 	}
-	mean := make([][Axes]float64, len(f.cells))
 	for i, w := range f.weight {
 		for a := range Axes {
 			mean[f.cell[i]][a] += w * vector(f.rs[i])[a] / f.sum[f.cell[i]]
 		}
 	}
-	info := mat.NewSymDense(n, nil)
+	return per, mean
+}
+
+// biasEquations are the normal equations of the readers' biases, one row per reader: by
+// their prior, by placements on the fixture and, with several readers, by wearers.
+func (f *fit) biasEquations(per []map[int]float64, mean [][Axes]float64) (info *mat.SymDense, rhs [Axes]*mat.VecDense) {
+	n := len(f.names)
+	info = mat.NewSymDense(n, nil)
 	for k := range n {
 		info.SetSym(k, k, f.scale2/(f.bias.MM*f.bias.MM))
 	}
-	rhs := [Axes]*mat.VecDense{mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)}
+	for a := range rhs {
+		rhs[a] = mat.NewVecDense(n, nil)
+	}
 	for c, readers := range per {
 		if !f.cells[c].OnFixture() {
 			continue
@@ -191,29 +228,7 @@ func (f *fit) centre() {
 			f.compareWearer(rows, info, &rhs)
 		}
 	}
-	var chol mat.Cholesky
-	chol.Factorize(info) // positive definite by the prior of the biases
-	for a := range Axes {
-		var b mat.VecDense
-		if chol.SolveVecTo(&b, rhs[a]) != nil {
-			continue
-		}
-		for k := range n {
-			f.beta[k][a] = b.AtVec(k)
-		}
-	}
-	var inv mat.SymDense
-	if chol.InverseTo(&inv) == nil {
-		f.betaCov.ScaleSym(f.scale2, &inv)
-	}
-	for c := range f.mu {
-		f.mu[c] = mean[c]
-		for _, k := range sorted(per[c]) {
-			for a := range Axes {
-				f.mu[c][a] -= per[c][k] / f.sum[c] * f.beta[k][a]
-			}
-		}
-	}
+	return info, rhs
 }
 
 func sorted(m map[int]float64) []int {

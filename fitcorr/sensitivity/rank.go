@@ -72,16 +72,7 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 	for i, c := range contenders {
 		entries[i] = newRankEntry(c, figure, opt.Confidence)
 	}
-	// The order of the arguments settles ties.
-	slices.SortStableFunc(entries, func(a, b rankEntry) int {
-		if (a.SummaryDB[0] > 0) != (b.SummaryDB[0] > 0) {
-			if a.SummaryDB[0] > 0 {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Compare(a.SummaryDB[0], b.SummaryDB[0])
-	})
+	sortEntries(entries)
 	out := make([]Standing, len(entries))
 	figures := 0
 	for i := range entries {
@@ -91,17 +82,52 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 			out[i].Rank = i + 1
 		}
 	}
-
 	draws := opt.Bootstrap
 	if draws == 0 {
 		draws = rankDraws
 	}
-	ranks := make([][]int, len(out)) // per model, how often each rank
-	less := make([][]int, len(out))  // per pair, twice how often
+	ranks, less := drawRanks(entries, figures, draws, opt.Seed)
 	for i := range out {
-		ranks[i], less[i] = make([]int, len(out)), make([]int, len(out))
+		out[i].Less = make([]float64, len(out))
+		for j := range out {
+			out[i].Less[j] = 0.5
+			if i != j && entries[i].known() && entries[j].known() {
+				out[i].Less[j] = float64(less[i][j]) / float64(2*draws)
+			}
+		}
+		if i >= figures {
+			continue
+		}
+		out[i].RankLow, out[i].RankHigh = 1, figures
+		if entries[i].known() {
+			out[i].RankLow, out[i].RankHigh = rankInterval(ranks[i][:figures], draws, opt.Confidence)
+		}
 	}
-	drawer := newRankDrawer(entries, opt.Seed)
+	return out
+}
+
+// sortEntries puts the least figure first and those without one last; the order of the
+// arguments settles ties.
+func sortEntries(entries []rankEntry) {
+	slices.SortStableFunc(entries, func(a, b rankEntry) int {
+		if (a.SummaryDB[0] > 0) != (b.SummaryDB[0] > 0) {
+			if a.SummaryDB[0] > 0 {
+				return -1
+			}
+			return 1
+		}
+		return cmp.Compare(a.SummaryDB[0], b.SummaryDB[0])
+	})
+}
+
+// drawRanks counts in how many draws each of the first figures entries has each rank, and
+// twice in how many its figure is less than each other's: one row per entry.
+func drawRanks(entries []rankEntry, figures, draws int, seed uint64) (ranks, less [][]int) {
+	ranks, less = make([][]int, len(entries)), make([][]int, len(entries))
+	for i := range entries {
+		ranks[i], less[i] = make([]int, len(entries)), make([]int, len(entries))
+	}
+	drawer := newRankDrawer(entries, seed)
 	for range draws {
 		x := drawer.draw()
 		for i := range figures {
@@ -120,23 +146,7 @@ func Rank(contenders []Contender, opt seat.Options) []Standing {
 			ranks[i][r]++
 		}
 	}
-	for i := range out {
-		out[i].Less = make([]float64, len(out))
-		for j := range out {
-			out[i].Less[j] = 0.5
-			if i != j && entries[i].known() && entries[j].known() {
-				out[i].Less[j] = float64(less[i][j]) / float64(2*draws)
-			}
-		}
-		if i >= figures {
-			continue
-		}
-		out[i].RankLow, out[i].RankHigh = 1, figures
-		if entries[i].known() {
-			out[i].RankLow, out[i].RankHigh = rankInterval(ranks[i][:figures], draws, opt.Confidence)
-		}
-	}
-	return out
+	return ranks, less
 }
 
 // rankEntry is a standing with the jackknife deviations of its logarithm,
