@@ -231,7 +231,7 @@ func TestCorrectionsMendALeak(t *testing.T) {
 		p := leak.Params{CornerHz: hz, Damping: damping}
 		l := seal.Leak{Class: "leaking", CornerHz: p.CornerHz, Damping: p.Damping, LossSE: [3]float64{0.3, 0.2, 0.1}}
 		for k, f := range seal.LossHz {
-			l.LossDB[k] = p.LossDB(f)
+			l.LossDB[k] = toy.LossDB(p.Response(f))
 		}
 		return p, l
 	}
@@ -250,7 +250,7 @@ func TestCorrectionsMendALeak(t *testing.T) {
 			if s.Survey == nil && s.Number == o.Seating {
 				for e := range s.Ears {
 					for b, f := range band.All() {
-						s.Ears[e].LevelDB[b] -= p.LossDB(f.Mid)
+						s.Ears[e].LevelDB[b] -= toy.LossDB(p.Response(f.Mid))
 					}
 				}
 			}
@@ -273,9 +273,9 @@ func TestCorrectionsMendALeak(t *testing.T) {
 			if f.Lower > 80 || f.Mid < 20 {
 				continue
 			}
-			want := p.LossDB(f.Mid) - worn.LossDB(f.Mid)
+			want := toy.LossDB(p.Response(f.Mid)) - toy.LossDB(worn.Response(f.Mid))
 			lowest := band.All()[b/seat.PerThird*seat.PerThird].Mid // the whole third octave goes by its deepest band
-			deep := p.LossDB(lowest)-worn.LossDB(lowest) > correctionDepthDB-0.5
+			deep := toy.LossDB(p.Response(lowest))-toy.LossDB(worn.Response(lowest)) > correctionDepthDB-0.5
 			if !c.Applied[b] && !deep {
 				t.Fatalf("%s %s at %.0f Hz not corrected: %s", c.ID, c.Ear, f.Mid, c.Withheld)
 			}

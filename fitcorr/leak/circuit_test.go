@@ -145,9 +145,7 @@ func TestLevelProperties(t *testing.T) {
 
 // LossDB returns the level that the leak takes at f Hz, in dB; negative where
 // an underdamped leak resonates and adds.
-func (p Params) LossDB(f float64) float64 {
-	return -20 * math.Log10(cmplx.Abs(p.Response(f)))
-}
+func (p Params) LossDB(f float64) float64 { return toy.LossDB(p.Response(f)) }
 
 // A gap of half a millimetre under a pad costs the low bass.
 func Example_slit() {

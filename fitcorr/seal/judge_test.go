@@ -19,7 +19,7 @@ func TestLeaksClosedAndOpen(t *testing.T) {
 	}
 	none := func(int, float64) float64 { return 0 }
 	flat := func(float64) float64 { return 0 }
-	dipole := func(f float64) float64 { return -slit(0.9).LossDB(f) }
+	dipole := func(f float64) float64 { return -toy.LossDB(slit(0.9).Response(f)) }
 	// An open back is a wide vent beside whatever the pad leaks: the vent rules.
 	vented := func(mm, f float64) float64 {
 		w := 2 * math.Pi * f
@@ -42,7 +42,7 @@ func TestLeaksClosedAndOpen(t *testing.T) {
 			if i%2 == 0 {
 				return 0
 			}
-			return slit(0.2 + 0.05*float64(i)).LossDB(f)
+			return toy.LossDB(slit(0.2 + 0.05*float64(i)).Response(f))
 		}, flat, false, false, true},
 		{"sealed every time", none, flat, false, false, true},
 		{"open, no survey", none, dipole, false, true, true},
@@ -53,9 +53,9 @@ func TestLeaksClosedAndOpen(t *testing.T) {
 		{"leaks on a closed cup, the one made on purpose small", func(i int, f float64) float64 {
 			switch {
 			case i == 11:
-				return slit(0.25).LossDB(f)
+				return toy.LossDB(slit(0.25).Response(f))
 			case i < 2:
-				return slit(0.5).LossDB(f)
+				return toy.LossDB(slit(0.5).Response(f))
 			}
 			return 0
 		}, flat, true, false, true},

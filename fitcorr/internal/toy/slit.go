@@ -1,6 +1,9 @@
 package toy
 
-import "math"
+import (
+	"math"
+	"math/cmplx"
+)
 
 // Properties of air at 20 °C and 101.325 kPa (standard values, rounded).
 const (
@@ -26,6 +29,10 @@ func (s Slit) Mass() float64 {
 
 // Compliance returns C = V/(ρc²) in m³/Pa of a closed volume in m³ (adiabatic).
 func Compliance(volume float64) float64 { return volume / (airDensity * speedOfSound * speedOfSound) }
+
+// LossDB is the level that a leak takes, in dB, by its response: the pressure with it over
+// that of the sealed cup.
+func LossDB(response complex128) float64 { return -20 * math.Log10(cmplx.Abs(response)) }
 
 // Corner returns corner frequency (Hz) and damping 1/Q of a leak of resistance r
 // (Pa·s/m³) and mass m (kg/m⁴) across a compliance c (m³/Pa).
