@@ -58,7 +58,7 @@ func (j *joint) asksForCone() (bool, error) {
 	with := *j
 	with.source = startCones[0]
 	limit := j.objective() - hint
-	err := with.fitBelow(limit)
+	err := with.fit(limit)
 	return with.objective() < limit, err
 }
 
@@ -130,14 +130,14 @@ func (j *joint) criterion() float64 {
 func (j *joint) settle() error {
 	const rounds, learning = 4, 2
 	for round := range rounds {
-		if err := j.fit(); err != nil {
+		if err := j.fit(noLimit); err != nil {
 			return err
 		}
 		if round < learning {
 			if err := j.weigh(j.learnScatter()); err != nil {
 				return err
 			}
-			if err := j.fit(); err != nil {
+			if err := j.fit(noLimit); err != nil {
 				return err
 			}
 		}
@@ -149,7 +149,7 @@ func (j *joint) settle() error {
 			return nil
 		}
 	}
-	return j.fit()
+	return j.fit(noLimit)
 }
 
 // richer is the drop of the criterion that a leak of the reference or a source
@@ -179,14 +179,18 @@ func (j *joint) seekReference() (found bool, err error) {
 	for _, start := range []Params{{20, 2}, {80, 1}} {
 		with := *j
 		with.reference = start
-		if err := with.fitBelow(limit); err != nil {
+		if err := with.fit(limit); err != nil {
 			return false, err
 		}
 		v := with.objective()
 		if v >= limit {
 			continue
 		}
-		if _, err := with.judge(); err != nil { // for its covariance
+		eq, err := with.linearise(false)
+		if err != nil {
+			return false, err
+		}
+		if _, err := eq.covariance(&with); err != nil {
 			return false, err
 		}
 		loss, se := Estimate{Leaking: true, Params: with.reference, Cov: with.referenceCov, Source: with.source}.LossDB(lowHz)

@@ -30,7 +30,7 @@ type joint struct {
 	reference Params          // what the reference leaks in common; zero corner: nothing
 	source    Source
 
-	referenceCov Covariance // set by judge
+	referenceCov Covariance // set by covariance
 }
 
 // globals lays out the global unknowns: the sealed curve, then the reference

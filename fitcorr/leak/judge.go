@@ -17,20 +17,12 @@ func (j *joint) judge() ([]Estimate, error) {
 	if err != nil {
 		return nil, err
 	}
-	globals, reference, source := j.globals()
-	est := make([]Estimate, len(j.curves))
-	var cov mat.SymDense
-	if err := invert(&cov, eq.a); err != nil {
+	cov, err := eq.covariance(j)
+	if err != nil {
 		return nil, err
 	}
-	if reference >= 0 {
-		j.referenceCov = Covariance{} // leak and source follow each other in the globals
-		for a := range globals - reference {
-			for b := range globals - reference {
-				j.referenceCov[a][b] = cov.At(reference+a, reference+b)
-			}
-		}
-	}
+	est := make([]Estimate, len(j.curves))
+	_, _, source := j.globals()
 	level, by := j.referenceLevel()
 	scatter, starts := j.scatter.covariance(j.freq), j.source.starts(j.freq)
 	chi2 := distuv.ChiSquared{K: 2}
@@ -51,10 +43,29 @@ func (j *joint) judge() ([]Estimate, error) {
 		e.square, e.squareSE = one.small()
 		e.GainDB = j.gain[i]
 		if j.leak[i].CornerHz > 0 {
-			e.Cov = eq.blocks[i].covariance(&cov, source, j.source.unknowns())
+			e.Cov = eq.blocks[i].covariance(cov, source, j.source.unknowns())
 		}
 	}
 	return est, nil
+}
+
+// covariance is that of the global unknowns of j, whose equations these are; it sets j's
+// referenceCov.
+func (eq *normal) covariance(j *joint) (*mat.SymDense, error) {
+	globals, reference, _ := j.globals()
+	cov := new(mat.SymDense)
+	if err := invert(cov, eq.a); err != nil {
+		return nil, err
+	}
+	if reference >= 0 {
+		j.referenceCov = Covariance{} // leak and source follow each other in the globals
+		for a := range globals - reference {
+			for b := range globals - reference {
+				j.referenceCov[a][b] = cov.At(reference+a, reference+b)
+			}
+		}
+	}
+	return cov, nil
 }
 
 // referenceLevel is the level of the reference seatings, dB, n long, with its derivative

@@ -6,14 +6,14 @@ import (
 	"gonum.org/v1/gonum/mat"
 )
 
-// fit runs Gauss–Newton with step halving until the objective settles.
-func (j *joint) fit() error { return j.fitBelow(math.Inf(1)) }
+// noLimit lets a fit go on to its minimum.
+var noLimit = math.Inf(1)
 
-// fitBelow is fit that gives up where the objective will not come below limit: when the
-// last step took off little and as many as are left, each several times as large, would
-// not bring it there. Far from a minimum, and where steps must be halved, one step says
-// nothing of the next.
-func (j *joint) fitBelow(limit float64) error {
+// fit runs Gauss–Newton with step halving until the objective settles. It gives up where
+// the objective will not come below limit: when the last step took off little and as many
+// as are left, each several times as large, would not bring it there. Far from a minimum,
+// and where steps must be halved, one step says nothing of the next.
+func (j *joint) fit(limit float64) error {
 	const maxSteps, small, little, hope = 40, 1e-4, 1.0, 4
 	now := j.objective()
 	for step := range maxSteps {

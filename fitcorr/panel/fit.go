@@ -85,7 +85,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	if !ok {
 		return nil, stats.ErrSingular
 	}
-	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}}
+	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}, seats: map[*wornSeating]*seatPosterior{}}
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}

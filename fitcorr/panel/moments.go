@@ -149,6 +149,7 @@ func (fit *panelFit) maximiseWithin() {
 		sc[a] = math.Sqrt((common[a] + priorListeners*priorWithin[a]*priorWithin[a]) / (count + priorListeners))
 		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
+	clear(fit.seats) // the old within is in them
 	for m, pm := range fit.models {
 		pm.within = placing.HeadsetCov(sc, so)
 		for e := range 2 {

@@ -136,10 +136,12 @@ type panelFit struct {
 	lower     bool       // thetaRoot is lower triangular, which it is but for a singular Cov(θ)
 	per       []listenerFit
 	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
-	deviance  float64                  // −2 log marginal likelihood of all seatings, up to a constant
-	levels    float64                  // how many levels of worn seatings it is the deviance of
-	rounds    int                      // of expectation–maximisation
-	change    float64                  // of the deviance per level in the last round
+	// seats are the posteriors of single seatings that eachSeating worked out, until within changes.
+	seats    map[*wornSeating]*seatPosterior
+	deviance float64 // −2 log marginal likelihood of all seatings, up to a constant
+	levels   float64 // how many levels of worn seatings it is the deviance of
+	rounds   int     // of expectation–maximisation
+	change   float64 // of the deviance per level in the last round
 }
 
 // listenerFit is the posterior of one listener's latent vector. Matrices are Dim square

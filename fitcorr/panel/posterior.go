@@ -52,7 +52,7 @@ type seatPosterior struct {
 }
 
 // seating computes the posterior of one worn seating.
-func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
+func (p *panel) seating(b *blockPosterior, w *wornSeating) *seatPosterior {
 	n2, rows, size := 2*p.Bands.N, p.Rows(), p.Block()
 	h := mat.NewDense(rows, size, nil)
 	for r := range n2 {
@@ -68,7 +68,7 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 	var jw, djw mat.Dense // K = D J' W
 	jw.Mul(w.slope.T(), w.weight)
 	djw.Mul(d, &jw)
-	out := seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil)}
+	out := &seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil)}
 	out.own.MulVec(&djw, &rz)
 	// Cov(w|u) = D − K J D.
 	var kj, given mat.Dense
@@ -105,7 +105,8 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) seatPosterior {
 // allModels asks eachSeating for the seatings of all models.
 const allModels = -1
 
-// eachSeating calls f with the posterior of every worn seating of a model, in order.
+// eachSeating calls f with the posterior of every worn seating of a model, in order, which
+// f must not change.
 func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *blockPosterior, sp *seatPosterior)) {
 	for li, l := range fit.listeners {
 		own := make([]*blockPosterior, len(fit.models))
@@ -117,8 +118,12 @@ func (fit *panelFit) eachSeating(model int, f func(li int, w *wornSeating, b *bl
 			if own[w.model] == nil {
 				own[w.model] = fit.blockOf(li, w.model)
 			}
-			sp := fit.seating(own[w.model], w)
-			f(li, w, own[w.model], &sp)
+			sp, known := fit.seats[w]
+			if !known {
+				sp = fit.seating(own[w.model], w)
+				fit.seats[w] = sp
+			}
+			f(li, w, own[w.model], sp)
 		}
 	}
 }
