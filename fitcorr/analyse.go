@@ -65,6 +65,9 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	opt.Reading = position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
 	frozen.Options.Reading = opt.Reading
+	for _, m := range slices.Concat(surveyed, atDrum) {
+		m.Believe()
+	}
 	worn, err := panelOf(mem, surveyed, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, surveyed, bare, opt) })
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()

@@ -77,7 +77,7 @@ func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare 
 	}
 	for _, sv := range p.surveyed() {
 		m := sv.model
-		of = append(of, m.Point, m.Mark, m.ApartMM, m.Notes)
+		of = append(of, m.Point, m.Mark, m.ApartMM, m.Temper, m.Notes)
 		for _, s := range m.Seatings { // slips of reading are taken off these
 			of = append(of, s.Read, s.ReadWorth, s.ReadApart, s.ReadApartWorth)
 		}

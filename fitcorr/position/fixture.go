@@ -35,6 +35,8 @@ type FixtureSeating struct {
 	// surveys, before any reading; zero unless Shift was called.
 	MarkVariance [placing.ReadDim]float64
 	Fit          placing.Fit
+	modes        []placing.Mode // that the posterior is made of
+	doubt        float64        // factor that its temper has at least, for what no movement explains; 0 of none
 }
 
 // PlaceFixture places one fixture seating by its levels, dB, whose information is divided
@@ -48,6 +50,7 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper
 	}
 	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
 	o.Headset.DF = placeDF(pl.Models)
+	var doubt float64
 	for e := range pl.Models {
 		o.GainDB[e] = leaks[e].GainDB
 		o.MisfitP[e] = 1
@@ -58,10 +61,10 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper
 		o.MisfitP[e] = stats.ChiTail(p.Misfit[e], p.Dof[e])
 		// What no movement explains makes the position the less certain (Birge's ratio).
 		if ratio := p.Misfit[e] / math.Max(1, p.Dof[e]); ratio > DoubtFar {
-			temper = temper.AtLeast(ratio)
+			doubt = math.Max(doubt, ratio)
 		}
 	}
-	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(modes, placing.FixturePrior(), temper), Fit: pl.Fit(obs, modes[0])}
+	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(modes, placing.FixturePrior(), temper.AtLeast(doubt)), Fit: pl.Fit(obs, modes[0]), modes: modes, doubt: doubt}
 	f.estimate()
 	return f, f.Cov != nil
 }
