@@ -3,8 +3,17 @@ package main
 import (
 	"fmt"
 
+	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/plan"
 	"asworn/cmd/internal/simulate"
+	"asworn/cmd/internal/simulate/beam"
+	"asworn/cmd/internal/simulate/lattice"
+	"asworn/cmd/internal/simulate/modal"
+	"asworn/cmd/internal/simulate/piston"
+	"asworn/fitcorr"
+	"asworn/fitcorr/earlier"
+	"asworn/fitcorr/reading"
 )
 
 // A condition is one row of the grid: a design, what is special about it, and
@@ -174,4 +183,48 @@ func conditions() []condition {
 	})
 	read("-found-alike", "half of the variance of what findings of the fixture's entrance err by is common to all", odd(reading), func(d *design) { d.FindingsAlike = 0.5 }).method = false
 	return out
+}
+
+// A generator is a physics and the laws of what people and operators do.
+type generator struct {
+	world simulate.World
+	laws  simulate.Laws
+}
+
+var generators = map[string]generator{
+	"a": {world: piston.World}, "b": {world: modal.World}, "c": {world: lattice.World},
+	"d": {beam.World, simulate.UnlikeLaws},
+}
+
+// conditionSeeds keeps the studies of conditions apart, so that one that is
+// unlucky does not stand in every row, and generatorSeeds those of the generators of one
+// run: readers, landmarks and leaks are drawn before any sound, and would be the same in all.
+const (
+	conditionSeeds = 100
+	generatorSeeds = 1_000_000_000
+)
+
+// seriesSeed is where those of series begin.
+const seriesSeed = 50_000
+
+// options are those that the lab of a condition states.
+func (c condition) options(seed uint64) fitcorr.Options {
+	d, opt := c.design, fitcorr.DefaultOptions()
+	opt.Jobs, opt.Seed = 1, seed
+	opt.MarkMM = d.MarkSD
+	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
+	return opt
+}
+
+// combine gives the seatings their readings, as a run does with readings.csv.
+func combine(ss []fitcorr.Seating, rows []study.ReadingRow, opt fitcorr.Options) ([]fitcorr.Seating, capture.ReadingUncertainty) {
+	r := reading.Combine(rows, opt.Reading)
+	for i := range ss {
+		s := &ss[i]
+		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
+			e.Give(s)
+		}
+	}
+	t := earlier.Take(ss, rows, r, opt.Reading, nil, opt.Confidence)
+	return t.Seatings, t.Reading
 }

@@ -18,17 +18,10 @@ import (
 	"strings"
 	"time"
 
-	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/capture/workers"
 	"asworn/cmd/internal/simulate"
-	"asworn/cmd/internal/simulate/beam"
-	"asworn/cmd/internal/simulate/lattice"
-	"asworn/cmd/internal/simulate/modal"
-	"asworn/cmd/internal/simulate/piston"
 	"asworn/fitcorr"
-	"asworn/fitcorr/earlier"
-	"asworn/fitcorr/reading"
 )
 
 func main() {
@@ -39,28 +32,6 @@ func main() {
 		os.Exit(1)
 	}
 }
-
-// A generator is a physics and the laws of what people and operators do.
-type generator struct {
-	world simulate.World
-	laws  simulate.Laws
-}
-
-var generators = map[string]generator{
-	"a": {world: piston.World}, "b": {world: modal.World}, "c": {world: lattice.World},
-	"d": {beam.World, simulate.UnlikeLaws},
-}
-
-// conditionSeeds keeps the studies of conditions apart, so that one that is
-// unlucky does not stand in every row, and generatorSeeds those of the generators of one
-// run: readers, landmarks and leaks are drawn before any sound, and would be the same in all.
-const (
-	conditionSeeds = 100
-	generatorSeeds = 1_000_000_000
-)
-
-// seriesSeed is where those of series begin.
-const seriesSeed = 50_000
 
 // errMissed says that a bar was missed; what and by how much has been written.
 var errMissed = errors.New("bars are missed")
@@ -269,26 +240,4 @@ func proveOne(ctx context.Context, c condition, world simulate.World, seed uint6
 		s.correct(drawn, seatings, analysis)
 	}
 	return s, nil
-}
-
-// options are those that the lab of a condition states.
-func (c condition) options(seed uint64) fitcorr.Options {
-	d, opt := c.design, fitcorr.DefaultOptions()
-	opt.Jobs, opt.Seed = 1, seed
-	opt.MarkMM = d.MarkSD
-	opt.Reading = capture.ReadingUncertainty{OneMM: c.stated * d.ReadSD, LandmarkMM: c.stated * d.LandmarkSD, FixtureLandmarkMM: c.stated * d.FixtureLandmarkSD}
-	return opt
-}
-
-// combine gives the seatings their readings, as a run does with readings.csv.
-func combine(ss []fitcorr.Seating, rows []study.ReadingRow, opt fitcorr.Options) ([]fitcorr.Seating, capture.ReadingUncertainty) {
-	r := reading.Combine(rows, opt.Reading)
-	for i := range ss {
-		s := &ss[i]
-		if e, ok := r.At[reading.Placement{Head: s.Subject, Model: s.Model, Number: s.Number}]; ok {
-			e.Give(s)
-		}
-	}
-	t := earlier.Take(ss, rows, r, opt.Reading, nil, opt.Confidence)
-	return t.Seatings, t.Reading
 }

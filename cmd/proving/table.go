@@ -9,35 +9,6 @@ import (
 	"asworn/fitcorr"
 )
 
-// result is one condition on one generator with the scores of its studies.
-type result struct {
-	condition
-	generator string
-	scores    []score
-}
-
-var (
-	axisNames = [3]string{"forward", "up", "rotation"}
-	outcomes  = [3]fitcorr.Outcome{fitcorr.Use, fitcorr.Move, fitcorr.Undetermined}
-	distances = []float64{0, 0.8, 6, 7}
-)
-
-// show formats a figure with its standard error.
-func (f figure) show(digits int) string {
-	if math.IsNaN(f.se) {
-		return number(f.value, digits)
-	}
-	return number(f.value, digits) + " ± " + number(f.se, digits)
-}
-
-// number formats a value, or a dash where there is none.
-func number(v float64, digits int) string {
-	if math.IsNaN(v) {
-		return "–"
-	}
-	return fmt.Sprintf("%.*f", digits, v)
-}
-
 // markdown writes the tables for people; the JSON has all of it.
 func markdown(w io.Writer, results []result) {
 	fmt.Fprint(w, `Lengths in mm, forward / up; ± is the Monte Carlo standard error, clustered by
@@ -82,14 +53,6 @@ lose more than 3 dB at 50 Hz; the panel's leak is its mean loss at 50 Hz as an e
 	}
 	corrections(w, results)
 	surfaceGains(w, results)
-}
-
-func (r result) label() string {
-	star := ""
-	if r.bars.misspecified {
-		star = "*"
-	}
-	return r.generator + ", " + r.name + star
 }
 
 // coverOf shows the coverage forward and up together.

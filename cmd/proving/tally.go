@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -155,4 +156,41 @@ func leaksOf(scores []score) leakFigures {
 		out.median = abs[len(abs)/2]
 	}
 	return out
+}
+
+// result is one condition on one generator with the scores of its studies.
+type result struct {
+	condition
+	generator string
+	scores    []score
+}
+
+var (
+	axisNames = [3]string{"forward", "up", "rotation"}
+	outcomes  = [3]fitcorr.Outcome{fitcorr.Use, fitcorr.Move, fitcorr.Undetermined}
+	distances = []float64{0, 0.8, 6, 7}
+)
+
+// show formats a figure with its standard error.
+func (f figure) show(digits int) string {
+	if math.IsNaN(f.se) {
+		return number(f.value, digits)
+	}
+	return number(f.value, digits) + " ± " + number(f.se, digits)
+}
+
+// number formats a value, or a dash where there is none.
+func number(v float64, digits int) string {
+	if math.IsNaN(v) {
+		return "–"
+	}
+	return fmt.Sprintf("%.*f", digits, v)
+}
+
+func (r result) label() string {
+	star := ""
+	if r.bars.misspecified {
+		star = "*"
+	}
+	return r.generator + ", " + r.name + star
 }
