@@ -136,71 +136,26 @@ func (l *Locator) Locate(channels ...[]float64) Found {
 
 // pick reads the repeats off the energy trace.
 func (l *Locator) pick(total int) Found {
-	c, e := &l.c, l.energy
-	period := float64(c.Period) / float64(l.factor)
-	size := len(e)
-	wrap := func(i int) int { return ((i % size) + size) % size }
 	best := 0
-	for i, v := range e {
-		if v > e[best] {
+	for i, v := range l.energy {
+		if v > l.energy[best] {
 			best = i
 		}
 	}
-	if e[best] == 0 {
-		return Found{Missing: c.Repeats}
-	}
-	// near returns the strongest sample about a place, allowing for clocks
-	// that differ by up to 0.1 %.
-	near := func(centre float64, steps int) int {
-		r := 3 + int(0.001*period*math.Abs(float64(steps)))
-		at := int(math.Round(centre))
-		top := at
-		for i := at - r; i <= at+r; i++ {
-			if e[wrap(i)] > e[wrap(top)] {
-				top = i
-			}
-		}
-		return top
-	}
-	// A lag past the recording's end stands for one before its start.
-	first := best
-	if first > (total+l.factor-1)/l.factor {
-		first -= size
-	}
-	type place struct {
-		at    int
-		power float64
-	}
-	places := make([]place, 0, 2*c.Repeats-1)
-	for j := -(c.Repeats - 1); j < c.Repeats; j++ {
-		at := near(float64(first)+float64(j)*period, j)
-		pw := 0.0
-		if at > -len(l.x) && at*l.factor < total {
-			pw = e[wrap(at)]
-		}
-		places = append(places, place{at, pw})
-	}
-	from, most := 0, -1.0
-	for j := 0; j < c.Repeats; j++ {
-		sum := 0.0
-		for _, p := range places[j : j+c.Repeats] {
-			sum += math.Sqrt(p.power) // amplitudes: no single repeat decides
-		}
-		if sum > most {
-			from, most = j, sum
-		}
+	if l.energy[best] == 0 {
+		return Found{Missing: l.c.Repeats}
 	}
 	var out Found
-	used, rest := 0.0, 0.0
-	for _, p := range places[from : from+c.Repeats] {
-		if p.power < 0.02*e[best] {
+	var used float64
+	for _, p := range l.strongest(l.places(best, total)) {
+		if p.power < 0.02*l.energy[best] {
 			out.Missing++
 			continue
 		}
-		start := float64(l.factor) * (float64(p.at) + samples.PeakOffset(math.Sqrt(e[wrap(p.at-1)]), math.Sqrt(e[wrap(p.at)]), math.Sqrt(e[wrap(p.at+1)])))
+		start := float64(l.factor) * (float64(p.at) + samples.PeakOffset(math.Sqrt(l.about(p.at-1)), math.Sqrt(l.about(p.at)), math.Sqrt(l.about(p.at+1))))
 		// A few samples of latency error may put a whole sweep's first
 		// samples, faded to nothing, before the recording.
-		if start < -float64(c.Preroll) || start+float64(len(c.X)) > float64(total)+float64(c.Preroll) {
+		if c := &l.c; start < -float64(c.Preroll) || start+float64(len(c.X)) > float64(total)+float64(c.Preroll) {
 			out.Cut++
 			if len(out.Start) == 0 {
 				out.Quiet = max(0, int(start)+c.Period)
@@ -209,14 +164,71 @@ func (l *Locator) pick(total int) Found {
 		}
 		out.Start = append(out.Start, start)
 		for i := p.at - 8; i <= p.at+8; i++ {
-			used = max(used, e[wrap(i)])
+			used = max(used, l.about(i))
 		}
 	}
-	for _, v := range e {
+	rest := 0.0
+	for _, v := range l.energy {
 		rest += v
 	}
-	out.Clarity = used / (rest / float64(size))
+	out.Clarity = used / (rest / float64(len(l.energy)))
 	return out
+}
+
+// place is where a repeat may begin, in samples of energy, and the energy there.
+type place struct {
+	at    int
+	power float64
+}
+
+// about is the energy at a lag, which may lie before the start or past the end.
+func (l *Locator) about(i int) float64 {
+	n := len(l.energy)
+	return l.energy[((i%n)+n)%n]
+}
+
+// places are where the repeats before and after the strongest one may begin; those outside
+// the recording have no power.
+func (l *Locator) places(best, total int) []place {
+	period := float64(l.c.Period) / float64(l.factor)
+	// A lag past the recording's end stands for one before its start.
+	first := best
+	if first > (total+l.factor-1)/l.factor {
+		first -= len(l.energy)
+	}
+	places := make([]place, 0, 2*l.c.Repeats-1)
+	for j := -(l.c.Repeats - 1); j < l.c.Repeats; j++ {
+		// The strongest sample about there, allowing for clocks that differ by up to 0.1 %.
+		r := 3 + int(0.001*period*math.Abs(float64(j)))
+		centre := int(math.Round(float64(first) + float64(j)*period))
+		at := centre
+		for i := centre - r; i <= centre+r; i++ {
+			if l.about(i) > l.about(at) {
+				at = i
+			}
+		}
+		power := 0.0
+		if at > -len(l.x) && at*l.factor < total {
+			power = l.about(at)
+		}
+		places = append(places, place{at, power})
+	}
+	return places
+}
+
+// strongest are as many places one after the other as there are repeats.
+func (l *Locator) strongest(places []place) []place {
+	from, most := 0, -1.0
+	for j := range l.c.Repeats {
+		sum := 0.0
+		for _, p := range places[j : j+l.c.Repeats] {
+			sum += math.Sqrt(p.power) // amplitudes: no single repeat decides
+		}
+		if sum > most {
+			from, most = j, sum
+		}
+	}
+	return places[from : from+l.c.Repeats]
 }
 
 // Clarity returns the highest of the last trace over its mean. It is a ratio, 0 before
