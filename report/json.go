@@ -1,7 +1,6 @@
 package report
 
 import (
-	"bytes"
 	"encoding/json"
 	"fmt"
 	"io"
@@ -19,12 +18,10 @@ func WriteJSON(w io.Writer, r Results) error {
 	if where := NotFinite(r); where != "" {
 		return fmt.Errorf("results cannot be written as JSON: %s is not a finite number", where)
 	}
-	var b bytes.Buffer
-	if err := json.NewEncoder(&b).Encode(r); err != nil {
+	if err := json.NewEncoder(w).Encode(r); err != nil { // which writes once, when all is encoded
 		return fmt.Errorf("results cannot be written as JSON: %w", err)
 	}
-	_, err := w.Write(b.Bytes())
-	return err
+	return nil
 }
 
 // ReadJSON reads what WriteJSON wrote. Fields it does not know are skipped, so
