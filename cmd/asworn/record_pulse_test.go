@@ -192,10 +192,13 @@ func (s *session) one(texts ...string) string {
 }
 
 // take records the row that is shown until it may be kept, as an operator does: a machine
-// that is busy with other tests loses samples now and then, and says so.
+// that is busy with other tests loses samples now and then, for some seconds at a time, and says so.
 func (s *session) take() {
 	s.t.Helper()
-	for range 6 {
+	for try := range 20 {
+		if try >= 5 {
+			time.Sleep(time.Second)
+		}
 		s.types("\r")
 		s.wants("ANY KEY STOPS")
 		if s.one("KEEP: ", "AGAIN: ") == "KEEP: " {
@@ -209,7 +212,7 @@ func (s *session) take() {
 		s.types("\r") // ready to record it again
 		s.wants("a new take is kept beside the first")
 	}
-	s.t.Fatalf("six takes lost samples: the machine is too busy\n%s", s.seen.String())
+	s.t.Fatalf("twenty takes lost samples: the machine is too busy\n%s", s.seen.String())
 }
 
 func runBuilt(t *testing.T, exe string, args ...string) string {
