@@ -11,7 +11,7 @@ import (
 // keeps its size on the border, has its power inside and outside, and the
 // limits of the distance cover.
 func TestDistanceJudged(t *testing.T) {
-	const draws, tol, sd = 1500, 3.0, 0.7
+	const draws, tol, sd = 800, 3.0, 0.7
 	for _, c := range []struct {
 		true                 float64
 		matchesMin, matchMax float64
@@ -32,6 +32,9 @@ func TestDistanceJudged(t *testing.T) {
 				matches++
 			case Move:
 				adjust++
+			}
+			if out != outcome(e, tol) {
+				t.Fatalf("%s with limits %v, by the tests %s", out, d, outcome(e, tol))
 			}
 			if d[1] <= c.true && c.true <= d[2] {
 				covered++
