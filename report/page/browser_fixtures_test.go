@@ -109,8 +109,9 @@ func (b *browser) fixturesKeyboard() {
 	stops, walked := eval[int](b, `[...document.querySelectorAll("#answer ~ section, #answer")].flatMap(s => [...s.querySelectorAll("a[href], summary, [tabindex='0']")]).filter(e => e.checkVisibility({contentVisibilityAuto: true})).length`), 1
 	for ; walked < stops; walked++ {
 		b.do(chromedp.KeyEvent(kb.Tab))
-		if got := eval[string](b, `(e => { const r = e.getBoundingClientRect(), s = getComputedStyle(e);
-			return e === document.body ? "left the page" : r.bottom < 0 || r.top > innerHeight ? "out of sight: " + e.textContent : s.outlineStyle === "none" ? "no sign of focus: " + e.textContent : "" })(document.activeElement)`); got != "" {
+		// The browser brings a stop into sight with its next frame.
+		if got := eval[string](b, `new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done))).then(() => (e => { const r = e.getBoundingClientRect(), s = getComputedStyle(e);
+			return e === document.body ? "left the page" : r.bottom < 0 || r.top > innerHeight ? "out of sight: " + e.textContent : s.outlineStyle === "none" ? "no sign of focus: " + e.textContent : "" })(document.activeElement))`); got != "" {
 			t.Fatalf("stop %d of %d: %.80s", walked+1, stops, got)
 		}
 	}
