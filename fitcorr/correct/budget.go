@@ -130,16 +130,8 @@ func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector,
 // scatter alike on both ears (common practice, no source): the two or three seatings that a
 // curve often has tell next to nothing of one ear's alone.
 func (c *Corrector) scatter(of []seat.Seating, b int) (v float64, ears int) {
-	parts := make([]part, len(of))
-	for i, s := range of {
-		parts[i] = part{s: s}
-	}
-	for ear := range parts[0].s.Ears {
-		known := c
-		if c != nil && !c.survey.Ears[ear].Known() {
-			known = nil
-		}
-		if x := known.apartFromPlace(parts, ear, b); len(x) > 1 {
+	for ear := range of[0].Ears {
+		if x := c.apartFromPlace(of, ear, b); len(x) > 1 {
 			_, sd := stats.MeanSD(x)
 			v += sd * sd
 			ears++
@@ -148,22 +140,17 @@ func (c *Corrector) scatter(of []seat.Seating, b int) (v float64, ears int) {
 	return v / float64(max(1, ears)), ears
 }
 
-// apartFromPlace returns the valid levels of the parts in band b, each moved
+// apartFromPlace returns the valid levels of the seatings in band b, as measured and each moved
 // to the worn mean where the survey or leak model says by how much. c may be nil.
-func (c *Corrector) apartFromPlace(parts []part, ear, b int) []float64 {
-	if c == nil {
-		return levelsAt(parts, ear, b)
-	}
-	var x []float64
-	for _, p := range parts {
-		if !p.s.Ears[ear].Counts(b) {
+func (c *Corrector) apartFromPlace(of []seat.Seating, ear, b int) (x []float64) {
+	for _, s := range of {
+		if !s.Ears[ear].Counts(b) {
 			continue
 		}
-		v := p.level(ear, b)
-		if o, ok := c.offsetOf(p.s); ok {
-			pr := c.predict(p.s.Number, o, ear)
-			if v += pr.delta[b]; p.correction != nil && p.correction.Applied[b] {
-				v -= p.correction.DeltaDB[b]
+		v := s.Ears[ear].LevelDB[b]
+		if c != nil && c.survey.Ears[ear].Known() {
+			if o, ok := c.offsetOf(s); ok {
+				v += c.predict(s.Number, o, ear).delta[b]
 			}
 		}
 		x = append(x, v)
