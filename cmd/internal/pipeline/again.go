@@ -7,8 +7,6 @@ import (
 
 	"asworn/capture"
 	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/panelfile"
-	"asworn/cmd/internal/studydir"
 	"asworn/fitcorr"
 	"asworn/report"
 )
@@ -16,9 +14,10 @@ import (
 // again returns the results of the last run when nothing has changed since, neither
 // what it read nor what it wrote; else false, and a run has to find out what did.
 // Nothing is read of a file that looks untouched.
-func (l *line) again(ctx context.Context, st *capture.Study, texts cache.Key, before panelfile.Earlier, written func() lying) (report.Results, Counts, bool) {
+func (l *line) again(ctx context.Context, in inputs) (report.Results, Counts, bool) {
+	st := in.study
 	counts := Counts{Recordings: len(st.Seatings), Missing: len(st.NotRecorded), Cached: len(st.Seatings)}
-	key, ok := l.inputsKey(st, texts, before)
+	key, ok := l.inputsKey(in)
 	if !ok || ctx.Err() != nil {
 		return report.Results{}, counts, false
 	}
@@ -29,12 +28,10 @@ func (l *line) again(ctx context.Context, st *capture.Study, texts cache.Key, be
 	if !l.estimates.Get(e.Estimates, cache.AsJSON(&e.Results.Analysis)) {
 		return report.Results{}, counts, false
 	}
-	if w := written(); w.list.Key != e.Outputs || len(w.changed) > 0 {
+	if w := in.written(); w.list.Key != e.Outputs || len(w.changed) > 0 {
 		return report.Results{}, counts, false
 	}
-	var err error
-	counts.Strays = studydir.Strays(st.Dir, st)
-	if counts.Twins, err = studydir.FindTwins(st.Dir, st.Seatings, e.Responses, counts.Strays); err != nil {
+	if err := counts.misfiled(st, e.Responses); err != nil {
 		return report.Results{}, counts, false
 	}
 	counts.Refused, counts.PanelChanged, counts.Doubts = e.Refused, e.PanelChanged, doubts(st)
@@ -42,8 +39,8 @@ func (l *line) again(ctx context.Context, st *capture.Study, texts cache.Key, be
 }
 
 // keep keeps a run for again, if its files look untouched since it read them.
-func (l *line) keep(st *capture.Study, texts cache.Key, before panelfile.Earlier, e ended) (cache.Key, error) {
-	key, ok := l.inputsKey(st, texts, before)
+func (l *line) keep(in inputs, e ended) (cache.Key, error) {
+	key, ok := l.inputsKey(in)
 	if !ok {
 		return key, nil
 	}
@@ -53,7 +50,8 @@ func (l *line) keep(st *capture.Study, texts cache.Key, before panelfile.Earlier
 
 // inputsKey names all that a run follows from; false when a file has to be read to
 // know.
-func (l *line) inputsKey(st *capture.Study, texts cache.Key, before panelfile.Earlier) (cache.Key, bool) {
+func (l *line) inputsKey(in inputs) (cache.Key, bool) {
+	st := in.study
 	files := st.Files()
 	contents := make([]cache.Key, len(files))
 	for i, f := range files {
@@ -64,7 +62,7 @@ func (l *line) inputsKey(st *capture.Study, texts cache.Key, before panelfile.Ea
 	}
 	said := *st
 	said.Dir = "" // where the study lies is no part of it
-	key, err := cache.KeyOf("ended", l.program, texts, said, before.Sums, contents)
+	key, err := cache.KeyOf("ended", l.program, in.texts, said, in.before.Sums, contents)
 	return key, err == nil
 }
 

@@ -10,12 +10,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 
 	"asworn/capture"
-	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/panelfile"
 	"asworn/cmd/internal/resultdir"
 	"asworn/report"
-
-	"asworn/capture/study"
 )
 
 // TestAgain: a run in which nothing changed gives the results of the one before to the
@@ -60,23 +56,15 @@ func TestAgain(t *testing.T) {
 	}
 	again := func() (report.Results, Counts, bool) {
 		t.Helper()
-		program, err := cache.ProgramKey()
+		in, err := load(dir, false)
 		if err != nil {
 			t.Fatal(err)
 		}
-		st, err := study.Load(dir)
+		l, err := openStores(dir, Options{})
 		if err != nil {
 			t.Fatal(err)
 		}
-		texts, err := textsKey(dir)
-		if err != nil {
-			t.Fatal(err)
-		}
-		l, err := openStores(dir, program, Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		return l.again(t.Context(), st, texts, panelfile.Earlier{}, func() lying { return lyingIn(dir) })
+		return l.again(t.Context(), in)
 	}
 	r, counts, ok := again()
 	if !ok {

@@ -86,7 +86,7 @@ func TestNumberAfterOrdinarySeatings(t *testing.T) {
 		{Model: "Model A", Subject: capture.FixtureSubject, Number: 114, Survey: &capture.Displacement{}},
 		{Model: "Model A", Subject: "L01", Number: 9},
 	}}
-	if f := freezeOf(report.Results{}, study, capture.Setup{}, nil, fitcorr.Frozen{}); len(f.Models) != 1 || f.Models[0].Highest != 4 {
+	if f := (&run{inputs: inputs{study: study}}).freeze(report.Results{}, fitcorr.Frozen{}); len(f.Models) != 1 || f.Models[0].Highest != 4 {
 		t.Errorf("%+v, want the highest number 4", f.Models)
 	}
 }

@@ -23,19 +23,20 @@ func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond
 }
 
 // compare is compareAll, or what it was worth when it was done before with the
-// same recordings and rows. The key names it.
-func (l *line) compare(setup capture.Setup, rows []capture.Seating, responses []respond.Response) ([]compare.Traits, cache.Key, error) {
-	key, err := cache.KeyOf("compared", l.responder.Setup, rows, keysOf(responses))
-	if err != nil {
-		return nil, key, err
+// same recordings and rows.
+func (u *run) compare() (err error) {
+	if u.comparison, err = cache.KeyOf("compared", u.responder.Setup, u.study.Seatings, keysOf(u.recorded)); err != nil {
+		return err
 	}
 	var c compared
-	if l.estimates.Get(key, &c) && len(c.Found) == len(responses) && len(c.Traits) == len(responses) {
-		c.tell(responses)
-		return c.Traits, key, nil
+	if u.estimates.Get(u.comparison, &c) && len(c.Found) == len(u.recorded) && len(c.Traits) == len(u.recorded) {
+		c.tell(u.recorded)
+		u.traits = c.Traits
+		return nil
 	}
-	c = compareAll(setup, rows, responses)
-	return c.Traits, key, l.estimates.Put(key, c)
+	c = compareAll(u.setup, u.study.Seatings, u.recorded)
+	u.traits = c.Traits
+	return u.estimates.Put(u.comparison, c)
 }
 
 func keysOf(responses []respond.Response) []cache.Key {

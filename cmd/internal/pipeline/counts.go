@@ -5,6 +5,7 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/finding"
+	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/studydir"
 	"asworn/report"
 )
@@ -42,6 +43,14 @@ func (c Counts) WithChanges(r report.Results) report.Results {
 		}
 	}
 	return r
+}
+
+// misfiled adds recordings that are in no row, and the same under two names; responses
+// are the keys of the rows' responses.
+func (c *Counts) misfiled(st *capture.Study, responses []cache.Key) (err error) {
+	c.Strays = studydir.Strays(st.Dir, st)
+	c.Twins, err = studydir.FindTwins(st.Dir, st.Seatings, responses, c.Strays)
+	return err
 }
 
 func doubts(study *capture.Study) (out []string) {

@@ -12,7 +12,6 @@ import (
 	"asworn/cmd/internal/respond"
 	"asworn/fitcorr"
 	"asworn/fitcorr/earlier"
-	"asworn/fitcorr/reading"
 )
 
 // estimates is what is kept of an analysis.
@@ -21,37 +20,39 @@ type estimates struct {
 	Frozen   fitcorr.Frozen
 	Parts    []cache.Key // of what it was put together from
 	key      cache.Key
-	fresh    bool          // computed now
 	taken    earlier.Taken // from earlier studies
 }
 
 // estimate analyses the usable responses, or finds that it was done before.
-func (l *line) estimate(ctx context.Context, study *capture.Study, responses []respond.Response, readings reading.Result, before panelfile.Earlier) (estimates, error) {
-	opt := convert.Options(study, readings, l.opt.Jobs)
+func (u *run) estimate(ctx context.Context) (estimates, error) {
+	study := u.study
+	u.readings = convert.Readings(study)
+	opt := convert.Options(study, u.readings, u.opt.Jobs)
 	var seatings []fitcorr.Seating
 	var keys []cache.Key
 	for i, row := range study.Seatings {
-		if rec := responses[i].Recording; rec.Quality.Usable() {
+		if rec := u.recorded[i].Recording; rec.Quality.Usable() {
 			seatings = append(seatings, convert.Seating(row, rec))
-			keys = append(keys, responses[i].Key)
+			keys = append(keys, u.recorded[i].Key)
 		}
 	}
-	convert.PlaceReadings(seatings, readings)
-	taken := earlier.Take(seatings, study.Readings, readings, study.Reading, before.Panels, study.Limits.Confidence)
+	convert.PlaceReadings(seatings, u.readings)
+	taken := earlier.Take(seatings, study.Readings, u.readings, study.Reading, u.before.Panels, study.Limits.Confidence)
 	seatings, opt.Reading = taken.Seatings, taken.Reading
 	keyed := opt
 	keyed.Jobs = 0 // does not change the results
-	key, err := cache.KeyOf("estimates", l.program, keyed, convert.Rows(seatings), keys, before.Sums)
+	key, err := cache.KeyOf("estimates", u.program, keyed, convert.Rows(seatings), keys, u.before.Sums)
 	if err != nil {
 		return estimates{}, err
 	}
 	e := estimates{key: key, taken: taken}
-	if l.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen, &e.Parts) {
+	u.counts.PanelChanged = len(taken.Changes) > 0
+	if u.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen, &e.Parts) {
 		return e, nil
 	}
-	e.fresh = true
-	l.opt.stage("estimating positions")
-	parts := &parts{line: l}
+	u.counts.Estimated = true
+	u.opt.stage("estimating positions")
+	parts := &parts{line: u.line}
 	err = respond.Guard(func() error {
 		e.Analysis, e.Frozen, err = fitcorr.AnalyseWith(ctx, seatings, opt, parts)
 		return err
@@ -60,7 +61,7 @@ func (l *line) estimate(ctx context.Context, study *capture.Study, responses []r
 		return e, err
 	}
 	e.Parts = parts.used()
-	return e, l.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
+	return e, u.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
 }
 
 // apart is an error when an earlier study is made of recordings of this one.

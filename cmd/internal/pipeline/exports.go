@@ -11,7 +11,6 @@ import (
 
 	"asworn/capture"
 	"asworn/capture/study"
-	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
 	"asworn/report"
@@ -92,15 +91,11 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 	if err != nil {
 		return nil, err
 	}
-	program, err := cache.ProgramKey()
-	if err != nil {
-		return nil, err
-	}
 	setup, err := study.Setup()
 	if err != nil {
 		return nil, err
 	}
-	l, err := openLine(dir, program, setup, opt)
+	l, err := openLine(dir, setup, opt)
 	if err != nil {
 		return nil, err
 	}

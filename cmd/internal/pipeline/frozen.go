@@ -31,10 +31,10 @@ type frozenModel struct {
 	Holds   study.Holds // what all its files on the fixture hold, a recording where they differ
 }
 
-// freezeOf collects what checks need.
-func freezeOf(about report.Results, s *capture.Study, setup capture.Setup, traits []compare.Traits, fit fitcorr.Frozen) frozen {
-	f := frozen{About: about, Setup: setup, Rows: s.Seatings, Traits: traits, Fit: fit}
-	for _, row := range s.Seatings {
+// freeze collects what checks need.
+func (u *run) freeze(about report.Results, fit fitcorr.Frozen) frozen {
+	f := frozen{Texts: u.texts, About: about, Setup: u.setup, Rows: u.study.Seatings, Traits: u.traits, Fit: fit}
+	for _, row := range u.study.Seatings {
 		if row.Model == "" {
 			continue
 		}

@@ -9,7 +9,6 @@ import (
 	"asworn/capture"
 	"asworn/capture/compare"
 	"asworn/capture/study"
-	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/convert"
 	"asworn/cmd/internal/respond"
 	"asworn/fitcorr"
@@ -47,15 +46,11 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if err != nil {
 		return nil, err
 	}
-	program, err := cache.ProgramKey()
-	if err != nil {
-		return nil, err
-	}
 	j := &Judge{study: st}
 	if j.setup, err = st.Setup(); err != nil {
 		return nil, err
 	}
-	if j.line, err = openLine(dir, program, j.setup, opt); err != nil {
+	if j.line, err = openLine(dir, j.setup, opt); err != nil {
 		return nil, err
 	}
 	if j.about, err = convert.About(st, convert.Readings(st)); err != nil {

@@ -37,8 +37,8 @@ type line struct {
 	opt       Options
 }
 
-func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (*line, error) {
-	l, err := openStores(dir, program, opt)
+func openLine(dir string, setup capture.Setup, opt Options) (*line, error) {
+	l, err := openStores(dir, opt)
 	if err != nil {
 		return nil, err
 	}
@@ -46,11 +46,14 @@ func openLine(dir string, program cache.Key, setup capture.Setup, opt Options) (
 }
 
 // openStores opens what is kept; responses come with respondWith.
-func openStores(dir string, program cache.Key, opt Options) (*line, error) {
+func openStores(dir string, opt Options) (*line, error) {
 	meetTypes()
-	l := &line{dir: dir, program: program, opt: opt}
+	l := &line{dir: dir, opt: opt}
 	root := filepath.Join(resultdir.Root(dir), resultdir.CacheDir)
 	var err error
+	if l.program, err = cache.ProgramKey(); err != nil {
+		return nil, err
+	}
 	if l.responses, err = cache.Open(filepath.Join(root, "responses")); err != nil {
 		return nil, err
 	}

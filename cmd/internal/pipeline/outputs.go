@@ -13,8 +13,9 @@ import (
 
 	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
-	"asworn/cmd/internal/respond"
+	"asworn/cmd/internal/panelfile"
 	"asworn/cmd/internal/resultdir"
+	"asworn/fitcorr"
 	"asworn/report"
 	"asworn/report/page"
 	"asworn/report/plot"
@@ -118,56 +119,80 @@ func pages(v *view.View) ([]resultdir.File, error) {
 // outputsKey names all that a run writes by what it follows from: what the study
 // says, the estimates, and the comparison of the recordings, whose own keys hold the
 // responses and their rows.
-func (l *line) outputsKey(head report.Results, texts, estimates, comparison cache.Key) (cache.Key, error) {
+func (u *run) outputsKey(head report.Results, estimates cache.Key) (cache.Key, error) {
 	var said bytes.Buffer
 	if err := report.WriteJSON(&said, head); err != nil {
 		return cache.Key{}, err
 	}
-	return cache.KeyOf("outputs", l.program, texts, said.Bytes(), estimates, comparison)
+	return cache.KeyOf("outputs", u.program, u.texts, said.Bytes(), estimates, u.comparison)
 }
 
-// finish writes everything that a run leaves under results/, unless it lies there
-// already under the same key, and removes from the cache what nothing refers to any
-// more: all but the responses' values and the estimates named.
-func (l *line) finish(f frozen, known []byte, r report.Results, key cache.Key, before lying, responses []respond.Response, estimates ...cache.Key) error {
-	if before.list.Key != key || len(before.changed) > 0 {
-		root, err := os.OpenRoot(resultdir.Root(l.dir))
-		if err != nil {
-			return err
-		}
-		defer root.Close()
-		var content bytes.Buffer
-		var files []resultdir.File
-		var kept []byte
-		var both errgroup.Group
-		both.Go(func() (err error) {
-			files, err = pages(view.New(r))
-			return err
-		})
-		both.Go(func() (err error) {
-			if err = report.WriteJSON(&content, r); err == nil {
-				kept, err = f.seal(l.program)
-			}
-			return err
-		})
-		if err := both.Wait(); err != nil {
-			return err
-		}
-		files = append(files, resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()}, resultdir.File{Name: resultdir.FrozenFile, Content: kept},
-			resultdir.File{Name: resultdir.PanelFile, Content: known})
-		if err := resultdir.Exchange(root, key, files); err != nil {
+// finish leaves results r, whose head is what is said of the study alone: the whole run
+// for the next one, and all files under results/, unless they lie there already under
+// the same key. What nothing refers to any more leaves the cache.
+func (u *run) finish(head, r report.Results, e estimates) error {
+	key, err := u.outputsKey(head, e.key)
+	if err != nil {
+		return err
+	}
+	ending, err := u.keep(u.inputs, ended{r, keysOf(u.recorded), e.key, key, u.counts.Refused, u.counts.PanelChanged})
+	if err != nil {
+		return err
+	}
+	if before := u.written(); before.list.Key != key || len(before.changed) > 0 {
+		if err := u.write(key, head, r, e.Frozen); err != nil {
 			return err
 		}
 	}
+	u.counts.Damaged = len(u.written().changed) + u.responses.Damaged() + u.estimates.Damaged()
+	return u.prune(append(e.Parts, e.key, u.comparison, ending))
+}
+
+// write writes everything that a run leaves under results/, named by key.
+func (u *run) write(key cache.Key, head, r report.Results, fit fitcorr.Frozen) error {
+	known, err := panelfile.Of(u.study, r, u.readings, contentsOf(u.recorded))
+	if err != nil {
+		return err
+	}
+	root, err := os.OpenRoot(resultdir.Root(u.dir))
+	if err != nil {
+		return err
+	}
+	defer root.Close()
+	var content bytes.Buffer
+	var files []resultdir.File
+	var kept []byte
+	var both errgroup.Group
+	both.Go(func() (err error) {
+		files, err = pages(view.New(r))
+		return err
+	})
+	both.Go(func() (err error) {
+		if err = report.WriteJSON(&content, r); err == nil {
+			kept, err = u.freeze(head, fit).seal(u.program)
+		}
+		return err
+	})
+	if err := both.Wait(); err != nil {
+		return err
+	}
+	return resultdir.Exchange(root, key, append(files,
+		resultdir.File{Name: resultdir.ResultsFile, Content: content.Bytes()},
+		resultdir.File{Name: resultdir.FrozenFile, Content: kept},
+		resultdir.File{Name: resultdir.PanelFile, Content: known}))
+}
+
+// prune keeps in the cache the responses' values and the estimates named.
+func (u *run) prune(estimates []cache.Key) error {
 	used := map[cache.Key]bool{}
-	for _, k := range slices.Concat(keysOf(responses), estimates) {
+	for _, k := range slices.Concat(keysOf(u.recorded), estimates) {
 		used[k] = true
 	}
 	keep := func(k cache.Key) bool { return used[k] }
-	_, err := l.responses.Prune(keep)
-	if err == nil {
-		_, err = l.estimates.Prune(keep)
+	if _, err := u.responses.Prune(keep); err != nil {
+		return err
 	}
+	_, err := u.estimates.Prune(keep)
 	return err
 }
 

@@ -12,132 +12,159 @@ import (
 	"sync"
 
 	"asworn/capture"
+	"asworn/capture/compare"
 	"asworn/capture/study"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/convert"
 	"asworn/cmd/internal/panelfile"
+	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
-	"asworn/cmd/internal/studydir"
+	"asworn/fitcorr/reading"
 	"asworn/report"
 )
 
 // Run does everything in the study at dir, a folder or what one of its fixtures
 // sees (study.At), and writes the results under it. All errors of the study are
 // joined in one; what was finished when ctx ends is kept for the next run. Recordings
-// are only read.
+// are only read. Counts mean nothing beside an error.
 func Run(ctx context.Context, dir string, opt Options) (report.Results, Counts, error) {
-	var counts Counts
-	if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(dir), capture.StudyFile)); err == nil { // else there is no study to lock
-		release, err := resultdir.Lock(ctx, dir, opt.Waiting)
-		if err != nil {
-			return report.Results{}, counts, err
-		}
-		defer release()
-		if err := collect(dir); err != nil {
-			return report.Results{}, counts, err
-		}
-	}
-	load := study.Load
-	if opt.Partial {
-		load = study.LoadPartial
-	}
-	written := sync.OnceValue(func() lying { return lyingIn(dir) })
-	go written()                                     // beside all that has to be read
-	texts, _ := textsKey(resultdir.StudyFolder(dir)) // before they are read; what is missing is told by load
-	study, err := load(dir)
+	release, err := hold(ctx, dir, opt.Waiting)
 	if err != nil {
-		return report.Results{}, counts, err
+		return report.Results{}, Counts{}, err
 	}
-	if len(study.Seatings) == 0 {
-		return report.Results{}, counts, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(resultdir.StudyFolder(dir), capture.SheetFile), len(study.NotRecorded))
-	}
-	counts.Doubts = doubts(study)
-	before, err := panelfile.Load(study, dir)
+	defer release()
+	in, err := load(dir, opt.Partial)
 	if err != nil {
-		return report.Results{}, counts, err
+		return report.Results{}, Counts{}, err
 	}
-	program, err := cache.ProgramKey()
+	l, err := openStores(dir, opt)
 	if err != nil {
-		return report.Results{}, counts, err
+		return report.Results{}, Counts{}, err
 	}
-	l, err := openStores(dir, program, opt)
-	if err != nil {
-		return report.Results{}, counts, err
-	}
-	if r, counts, ok := l.again(ctx, study, texts, before, written); ok {
+	if r, counts, ok := l.again(ctx, in); ok {
 		return r, counts, nil
 	}
-	if err := l.stampFiles(study); err != nil {
-		return report.Results{}, counts, err
+	u := run{line: l, inputs: in}
+	r, err := u.anew(ctx)
+	return r, u.counts, err
+}
+
+// hold keeps other programs from the study's results, and removes what killed ones
+// left there.
+func hold(ctx context.Context, dir string, waiting func()) (release func(), err error) {
+	if _, err := os.Stat(filepath.Join(resultdir.StudyFolder(dir), capture.StudyFile)); err != nil {
+		return func() {}, nil // no study, as load tells; nothing is made in its folder
 	}
-	if err := l.apart(study, before); err != nil {
-		return report.Results{}, counts, err
+	if release, err = resultdir.Lock(ctx, dir, waiting); err != nil {
+		return nil, err
 	}
-	read := l.stamps.Read()
-	setup, err := study.Setup()
+	if err := collect(dir); err != nil {
+		release()
+		return nil, err
+	}
+	return release, nil
+}
+
+// inputs are what a run follows from beside the recordings, and what the last one left.
+type inputs struct {
+	study   *capture.Study    // with the uncertainty of readings that earlier studies found
+	texts   cache.Key         // of the files that a person wrote
+	before  panelfile.Earlier // what earlier studies know of the panel
+	written func() lying
+}
+
+// load reads them.
+func load(dir string, partial bool) (inputs, error) {
+	in := inputs{written: sync.OnceValue(func() lying { return lyingIn(dir) })}
+	go in.written()                                    // beside all that has to be read
+	in.texts, _ = textsKey(resultdir.StudyFolder(dir)) // before they are read; what is missing is told by read
+	read := study.Load
+	if partial {
+		read = study.LoadPartial
+	}
+	var err error
+	if in.study, err = read(dir); err != nil {
+		return in, err
+	}
+	if len(in.study.Seatings) == 0 {
+		return in, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(in.study.Dir, capture.SheetFile), len(in.study.NotRecorded))
+	}
+	in.before, err = panelfile.Load(in.study, dir)
+	in.study.Reading = in.before.Stated(in.study.Reading)
+	return in, err
+}
+
+// run is a run on its way: what its steps leave to those after them.
+type run struct {
+	*line
+	inputs
+	setup      capture.Setup
+	recorded   []respond.Response // of each row
+	traits     []compare.Traits   // of each row
+	comparison cache.Key          // of all recordings
+	readings   reading.Result
+	counts     Counts
+}
+
+// anew is the line once: responses, what only their comparison shows, estimates,
+// results, files.
+func (u *run) anew(ctx context.Context) (report.Results, error) {
+	if err := u.respond(ctx); err != nil {
+		return report.Results{}, err
+	}
+	if err := u.counts.misfiled(u.study, keysOf(u.recorded)); err != nil {
+		return report.Results{}, err
+	}
+	if err := u.compare(); err != nil {
+		return report.Results{}, err
+	}
+	e, err := u.estimate(ctx)
 	if err != nil {
-		return report.Results{}, counts, err
+		return report.Results{}, err
 	}
-	if err := l.respondWith(setup); err != nil {
-		return report.Results{}, counts, err
-	}
-	responses, err := l.responder.All(ctx, study.Seatings)
-	l.responder.First = nil // what it holds is large, and done with
-	err = errors.Join(err, l.stamps.Save())
-	counts.Recordings, counts.Missing = len(responses), len(study.NotRecorded)
-	counts.Processed, counts.Cached = l.responder.Processed(), l.responder.Cached()
-	counts.Read = l.stamps.Read() - read
+	head, err := convert.About(u.study, u.readings)
 	if err != nil {
-		return report.Results{}, counts, err
-	}
-	counts.Strays = studydir.Strays(resultdir.StudyFolder(dir), study)
-	if counts.Twins, err = studydir.FindTwins(resultdir.StudyFolder(dir), study.Seatings, keysOf(responses), counts.Strays); err != nil {
-		return report.Results{}, counts, err
-	}
-	traits, comparison, err := l.compare(setup, study.Seatings, responses)
-	if err != nil {
-		return report.Results{}, counts, err
-	}
-	for i, row := range study.Seatings {
-		if l.responder.Changed(i) {
-			counts.Changed = append(counts.Changed, row.File)
-		}
-	}
-	asLoaded := *study
-	study.Reading = before.Stated(study.Reading)
-	readings := convert.Readings(study)
-	e, err := l.estimate(ctx, study, responses, readings, before)
-	if err != nil {
-		return report.Results{}, counts, err
-	}
-	counts.Estimated, counts.PanelChanged = e.fresh, len(e.taken.Changes) > 0
-	head, err := convert.About(study, readings)
-	if err != nil {
-		return report.Results{}, counts, err
+		return report.Results{}, err
 	}
 	head.Findings = append(head.Findings, e.taken.Findings...)
 	head.PanelChanges = e.taken.Changes
-	r := convert.Results(head, study, responses, e.Analysis)
+	r := convert.Results(head, u.study, u.recorded, e.Analysis)
 	for _, rec := range r.Recordings {
 		if !rec.Usable {
-			counts.Refused++
+			u.counts.Refused++
 		}
 	}
-	frozen := freezeOf(head, study, setup, traits, e.Frozen)
-	frozen.Texts = texts
-	known, err := panelfile.Of(study, r, readings, contentsOf(responses))
-	if err != nil {
-		return report.Results{}, counts, err
+	return r, u.finish(head, r, e)
+}
+
+// respond finds the response of each recording, from the cache where it did not change.
+func (u *run) respond(ctx context.Context) (err error) {
+	if err := u.stampFiles(u.study); err != nil {
+		return err
 	}
-	key, err := l.outputsKey(head, texts, e.key, comparison)
-	if err != nil {
-		return report.Results{}, counts, err
+	if err := u.apart(u.study, u.before); err != nil {
+		return err
 	}
-	ending, err := l.keep(&asLoaded, texts, before, ended{r, keysOf(responses), e.key, key, counts.Refused, counts.PanelChanged})
-	if err != nil {
-		return report.Results{}, counts, err
+	if u.setup, err = u.study.Setup(); err != nil {
+		return err
 	}
-	err = l.finish(frozen, known, r, key, written(), responses, append(e.Parts, e.key, comparison, ending)...)
-	counts.Damaged = len(written().changed) + l.responses.Damaged() + l.estimates.Damaged()
-	return r, counts, err
+	if err := u.respondWith(u.setup); err != nil {
+		return err
+	}
+	read := u.stamps.Read()
+	u.recorded, err = u.responder.All(ctx, u.study.Seatings)
+	u.responder.First = nil // what it holds is large, and done with
+	if err = errors.Join(err, u.stamps.Save()); err != nil {
+		return err
+	}
+	u.counts = Counts{
+		Recordings: len(u.recorded), Missing: len(u.study.NotRecorded), Doubts: doubts(u.study),
+		Processed: u.responder.Processed(), Cached: u.responder.Cached(), Read: u.stamps.Read() - read,
+	}
+	for i, row := range u.study.Seatings {
+		if u.responder.Changed(i) {
+			u.counts.Changed = append(u.counts.Changed, row.File)
+		}
+	}
+	return nil
 }
