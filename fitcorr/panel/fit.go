@@ -136,10 +136,8 @@ func (fit *panelFit) solve(first []int) bool {
 		rhs.AddVec(rhs, lf.score)
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
-	var half, whole mat.Dense
-	half.Mul(mat.DenseCopyOf(sum), root0) // a general product is faster than a symmetric one
-	whole.Mul(root0.T(), &half)
-	info := stats.Symmetric(&whole)
+	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(mat.DenseCopyOf(sum), root0))
+	info := stats.Symmetric(whole)
 	for k := range info.SymmetricDim() {
 		stats.AddSym(info, k, k, 1)
 	}
@@ -169,9 +167,7 @@ func (fit *panelFit) timesRoot(m *mat.Dense) *mat.Dense {
 	if fit.lower {
 		return stats.TimesLower(m, fit.thetaRoot)
 	}
-	var out mat.Dense
-	out.Mul(m, fit.thetaRoot)
-	return &out
+	return stats.Product(m, fit.thetaRoot)
 }
 
 // seatingsDeviance is the part of the deviance that the seatings have before

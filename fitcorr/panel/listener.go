@@ -165,8 +165,7 @@ func (ev evidence) times(l effects.Layout, x *mat.Dense) *mat.Dense {
 		}
 		from := l.Start(k)
 		to := from + b.SymmetricDim()
-		full := mat.DenseCopyOf(b) // a general product is faster than a symmetric one
-		out.Slice(from, to, 0, cols).(*mat.Dense).Mul(full, x.Slice(from, to, 0, cols))
+		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), mat.DenseCopyOf(b), x.Slice(from, to, 0, cols).(*mat.Dense))
 	}
 	return out
 }

@@ -76,10 +76,9 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) *seatPosterior {
 	given.Mul(&kj, d)
 	given.Sub(d, &given)
 	out.given = stats.Symmetric(&given)
-	var kh, khu, oc mat.Dense
-	kh.Mul(&djw, h)
-	khu.Mul(&kh, b.cov)
-	oc.Mul(&khu, kh.T())
+	var oc mat.Dense
+	kh := stats.Product(&djw, h)
+	oc.Mul(stats.Product(kh, b.cov), kh.T())
 	oc.Add(&oc, &given)
 	out.ownCov = stats.Symmetric(&oc)
 	// d = apparent − confounded + w = (E − KH)u + Kz.
@@ -89,10 +88,9 @@ func (p *panel) seating(b *blockPosterior, w *wornSeating) *seatPosterior {
 		out.jacobian.Set(a, n2+placing.HeadsetDim+a, -1)
 		out.pos[a] = b.u.AtVec(n2+a) - b.u.AtVec(n2+placing.HeadsetDim+a) + out.own.AtVec(a)
 	}
-	out.jacobian.Sub(out.jacobian, &kh)
-	var mu, dc mat.Dense
-	mu.Mul(out.jacobian, b.cov)
-	dc.Mul(&mu, out.jacobian.T())
+	out.jacobian.Sub(out.jacobian, kh)
+	var dc mat.Dense
+	dc.Mul(stats.Product(out.jacobian, b.cov), out.jacobian.T())
 	dc.Add(&dc, &given)
 	out.cov = stats.Symmetric(&dc)
 	dj.MulVec(w.slope, out.own)

@@ -196,12 +196,10 @@ func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e in
 	mean.MulVec(scat, mat.VecDenseCopyOf(x.ColView(0)))
 	vs := mat.DenseCopyOf(scat)
 	chol.Solve(vs)
-	var svs, k, kj, cov mat.Dense
+	var svs, cov mat.Dense
 	svs.Mul(scat, vs)
-	// A general product is many times as fast as that of two symmetric ones.
-	k.Mul(mat.DenseCopyOf(scat), mat.DenseCopyOf(chol.Inverse())) // Σ V⁻¹
-	kj.Mul(&k, &jcj)
-	cov.Mul(&kj, k.T())
+	k := stats.Product(mat.DenseCopyOf(scat), mat.DenseCopyOf(chol.Inverse())) // Σ V⁻¹
+	cov.Mul(stats.Product(k, &jcj), k.T())
 	for i := range n {
 		for j := i; j < n; j++ {
 			extra.SetSym(i, j, scat.At(i, j)-svs.At(i, j)+cov.At(i, j))

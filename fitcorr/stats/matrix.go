@@ -97,7 +97,7 @@ func TimesLower(m, l *mat.Dense) *mat.Dense {
 	out := mat.NewDense(rows, n, nil)
 	for from := 0; from < n; from += step {
 		to := min(from+step, n)
-		out.Slice(0, rows, from, to).(*mat.Dense).Mul(m.Slice(0, rows, from, n), l.Slice(from, n, from, to))
+		Multiply(out.Slice(0, rows, from, to).(*mat.Dense), m.Slice(0, rows, from, n).(*mat.Dense), l.Slice(from, n, from, to).(*mat.Dense))
 	}
 	return out
 }
