@@ -30,91 +30,127 @@ type Variable struct {
 // dimension scales. Same input, same bytes. A text longer than 60000 bytes does
 // not fit an object header and is refused.
 func Write(w io.Writer, dims []Dimension, attributes [][2]string, variables []Variable) error {
-	e := &encoder{b: make([]byte, 48), order: binary.LittleEndian}
-	var names []string
-	scale, length := map[string]uint64{}, map[string]int{}
-	references := 0
-	for _, v := range variables {
-		references += len(v.Dimensions)
-	}
-	var at []uint64
+	f := &netCDF{encoder: encoder{b: make([]byte, 48), order: binary.LittleEndian}, scale: map[string]uint64{}, length: map[string]int{}}
 	for _, d := range dims {
-		if d.Len < 1 || length[d.Name] > 0 {
-			return fmt.Errorf("HDF5: dimension %q of %d: want a name of its own and at least 1", d.Name, d.Len)
-		}
-		length[d.Name] = d.Len
-		header, err := dataset([]uint64{uint64(d.Len)}, floatType(4), none, 4*uint64(d.Len), [][2]string{
-			{"CLASS", "DIMENSION_SCALE\x00"}, {"NAME", fmt.Sprintf("This is a netCDF dimension but not a netCDF variable. %9d\x00", d.Len)}}, nil)
-		if err != nil {
+		if err := f.dimension(d); err != nil {
 			return err
 		}
-		scale[d.Name] = e.object(header)
-		names, at = append(names, d.Name), append(at, scale[d.Name])
 	}
-	// The global heap: one object per reference to a scale.
-	heap := e.here()
-	collection := max(4096, 16+24*references+16)
-	e.raw("GCOL").u(1, 1).u(3, 0).u(8, uint64(collection))
-	index := 0
+	if err := f.references(variables); err != nil {
+		return err
+	}
 	for _, v := range variables {
-		for _, d := range v.Dimensions {
-			if length[d] == 0 {
-				return fmt.Errorf("HDF5: variable %s has the dimension %q, which is not declared", v.Name, d)
-			}
-			index++
-			e.u(2, uint64(index)).u(2, 1).u(4, 0).u(8, 8).u(8, scale[d])
+		if err := f.variable(v); err != nil {
+			return err
 		}
 	}
-	free := collection - 16 - 24*references
-	e.u(8, 0).u(8, uint64(free))
-	e.b = append(e.b, make([]byte, free-16)...)
-	index = 0
-	for _, v := range variables {
-		shape, n := []uint64{}, 1
-		for _, d := range v.Dimensions {
-			shape, n = append(shape, uint64(length[d])), n*length[d]
-		}
-		if n != len(v.Values) {
-			return fmt.Errorf("HDF5: variable %s has %d values, its dimensions ask for %d", v.Name, len(v.Values), n)
-		}
-		data := e.here()
-		for _, x := range v.Values {
-			e.u(8, math.Float64bits(x))
-		}
-		list := &encoder{order: e.order}
-		for range v.Dimensions {
-			index++
-			list.u(4, 1).u(8, heap).u(4, uint64(index))
-		}
-		header, err := dataset(shape, floatType(8), data, 8*uint64(n), v.Attributes, list.b)
-		if err != nil {
-			return fmt.Errorf("%s: %w", v.Name, err)
-		}
-		names, at = append(names, v.Name), append(at, e.object(header))
-	}
-	links, tree, err := e.links(names, at)
+	root, err := f.root(attributes)
 	if err != nil {
 		return err
 	}
-	root := &encoder{order: e.order}
-	root.message(msgLinkInfo, (&encoder{order: e.order}).u(1, 0).u(1, 1).u(8, uint64(len(names))).u(8, links).u(8, tree).b)
-	root.message(msgGroupInfo, []byte{0, 0})
-	if slices.ContainsFunc(attributes, func(a [2]string) bool { return len(a[1]) > compactText }) {
-		heap, tree, err := e.denseAttributes(attributes)
-		if err != nil {
-			return err
-		}
-		root.message(msgAttrInfo, (&encoder{order: e.order}).u(1, 0).u(1, 0).u(8, heap).u(8, tree).b)
-	} else if err := root.attributes(attributes); err != nil {
+	super := &encoder{order: f.order}
+	super.raw(magic).u(1, 2).u(1, 8).u(1, 8).u(1, 0).u(8, 0).u(8, none).u(8, f.here()).u(8, root)
+	super.sum(0)
+	copy(f.b, super.b)
+	_, err = w.Write(f.b)
+	return err
+}
+
+// netCDF is a file that is being written.
+type netCDF struct {
+	encoder
+	scale  map[string]uint64 // address of the scale of each dimension
+	length map[string]int    // of each dimension
+	heap   uint64            // address of the references to scales, in the order of the variables
+	used   int               // of those references
+	names  []string          // of the objects of the root group
+	at     []uint64          // their addresses
+}
+
+// dimension writes the scale of a dimension.
+func (f *netCDF) dimension(d Dimension) error {
+	if d.Len < 1 || f.length[d.Name] > 0 {
+		return fmt.Errorf("HDF5: dimension %q of %d: want a name of its own and at least 1", d.Name, d.Len)
+	}
+	header, err := dataset([]uint64{uint64(d.Len)}, floatType(4), none, 4*uint64(d.Len), [][2]string{
+		{"CLASS", "DIMENSION_SCALE\x00"}, {"NAME", fmt.Sprintf("This is a netCDF dimension but not a netCDF variable. %9d\x00", d.Len)}}, nil)
+	if err != nil {
 		return err
 	}
-	rootAt := e.object(root.b)
-	super := &encoder{order: e.order}
-	super.raw(magic).u(1, 2).u(1, 8).u(1, 8).u(1, 0).u(8, 0).u(8, none).u(8, e.here()).u(8, rootAt)
-	super.sum(0)
-	copy(e.b, super.b)
-	_, err = w.Write(e.b)
-	return err
+	at := f.object(header)
+	f.scale[d.Name], f.length[d.Name] = at, d.Len
+	f.names, f.at = append(f.names, d.Name), append(f.at, at)
+	return nil
+}
+
+// references writes the global heap: one object per reference to a scale.
+func (f *netCDF) references(variables []Variable) error {
+	var scales []uint64
+	for _, v := range variables {
+		for _, d := range v.Dimensions {
+			at, ok := f.scale[d]
+			if !ok {
+				return fmt.Errorf("HDF5: variable %s has the dimension %q, which is not declared", v.Name, d)
+			}
+			scales = append(scales, at)
+		}
+	}
+	f.heap = f.here()
+	size := max(4096, 16+24*len(scales)+16)
+	f.raw("GCOL").u(1, 1).u(3, 0).u(8, uint64(size))
+	for i, at := range scales {
+		f.u(2, uint64(i+1)).u(2, 1).u(4, 0).u(8, 8).u(8, at)
+	}
+	free := size - 16 - 24*len(scales)
+	f.u(8, 0).u(8, uint64(free))
+	f.b = append(f.b, make([]byte, free-16)...)
+	return nil
+}
+
+// variable writes a variable with the next references of the heap.
+func (f *netCDF) variable(v Variable) error {
+	var shape []uint64
+	n := 1
+	list := &encoder{order: f.order}
+	for _, d := range v.Dimensions {
+		shape, n = append(shape, uint64(f.length[d])), n*f.length[d]
+		f.used++
+		list.u(4, 1).u(8, f.heap).u(4, uint64(f.used))
+	}
+	if n != len(v.Values) {
+		return fmt.Errorf("HDF5: variable %s has %d values, its dimensions ask for %d", v.Name, len(v.Values), n)
+	}
+	data := f.here()
+	for _, x := range v.Values {
+		f.u(8, math.Float64bits(x))
+	}
+	header, err := dataset(shape, floatType(8), data, 8*uint64(n), v.Attributes, list.b)
+	if err != nil {
+		return fmt.Errorf("%s: %w", v.Name, err)
+	}
+	f.names, f.at = append(f.names, v.Name), append(f.at, f.object(header))
+	return nil
+}
+
+// root writes the root group, and returns its address.
+func (f *netCDF) root(attributes [][2]string) (uint64, error) {
+	links, tree, err := f.links(f.names, f.at)
+	if err != nil {
+		return 0, err
+	}
+	root := &encoder{order: f.order}
+	root.message(msgLinkInfo, (&encoder{order: f.order}).u(1, 0).u(1, 1).u(8, uint64(len(f.names))).u(8, links).u(8, tree).b)
+	root.message(msgGroupInfo, []byte{0, 0})
+	if slices.ContainsFunc(attributes, func(a [2]string) bool { return len(a[1]) > compactText }) {
+		heap, tree, err := f.denseAttributes(attributes)
+		if err != nil {
+			return 0, err
+		}
+		root.message(msgAttrInfo, (&encoder{order: f.order}).u(1, 0).u(1, 0).u(8, heap).u(8, tree).b)
+	} else if err := root.attributes(attributes); err != nil {
+		return 0, err
+	}
+	return f.object(root.b), nil
 }
 
 // encoder appends little-endian values.
