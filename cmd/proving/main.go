@@ -5,6 +5,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"flag"
@@ -36,31 +37,59 @@ func main() {
 // errMissed says that a bar was missed; what and by how much has been written.
 var errMissed = errors.New("bars are missed")
 
-func run(ctx context.Context, args []string, stdout io.Writer) error {
+// options are what the command line asks for.
+type options struct {
+	generators string // a letter each
+	studies    int    // per condition
+	seed       uint64
+	pattern    *regexp.Regexp // of conditions; nil for those that the method names
+	jobs       int
+	json       string // file, or none
+	bars       bool
+	// What is shown in place of the table; the first that is true.
+	list, plausible, who, ceiling, alone bool
+}
+
+func parse(args []string) (options, error) {
+	var o options
 	fs := flag.NewFlagSet("proving", flag.ContinueOnError)
-	names := fs.String("generator", "a", "physics, one or several of a (piston in a cup, Rayleigh integral), b (modes of a cavity), c (finite elements over a relief) and d (a beam, with statistical laws of its own); b, c and d are kept for the final table")
-	studies := fs.Int("studies", 24, "studies per condition")
-	seed := fs.Uint64("seed", 1, "seed of the first study of the first condition; the next study takes the next, the next condition starts 100 later, the next generator 1e9 later")
+	fs.StringVar(&o.generators, "generator", "a", "physics, one or several of a (piston in a cup, Rayleigh integral), b (modes of a cavity), c (finite elements over a relief) and d (a beam, with statistical laws of its own); b, c and d are kept for the final table")
+	fs.IntVar(&o.studies, "studies", 24, "studies per condition")
+	fs.Uint64Var(&o.seed, "seed", 1, "seed of the first study of the first condition; the next study takes the next, the next condition starts 100 later, the next generator 1e9 later")
 	pattern := fs.String("condition", "", "regular expression: which conditions to run; empty is those that the method names")
-	list := fs.Bool("list", false, "list the conditions and stop")
-	jobs := fs.Int("jobs", runtime.GOMAXPROCS(0), "studies at a time")
-	spread := fs.Bool("plausible", false, "show the spread of the generator's levels instead")
-	best := fs.Bool("ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
-	tell := fs.Bool("who", false, "show instead how often bare ears tell who is who an earlier study knows")
-	apart := fs.Bool("alone", false, "show instead what readings and sound say of fixture seatings, each alone and both together")
-	jsonPath := fs.String("json", "", "also write all figures as JSON to this file")
-	held := fs.Bool("bars", false, "fail when a bar of the method is shown to be missed, on coverage on either side")
+	fs.BoolVar(&o.list, "list", false, "list the conditions and stop")
+	fs.IntVar(&o.jobs, "jobs", runtime.GOMAXPROCS(0), "studies at a time")
+	fs.BoolVar(&o.plausible, "plausible", false, "show the spread of the generator's levels instead")
+	fs.BoolVar(&o.ceiling, "ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
+	fs.BoolVar(&o.who, "who", false, "show instead how often bare ears tell who is who an earlier study knows")
+	fs.BoolVar(&o.alone, "alone", false, "show instead what readings and sound say of fixture seatings, each alone and both together")
+	fs.StringVar(&o.json, "json", "", "also write all figures as JSON to this file")
+	fs.BoolVar(&o.bars, "bars", false, "fail when a bar of the method is shown to be missed, on coverage on either side")
 	if err := fs.Parse(args); err != nil {
-		return err
+		return o, err
 	}
-	if *studies < 1 {
-		return fmt.Errorf("%d studies; at least one is needed", *studies)
+	if o.studies < 1 {
+		return o, fmt.Errorf("%d studies; at least one is needed", o.studies)
 	}
-	choose, err := regexp.Compile(*pattern)
+	for _, name := range o.generators {
+		if _, ok := generators[string(name)]; !ok {
+			return o, fmt.Errorf("no generator %q", name)
+		}
+	}
+	var err error
+	if *pattern != "" {
+		o.pattern, err = regexp.Compile(*pattern)
+	}
+	return o, err
+}
+
+func run(ctx context.Context, args []string, stdout io.Writer) error {
+	o, err := parse(args)
 	if err != nil {
 		return err
 	}
-	if *list {
+	switch {
+	case o.list:
 		for _, c := range conditions() {
 			named := " "
 			if c.method {
@@ -69,79 +98,79 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 			fmt.Fprintf(stdout, "%s %-22s %s\n", named, c.name, c.what)
 		}
 		return nil
-	}
-	var results []result
-	told := false // the head of the table of who is who
-	for nth, name := range *names {
-		g, ok := generators[string(name)]
-		if !ok {
-			return fmt.Errorf("no generator %q", name)
-		}
-		if *spread {
-			if err := plausible(ctx, stdout, g.world, *seed, *studies, *jobs); err != nil {
+	case o.plausible:
+		for _, name := range o.generators {
+			if err := plausible(ctx, stdout, generators[string(name)].world, o.seed, o.studies, o.jobs); err != nil {
 				return err
 			}
-			continue
 		}
-		if *tell {
-			if !told {
-				fmt.Fprint(stdout, whoHead)
-			}
-			told = true
-			if err := who(ctx, stdout, name, g.world, *seed, *studies); err != nil {
+		return nil
+	case o.who:
+		fmt.Fprint(stdout, whoHead)
+		for _, name := range o.generators {
+			if err := who(ctx, stdout, name, generators[string(name)].world, o.seed, o.studies); err != nil {
 				return err
 			}
-			continue
 		}
-		for i, c := range conditions() {
-			if *pattern == "" && !c.method || !choose.MatchString(c.name) {
-				continue
-			}
-			c.design.Laws = g.laws
-			if *best {
-				fmt.Fprintf(stdout, "\n%s, generator %c, seed %d\n\n", c.name, name, *seed)
-				if err := ceiling(ctx, stdout, g.world, c.design, *seed, *jobs); err != nil {
-					return err
-				}
-				continue
-			}
-			c.seed = *seed + generatorSeeds*uint64(nth) + conditionSeeds*uint64(i)
-			if c.series || c.surfaces != nil { // the same studies, however many came before
-				c.seed = *seed + generatorSeeds*uint64(nth) + seriesSeed
-			}
-			results = append(results, result{c, string(name), make([]score, *studies)})
-		}
-	}
-	if *spread || *best || *tell {
 		return nil
 	}
-	if len(results) == 0 {
-		return fmt.Errorf("no condition matches %q; -list shows them", *pattern)
+	results := o.results()
+	switch {
+	case len(results) == 0:
+		return fmt.Errorf("no condition matches %q; -list shows them", o.pattern)
+	case o.ceiling:
+		for _, r := range results {
+			fmt.Fprintf(stdout, "\n%s, generator %s, seed %d\n\n", r.name, r.generator, o.seed)
+			if err := ceiling(ctx, stdout, generators[r.generator].world, r.design, o.seed, o.jobs); err != nil {
+				return err
+			}
+		}
+		return nil
+	case o.alone:
+		return alone(ctx, stdout, results, o.jobs)
 	}
-	if *apart {
-		return alone(ctx, stdout, results, *jobs)
+	return o.table(ctx, stdout, results)
+}
+
+// results are the conditions chosen, under each generator, with room for the scores of
+// their studies.
+func (o options) results() (out []result) {
+	for nth, name := range o.generators {
+		first := o.seed + generatorSeeds*uint64(nth)
+		for i, c := range conditions() {
+			if o.pattern == nil && !c.method || o.pattern != nil && !o.pattern.MatchString(c.name) {
+				continue
+			}
+			c.design.Laws = generators[string(name)].laws
+			c.seed = first + conditionSeeds*uint64(i)
+			if c.series || c.surfaces != nil { // the same studies, however many came before
+				c.seed = first + seriesSeed
+			}
+			out = append(out, result{c, string(name), make([]score, o.studies)})
+		}
 	}
+	return out
+}
+
+// table proves the results and writes them, and which bars are missed.
+func (o options) table(ctx context.Context, stdout io.Writer, results []result) error {
 	begin := time.Now()
-	if err := prove(ctx, results, *jobs, nil); err != nil {
+	if err := prove(ctx, results, o.jobs, nil); err != nil {
 		return err
 	}
-	fmt.Fprintf(os.Stderr, "%d studies in %.0f s by the clock\n", len(results)**studies, time.Since(begin).Seconds())
-	fmt.Fprintf(stdout, "%d studies per condition and generator, seeds from %d.\n\n", *studies, *seed)
-	if len(*names) > 1 {
+	fmt.Fprintf(os.Stderr, "%d studies in %.0f s by the clock\n", len(results)*o.studies, time.Since(begin).Seconds())
+	fmt.Fprintf(stdout, "%d studies per condition and generator, seeds from %d.\n\n", o.studies, o.seed)
+	if len(o.generators) > 1 {
 		// What a few studies of one generator do not show those of all may.
 		results = append(pooled(results), results...)
 	}
 	markdown(stdout, results)
-	if *jsonPath != "" {
-		f, err := os.Create(*jsonPath)
-		if err != nil {
+	if o.json != "" {
+		var b bytes.Buffer
+		if err := writeJSON(&b, results); err != nil {
 			return err
 		}
-		defer f.Close()
-		if err := writeJSON(f, results); err != nil {
-			return err
-		}
-		if err := f.Close(); err != nil {
+		if err := os.WriteFile(o.json, b.Bytes(), 0o666); err != nil {
 			return err
 		}
 	}
@@ -153,7 +182,7 @@ func run(ctx context.Context, args []string, stdout io.Writer) error {
 	}
 	if len(missed) > 0 {
 		fmt.Fprintf(stdout, "\nShown to be missed (two-sided at 99 %%):\n\n- %s\n", strings.Join(missed, "\n- "))
-		if *held {
+		if o.bars {
 			return errMissed
 		}
 	}
