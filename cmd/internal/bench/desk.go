@@ -12,7 +12,6 @@ import (
 	"asworn/capture"
 	"asworn/capture/audio"
 	"asworn/capture/finding"
-	"asworn/capture/order"
 	"asworn/capture/study"
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/pipeline"
@@ -52,11 +51,9 @@ type Desk struct {
 	screen    Screen // what happened; Screen adds the rest
 	silence   context.CancelFunc
 	silenced  time.Time // the last key of those that stopped the sound
-	began     time.Time
-	fitted    []string  // listeners of whom this session has a take
-	paces     []float64 // from one take to the next, relative to what is planned
-	intake    *intake   // nil with a sound card
-	recovered []string  // files that a killed session left without their name
+	pace      plan.Pace
+	intake    *intake  // nil with a sound card
+	recovered []string // files that a killed session left without their name
 	work      sync.WaitGroup
 	quit      chan struct{} // closed by Close
 	once      sync.Once
@@ -290,12 +287,13 @@ func (d *Desk) Screen() Screen {
 		s.Title = strings.Replace(s.Title, "the fixture", "fixture "+d.store.fixture, 1)
 	}
 	s.Listener, s.One = ok && !row.OnFixture(), d.session.One != ""
-	s.Left, s.Minutes = d.session.Left(), d.minutes()
+	left := d.session.left()
+	s.Left, s.Minutes = len(left), d.pace.Minutes(left, d.sound.takeMinutes())
 	s.GainDB, s.Cautioned = safety.GainDB, safety.Cautions
 	s.Peaks = d.sound.meters()
 	s.History = append([]Result(nil), s.History...)
 	if d.intake != nil {
-		s.From = d.intake.dir
+		s.From = d.intake.folder.Dir
 		s.Offer, s.More = d.intake.offer()
 		if s.Taps = len(d.intake.taps) > 0; s.Taps {
 			s.Title = fmt.Sprintf("Which is which? Touch the %s microphone twice, lightly, while the recorder records.", strings.ToUpper(d.intake.taps[0].String()))
@@ -306,27 +304,6 @@ func (d *Desk) Screen() Screen {
 		s.Safety = safety.words(row.Model)
 	}
 	return s
-}
-
-// minutes is how long the rows that are left take: as planned, until the session
-// knows the operator's pace.
-func (d *Desk) minutes() float64 {
-	var left []capture.Seating
-	for _, r := range d.session.Rows {
-		if !r.Recorded || r.Rejected {
-			left = append(left, r.Seating)
-		}
-	}
-	pace := 1.0
-	if len(d.paces) > 2 {
-		pace = order.Median(slices.Clone(d.paces))
-	}
-	return pace * d.planned(left)
-}
-
-// planned is how long rows take by the plan, in minutes.
-func (d *Desk) planned(rows []capture.Seating) float64 {
-	return plan.SessionMinutes(rows, d.sound.seconds(d.sound.signal, usualArrival)/60, d.fitted)
 }
 
 func (d *Desk) changed() {
@@ -484,14 +461,7 @@ func (d *Desk) keep(row Row, t take, save func(capture.Seating) error) {
 	d.update(func() {
 		d.session = d.session.Heard(true)
 		d.screen.Now = d.stamp(row.File)
-		now := d.opt.Now()
-		if !d.began.IsZero() {
-			d.paces = append(d.paces, now.Sub(d.began).Minutes()/d.planned([]capture.Seating{row.Seating}))
-		}
-		d.began = now
-		if !row.OnFixture() {
-			d.fitted = append(d.fitted, row.Subject)
-		}
+		d.pace.Took(row.Seating, d.sound.takeMinutes(), d.opt.Now())
 	})
 	d.assess(row.Seating, t)
 }

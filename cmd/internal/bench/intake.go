@@ -2,7 +2,6 @@ package bench
 
 import (
 	"bufio"
-	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
@@ -20,6 +19,7 @@ import (
 	"asworn/capture/wavfile"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/hearing"
+	"asworn/cmd/internal/inbox"
 )
 
 // importsFile, under RetakesDir, says which file of another recorder became
@@ -28,45 +28,24 @@ import (
 const importsFile = "imports.tsv"
 
 // intake takes the files that another recorder drops into a folder, in order, as
-// the next rows of a desk. What it knows is under the desk's lock, but for seen
-// and since, which only look uses.
+// the next rows of a desk. What it knows is under the desk's lock, but for the folder,
+// which only look uses.
 type intake struct {
 	desk    *Desk
-	dir     string
-	done    map[string]string    // by hash: the row's file, or "" when it was left out
-	again   map[string]string    // by name: the row's file of one that had not been finished when it was taken
-	seen    map[string]glance    // names that were looked at, as they were
-	since   map[string]time.Time // when that was seen first
-	offered map[string]glance    // and put on the list
-	waiting []string             // whole files that are not taken yet, oldest first
-	hold    bool                 // the next one waits for a decision
+	folder  *inbox.Folder
+	done    map[string]string // by hash: the row's file, or "" when it was left out
+	again   map[string]string // by name: the row's file of one that had not been finished when it was taken
+	waiting []string          // whole files that are not taken yet, oldest first
+	hold    bool              // the next one waits for a decision
 	busy    bool
 	undo    []imported
 	taps    []capture.Ear // microphones that are still to be touched, while the recorder records
-}
-
-// glance is what a look sees of a file.
-type glance struct {
-	size int64
-	time int64
 }
 
 type imported struct {
 	name, hash string
 	file       string // of the row
 }
-
-// unfinishedFor is how long a file is left alone whose header promises more than there
-// is: recorders write the length when they end. One that stays so is taken all the same,
-// and judged as what it is. mostBytes is more than any recording of a row holds. Common
-// practice, no source.
-const (
-	unfinishedFor = 15 * time.Second
-	mostBytes     = 1 << 30
-)
-
-// otherFormats are the names of recordings that are no WAV files.
-var otherFormats = []string{".aif", ".aiff", ".caf", ".flac", ".m4a", ".mp3", ".ogg", ".opus", ".w64", ".wma"}
 
 // Watch takes takes from a folder until the desk's context ends, looking every
 // interval. Files that are there already wait for a decision.
@@ -89,7 +68,7 @@ func (d *Desk) Watch(dir string, interval time.Duration) error {
 	if rel, err := filepath.Rel(study, from); err == nil && filepath.IsLocal(rel) {
 		return fmt.Errorf("%s is in the study's folder: have the recorder write elsewhere, the files are copied from there", dir)
 	}
-	in := &intake{desk: d, dir: dir, done: map[string]string{}, again: map[string]string{}, seen: map[string]glance{}, since: map[string]time.Time{}, offered: map[string]glance{}, hold: true}
+	in := &intake{desk: d, folder: inbox.Open(dir, d.opt.Now), done: map[string]string{}, again: map[string]string{}, hold: true}
 	if err := in.load(); err != nil {
 		return err
 	}
@@ -165,94 +144,34 @@ func (in *intake) list(name, hash, row string) error {
 	return errors.Join(err, out.Sync(), out.Close())
 }
 
-// look finds files that are new and whole: two looks agree on size and time.
+// look takes down the files that are new and whole, and takes the next one.
 func (in *intake) look(first bool) {
 	d := in.desk
-	type found struct {
-		name string
-		glance
-	}
-	var now []found
-	entries, err := os.ReadDir(in.dir)
-	if err != nil {
-		d.update(func() { d.screen.Message = err.Error() })
-		return
-	}
-	tell := func(name, words string) {
-		d.update(func() {
-			in.offered[name] = in.seen[name] // said once
-			d.screen.Message = name + words
-		})
-	}
-	for _, e := range entries {
-		info, err := os.Stat(filepath.Join(in.dir, e.Name()))
-		if err != nil || !info.Mode().IsRegular() || strings.HasPrefix(e.Name(), ".") {
-			continue
-		}
-		ext := strings.ToLower(filepath.Ext(e.Name()))
-		if _, known := in.seen[e.Name()]; !known && slices.Contains(otherFormats, ext) {
-			in.seen[e.Name()] = glance{}
-			tell(e.Name(), " is no WAV file and is left where it is: set the recorder to WAV")
-		}
-		if ext != ".wav" {
-			continue
-		}
-		now = append(now, found{e.Name(), glance{info.Size(), info.ModTime().UnixNano()}})
-	}
-	slices.SortStableFunc(now, func(a, b found) int { // in the order in which they were finished
-		switch {
-		case a.time != b.time && a.time < b.time:
-			return -1
-		case a.time != b.time:
-			return 1
-		}
-		return strings.Compare(a.name, b.name)
-	})
-	for _, f := range now {
-		before, known := in.seen[f.name]
-		if !known || before != f.glance {
-			in.seen[f.name], in.since[f.name] = f.glance, d.opt.Now()
-			if !first { // what was there at the start is whole
-				continue
-			}
-		} else if in.isOffered(f.name) {
-			continue
-		}
-		if f.size == 0 {
-			continue
-		}
-		path := filepath.Join(in.dir, f.name)
-		if f.size > mostBytes {
-			tell(f.name, fmt.Sprintf(" holds more than %d MiB, which no recording of a row does; it is left where it is", mostBytes>>20))
-			continue
-		}
-		if unfinished(path) && d.opt.Now().Sub(in.since[f.name]) < unfinishedFor {
-			d.update(func() { d.screen.Message = f.name + " is still being written" })
-			continue
-		}
-		hash, err := hashOf(path)
+	say := func(words string) { d.update(func() { d.screen.Message = words }) }
+	for name := range in.folder.Whole(first, say) {
+		hash, err := hashOf(in.folder.Path(name))
 		if err != nil {
-			d.update(func() { d.screen.Message = err.Error() })
+			say(err.Error())
 			continue
 		}
-		row, grew := in.grown(f.name)
+		in.folder.Done(name)
+		row, grew := in.grown(name)
 		d.update(func() {
-			in.offered[f.name] = f.glance
 			file, taken := in.done[hash]
 			switch {
-			case slices.Contains(in.waiting, f.name):
+			case slices.Contains(in.waiting, name):
 			case taken && !first:
 				what := "a file that was left out"
 				if file != "" {
 					what = "the file that became " + file
 				}
-				d.screen.Message = fmt.Sprintf("%s holds the same as %s; it is left where it is", f.name, what)
+				d.screen.Message = fmt.Sprintf("%s holds the same as %s; it is left where it is", name, what)
 			case taken:
 			case grew:
-				in.again[f.name] = row
-				in.waiting = slices.Insert(in.waiting, 0, f.name)
+				in.again[name] = row
+				in.waiting = slices.Insert(in.waiting, 0, name)
 			default:
-				in.waiting = append(in.waiting, f.name)
+				in.waiting = append(in.waiting, name)
 			}
 		})
 	}
@@ -262,23 +181,6 @@ func (in *intake) look(first bool) {
 	}
 	d.mu.Unlock()
 	in.pull()
-}
-
-// isOffered reports whether a file was put on the list as it is now.
-func (in *intake) isOffered(name string) bool {
-	in.desk.mu.Lock()
-	defer in.desk.mu.Unlock()
-	return in.offered[name] == in.seen[name]
-}
-
-// unfinished reports whether a recorder has still to write what the header of a file
-// promises.
-func unfinished(path string) bool {
-	r, err := wavfile.Open(path)
-	if err == nil {
-		return r.Close() != nil
-	}
-	return errors.Is(err, wavfile.ErrTruncated) || errors.Is(err, wavfile.ErrNoSamples) || errors.Is(err, wavfile.ErrEmpty)
 }
 
 // grown returns the row that a file became, in this session, which has gone on since: it
@@ -291,37 +193,7 @@ func (in *intake) grown(name string) (file string, ok bool) {
 		}
 	}
 	in.desk.mu.Unlock()
-	return file, file != "" && extends(in.desk.store.path(file), filepath.Join(in.dir, name))
-}
-
-// extends reports whether a file begins with another one, but for a header.
-func extends(before, after string) bool {
-	const header = 4096
-	a, err := disk.Open(before)
-	if err != nil {
-		return false
-	}
-	defer a.Close()
-	b, err := disk.Open(after)
-	if err != nil {
-		return false
-	}
-	defer b.Close()
-	for _, f := range []*os.File{a, b} {
-		if _, err := f.Seek(header, io.SeekStart); err != nil {
-			return false
-		}
-	}
-	x, y := make([]byte, 1<<16), make([]byte, 1<<16)
-	for {
-		n, err := io.ReadFull(a, x)
-		if m, _ := io.ReadFull(b, y[:n]); m < n || !bytes.Equal(x[:n], y[:n]) {
-			return false
-		}
-		if err != nil { // before has ended
-			return true
-		}
-	}
+	return file, file != "" && inbox.Extends(in.desk.store.path(file), in.folder.Path(name))
 }
 
 // offer is the file that waits for a decision, and how many come after it.
@@ -368,7 +240,7 @@ func (in *intake) press(k Key) bool {
 		return true
 	case k == Drop && in.hold && len(in.waiting) > 0:
 		name := in.waiting[0]
-		hash, err := hashOf(filepath.Join(in.dir, name))
+		hash, err := hashOf(in.folder.Path(name))
 		if err == nil {
 			err = in.list(name, hash, "")
 		}
@@ -477,7 +349,7 @@ func (in *intake) pull() {
 // tap looks in a file for the touch of a microphone.
 func (in *intake) tap(name string, side capture.Ear) {
 	d := in.desk
-	path := filepath.Join(in.dir, name)
+	path := in.folder.Path(name)
 	channel, err := tappedIn(path)
 	var hash string
 	if err == nil {
@@ -522,7 +394,7 @@ func (in *intake) take(name string, row Row) {
 	d := in.desk
 	var hash string
 	d.keep(row, take{}, func(s capture.Seating) error {
-		got, err := d.store.copy(filepath.Join(in.dir, name), s.File, func(hash string) error { return in.list(name, hash, s.File) })
+		got, err := d.store.copy(in.folder.Path(name), s.File, func(hash string) error { return in.list(name, hash, s.File) })
 		if err == nil {
 			hash = got
 		}

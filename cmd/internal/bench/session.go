@@ -255,16 +255,19 @@ func (s Session) index(file string) int {
 	return slices.IndexFunc(s.Rows, func(r Row) bool { return r.File == file })
 }
 
-// Left is how many rows are not recorded, or not well.
-func (s Session) Left() int {
-	n := 0
+// left are the rows that are not recorded, or not well.
+func (s Session) left() []capture.Seating {
+	var out []capture.Seating
 	for _, r := range s.Rows {
 		if !r.Recorded || r.Rejected {
-			n++
+			out = append(out, r.Seating)
 		}
 	}
-	return n
+	return out
 }
+
+// Left is how many they are.
+func (s Session) Left() int { return len(s.left()) }
 
 // Title says in words which row is shown.
 func (s Session) Title() string {

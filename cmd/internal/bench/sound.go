@@ -85,6 +85,9 @@ func (s *Sound) takeBytes() int {
 	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal, usualArrival)*float64(s.rateHz)))
 }
 
+// takeMinutes is how long a take sounds, in minutes.
+func (s *Sound) takeMinutes() float64 { return s.seconds(s.signal, usualArrival) / 60 }
+
 // Wants are the channels that the study asks for, by their numbers in its files.
 func (s *Sound) Wants() hearing.Inputs {
 	return hearing.Inputs(s.study.Channels)

@@ -2,8 +2,10 @@ package plan
 
 import (
 	"slices"
+	"time"
 
 	"asworn/capture"
+	"asworn/capture/order"
 )
 
 // Minutes is how long a study takes.
@@ -36,9 +38,36 @@ func RowMinutes(r capture.Seating, sounds float64) float64 {
 	return sounds + placeOne
 }
 
-// SessionMinutes is how long rows take that a session has left: each of them, and what
+// Pace is how fast the rows of a session are recorded.
+type Pace struct {
+	fitted []string  // listeners of whom the session has a take
+	took   time.Time // the last take; zero before the first
+	shares []float64 // times from one take to the next, of those planned
+}
+
+// Took takes down that a row was recorded at a time; sounds is how long one recording sounds, minutes.
+func (p *Pace) Took(row capture.Seating, sounds float64, at time.Time) {
+	if !p.took.IsZero() {
+		p.shares = append(p.shares, at.Sub(p.took).Minutes()/sessionMinutes([]capture.Seating{row}, sounds, p.fitted))
+	}
+	p.took = at
+	if !row.OnFixture() {
+		p.fitted = append(p.fitted, row.Subject)
+	}
+}
+
+// Minutes is how long rows take: as planned, until the session knows the operator's pace.
+func (p *Pace) Minutes(rows []capture.Seating, sounds float64) float64 {
+	planned := sessionMinutes(rows, sounds, p.fitted)
+	if len(p.shares) > 2 {
+		return order.Median(slices.Clone(p.shares)) * planned
+	}
+	return planned
+}
+
+// sessionMinutes is how long rows take that a session has left: each of them, and what
 // comes before the first of every listener who has not been fitted with microphones yet.
-func SessionMinutes(rows []capture.Seating, sounds float64, fitted []string) (sum float64) {
+func sessionMinutes(rows []capture.Seating, sounds float64, fitted []string) (sum float64) {
 	for _, r := range rows {
 		sum += RowMinutes(r, sounds)
 		if !r.OnFixture() && !slices.Contains(fitted, r.Subject) {

@@ -146,10 +146,10 @@ func TestDisplacements(t *testing.T) {
 		t.Errorf("%d rows and %.1f minutes, %v", len(rows), total, err)
 	}
 	// What a session says at its start is what the plan said.
-	if got := SessionMinutes(rows, perRow, nil); math.Abs(got-m.Person-m.Fixture) > 1e-9 {
+	if got := sessionMinutes(rows, perRow, nil); math.Abs(got-m.Person-m.Fixture) > 1e-9 {
 		t.Errorf("a session of %.2f minutes, planned %.2f", got, m.Person+m.Fixture)
 	}
-	if got := SessionMinutes(rows, perRow, []string{"L01"}); math.Abs(got+fitMicrophones-m.Person-m.Fixture) > 1e-9 {
+	if got := sessionMinutes(rows, perRow, []string{"L01"}); math.Abs(got+fitMicrophones-m.Person-m.Fixture) > 1e-9 {
 		t.Errorf("%.2f minutes once the listener wears the microphones", got)
 	}
 }
