@@ -36,17 +36,28 @@ const (
 	leastTopHz = 100
 )
 
-func parseText(file string, text []byte) (Curve, textfile.Errors) {
-	var c Curve
-	var problems textfile.Errors
-	report := func(line int, mend, format string, args ...any) {
-		if len(problems) < maxForeignProblems {
-			problems = append(problems, textfile.Problem{File: file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
-		}
+// foreignText is a text that is being read.
+type foreignText struct {
+	file     string
+	curve    Curve
+	phased   bool // every line so far has a phase
+	problems textfile.Errors
+	head     string // the last line before the numbers
+	headLine int
+	whole    int // the first line of three or more whole numbers with commas between, while there are no others
+}
+
+func (t *foreignText) report(line int, mend, format string, args ...any) {
+	if len(t.problems) < maxForeignProblems {
+		t.problems = append(t.problems, textfile.Problem{File: t.file, Line: line, Message: fmt.Sprintf(format, args...), Mend: mend})
 	}
+}
+
+func parseText(file string, text []byte) (Curve, textfile.Errors) {
+	t := &foreignText{file: file, phased: true}
 	if textfile.NotPlain(text) {
-		report(0, "save it as plain text (UTF-8)", "not plain text (UTF-16, or a program's own format)")
-		return c, problems
+		t.report(0, "save it as plain text (UTF-8)", "not plain text (UTF-16, or a program's own format)")
+		return Curve{}, t.problems
 	}
 	text = bytes.TrimPrefix(text, []byte("\ufeff"))
 	if bytes.IndexByte(text, '\n') < 0 {
@@ -54,63 +65,64 @@ func parseText(file string, text []byte) (Curve, textfile.Errors) {
 	}
 	lines := bufio.NewScanner(bytes.NewReader(text))
 	lines.Buffer(nil, len(text)+1)
-	phased := true
-	head, headLine := "", 0
-	whole := 0 // the first line of three or more whole numbers with commas between, while there are no others
 	for n := 1; lines.Scan(); n++ {
 		line := strings.TrimSpace(lines.Text())
-		if line == "" || strings.HasPrefix(line, "//") || strings.ContainsAny(line[:1], `#*;"`) {
-			continue
+		if line != "" && !strings.HasPrefix(line, "//") && !strings.ContainsAny(line[:1], `#*;"`) {
+			t.line(n, line)
 		}
-		v, ok := numbers(line)
-		if ok && len(c.Hz) == 0 && wholeBetweenCommas(line) {
-			whole = n
-		} else if ok && !wholeBetweenCommas(line) {
-			whole = 0
-		}
-		switch {
-		case !ok && len(c.Hz) == 0:
-			head, headLine = line, n
-			continue
-		case !ok:
-			report(n, "write a frequency in Hz, a level in dB and, if known, a phase in degrees", "%q is not a line of numbers", short(line))
-			continue
-		case !(v[0] > 0 && v[0] <= maxCurveHz):
-			if v[0] == 0 && len(c.Hz) == 0 {
-				continue // the bin of direct current, which has no place on a logarithmic axis
-			}
-			report(n, "frequencies are in Hz, above 0", "frequency %g", v[0])
-			continue
-		case !(v[1] >= -maxCurveDB && v[1] <= maxCurveDB):
-			report(n, "levels are in dB", "level %g", v[1])
-			continue
-		}
-		if k := len(c.Hz); k > 0 && v[0] <= c.Hz[k-1] {
-			report(n, "sort the lines by frequency and keep one of each", "%g Hz follows %g Hz", v[0], c.Hz[k-1])
-			continue
-		}
+	}
+	if !t.phased {
+		t.curve.PhaseDeg = nil
+	}
+	t.judge()
+	return t.curve.Unwrapped(), t.problems
+}
+
+// line reads line n, which is no comment.
+func (t *foreignText) line(n int, line string) {
+	v, ok := numbers(line)
+	c, first := &t.curve, len(t.curve.Hz) == 0
+	if ok && first && wholeBetweenCommas(line) {
+		t.whole = n
+	} else if ok && !wholeBetweenCommas(line) {
+		t.whole = 0
+	}
+	switch {
+	case !ok && first:
+		t.head, t.headLine = line, n
+	case !ok:
+		t.report(n, "write a frequency in Hz, a level in dB and, if known, a phase in degrees", "%q is not a line of numbers", short(line))
+	case v[0] == 0 && first: // the bin of direct current, which has no place on a logarithmic axis
+	case !(v[0] > 0 && v[0] <= maxCurveHz):
+		t.report(n, "frequencies are in Hz, above 0", "frequency %g", v[0])
+	case !(v[1] >= -maxCurveDB && v[1] <= maxCurveDB):
+		t.report(n, "levels are in dB", "level %g", v[1])
+	case !first && v[0] <= c.Hz[len(c.Hz)-1]:
+		t.report(n, "sort the lines by frequency and keep one of each", "%g Hz follows %g Hz", v[0], c.Hz[len(c.Hz)-1])
+	default:
 		c.Hz, c.DB = append(c.Hz, v[0]), append(c.DB, v[1])
-		if phased = phased && len(v) > 2; phased {
+		if t.phased = t.phased && len(v) > 2; t.phased {
 			c.PhaseDeg = append(c.PhaseDeg, v[2])
 		}
 	}
-	if !phased {
-		c.PhaseDeg = nil
-	}
+}
+
+// judge reports what is wrong with the text as a whole.
+func (t *foreignText) judge() {
 	const perLine = "write one line per frequency: hertz, level in dB"
-	switch last := len(c.Hz) - 1; {
-	case whole > 0 && (len(problems) > 0 || last > 0 && c.Hz[last] >= leastTopHz): // what else is wrong may come of that
-		problems = nil
-		report(whole, "separate with tabs or semicolons, or write numbers with a point: 20.0, 1.5", "commas may separate here or be decimal")
-	case len(problems) > 0:
-	case last < 0 && headLine > 0:
-		report(headLine, perLine+"; numbers without units or quotes", "%q is not a line of numbers, nor is any before it", short(head))
+	hz := t.curve.Hz
+	switch last := len(hz) - 1; {
+	case t.whole > 0 && (len(t.problems) > 0 || last > 0 && hz[last] >= leastTopHz): // what else is wrong may come of that
+		t.problems = nil
+		t.report(t.whole, "separate with tabs or semicolons, or write numbers with a point: 20.0, 1.5", "commas may separate here or be decimal")
+	case len(t.problems) > 0:
+	case last < 0 && t.headLine > 0:
+		t.report(t.headLine, perLine+"; numbers without units or quotes", "%q is not a line of numbers, nor is any before it", short(t.head))
 	case last < 1:
-		report(0, perLine, "%d points make no curve", last+1)
-	case c.Hz[last] < leastTopHz:
-		report(0, "write frequencies in Hz, not in kHz", "the highest frequency is %g Hz", c.Hz[last])
+		t.report(0, perLine, "%d points make no curve", last+1)
+	case hz[last] < leastTopHz:
+		t.report(0, "write frequencies in Hz, not in kHz", "the highest frequency is %g Hz", hz[last])
 	}
-	return c.Unwrapped(), problems
 }
 
 // wholeBetweenCommas reports whether a line is three whole numbers or more with nothing

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"asworn/capture/sweep"
 	"asworn/cmd/internal/console"
@@ -64,55 +65,18 @@ entrance; it tells gross misplacement only. Other rows are added while recording
   asworn new mine --models "Model A" --pilot`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			changed := cmd.Flags().Changed
-			if opt.pilot {
-				for _, name := range []string{"listeners", "seatings", "fixture", "survey", "displacements", "survey-repeats", "displaced", "bare-ear", "drum", "one-placement", "readings", "reduced", "use", "move", "mean-within", "like"} {
-					if changed(name) {
-						return console.Usagef("--pilot sets the rows; leave --%s out", name)
-					}
-				}
-				opt.design = opt.design.Pilot()
-			}
-			if changed("displacements") && !opt.design.Survey {
-				return console.Usagef("--displacements is of the survey; leave --survey=false out")
-			}
-			if opt.reduced {
-				if changed("bare-ear") || changed("displaced") || changed("readings") {
-					return console.Usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
-				}
-				if len(opt.design.Models) != 1 {
-					return console.Usagef("--reduced is for one model; %d are named", len(opt.design.Models))
-				}
-				opt.design.BareEar, opt.design.Displaced, opt.design.Readings = false, 0, 4
-			}
-			if changed("use") || changed("move") || changed("mean-within") {
-				for _, name := range []string{"listeners", "seatings", "displaced", "survey-repeats", "readings", "within", "within-db", "survey", "reduced"} {
-					if changed(name) {
-						return console.Usagef("--use, --move and --mean-within plan the study; leave --%s out", name)
-					}
-				}
-				if err := planStudy(c, &opt); err != nil {
-					return err
-				}
-				return newStudy(c, args[0], opt)
-			}
-			if opt.like != "" {
-				if cmd.Flags().Changed("listeners") || cmd.Flags().Changed("seatings") {
-					return console.Usagef("--like plans the panel; leave --listeners and --seatings out")
-				}
-				if cmd.Flags().Changed("within") && cmd.Flags().Changed("within-db") {
-					return console.Usagef("--within and --within-db plan by different things; give one")
-				}
-				if err := planPanel(c, &opt); err != nil {
-					return err
-				}
-			} else if cmd.Flags().Changed("within") || cmd.Flags().Changed("within-db") {
-				return console.Usagef("--within needs --like, the earlier study to plan from")
+			if err := opt.settle(c, cmd.Flags().Changed); err != nil {
+				return err
 			}
 			return newStudy(c, args[0], opt)
 		},
 	}
-	f, d := cmd.Flags(), &opt.design
+	opt.flags(cmd.Flags())
+	return cmd
+}
+
+func (opt *newOptions) flags(f *pflag.FlagSet) {
+	d := &opt.design
 	f.StringVar(&opt.title, "title", "", "title of the study")
 	f.StringSliceVar(&d.Models, "models", []string{"Model A"}, "headphone models, separated by commas")
 	f.IntVar(&d.Listeners, "listeners", d.Listeners, "listeners in the panel")
@@ -136,7 +100,55 @@ entrance; it tells gross misplacement only. Other rows are added while recording
 	f.Float64Var(&opt.want, "within", 2, "with --like: wanted half-width of the interval of the population mean position, mm")
 	f.Float64Var(&opt.wantDB, "within-db", 0, "with --like: wanted half-width of the worn level's interval instead, dB")
 	sweepFlags(f, &opt.sweep)
-	return cmd
+}
+
+// settle holds the flags that were given against each other, and plans what they ask for.
+func (opt *newOptions) settle(c *console.Console, given func(flag string) bool) error {
+	if opt.pilot {
+		if err := leftOut(given, "--pilot sets the rows", "listeners", "seatings", "fixture", "survey", "displacements", "survey-repeats", "displaced", "bare-ear", "drum",
+			"one-placement", "readings", "reduced", "use", "move", "mean-within", "like"); err != nil {
+			return err
+		}
+		opt.design = opt.design.Pilot()
+	}
+	if given("displacements") && !opt.design.Survey {
+		return console.Usagef("--displacements is of the survey; leave --survey=false out")
+	}
+	if opt.reduced {
+		if given("bare-ear") || given("displaced") || given("readings") {
+			return console.Usagef("--reduced sets --bare-ear, --displaced and --readings; leave them out")
+		}
+		if len(opt.design.Models) != 1 {
+			return console.Usagef("--reduced is for one model; %d are named", len(opt.design.Models))
+		}
+		opt.design.BareEar, opt.design.Displaced, opt.design.Readings = false, 0, 4
+	}
+	switch {
+	case given("use") || given("move") || given("mean-within"):
+		if err := leftOut(given, "--use, --move and --mean-within plan the study", "listeners", "seatings", "displaced", "survey-repeats", "readings", "within", "within-db", "survey", "reduced"); err != nil {
+			return err
+		}
+		return planStudy(c, opt)
+	case opt.like == "" && (given("within") || given("within-db")):
+		return console.Usagef("--within needs --like, the earlier study to plan from")
+	case opt.like == "":
+		return nil
+	case given("listeners") || given("seatings"):
+		return console.Usagef("--like plans the panel; leave --listeners and --seatings out")
+	case given("within") && given("within-db"):
+		return console.Usagef("--within and --within-db plan by different things; give one")
+	}
+	return planPanel(c, opt)
+}
+
+// leftOut is an error when one of the flags was given, with the reason against it.
+func leftOut(given func(flag string) bool, reason string, flags ...string) error {
+	for _, name := range flags {
+		if given(name) {
+			return console.Usagef("%s; leave --%s out", reason, name)
+		}
+	}
+	return nil
 }
 
 // planStudy chooses a design for wanted rates of verdicts.

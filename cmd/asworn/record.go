@@ -59,23 +59,8 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
   asworn record my-study --page --open`,
 		Args: cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			if cmd.Flags().Changed("add-listener") && strings.TrimSpace(opt.listener) == "" {
-				return console.Usagef("--add-listener %q: want an id, as in L09", opt.listener)
-			}
-			if opt.from != "" && opt.model != "" {
-				return console.Usagef("--from takes the rows of the plan; leave --model out")
-			}
-			if p := opt.point; p != "" && (opt.model == "" || p != capture.Blocked && p != capture.Drum) {
-				return console.Usagef("--point %q: want %s or %s, and --model with it", p, capture.Blocked, capture.Drum)
-			}
-			if err := opt.serve.Check(); err != nil {
+			if err := opt.settle(cmd.Flags().Changed); err != nil {
 				return err
-			}
-			if cmd.Flags().Changed("limit") && !(opt.limit >= 40 && opt.limit <= 94) {
-				return console.Usagef("--limit %g: want 40 to 94 dB(A)", opt.limit)
-			}
-			if !cmd.Flags().Changed("limit") {
-				opt.limit = 0
 			}
 			return recordSession(cmd.Context(), c, sound, args[0], opt)
 		},
@@ -98,6 +83,28 @@ Sound cards need a build with '-tags soundcard' and a C compiler; --from does no
 	opt.serve.Flags(f)
 	f.BoolVar(&opt.devices, "devices", false, "list the sound devices and end")
 	return cmd
+}
+
+// settle holds the flags that were given against each other.
+func (opt *recordOptions) settle(given func(flag string) bool) error {
+	if given("add-listener") && strings.TrimSpace(opt.listener) == "" {
+		return console.Usagef("--add-listener %q: want an id, as in L09", opt.listener)
+	}
+	if opt.from != "" && opt.model != "" {
+		return console.Usagef("--from takes the rows of the plan; leave --model out")
+	}
+	if p := opt.point; p != "" && (opt.model == "" || p != capture.Blocked && p != capture.Drum) {
+		return console.Usagef("--point %q: want %s or %s, and --model with it", p, capture.Blocked, capture.Drum)
+	}
+	if err := opt.serve.Check(); err != nil {
+		return err
+	}
+	if !given("limit") {
+		opt.limit = 0
+	} else if !(opt.limit >= 40 && opt.limit <= 94) {
+		return console.Usagef("--limit %g: want 40 to 94 dB(A)", opt.limit)
+	}
+	return nil
 }
 
 func recordSession(ctx context.Context, c *console.Console, sound func() (audio.System, error), dir string, opt recordOptions) error {

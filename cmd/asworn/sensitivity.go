@@ -60,12 +60,11 @@ type sideBySide struct {
 	Standings []sensitivity.Standing                      `json:"standings"`
 	Studies   map[string]map[string][]fitcorr.Sensitivity `json:"studies"` // by study, then model
 	Shared    []string                                    `json:"shared_recordings,omitempty"`
+
+	contenders []sensitivity.Contender
 }
 
 func showSensitivity(c *console.Console, dirs []string, point capture.Point, bands bool) error {
-	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}}
-	var contenders []sensitivity.Contender
-	var studies []report.Results
 	if err := distinct(dirs); err != nil {
 		return err
 	}
@@ -73,59 +72,26 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 	if err != nil {
 		return err
 	}
-	add := func(study, model string, people int, all []fitcorr.Sensitivity) bool {
-		var ears []fitcorr.Sensitivity
-		for _, s := range all {
-			if s.Point == point {
-				ears = append(ears, s)
-			}
-		}
-		if out.Studies[study] == nil {
-			out.Studies[study] = map[string][]fitcorr.Sensitivity{}
-		}
-		if len(ears) == 0 {
-			return false
-		}
-		out.Studies[study][model] = ears
-		contenders = append(contenders, sensitivity.Contender{Study: study, Panel: strconv.Itoa(people), Model: model, Ears: ears})
-		return true
-	}
-	for i, dir := range dirs {
-		r, err := resultdir.Last(dir)
-		if err != nil {
-			return err
-		}
-		name := filepath.Base(filepath.Clean(dir))
-		if _, taken := out.Studies[name]; taken { // another folder of that name
-			name = filepath.Clean(dir)
-		}
-		for _, m := range r.Analysis.Models {
-			if !add(name, m.Model, joint.People[i], m.Sensitivity) {
-				c.Note("%s: %s has no %s seatings to compare", dir, m.Model, point)
-			}
-		}
-		studies = append(studies, r)
+	out := sideBySide{Point: point, Studies: map[string]map[string][]fitcorr.Sensitivity{}, Shared: joint.Shared}
+	studies, err := out.last(c, dirs, joint.People)
+	if err != nil {
+		return err
 	}
 	for _, s := range joint.Shared {
 		c.Note("%s", s)
 	}
-	out.Shared = joint.Shared
 	for i, p := range joint.Before {
-		name := p.Study
-		if _, taken := out.Studies[name]; taken {
-			name = fmt.Sprintf("%s (%d)", p.Study, i+1)
-		}
+		name := out.name(p.Study, fmt.Sprintf("%s (%d)", p.Study, i+1))
 		for _, m := range p.Models {
-			add(name, m.Model, joint.People[len(dirs)+i], m.Sensitivity)
+			out.add(name, m.Model, joint.People[len(dirs)+i], m.Sensitivity)
 		}
 	}
 	opt := fitcorr.DefaultOptions()
 	opt.Confidence = studies[0].Options.Confidence
-	out.Standings = sensitivity.Rank(contenders, opt)
+	out.Standings = sensitivity.Rank(out.contenders, opt)
 	if c.JSON {
 		return json.NewEncoder(c.Out).Encode(out)
 	}
-	tables := c.TableOptions()
 	for i, r := range studies {
 		if len(dirs) > 1 {
 			fmt.Fprintf(c.Out, "%s\n\n", dirs[i])
@@ -135,11 +101,57 @@ func showSensitivity(c *console.Console, dirs []string, point capture.Point, ban
 		if bands {
 			show = t.Scatter()
 		}
-		if err := table.WriteAll(c.Out, show, tables); err != nil {
+		if err := table.WriteAll(c.Out, show, c.TableOptions()); err != nil {
 			return err
 		}
 	}
-	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(joint.Before) > 1).WriteText(c.Out, tables)
+	return standingTable(out.Standings, opt.Confidence, len(dirs)+len(joint.Before) > 1).WriteText(c.Out, c.TableOptions())
+}
+
+// last adds the models of the last results of each study; people says who wore them.
+func (s *sideBySide) last(c *console.Console, dirs []string, people []int) ([]report.Results, error) {
+	var studies []report.Results
+	for i, dir := range dirs {
+		r, err := resultdir.Last(dir)
+		if err != nil {
+			return nil, err
+		}
+		name := s.name(filepath.Base(filepath.Clean(dir)), filepath.Clean(dir)) // there may be another folder of that name
+		for _, m := range r.Analysis.Models {
+			if !s.add(name, m.Model, people[i], m.Sensitivity) {
+				c.Note("%s: %s has no %s seatings to compare", dir, m.Model, s.Point)
+			}
+		}
+		studies = append(studies, r)
+	}
+	return studies, nil
+}
+
+// name is what a study is called, or the other where one is called so already.
+func (s *sideBySide) name(study, other string) string {
+	if _, taken := s.Studies[study]; taken {
+		return other
+	}
+	return study
+}
+
+// add adds a model that people wore in a study; it reports whether it has seatings at the point.
+func (s *sideBySide) add(study, model string, people int, all []fitcorr.Sensitivity) bool {
+	if s.Studies[study] == nil {
+		s.Studies[study] = map[string][]fitcorr.Sensitivity{}
+	}
+	var ears []fitcorr.Sensitivity
+	for _, one := range all {
+		if one.Point == s.Point {
+			ears = append(ears, one)
+		}
+	}
+	if len(ears) == 0 {
+		return false
+	}
+	s.Studies[study][model] = ears
+	s.contenders = append(s.contenders, sensitivity.Contender{Study: study, Panel: strconv.Itoa(people), Model: model, Ears: ears})
+	return true
 }
 
 // distinct returns an error when a study, or what one of its fixtures sees, is

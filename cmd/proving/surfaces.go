@@ -100,59 +100,28 @@ func (c surfaces) take(s *simulate.Study, ss []fitcorr.Seating) (taken []fitcorr
 // enters with the share that predicts the new model best in this very study, which nobody could
 // know; corr is how well it does, a correlation over listeners, ears, displacements and bands.
 func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[string][2][]float64, corr float64) {
-	usual := map[[2]int][]int{} // rows by model and listener
-	for i, r := range s.Rows {
-		if r.ModelIndex >= 0 && r.Worn() {
-			at := [2]int{r.ModelIndex, r.SubjectIndex}
-			usual[at] = append(usual[at], i)
-		}
-	}
-	grid := simulate.NewBandGrid()
-	// moved is how the level of an ear moves with the row's displacement from where the
-	// listener usually wears model m, without its mean over the bands that tell positions.
-	moved := func(m, subject, listener int, e capture.Ear, by capture.Displacement) []float64 {
-		row := simulate.Row{ModelIndex: m, SubjectIndex: subject}
-		row.Point = capture.Blocked
-		rows := usual[[2]int{m, listener}]
-		for _, i := range rows {
-			p := s.Rows[i].True[e]
-			row.True[e].ForwardMM += p.ForwardMM / float64(len(rows))
-			row.True[e].UpMM += p.UpMM / float64(len(rows))
-			row.True[e].RotationDeg += p.RotationDeg / float64(len(rows))
-		}
-		here := grid.LevelDB(s.Pressure(row, e, &grid.Grid))
-		row.True[e].ForwardMM += by.ForwardMM
-		row.True[e].UpMM += by.UpMM
-		row.True[e].RotationDeg += by.RotationDeg
-		return withoutMean(minus(grid.LevelDB(s.Pressure(row, e, &grid.Grid)), here))
-	}
-	type key struct {
-		file string
-		ear  int
-	}
-	own, common := map[key][]float64{}, map[key][]float64{} // less the fixture's: under the new model, the mean over the others
+	w := newWear(s)
+	own, common := map[string][2][]float64{}, map[string][2][]float64{} // by file: under the new model, the mean over the others
 	var cross, mine, theirs float64
 	for _, r := range s.Rows {
 		if !toForetell(r) {
 			continue
 		}
-		for e := range 2 {
-			otherwise := func(m int) []float64 {
-				return minus(moved(m, r.SubjectIndex, r.SubjectIndex, capture.Ear(e), *r.Survey), moved(m, s.Design.Listeners, r.SubjectIndex, capture.Ear(e), *r.Survey))
-			}
-			k := key{r.File, e}
-			own[k], common[k] = otherwise(0), make([]float64, band.Count)
+		var new, others [2][]float64
+		for e, ear := range capture.Ears {
+			new[e], others[e] = w.otherwise(r, 0, ear), make([]float64, band.Count)
 			for m := 1; m <= n; m++ {
-				for b, v := range otherwise(m) {
-					common[k][b] += v / float64(n)
+				for b, v := range w.otherwise(r, m, ear) {
+					others[e][b] += v / float64(n)
 				}
 			}
-			for b, v := range own[k] {
+			for b, v := range new[e] {
 				if tellsPosition(b) {
-					cross, mine, theirs = cross+v*common[k][b], mine+v*v, theirs+common[k][b]*common[k][b]
+					cross, mine, theirs = cross+v*others[e][b], mine+v*v, theirs+others[e][b]*others[e][b]
 				}
 			}
 		}
+		own[r.File], common[r.File] = new, others
 	}
 	var share float64
 	if theirs > 0 {
@@ -165,15 +134,57 @@ func levelsAlike(s *simulate.Study, ss []fitcorr.Seating, n int) (levels map[str
 		}
 		var out [2][]float64
 		for e := range out {
-			k := key{r.File, e}
-			out[e] = minus(ss[i].Ears[e].LevelDB, own[k])
-			for b, v := range common[k] {
+			out[e] = minus(ss[i].Ears[e].LevelDB, own[r.File][e])
+			for b, v := range common[r.File][e] {
 				out[e][b] += share * v
 			}
 		}
 		levels[r.File] = out
 	}
 	return levels, corr
+}
+
+// wear is where the listeners of a study wear its models, and what that sounds like.
+type wear struct {
+	study *simulate.Study
+	grid  *simulate.BandGrid
+	rows  map[[2]int][]simulate.Row // nobody displaced, by model and listener
+}
+
+func newWear(s *simulate.Study) wear {
+	w := wear{s, simulate.NewBandGrid(), map[[2]int][]simulate.Row{}}
+	for _, r := range s.Rows {
+		if r.ModelIndex >= 0 && r.Worn() {
+			at := [2]int{r.ModelIndex, r.SubjectIndex}
+			w.rows[at] = append(w.rows[at], r)
+		}
+	}
+	return w
+}
+
+// moved is how the level of a subject's ear moves with a displacement from where the
+// listener usually wears model m, dB per band, without its mean over the bands that tell positions.
+func (w wear) moved(m, subject, listener int, e capture.Ear, by capture.Displacement) []float64 {
+	row := simulate.Row{ModelIndex: m, SubjectIndex: subject}
+	row.Point = capture.Blocked
+	at := &row.True[e]
+	rows := w.rows[[2]int{m, listener}]
+	for _, r := range rows {
+		p := r.True[e]
+		at.ForwardMM += p.ForwardMM / float64(len(rows))
+		at.UpMM += p.UpMM / float64(len(rows))
+		at.RotationDeg += p.RotationDeg / float64(len(rows))
+	}
+	here := w.grid.LevelDB(w.study.Pressure(row, e, &w.grid.Grid))
+	at.ForwardMM += by.ForwardMM
+	at.UpMM += by.UpMM
+	at.RotationDeg += by.RotationDeg
+	return withoutMean(minus(w.grid.LevelDB(w.study.Pressure(row, e, &w.grid.Grid)), here))
+}
+
+// otherwise is how the ear of a displaced row's listener moves the level of model m, less how the fixture's does.
+func (w wear) otherwise(r simulate.Row, m int, e capture.Ear) []float64 {
+	return minus(w.moved(m, r.SubjectIndex, r.SubjectIndex, e, *r.Survey), w.moved(m, w.study.Design.Listeners, r.SubjectIndex, e, *r.Survey))
 }
 
 // toForetell reports whether a row is of a listener displaced on the new model.

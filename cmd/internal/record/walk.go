@@ -158,107 +158,122 @@ func (t *Terminal) typing(desk *bench.Desk, k byte) {
 	}
 }
 
-// draw shows everything anew.
-func (t *Terminal) draw(s bench.Screen) {
-	var b strings.Builder
-	width, height := t.size()
-	coloured := func(text string, attribute ...color.Attribute) {
-		c := color.New(attribute...)
-		if console.Coloured(t.c.Out) {
-			c.EnableColor()
-		} else {
-			c.DisableColor()
-		}
-		for l := range strings.SplitSeq(console.Shown(text), "\n") {
-			for l := range strings.SplitSeq(table.Fold(l, width), "\n") {
-				fmt.Fprintln(&b, c.Sprint(l))
-			}
+// sheet is a screen that is being written.
+type sheet struct {
+	strings.Builder
+	width int
+	color bool
+}
+
+// coloured writes lines in the attributes given, folded.
+func (p *sheet) coloured(text string, attribute ...color.Attribute) {
+	c := color.New(attribute...)
+	if p.color {
+		c.EnableColor()
+	} else {
+		c.DisableColor()
+	}
+	for l := range strings.SplitSeq(console.Shown(text), "\n") {
+		for l := range strings.SplitSeq(table.Fold(l, p.width), "\n") {
+			fmt.Fprintln(p, c.Sprint(l))
 		}
 	}
-	line := func(format string, args ...any) { coloured(fmt.Sprintf(format, args...)) }
+}
+
+func (p *sheet) line(format string, args ...any) { p.coloured(fmt.Sprintf(format, args...)) }
+
+// draw shows everything anew.
+func (t *Terminal) draw(s bench.Screen) {
+	width, height := t.size()
+	p := &sheet{width: width, color: console.Coloured(t.c.Out)}
 	if s.Phase == bench.Caution {
 		shown, more := t.cautions.leaf(height - 8)
-		fmt.Fprintf(&b, "%s\n\n", shown)
+		fmt.Fprintf(p, "%s\n\n", shown)
 		if more {
-			coloured("Enter shows more of the cautions, b goes back.", color.Bold)
-			t.show(&b)
+			p.coloured("Enter shows more of the cautions, b goes back.", color.Bold)
+			t.show(p)
 			return
 		}
 	} else {
 		t.cautions = leaves{}
 	}
 	if !s.One { // which has no end that a plan knows
-		line("%s\n", leftWords(s.Left, s.Minutes))
+		p.line("%s\n", leftWords(s.Left, s.Minutes))
 	}
-	coloured("    "+s.Title, color.Bold)
+	p.coloured("    "+s.Title, color.Bold)
+	p.phase(s)
+	for _, m := range []string{s.Message, t.tell} {
+		if m != "" {
+			p.line("%s", m)
+		}
+	}
+	fmt.Fprintln(p)
+	if s.From != "" {
+		p.line("files from %s", s.From)
+	} else {
+		p.line("%s", s.Safety)
+	}
+	if s.From != "" && s.Offer != "" {
+		p.line("%s: Enter takes it, x leaves it out", offerWords(s))
+	}
+	switch s.Phase {
+	case bench.Ready, bench.Judged, bench.Finished:
+		for _, keys := range keyWords(s) {
+			p.line("%s", keys)
+		}
+	}
+	if t.asking != "" {
+		fmt.Fprintln(p)
+		p.coloured(string(t.asking)+": "+string(t.typed), color.Bold)
+	}
+	t.show(p)
+}
+
+// phase says what is being done with the row, or what came of it.
+func (p *sheet) phase(s bench.Screen) {
 	switch s.Phase {
 	case bench.Playing:
-		line("playing %s. ANY KEY STOPS.", s.Now)
-		for _, p := range s.Peaks {
-			db := 20 * math.Log10(math.Max(p.Value, 1e-6))
-			line("%s", finding.Text("  %-8s %s %4.0f dB", p.Channel, bar(db), db))
+		p.line("playing %s. ANY KEY STOPS.", s.Now)
+		for _, of := range s.Peaks {
+			db := 20 * math.Log10(math.Max(of.Value, 1e-6))
+			p.line("%s", finding.Text("  %-8s %s %4.0f dB", of.Channel, bar(db), db))
 		}
 	case bench.Judging:
-		line("judging %s …", s.Now)
+		p.line("judging %s …", s.Now)
 	case bench.Caution:
-		coloured("Have you and the listener been through these cautions and your local rules? y confirms them for this session, b goes back.", color.Bold)
+		p.coloured("Have you and the listener been through these cautions and your local rules? y confirms them for this session, b goes back.", color.Bold)
 	case bench.Judged:
 		tone := map[table.Tone]color.Attribute{table.Good: color.FgGreen, table.Act: color.FgYellow, table.Unsure: color.FgCyan, table.Bad: color.FgRed}
 		keep := "keep"
 		if !s.Result.Keep {
 			keep = "again"
 		}
-		coloured(fmt.Sprintf("    %s: %s", strings.ToUpper(keep), s.Result.Word), color.Bold, tone[s.Result.Tone])
+		p.coloured(fmt.Sprintf("    %s: %s", strings.ToUpper(keep), s.Result.Word), color.Bold, tone[s.Result.Tone])
 		if s.Result.Placed {
-			line("    estimated place, against the sample mean: %s, %s", moved(s.Result.ForwardMM, "forward", "back"), moved(s.Result.UpMM, "up", "down"))
+			p.line("    estimated place, against the sample mean: %s, %s", moved(s.Result.ForwardMM, "forward", "back"), moved(s.Result.UpMM, "up", "down"))
 		}
 		for _, d := range s.Result.Do {
-			line("    %s", d)
+			p.line("    %s", d)
 		}
 		for _, d := range s.Result.More {
-			line("  %s", d)
+			p.line("  %s", d)
 		}
 	case bench.Finished:
-		line("Every row is recorded. Run the study: asworn run")
+		p.line("Every row is recorded. Run the study: asworn run")
 	case bench.Ready:
 		if note := recordedWords(s); note != "" {
-			line("%s", note)
+			p.line("%s", note)
 		}
 	}
-	for _, m := range []string{s.Message, t.tell} {
-		if m != "" {
-			line("%s", m)
-		}
-	}
-	fmt.Fprintln(&b)
-	if s.From != "" {
-		line("files from %s", s.From)
-	} else {
-		line("%s", s.Safety)
-	}
-	if s.From != "" && s.Offer != "" {
-		line("%s: Enter takes it, x leaves it out", offerWords(s))
-	}
-	switch s.Phase {
-	case bench.Ready, bench.Judged, bench.Finished:
-		for _, keys := range keyWords(s) {
-			line("%s", keys)
-		}
-	}
-	if t.asking != "" {
-		fmt.Fprintln(&b)
-		coloured(string(t.asking)+": "+string(t.typed), color.Bold)
-	}
-	t.show(&b)
 }
 
 // show puts a whole screen in the place of the one before.
-func (t *Terminal) show(b *strings.Builder) {
+func (t *Terminal) show(p *sheet) {
 	head := "\x1b[H\x1b[2J"
 	if os.Getenv("TERM") == "dumb" {
 		head = "\n"
 	}
-	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(b.String(), "\n", "\r\n"))
+	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(p.String(), "\n", "\r\n"))
 }
 
 // offerWords says which files wait.

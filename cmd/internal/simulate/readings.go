@@ -21,37 +21,8 @@ const readStepMM = 0.5
 // stands in the rows, more of them in Readings, and so do several findings of the fixture's
 // entrance, whose errors come from a stream of their own.
 func (s *Study) drawReadings(src, findings *rand.Rand) {
+	o := s.drawOperators(src, findings)
 	d := s.Design
-	r := &drawer{Rand: src, d: d}
-	heads := make([][2]float64, d.Listeners+1) // landmark found minus true, the fixture last
-	for i := range heads {
-		sd := d.LandmarkSD
-		if i == d.Listeners {
-			sd = d.FixtureLandmarkSD
-		}
-		heads[i] = [2]float64{r.landmark(sd), r.landmark(sd)}
-	}
-	if d.FixtureFindings > 1 {
-		heads[d.Listeners] = s.findFixture(&drawer{Rand: findings, d: d}, heads[d.Listeners])
-	}
-	points := make([][2]float64, len(s.Models))
-	for m := range points {
-		phi, far := 2*math.Pi*r.Float64(), d.ReadPointMM*(1+r.normal(0.2))
-		points[m] = [2]float64{far * math.Cos(phi), far * math.Sin(phi)}
-	}
-	readers := make([][2]float64, max(d.Readers, 1))
-	if d.ReaderSD > 0 {
-		for i := range readers {
-			readers[i] = [2]float64{r.normal(d.ReaderSD), r.normal(d.ReaderSD)}
-		}
-	}
-	// readerOf is who takes reading k of a row: the fixture is the first reader's.
-	readerOf := func(row *Row, k int) int {
-		if row.OnFixture() && !d.AllReadAll {
-			return 0
-		}
-		return (row.SubjectIndex + row.Number + k) % len(readers)
-	}
 	for i := range s.Rows {
 		row := &s.Rows[i]
 		switch {
@@ -61,22 +32,8 @@ func (s *Study) drawReadings(src, findings *rand.Rand) {
 			row.Read = s.Rows[i-1].Read
 			continue
 		}
-		landmark := heads[row.SubjectIndex]
-		read := func(at [3]float64, reader int) (out [2]float64) {
-			point := turned(points[row.ModelIndex], at[2])
-			for a := range out {
-				out[a] = at[a] + point[a] - landmark[a] + readers[reader][a] + r.reading(d.ReadSD)
-			}
-			if d.SlipChance > 0 && r.Float64() < d.SlipChance {
-				out = r.slip(out)
-			}
-			for a, v := range out {
-				out[a] = readStepMM * math.Round(v/readStepMM)
-			}
-			return out
-		}
-		if d.ReadingsEach == 1 && len(readers) == 1 {
-			v := read(row.Headset(), 0)
+		if d.ReadingsEach == 1 && len(o.readers) == 1 {
+			v := o.read(row, row.Headset(), 0)
 			row.Read = &capture.Reading{ForwardMM: v[0], UpMM: v[1]}
 			continue
 		}
@@ -86,14 +43,71 @@ func (s *Study) drawReadings(src, findings *rand.Rand) {
 				side = study.LeftSide + study.Side(k%2)
 				at = row.True[k%2].Vector()
 			}
-			reader := readerOf(row, k/2)
-			v := read(at, reader)
+			reader := o.readerOf(row, k/2)
+			v := o.read(row, at, reader)
 			s.Readings = append(s.Readings, study.ReadingRow{
 				Row: len(s.Readings) + 2, Subject: row.Subject, Model: row.Model, Number: row.Number, Side: side,
 				ForwardMM: v[0], UpMM: v[1], Reader: readerName(reader),
 			})
 		}
 	}
+}
+
+// operators are those who read positions, and the errors that their readings share, mm forward and up.
+type operators struct {
+	*drawer
+	heads   [][2]float64 // per head, the fixture's last: landmark found minus true
+	points  [][2]float64 // per model: the point of the cup that is read, from its middle
+	readers [][2]float64 // bias of each
+}
+
+func (s *Study) drawOperators(src, findings *rand.Rand) operators {
+	d := s.Design
+	r := &drawer{Rand: src, d: d}
+	o := operators{r, make([][2]float64, d.Listeners+1), make([][2]float64, len(s.Models)), make([][2]float64, max(d.Readers, 1))}
+	for i := range o.heads {
+		sd := d.LandmarkSD
+		if i == d.Listeners {
+			sd = d.FixtureLandmarkSD
+		}
+		o.heads[i] = [2]float64{r.landmark(sd), r.landmark(sd)}
+	}
+	if d.FixtureFindings > 1 {
+		o.heads[d.Listeners] = s.findFixture(&drawer{Rand: findings, d: d}, o.heads[d.Listeners])
+	}
+	for m := range o.points {
+		phi, far := 2*math.Pi*r.Float64(), d.ReadPointMM*(1+r.normal(0.2))
+		o.points[m] = [2]float64{far * math.Cos(phi), far * math.Sin(phi)}
+	}
+	if d.ReaderSD > 0 {
+		for i := range o.readers {
+			o.readers[i] = [2]float64{r.normal(d.ReaderSD), r.normal(d.ReaderSD)}
+		}
+	}
+	return o
+}
+
+// readerOf is who takes reading k of a row: the fixture is the first reader's.
+func (o operators) readerOf(row *Row, k int) int {
+	if row.OnFixture() && !o.d.AllReadAll {
+		return 0
+	}
+	return (row.SubjectIndex + row.Number + k) % len(o.readers)
+}
+
+// read is one reading of a row's headphone at a position (forward and up in mm, turn in degrees), as it is written down.
+func (o operators) read(row *Row, at [3]float64, reader int) (out [2]float64) {
+	point := turned(o.points[row.ModelIndex], at[2])
+	for a := range out {
+		out[a] = at[a] + point[a] - o.heads[row.SubjectIndex][a] + o.readers[reader][a] + o.reading(o.d.ReadSD)
+	}
+	if o.d.SlipChance > 0 && o.Float64() < o.d.SlipChance {
+		out = o.slip(out)
+	}
+	for a, v := range out {
+		out[a] = readStepMM * math.Round(v/readStepMM)
+	}
+	return out
 }
 
 // findFixture writes down several findings of the entrance of the fixture's canals, from where it
