@@ -40,6 +40,12 @@ func (a *arrival) wait(unknown float64) float64 {
 	return unknown
 }
 
+// recorded is how many seconds a signal is recorded for that is played: until it has arrived
+// and decayed; unknown is as in wait.
+func (a *arrival) recorded(signal []float64, unknown float64) float64 {
+	return float64(len(signal))/a.rateHz + a.wait(unknown) + decaySeconds
+}
+
 // found takes down the arrival that a level check found, in seconds.
 func (a *arrival) found(seconds float64) {
 	a.mu.Lock()

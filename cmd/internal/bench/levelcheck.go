@@ -28,7 +28,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		if i+1 == len(steps) {
 			signal = s.signal
 		}
-		got, err := s.record(ctx, signal, gain, nil, s.seconds(signal, longestArrival))
+		got, err := s.record(ctx, signal, gain, nil, s.arrival.recorded(signal, longestArrival))
 		if err != nil {
 			return err.Error()
 		}
@@ -37,7 +37,7 @@ func (s *Sound) checkLevel(ctx context.Context, row capture.Seating, tell func(s
 		}
 		whole := got
 		if i+1 == len(steps) {
-			got.Samples = cut(whole.Samples, s.study.Sweep.LeadSamples(), int(s.seconds(s.one, s.arrival.reach())*float64(s.rateHz)))
+			got.Samples = cut(whole.Samples, s.study.Sweep.LeadSamples(), int(s.arrival.recorded(s.one, s.arrival.reach())*float64(s.rateHz)))
 		}
 		h, err := s.hear(got.Samples, gain)
 		if err != nil {

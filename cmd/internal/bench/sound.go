@@ -74,19 +74,13 @@ func excitation(st *capture.Study, setup capture.Setup) (signal, one []float64, 
 	return signal, one, nil
 }
 
-// seconds is how long a signal is recorded that arrives so many seconds after it is played,
-// where nothing has found when it does.
-func (s *Sound) seconds(signal []float64, unknown float64) float64 {
-	return float64(len(signal))/float64(s.rateHz) + s.arrival.wait(unknown) + decaySeconds
-}
-
 // takeBytes is the size of a take on the disk, but for its header.
 func (s *Sound) takeBytes() int {
-	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.seconds(s.signal, usualArrival)*float64(s.rateHz)))
+	return 4 * s.study.Channels.Highest() * int(math.Ceil(s.arrival.recorded(s.signal, usualArrival)*float64(s.rateHz)))
 }
 
-// takeMinutes is how long a take sounds, in minutes.
-func (s *Sound) takeMinutes() float64 { return s.seconds(s.signal, usualArrival) / 60 }
+// takeMinutes is how long a take is recorded, in minutes.
+func (s *Sound) takeMinutes() float64 { return s.arrival.recorded(s.signal, usualArrival) / 60 }
 
 // Wants are the channels that the study asks for, by their numbers in its files.
 func (s *Sound) Wants() hearing.Inputs {
@@ -220,7 +214,7 @@ func (s *Sound) meters() []Peak {
 func (s *Sound) take(ctx context.Context) (got audio.Take, gainDB float64, err error) {
 	s.arrival.learn(s.chosen().Inputs)
 	gainDB = s.know().GainDB
-	got, err = s.record(ctx, s.signal, gainDB, nil, s.seconds(s.signal, usualArrival))
+	got, err = s.record(ctx, s.signal, gainDB, nil, s.arrival.recorded(s.signal, usualArrival))
 	return got, gainDB, err
 }
 

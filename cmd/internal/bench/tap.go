@@ -27,7 +27,7 @@ func (s *Sound) Tap(ctx context.Context) (input int, err error) {
 // PlaySide plays the sweep, low, on one output alone and returns the input that
 // hears it. The caller has had it confirmed that nobody wears the headphone.
 func (s *Sound) PlaySide(ctx context.Context, output int, not ...int) (input int, err error) {
-	got, err := s.record(ctx, s.one, min(LowGainDB, s.know().GainDB), []int{output}, s.seconds(s.one, longestArrival))
+	got, err := s.record(ctx, s.one, min(LowGainDB, s.know().GainDB), []int{output}, s.arrival.recorded(s.one, longestArrival))
 	if err == nil && got.Stopped {
 		err = ctx.Err()
 	}
