@@ -19,11 +19,11 @@ import (
 // noise of a microphone and a room is the same whether the sweep sounds or not: a
 // gate takes it away from the silences, a lossy coder from under the sweep and
 // from the highest frequencies.
-func checkBackground(t *take.Take, role int) []finding.Finding {
+func checkBackground(t *take.Take, d *take.Desk, role int) []finding.Finding {
 	if t.X[role] == nil || !t.Bench.Design || t.Spoilt[role] {
 		return nil
 	}
-	b, ok := backgroundOf(t, role)
+	b, ok := backgroundOf(t, d, role)
 	if !ok {
 		return nil
 	}
@@ -54,11 +54,12 @@ func checkBackground(t *take.Take, role int) []finding.Finding {
 
 // background is what a channel holds beside the sweep, by frames of about 20 ms.
 type background struct {
-	n     int                         // samples of a frame
-	hz    float64                     // of a bin
-	least float64                     // power per bin that the word length alone gives
-	quiet []float64                   // power per bin in the silences, median over the frames, at least the former
-	power func(out []float64, at int) // per bin of the frame from a sample on
+	x     []float64 // the channel
+	frame *deconv.Periodogram
+	n     int       // samples of a frame
+	hz    float64   // of a bin
+	least float64   // power per bin that the word length alone gives
+	quiet []float64 // power per bin in the silences, median over the frames, at least the former; up to what is listened to
 }
 
 // ratios are of powers, in no order.
@@ -85,34 +86,31 @@ func (r ratios) quantile(q float64) float64 {
 func rank(r ratios, q float64) int { return int(q * float64(len(r)-1)) }
 
 // backgroundOf is not ok without silences.
-func backgroundOf(t *take.Take, role int) (b background, ok bool) {
-	x := t.X[role]
+func backgroundOf(t *take.Take, d *take.Desk, role int) (b background, ok bool) {
+	b.x = t.X[role]
 	b.n = deconv.FastLen(int(frameSeconds * t.Bench.RateHz))
 	b.hz = t.Bench.RateHz / float64(b.n)
-	fft, shape := deconv.NewFFT(b.n), window.NewValues(window.BlackmanHarris, b.n+1)[:b.n] // periodic
-	seq, spec := make([]float64, b.n), make([]complex128, fft.Bins())
-	b.power = func(out []float64, at int) {
-		frame := x[at : at+b.n]
-		offset := samples.Sum(frame) / float64(b.n)
-		for i, v := range frame {
-			seq[i] = shape[i] * (v - offset)
-		}
-		fft.Forward(spec, seq)
-		for k, v := range spec {
-			out[k] = real(v)*real(v) + imag(v)*imag(v)
-		}
+	if d.Frames == nil {
+		d.Frames = deconv.NewPeriodogram(window.NewValues(window.BlackmanHarris, b.n+1)[:b.n]) // periodic
 	}
-	step := max(gridOf(x), math.Pow(2, -24)*t.Peak[role])
-	for _, w := range shape {
+	b.frame = d.Frames
+	step := max(gridOf(b.x), math.Pow(2, -24)*t.Peak[role])
+	for _, w := range b.frame.Window() {
 		b.least += w * w * step * step / 12
 	}
-	if b.quiet = b.quietOf(t.Silences()); b.quiet == nil {
+	if b.quiet = b.quietOf(d, t.Silences()); b.quiet == nil {
 		return b, false
 	}
 	for k, v := range b.quiet {
 		b.quiet[k] = max(v, b.least)
 	}
 	return b, true
+}
+
+// power writes the power per bin of the frame from a sample on.
+func (b *background) power(out []float64, at int) {
+	frame := b.x[at : at+b.n]
+	b.frame.Power(out, frame, samples.Sum(frame)/float64(b.n))
 }
 
 // A region tells between which frequencies to listen while the sweep is at now
@@ -138,7 +136,7 @@ func (b *background) beside(now float64) (from, to float64, hidden bool) {
 // silences.
 func (b *background) during(t *take.Take, regions ...region) []ratios {
 	p, d := t.Bench, t.Bench.Setup.Sweep
-	out, power := make([]ratios, len(regions)), make([]float64, len(b.quiet))
+	out, power := make([]ratios, len(regions)), make([]float64, b.n/2+1)
 	for _, cut := range t.Cut[:min(2, len(t.Cut))] {
 		start := cut + p.Preroll
 		for at := max(0, start); at+b.n <= min(start+len(p.X), t.Total); at += b.n {
@@ -172,7 +170,7 @@ func (b *background) during(t *take.Take, regions ...region) []ratios {
 func (b *background) cut() (drop, hz float64) {
 	const wide, before = 7, 4
 	var level []float64 // of the blocks, dB
-	for k := wide; float64(k+wide)*b.hz < cutTo*b.hz*2*float64(len(b.quiet)-1); k += wide {
+	for k := wide; float64(k+wide)*b.hz < cutTo*b.hz*float64(b.n); k += wide {
 		level = append(level, 10*math.Log10(order.Median(slices.Clone(b.quiet[k:k+wide]))))
 	}
 	for i := max(before, len(level)/3); i+1+before <= len(level); i++ {
@@ -184,9 +182,9 @@ func (b *background) cut() (drop, hz float64) {
 	return drop, hz
 }
 
-// quietOf is the median power per bin over frames of the silences, evenly spread;
-// nil of fewer than eight.
-func (b *background) quietOf(silences [][2]int) []float64 {
+// quietOf is the median power per bin over frames of the silences, evenly spread, up to
+// the highest bin that is listened to; nil of fewer than eight.
+func (b *background) quietOf(d *take.Desk, silences [][2]int) []float64 {
 	var at []int
 	for _, q := range silences {
 		for i := q[0]; i+b.n <= q[1]; i += b.n / 2 {
@@ -196,17 +194,17 @@ func (b *background) quietOf(silences [][2]int) []float64 {
 	if len(at) < 8 {
 		return nil
 	}
-	most := min(len(at), quietFrames)
-	out := make([]float64, b.n/2+1)
-	columns := make([]float64, most*len(out))
+	most, power := min(len(at), quietFrames), make([]float64, b.n/2+1)
+	out := make([]float64, int(max(besideTo, cutTo)*float64(b.n))+1)
+	d.Columns = slices.Grow(d.Columns[:0], most*len(out))[:most*len(out)]
 	for i := range most {
-		b.power(out, at[i*len(at)/most])
-		for k, v := range out {
-			columns[k*most+i] = v
+		b.power(power, at[i*len(at)/most])
+		for k, v := range power[:len(out)] {
+			d.Columns[k*most+i] = v
 		}
 	}
 	for k := range out {
-		out[k] = order.Median(columns[k*most : (k+1)*most])
+		out[k] = order.Median(d.Columns[k*most : (k+1)*most])
 	}
 	return out
 }

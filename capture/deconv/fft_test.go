@@ -50,6 +50,24 @@ func TestFFTAgainstGonum(t *testing.T) {
 	}
 }
 
+// TestEveryFourth holds it against the transform of the samples.
+func TestEveryFourth(t *testing.T) {
+	for _, n := range []int{8, 16, 48, 1000, 73728} {
+		x := random(n, uint64(n))
+		whole, fourth := deconv.NewFFT(n), deconv.NewFFT(n/4)
+		s, got := make([]complex128, whole.Bins()), make([]complex128, fourth.Bins())
+		whole.Forward(s, x)
+		deconv.EveryFourth(got, s)
+		y := make([]float64, n/4)
+		fourth.Inverse(y, got)
+		for i, v := range y {
+			if math.Abs(v-x[4*i]) > 1e-12 {
+				t.Fatalf("length %d: sample %d is %g, not %g", n, i, v, x[4*i])
+			}
+		}
+	}
+}
+
 func TestFastLen(t *testing.T) {
 	for _, n := range []int{1, 2, 3, 7, 11, 100, 4096, 5000, 192001, 216000, 480000} {
 		for _, m := range []int{2, 64} {

@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"asworn/capture/deconv"
 	"asworn/capture/finding"
 	"asworn/capture/order"
 	"asworn/capture/take"
@@ -17,6 +18,9 @@ const (
 	disagreeRatio = 6
 	// … if the difference also matters: this power relative to the response.
 	disagreeFloor = 1e-5
+	// Weights differ only where one has this many times the noise power of another:
+	// smaller differences are chance.
+	unequalNoise = 2
 )
 
 // Weigh gives every repeat its weight. Repeats are compared pair by pair in
@@ -43,10 +47,8 @@ func Weigh(t *take.Take, d *take.Desk) {
 				Of(float64(t.Index[k]+1), ""))
 			continue
 		}
-		// Small differences of noise are chance: weights differ only beyond a
-		// factor of two.
 		w := 1.0
-		if c > 2*least && c > 0 {
+		if c > unequalNoise*least && c > 0 {
 			w = least / c
 		}
 		t.Keep[k] = w
@@ -131,10 +133,9 @@ func costOfMany(t *take.Take) []float64 {
 // Repeats that agree well need no such look.
 func costOfTwo(t *take.Take, b *take.Desk) []float64 {
 	d := difference(t, 0, 1)
-	if d < disagreeFloor {
+	if d < disagreeFloor || alike(t, b) {
 		return []float64{d, d}
 	}
-	p := t.Bench
 	cost := make([]float64, 2)
 	for k := range cost {
 		for e := range 2 {
@@ -142,24 +143,7 @@ func costOfTwo(t *take.Take, b *take.Desk) []float64 {
 				continue
 			}
 			b.FFT.Inverse(b.Impulse, t.Spectrum(k, e))
-			total, peak := 0.0, 0.0
-			for _, v := range b.Impulse { // twice as fast as with max, which looks for NaN
-				if v = math.Abs(v); v > peak {
-					peak = v
-				}
-			}
-			// Between the end of the window and the highest harmonics.
-			from, to := p.Preroll+p.Post+p.Pre, p.N-p.Pre
-			if p.Design {
-				to = p.N - int(p.Setup.Sweep.HarmonicLead(8)*p.RateHz)
-			}
-			if to-from < p.N/8 {
-				to = from + p.N/8
-			}
-			for i := from; i < min(to, p.N); i++ {
-				total += b.Impulse[i] * b.Impulse[i]
-			}
-			cost[k] = max(cost[k], total/(peak*peak))
+			cost[k] = max(cost[k], restOf(t, b.Impulse))
 		}
 	}
 	// On the scale of the difference between the two.
@@ -167,4 +151,58 @@ func costOfTwo(t *take.Take, b *take.Desk) []float64 {
 		cost[0], cost[1] = cost[0]/s*d, cost[1]/s*d
 	}
 	return cost
+}
+
+// alike reports whether every fourth sample of the impulse responses shows that neither
+// of two repeats is anything like unequalNoise times as noisy as the other, so that their
+// weights are equal. Of Gaussian noise the ratio is uncertain by 4 % at the most.
+func alike(t *take.Take, b *take.Desk) bool {
+	n := t.Bench.N / 4
+	if t.Bench.N%8 != 0 {
+		return false
+	}
+	if b.Fourth == nil {
+		b.Fourth = deconv.NewFFT(n)
+	}
+	for e := range 2 {
+		if t.X[e] == nil {
+			continue
+		}
+		var rest [2]float64
+		for k := range rest {
+			spectrum, impulse := b.Mean[:b.Fourth.Bins()], b.Impulse[:n]
+			deconv.EveryFourth(spectrum, t.Spectrum(k, e))
+			b.Fourth.Inverse(impulse, spectrum)
+			rest[k] = restOf(t, impulse)
+		}
+		if max(rest[0], rest[1]) > 0.75*unequalNoise*min(rest[0], rest[1]) {
+			return false
+		}
+	}
+	return true
+}
+
+// restOf is the power of the part of an impulse response that holds no response, over
+// that of its peak. h may hold every so many samples only.
+func restOf(t *take.Take, h []float64) float64 {
+	p := t.Bench
+	every := p.N / len(h)
+	peak, total := 0.0, 0.0
+	for _, v := range h { // twice as fast as with max, which looks for NaN
+		if v = math.Abs(v); v > peak {
+			peak = v
+		}
+	}
+	// Between the end of the window and the highest harmonics.
+	from, to := p.Preroll+p.Post+p.Pre, p.N-p.Pre
+	if p.Design {
+		to = p.N - int(p.Setup.Sweep.HarmonicLead(8)*p.RateHz)
+	}
+	if to-from < p.N/8 {
+		to = from + p.N/8
+	}
+	for i := from / every; i < min(to, p.N)/every; i++ {
+		total += h[i] * h[i]
+	}
+	return total / (peak * peak)
 }

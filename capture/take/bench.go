@@ -49,17 +49,20 @@ type buffers struct {
 // one part to the next.
 type Desk struct {
 	FFT       *deconv.FFT
+	Fourth    *deconv.FFT // of N/4 samples, made when needed
 	Levels    *deconv.BandPower
 	Harm      *deconv.FFT
-	Welch     *deconv.Welch // made when needed
-	Segment   []float64     // N samples: a repeat that was cut out
-	Impulse   []float64     // N samples
-	Mean      []complex128  // spectrum, per bin
-	Misfit    []complex128  // of the fit, where there is one
-	Density   []float64     // per bin
-	Power     []float64     // per band
-	PSD       []float64     // by Welch
-	HarmSeq   []float64     // HarmN samples
+	Welch     *deconv.Welch       // made when needed
+	Segment   []float64           // N samples: a repeat that was cut out
+	Impulse   []float64           // N samples
+	Mean      []complex128        // spectrum, per bin
+	Misfit    []complex128        // of the fit, where there is one
+	Density   []float64           // per bin
+	Power     []float64           // per band
+	PSD       []float64           // by Welch
+	Frames    *deconv.Periodogram // made when needed
+	Columns   []float64           // of the powers of frames, bin by bin
+	HarmSeq   []float64           // HarmN samples
 	HarmSpec  []complex128
 	HarmPower []float64 // per bin of HarmN samples
 }
