@@ -14,13 +14,13 @@ import (
 // checkExcitation looks for another excitation than the stated one, one that was
 // found all the same: divided by the wrong sweep, frequencies arrive at times of
 // their own, and earlier and later than any headphone lets them.
-func checkExcitation(t *take.Take) []finding.Finding {
+func checkExcitation(t *take.Take, d *take.Desk) []finding.Finding {
 	p := t.Bench
 	spread := math.Inf(1)
 	if t.X[take.Loopback] != nil {
-		wire := slices.Clone(t.Spectrum(t.FirstKept(), take.Loopback))
-		for k := range wire {
-			wire[k] *= cmplx.Conj(p.Spectrum[k])
+		wire := d.Mean[:len(p.Spectrum)]
+		for k, v := range t.Spectrum(t.FirstKept(), take.Loopback)[:len(wire)] {
+			wire[k] = v * cmplx.Conj(p.Spectrum[k])
 		}
 		spread = arrivals(p, wire)
 	} else {

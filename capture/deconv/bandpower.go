@@ -62,7 +62,7 @@ func NewBandPower(rateHz float64, length int, bands []band.Band) (*BandPower, er
 	n := FastMultiple(max(length, int(0.5*rateHz))+2*b.offset, 2*d)
 	b.full = NewFFT(n)
 	b.fullHz = rateHz / float64(n)
-	b.seq = make([]float64, n)
+	b.seq = make([]float64, b.offset+length) // zeros before the response
 	b.spec = make([]complex128, b.full.Bins())
 	// The fine grid serves bands that lie wholly below half its Nyquist
 	// frequency, where the taper starts.
@@ -86,7 +86,7 @@ func NewBandPower(rateHz float64, length int, bands []band.Band) (*BandPower, er
 	g := FastLen(max(m, int(binsPerBand*rateHz/float64(d)/narrow)))
 	b.fine = NewFFT(g)
 	b.fineHz = rateHz / float64(d) / float64(g)
-	b.fineSeq = make([]float64, g)
+	b.fineSeq = make([]float64, m)
 	b.fineSpec = make([]complex128, b.fine.Bins())
 	b.fineTop = min(b.fine.Bins(), int(bands[b.low-1].Upper/b.fineHz)+2)
 	b.power = make([]float64, max(b.fullTop, b.fineTop))
@@ -99,9 +99,8 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	if len(h) > b.length {
 		panic(fmt.Sprintf("deconv: %d samples on a band power for %d", len(h), b.length))
 	}
-	clear(b.seq)
 	copy(b.seq[b.offset:], h)
-	b.full.Forward(b.spec, b.seq)
+	b.full.Forward(b.spec, b.seq[:b.offset+len(h)])
 	for k, c := range b.spec[:b.fullTop] {
 		b.power[k] = real(c)*real(c) + imag(c)*imag(c)
 	}
@@ -112,8 +111,7 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	for k := range b.shortSpec {
 		b.shortSpec[k] = b.spec[k] * complex(b.taper[k], 0)
 	}
-	clear(b.fineSeq)
-	b.short.Inverse(b.fineSeq[:b.short.Len()], b.shortSpec)
+	b.short.Inverse(b.fineSeq, b.shortSpec)
 	b.fine.Forward(b.fineSpec, b.fineSeq)
 	for k, c := range b.fineSpec[:b.fineTop] {
 		b.power[k] = real(c)*real(c) + imag(c)*imag(c)

@@ -85,31 +85,38 @@ func (p *complexFFT) rowStep() int { return p.n/p.rows + rowGap }
 func (p *complexFFT) inputLen() int { return p.rows * p.rowStep() }
 
 // transform writes the spectrum of src, laid out in rows, to dst of length n;
-// the two do not overlap.
-func (p *complexFFT) transform(dst, src []complex128) {
+// the two do not overlap. Of each row the values from filled on are 0.
+func (p *complexFFT) transform(dst, src []complex128, filled int) {
 	if p.n == 1 {
 		dst[0] = src[0]
 		return
 	}
-	p.outer(dst, src, 0, 1, 0)
+	p.outer(dst, src, filled, 0, 1, 0)
 }
 
 // outer transforms every stride-th value from first on into dst.
-func (p *complexFFT) outer(dst, src []complex128, first, stride, level int) {
+func (p *complexFFT) outer(dst, src []complex128, filled, first, stride, level int) {
 	if level == p.inner {
-		p.step(dst, src[first*p.rowStep():], 1, level)
+		p.step(dst, src[first*p.rowStep():], filled, 1, level)
 		return
 	}
 	r := p.radix[level]
 	m := len(dst) / r
 	for j := range r {
-		p.outer(dst[j*m:(j+1)*m], src, first+j*stride, stride*r, level+1)
+		p.outer(dst[j*m:(j+1)*m], src, filled, first+j*stride, stride*r, level+1)
 	}
 	p.combine(dst, level)
 }
 
-// step transforms every stride-th value of src, part of a row, into dst.
-func (p *complexFFT) step(dst, src []complex128, stride, level int) {
+// step transforms every stride-th value of src, part of a row, into dst. From filled on
+// they are 0.
+func (p *complexFFT) step(dst, src []complex128, filled, stride, level int) {
+	if filled <= stride { // all but the first
+		for i, first := 0, src[0]; i < len(dst); i++ {
+			dst[i] = first
+		}
+		return
+	}
 	r := p.radix[level]
 	m := len(dst) / r
 	if m == 1 {
@@ -121,7 +128,7 @@ func (p *complexFFT) step(dst, src []complex128, stride, level int) {
 		return
 	}
 	for j := range r {
-		p.step(dst[j*m:(j+1)*m], src[j*stride:], stride*r, level+1)
+		p.step(dst[j*m:(j+1)*m], src[j*stride:], filled-j*stride, stride*r, level+1)
 	}
 	p.combine(dst, level)
 }

@@ -50,23 +50,37 @@ func (f *FFT) Len() int { return f.n }
 func (f *FFT) Bins() int { return f.n/2 + 1 }
 
 // Forward writes the spectrum of x, X[k] = Σ x[i]·exp(−2πjki/n), to dst. x has length
-// Len, dst length Bins. The unit is that of x times samples, without a factor 1/n. It
-// panics on other lengths.
+// Len or less, where zeros follow; dst has length Bins. The unit is that of x times
+// samples, without a factor 1/n. It panics on other lengths.
 func (f *FFT) Forward(dst []complex128, x []float64) {
-	if len(x) != f.n || len(dst) != f.Bins() {
+	if len(x) > f.n || len(dst) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d samples to %d bins with a plan for %d", len(x), len(dst), f.n))
 	}
 	m := f.n / 2
 	rows, step := f.half.rows, f.half.rowStep()
-	for i := range m / rows {
-		part := x[2*rows*i : 2*rows*(i+1)]
-		in := f.in[i:]
+	filled := 0 // of each row
+	for ; 2*rows*(filled+1) <= len(x); filled++ {
+		part := x[2*rows*filled : 2*rows*(filled+1)]
+		in := f.in[filled:]
 		for j, at := 0, 0; j < len(part)-1; j, at = j+2, at+step {
 			in[at] = complex(part[j], part[j+1])
 		}
 	}
+	if len(x) < f.n {
+		for row := range rows {
+			clear(f.in[row*step+filled : (row+1)*step])
+		}
+		for i, v := range x[2*rows*filled:] {
+			if at := &f.in[i/2*step+filled]; i%2 == 0 {
+				*at = complex(v, 0)
+			} else {
+				*at = complex(real(*at), v)
+			}
+		}
+		filled++
+	}
 	z := dst[:m]
-	f.half.transform(z, f.in)
+	f.half.transform(z, f.in, filled)
 	// z holds the spectra of the even and the odd samples in one.
 	z0 := z[0]
 	dst[0], dst[m] = complex(real(z0)+imag(z0), 0), complex(real(z0)-imag(z0), 0)
@@ -118,7 +132,7 @@ func (f *FFT) Inverse(dst []float64, c []complex128) {
 			in[(rows-row)*step+down-1] = complex(or-ei, er+oi)
 		}
 	}
-	f.half.transform(f.out, in)
+	f.half.transform(f.out, in, m/rows)
 	for i, v := range f.out {
 		dst[2*i], dst[2*i+1] = imag(v), real(v)
 	}

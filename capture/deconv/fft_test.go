@@ -5,6 +5,7 @@ import (
 	"math"
 	"math/cmplx"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/dsp/fourier"
@@ -45,6 +46,25 @@ func TestFFTAgainstGonum(t *testing.T) {
 			if math.Abs(back[i]-x[i]) > 1e-12 {
 				t.Errorf("length %d: sample %d comes back as %g for %g", n, i, back[i], x[i])
 				break
+			}
+		}
+	}
+}
+
+// TestForwardOfFewer: what is not given is 0, whatever was transformed before.
+func TestForwardOfFewer(t *testing.T) {
+	for _, n := range []int{2, 4, 16, 100, 600, 1024, 9600, 62500} {
+		f := deconv.NewFFT(n)
+		got, want := make([]complex128, f.Bins()), make([]complex128, f.Bins())
+		for _, count := range []int{0, 1, 2, 3, n / 27, n/27 + 1, n / 4, n/2 + 1, n - 1} {
+			x := random(n, uint64(n))
+			count = min(count, n)
+			f.Forward(got, x)
+			f.Forward(got, x[:count])
+			clear(x[count:])
+			f.Forward(want, x)
+			if !slices.Equal(got, want) {
+				t.Errorf("%d of %d samples: not as with zeros behind", count, n)
 			}
 		}
 	}

@@ -14,12 +14,12 @@ func harmonics(t *take.Take, b *take.Desk, e study.Ear, whole int, gain float64)
 	p := t.Bench
 	r := &t.Rec.Ears[e]
 	for _, h := range p.Orders {
-		take.CopyAround(b.HarmSeq[:len(h.Window)], b.Impulse, whole-h.Lead-h.Before)
+		seq := b.HarmSeq[:len(h.Window)]
+		take.CopyAround(seq, b.Impulse, whole-h.Lead-h.Before)
 		for i, w := range h.Window {
-			b.HarmSeq[i] *= gain * w
+			seq[i] *= gain * w
 		}
-		clear(b.HarmSeq[len(h.Window):])
-		b.Harm.Forward(b.HarmSpec, b.HarmSeq)
+		b.Harm.Forward(b.HarmSpec, seq)
 		for k, v := range b.HarmSpec {
 			b.HarmPower[k] = real(v)*real(v) + imag(v)*imag(v)
 		}

@@ -112,14 +112,19 @@ func inversePower(t *take.Take, e study.Ear) []float64 {
 // noiseFromRepeats takes the scatter of the repeats about their mean.
 func noiseFromRepeats(t *take.Take, b *take.Desk, e study.Ear, used int) noiseSpectrum {
 	p := t.Bench
-	clear(b.Density)
-	for k, w := range t.Keep {
-		if w == 0 {
+	density, mean := b.Density[:p.Bins()], b.Mean[:p.Bins()]
+	first := t.FirstKept()
+	for i, v := range t.Spectrum(first, int(e))[:len(density)] {
+		d := v - mean[i]
+		density[i] = real(d)*real(d) + imag(d)*imag(d)
+	}
+	for k := first + 1; k < len(t.Keep); k++ {
+		if t.Keep[k] == 0 {
 			continue
 		}
-		for i, v := range t.Spectrum(k, int(e)) {
-			d := v - b.Mean[i]
-			b.Density[i] += real(d)*real(d) + imag(d)*imag(d)
+		for i, v := range t.Spectrum(k, int(e))[:len(density)] {
+			d := v - mean[i]
+			density[i] += real(d)*real(d) + imag(d)*imag(d)
 		}
 	}
 	seconds := float64(p.Segment) / p.RateHz * float64(used-1)

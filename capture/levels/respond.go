@@ -14,13 +14,16 @@ import (
 // Respond makes the response of one ear from the responses of its repeats.
 func Respond(t *take.Take, b *take.Desk, e study.Ear) {
 	p := t.Bench
-	clear(b.Mean)
-	for k, w := range t.Keep {
-		if w == 0 {
-			continue
-		}
-		for i, v := range t.Spectrum(k, int(e)) {
-			b.Mean[i] += complex(w*real(v), w*imag(v))
+	mean := b.Mean[:p.Bins()]
+	first := t.FirstKept()
+	for i, v := range t.Spectrum(first, int(e))[:len(mean)] {
+		mean[i] = complex(t.Keep[first]*real(v), t.Keep[first]*imag(v))
+	}
+	for k := first + 1; k < len(t.Keep); k++ {
+		if w := t.Keep[k]; w != 0 {
+			for i, v := range t.Spectrum(k, int(e))[:len(mean)] {
+				mean[i] += complex(w*real(v), w*imag(v))
+			}
 		}
 	}
 	if p.Smooth == nil {
