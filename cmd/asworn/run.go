@@ -13,6 +13,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/cmd/internal/console"
+	"asworn/cmd/internal/fixtures"
 	"asworn/cmd/internal/pipeline"
 	"asworn/cmd/internal/resultdir"
 	"asworn/report"
@@ -74,7 +75,7 @@ func runFixtures(ctx context.Context, c *console.Console, dir string, names []st
 		}
 		all, verdict = append(all, r), errors.Join(verdict, err)
 	}
-	compared, err := pipeline.CompareFixtures(dir, names, all)
+	compared, err := fixtures.Compare(dir, names, all)
 	if err != nil {
 		return err
 	}
@@ -87,7 +88,7 @@ func runFixtures(ctx context.Context, c *console.Console, dir string, names []st
 	if err != nil {
 		return err
 	}
-	c.Note("Done: fixtures compared; open %s", pipeline.FixturesPagePath(dir))
+	c.Note("Done: fixtures compared; open %s", fixtures.PagePath(dir))
 	if verdict != nil {
 		return console.ErrOperator
 	}

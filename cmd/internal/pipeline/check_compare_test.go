@@ -12,7 +12,6 @@ import (
 	"asworn/capture/study"
 	"asworn/cmd/internal/convert"
 	"asworn/fitcorr"
-	"asworn/report"
 )
 
 // TestCheckCompares brings a recording whose polarity is turned to a study of
@@ -81,12 +80,12 @@ func TestCalibrationReachesTheBudget(t *testing.T) {
 // TestNumberAfterOrdinarySeatings numbers a new seating after the ordinary ones
 // of the fixture, whatever numbers a survey has.
 func TestNumberAfterOrdinarySeatings(t *testing.T) {
-	study := &capture.Study{Seatings: []capture.Seating{
+	rows := []capture.Seating{
 		{Model: "Model A", Subject: capture.FixtureSubject, Number: 4},
 		{Model: "Model A", Subject: capture.FixtureSubject, Number: 114, Survey: &capture.Displacement{}},
 		{Model: "Model A", Subject: "L01", Number: 9},
-	}}
-	if f := (&run{inputs: inputs{study: study}}).freeze(report.Results{}, fitcorr.Frozen{}); len(f.Models) != 1 || f.Models[0].Highest != 4 {
-		t.Errorf("%+v, want the highest number 4", f.Models)
+	}
+	if m := frozenModels(rows); len(m) != 1 || m[0].Highest != 4 {
+		t.Errorf("%+v, want the highest number 4", m)
 	}
 }

@@ -1,9 +1,6 @@
 package pipeline
 
 import (
-	"errors"
-	"io/fs"
-	"path/filepath"
 	"slices"
 
 	"asworn/capture"
@@ -31,26 +28,25 @@ type frozenModel struct {
 	Holds   study.Holds // what all its files on the fixture hold, a recording where they differ
 }
 
-// freeze collects what checks need.
-func (u *run) freeze(about report.Results, fit fitcorr.Frozen) frozen {
-	f := frozen{Texts: u.texts, About: about, Setup: u.setup, Rows: u.study.Seatings, Traits: u.traits, Fit: fit}
-	for _, row := range u.study.Seatings {
+// frozenModels are the models of rows.
+func frozenModels(rows []capture.Seating) (out []frozenModel) {
+	for _, row := range rows {
 		if row.Model == "" {
 			continue
 		}
-		at := slices.IndexFunc(f.Models, func(m frozenModel) bool { return m.Name == row.Model })
+		at := slices.IndexFunc(out, func(m frozenModel) bool { return m.Name == row.Model })
 		if at < 0 {
-			at = len(f.Models)
-			f.Models = append(f.Models, frozenModel{Name: row.Model, Holds: study.HoldsImpulse})
+			at = len(out)
+			out = append(out, frozenModel{Name: row.Model, Holds: study.HoldsImpulse})
 		}
 		if row.OnFixture() && row.Holds != study.HoldsImpulse { // curves are told by their names
-			f.Models[at].Holds = study.HoldsRecording
+			out[at].Holds = study.HoldsRecording
 		}
 		if row.OrdinaryOnFixture() { // a survey has numbers of its own
-			f.Models[at].Highest = max(f.Models[at].Highest, row.Number)
+			out[at].Highest = max(out[at].Highest, row.Number)
 		}
 	}
-	return f
+	return out
 }
 
 // frozenKey binds a frozen study to the program that can judge by it.
@@ -65,21 +61,4 @@ func (f frozen) seal(program cache.Key) ([]byte, error) {
 	setup := f.Setup // first, for the work that can begin with it
 	f.Setup = capture.Setup{}
 	return cache.Seal(key, setup, f)
-}
-
-// textsKey hashes what a person wrote: study.toml, seatings.csv and readings.csv, if there is one.
-func textsKey(dir string) (cache.Key, error) {
-	toml, err := cache.FileKey(filepath.Join(dir, capture.StudyFile))
-	if err != nil {
-		return cache.Key{}, err
-	}
-	sheet, err := cache.FileKey(filepath.Join(dir, capture.SheetFile))
-	if err != nil {
-		return cache.Key{}, err
-	}
-	readings, err := cache.FileKey(filepath.Join(dir, study.ReadingsFile))
-	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return cache.Key{}, err
-	}
-	return cache.KeyOf(toml, sheet, readings)
 }

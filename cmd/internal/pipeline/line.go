@@ -5,9 +5,11 @@ import (
 	"sync"
 
 	"asworn/capture"
+	"asworn/capture/compare"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
+	"asworn/fitcorr/reading"
 )
 
 // Options are the choices of a run that do not change its results.
@@ -85,4 +87,16 @@ func (l *line) respondWith(setup capture.Setup) error {
 		}),
 	}
 	return nil
+}
+
+// run is a run on its way: what its steps leave to those after them.
+type run struct {
+	*line
+	inputs
+	setup      capture.Setup
+	recorded   []respond.Response // of each row
+	traits     []compare.Traits   // of each row
+	comparison cache.Key          // of all recordings
+	readings   reading.Result
+	counts     Counts
 }

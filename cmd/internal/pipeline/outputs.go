@@ -159,6 +159,8 @@ func (u *run) write(key cache.Key, head, r report.Results, fit fitcorr.Frozen) e
 		return err
 	}
 	defer root.Close()
+	rows := u.study.Seatings
+	f := frozen{Texts: u.texts, About: head, Setup: u.setup, Models: frozenModels(rows), Rows: rows, Traits: u.traits, Fit: fit}
 	var content bytes.Buffer
 	var files []resultdir.File
 	var kept []byte
@@ -169,7 +171,7 @@ func (u *run) write(key cache.Key, head, r report.Results, fit fitcorr.Frozen) e
 	})
 	both.Go(func() (err error) {
 		if err = report.WriteJSON(&content, r); err == nil {
-			kept, err = u.freeze(head, fit).seal(u.program)
+			kept, err = f.seal(u.program)
 		}
 		return err
 	})
@@ -207,21 +209,4 @@ func collect(dir string) error {
 		}
 	}
 	return nil
-}
-
-// lying is what an earlier run wrote and left of it.
-type lying struct {
-	list    resultdir.Sums
-	changed []string // of it, what is not as it was written
-}
-
-func lyingIn(dir string) (out lying) {
-	out.list = resultdir.ReadSums(resultdir.Path(dir, resultdir.SumsFile))
-	root, err := os.OpenRoot(resultdir.Root(dir))
-	if err != nil {
-		return out // nothing lies there
-	}
-	defer root.Close()
-	out.changed = out.list.Changed(root)
-	return out
 }

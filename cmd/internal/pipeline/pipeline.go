@@ -6,20 +6,12 @@ package pipeline
 import (
 	"context"
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
-	"sync"
 
 	"asworn/capture"
-	"asworn/capture/compare"
-	"asworn/capture/study"
-	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/convert"
-	"asworn/cmd/internal/panelfile"
-	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
-	"asworn/fitcorr/reading"
 	"asworn/report"
 )
 
@@ -63,47 +55,6 @@ func hold(ctx context.Context, dir string, waiting func()) (release func(), err 
 		return nil, err
 	}
 	return release, nil
-}
-
-// inputs are what a run follows from beside the recordings, and what the last one left.
-type inputs struct {
-	study   *capture.Study    // with the uncertainty of readings that earlier studies found
-	texts   cache.Key         // of the files that a person wrote
-	before  panelfile.Earlier // what earlier studies know of the panel
-	written func() lying
-}
-
-// load reads them.
-func load(dir string, partial bool) (inputs, error) {
-	in := inputs{written: sync.OnceValue(func() lying { return lyingIn(dir) })}
-	go in.written()                                    // beside all that has to be read
-	in.texts, _ = textsKey(resultdir.StudyFolder(dir)) // before they are read; what is missing is told by read
-	read := study.Load
-	if partial {
-		read = study.LoadPartial
-	}
-	var err error
-	if in.study, err = read(dir); err != nil {
-		return in, err
-	}
-	if len(in.study.Seatings) == 0 {
-		return in, fmt.Errorf("%s: none of the %d rows is recorded yet", filepath.Join(in.study.Dir, capture.SheetFile), len(in.study.NotRecorded))
-	}
-	in.before, err = panelfile.Load(in.study, dir)
-	in.study.Reading = in.before.Stated(in.study.Reading)
-	return in, err
-}
-
-// run is a run on its way: what its steps leave to those after them.
-type run struct {
-	*line
-	inputs
-	setup      capture.Setup
-	recorded   []respond.Response // of each row
-	traits     []compare.Traits   // of each row
-	comparison cache.Key          // of all recordings
-	readings   reading.Result
-	counts     Counts
 }
 
 // anew is the line once: responses, what only their comparison shows, estimates,
