@@ -15,20 +15,6 @@ import (
 // The range over which curves are compared as a whole.
 const wholeLowHz, wholeHighHz = 1000.0, 10000.0
 
-// correctionTrial is one curve of a fixture seating before and after its
-// correction, against what it should be at the true worn mean.
-type correctionTrial struct {
-	distance float64 // of the seating from the worn mean, mm
-	applied  bool    // in any band from 1 kHz to 10 kHz
-	anywhere bool    // in any band
-	// RMS distance to the truth, dB: 1 kHz to 10 kHz, and over the bands corrected.
-	whole, there [2]float64
-	inside, all  int // corrected bands whose true change lies within the stated interval
-}
-
-// curveTrial counts the bands of a final curve.
-type curveTrial struct{ inside, all int }
-
 // correct scores the corrections and final curves of a study; measured are the
 // seatings that were analysed, in the order of its rows.
 func (out *score) correct(s *simulate.Study, measured []fitcorr.Seating, a fitcorr.Analysis) {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"slices"
 
@@ -204,76 +203,4 @@ func withoutMean(v []float64) []float64 {
 		v[b] -= sum / n
 	}
 	return v
-}
-
-// surfaceGains writes, of every condition of surfaces, how much nearer the panel's mean
-// comes than without any, study by study.
-func surfaceGains(w io.Writer, results []result) {
-	byName := func(generator, name string) []score {
-		i := slices.IndexFunc(results, func(r result) bool { return r.generator == generator && r.name == name })
-		if i < 0 {
-			return nil
-		}
-		return results[i].scores
-	}
-	if !slices.ContainsFunc(results, func(r result) bool { return r.name == noSurfaces }) {
-		return
-	}
-	fmt.Fprint(w, `
-The new model's panel mean: mean square error per axis, mm², forward and up together, and how much less it is
-than in the same studies with nobody displaced and no earlier model (surfaces-0), and than with displaced rows that
-tell nothing (surfaces-alike-0); positive is a gain, with its standard error over studies. *Alike*: correlation of what
-the ears do otherwise than the fixture's under the new model and under the earlier ones.
-
-| generator, condition | mean square error | less than surfaces-0 | less than surfaces-alike-0 | alike |
-|---|---|---|---|---|
-`)
-	of := func(v []float64) string {
-		if len(v) == 0 {
-			return "–"
-		}
-		ones := make([]float64, len(v))
-		for i := range ones {
-			ones[i] = 1
-		}
-		return clustered(v, ones).show(2)
-	}
-	for _, r := range results {
-		if r.surfaces == nil {
-			continue
-		}
-		var squares, alike []float64
-		for _, s := range r.scores {
-			if one := s.meanSquare(); !math.IsNaN(one) {
-				squares = append(squares, one)
-				if r.surfaces.alike > 0 {
-					alike = append(alike, s.alike)
-				}
-			}
-		}
-		less := func(than []score) (out []float64) {
-			for i := range than {
-				if d := than[i].meanSquare() - r.scores[i].meanSquare(); !math.IsNaN(d) {
-					out = append(out, d)
-				}
-			}
-			return out
-		}
-		nothing := []score(nil)
-		if r.surfaces.alike > 0 {
-			nothing = byName(r.generator, surfaces{foretold: true}.name())
-		}
-		fmt.Fprintf(w, "| %s | %s | %s | %s | %s |\n", r.label(), of(squares), of(less(byName(r.generator, noSurfaces))), of(less(nothing)), of(alike))
-	}
-}
-
-// meanSquare is that of the error of the panel's mean per axis, forward and up; NaN without one.
-func (s score) meanSquare() float64 {
-	var sum, n float64
-	for a := range 2 {
-		for _, t := range s.trials[panelMean][a] {
-			sum, n = sum+t.err*t.err, n+1
-		}
-	}
-	return sum / n
 }

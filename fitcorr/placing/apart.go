@@ -3,10 +3,6 @@ package placing
 import (
 	"math"
 	"slices"
-
-	"gonum.org/v1/gonum/mat"
-
-	"asworn/fitcorr/stats"
 )
 
 // The cups of one headset hang on one headband, and stops or tape hold both: seatings of
@@ -116,24 +112,3 @@ func (p Posterior) Apart(mm float64) Posterior {
 // ReadApart multiplies in a reading of half of what the left cup is before and above the right
 // one, mm and mm².
 func (p Normal) ReadApart(at, variance [ReadDim]float64) Normal { return p.observed(-1, at, variance) }
-
-// observed is the Kalman step of r = (left ± right)/2 + e, an axis at a time, the sign being 1 or −1.
-func (p Normal) observed(sign float64, r, variance [ReadDim]float64) Normal {
-	out := Normal{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
-	out.Cov.CopySym(p.Cov)
-	for a := range r {
-		where, cov := out.half(sign)
-		gap, v := r[a]-where[a], cov[a][a]+variance[a]
-		var c [HeadsetDim]float64
-		for i := range c {
-			c[i] = (out.Cov.At(i, a) + sign*out.Cov.At(i, 3+a)) / 2
-		}
-		for i := range c {
-			out.Pos[i] += c[i] / v * gap
-			for j := i; j < HeadsetDim; j++ {
-				stats.AddSym(out.Cov, i, j, -c[i]*c[j]/v)
-			}
-		}
-	}
-	return out
-}

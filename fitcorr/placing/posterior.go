@@ -221,3 +221,27 @@ func (p Posterior) Read(at, variance [ReadDim]float64, prior Prior) (Posterior, 
 	}
 	return out.weigh(logs), false
 }
+
+// ReadDim is the number of axes that are read, in mm: forward and up.
+const ReadDim = 2
+
+// observed is the Kalman step of r = (left ± right)/2 + e, an axis at a time, the sign being 1 or −1.
+func (p Normal) observed(sign float64, r, variance [ReadDim]float64) Normal {
+	out := Normal{Weight: p.Weight, Pos: p.Pos, Cov: mat.NewSymDense(HeadsetDim, nil)}
+	out.Cov.CopySym(p.Cov)
+	for a := range r {
+		where, cov := out.half(sign)
+		gap, v := r[a]-where[a], cov[a][a]+variance[a]
+		var c [HeadsetDim]float64
+		for i := range c {
+			c[i] = (out.Cov.At(i, a) + sign*out.Cov.At(i, 3+a)) / 2
+		}
+		for i := range c {
+			out.Pos[i] += c[i] / v * gap
+			for j := i; j < HeadsetDim; j++ {
+				stats.AddSym(out.Cov, i, j, -c[i]*c[j]/v)
+			}
+		}
+	}
+	return out
+}

@@ -17,9 +17,6 @@ import (
 // fixture; a worn reading relative to that is d + b_s − b_fixture + e. In the
 // panel's latent vector b_s − b_fixture is one more thing that a listener has.
 
-// ReadDim is the number of axes that are read, in mm: forward and up.
-const ReadDim = 2
-
 // ReadTurnMM is what a reading errs by per axis, the same for all readings of a
 // model, because people turn a headband otherwise than the fixture's mark does:
 // 2° or 3° at a point 10 mm from the cup's middle.

@@ -14,14 +14,6 @@ import (
 	"asworn/report/text"
 )
 
-// The columns that name a row in most tables.
-var (
-	modelColumn   = table.Column{Head: "Model", Key: "model", Repeat: true}
-	earColumn     = table.Column{Head: "Ear", Key: "ear", Repeat: true}
-	pointColumn   = table.Column{Head: "Point", Key: "point", Repeat: true}
-	seatingColumn = table.Column{Head: "No.", Key: "seating", Kind: table.Number, Repeat: true}
-)
-
 // Tables are all tables of a report; those that the study has nothing for
 // are empty.
 type Tables struct {
@@ -232,15 +224,6 @@ func listenerTable(r *judged.Study) table.Table {
 	return t
 }
 
-// axisCell is one axis of an estimate with its interval, or a dash when the
-// data say nothing about that axis.
-func axisCell(e fitcorr.Estimate, a fitcorr.Axis, confidence float64) table.Cell {
-	if !e.Seen[a] {
-		return table.None()
-	}
-	return table.PlusMinus(e.Value[a], e.Half(a, confidence))
-}
-
 func lossCell(l fitcorr.Listener, ear capture.Ear) table.Cell {
 	switch {
 	case l.Seals[ear]:
@@ -249,9 +232,4 @@ func lossCell(l fitcorr.Listener, ear capture.Ear) table.Cell {
 		return table.None()
 	}
 	return table.Cell{Text: string(seal.Open)}
-}
-
-// pointCell is a point as people call it; CSV holds it as the sheet does.
-func pointCell(p capture.Point) table.Cell {
-	return table.Cell{Text: p.Short(), Code: string(p)}
 }

@@ -210,19 +210,6 @@ func (d *Desk) refresh() (same bool) {
 	return true
 }
 
-// planRows are the rows of the sheet, in its order.
-func planRows(st *capture.Study) []Row {
-	var rows []Row
-	for _, s := range st.Seatings {
-		rows = append(rows, Row{Seating: s, Recorded: true, Planned: true})
-	}
-	for _, s := range st.NotRecorded {
-		rows = append(rows, Row{Seating: s, Planned: true})
-	}
-	sortRows(rows)
-	return rows
-}
-
 // holds says which models there are where one is not among them.
 func holds(rows []Row, model string) error {
 	var models []string

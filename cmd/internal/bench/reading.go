@@ -1,22 +1,15 @@
 package bench
 
 import (
-	"cmp"
 	"errors"
 	"io/fs"
 	"path/filepath"
-	"slices"
 
 	"asworn/capture"
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/fitcorr"
 )
-
-// sortRows puts rows into the order of the sheet.
-func sortRows(rows []Row) {
-	slices.SortStableFunc(rows, func(a, b Row) int { return cmp.Compare(a.Seating.Row, b.Seating.Row) })
-}
 
 // position returns where a fixture seating sits, against where people wear the
 // model on the average.

@@ -4,6 +4,7 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -322,4 +323,17 @@ func Words(r capture.Seating) string {
 		out += ", " + r.Seal
 	}
 	return out
+}
+
+// planRows are the rows of the sheet, in its order.
+func planRows(st *capture.Study) []Row {
+	var rows []Row
+	for _, s := range st.Seatings {
+		rows = append(rows, Row{Seating: s, Recorded: true, Planned: true})
+	}
+	for _, s := range st.NotRecorded {
+		rows = append(rows, Row{Seating: s, Planned: true})
+	}
+	slices.SortStableFunc(rows, func(a, b Row) int { return cmp.Compare(a.Seating.Row, b.Seating.Row) })
+	return rows
 }

@@ -6,10 +6,12 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"asworn/capture/disk"
 	"asworn/capture/study"
 	"asworn/capture/textfile"
+	"asworn/cmd/internal/cache"
 )
 
 // file is one that the merged study holds: a slash-separated path below its folder
@@ -90,4 +92,27 @@ func (f file) copy(to string) error {
 		return errors.Join(err, out.Abort())
 	}
 	return out.Commit()
+}
+
+func thereAlready(path string) textfile.Problem {
+	return textfile.Problem{File: path, Message: "there is another file already", Mend: "name a new folder"}
+}
+
+// sameBytes compares two files; two that are both missing are the same, one alone
+// is not what the other is.
+func sameBytes(a, b string) (bool, error) {
+	x, errX := cache.FileKey(a)
+	y, errY := cache.FileKey(b)
+	lacksX, lacksY := errors.Is(errX, fs.ErrNotExist), errors.Is(errY, fs.ErrNotExist)
+	if lacksX || lacksY {
+		return lacksX && lacksY, nil
+	}
+	return x == y, errors.Join(errX, errY)
+}
+
+// allRows are the rows of a study in the order of its sheet.
+func allRows(s *study.Study) []study.Seating {
+	rows := slices.Concat(s.Seatings, s.NotRecorded)
+	slices.SortFunc(rows, func(a, b study.Seating) int { return a.Row - b.Row })
+	return rows
 }

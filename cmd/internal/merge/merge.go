@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"maps"
 	"os"
 	"path/filepath"
@@ -237,20 +236,4 @@ func (t text) another() (problems textfile.Errors) {
 		problems = append(problems, thereAlready(t.path))
 	}
 	return problems
-}
-
-func thereAlready(path string) textfile.Problem {
-	return textfile.Problem{File: path, Message: "there is another file already", Mend: "name a new folder"}
-}
-
-// sameBytes compares two files; two that are both missing are the same, one alone
-// is not what the other is.
-func sameBytes(a, b string) (bool, error) {
-	x, errX := cache.FileKey(a)
-	y, errY := cache.FileKey(b)
-	lacksX, lacksY := errors.Is(errX, fs.ErrNotExist), errors.Is(errY, fs.ErrNotExist)
-	if lacksX || lacksY {
-		return lacksX && lacksY, nil
-	}
-	return x == y, errors.Join(errX, errY)
 }

@@ -84,13 +84,6 @@ func rowsOf(parts []*study.Study) (out []study.Seating, problems textfile.Errors
 	return out, problems, nil
 }
 
-// allRows are the rows of a study in the order of its sheet.
-func allRows(s *study.Study) []study.Seating {
-	rows := slices.Concat(s.Seatings, s.NotRecorded)
-	slices.SortFunc(rows, func(a, b study.Seating) int { return a.Row - b.Row })
-	return rows
-}
-
 // sameFiles reports whether two rows of the same paths hold the same, byte for byte.
 func sameFiles(a, b from) (bool, error) {
 	for _, name := range a.row.Files() {

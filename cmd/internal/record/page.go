@@ -15,7 +15,6 @@ import (
 	"asworn/docs"
 	"asworn/report"
 	"asworn/report/page"
-	"asworn/report/text"
 )
 
 // Page drives a desk from a page; dir is the address whose last results it shows.
@@ -69,10 +68,6 @@ func pageDesk(s bench.Screen, toleranceMM float64) page.Desk {
 	}
 	d.Buttons = pageButtons(s)
 	return d
-}
-
-func leftWords(rows int, minutes float64) string {
-	return fmt.Sprintf("%s left, about %s", text.Plural(rows, "row"), text.Plural(int(math.Ceil(minutes)), "minute"))
 }
 
 func pageTake(r bench.Result) page.Take {

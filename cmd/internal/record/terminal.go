@@ -159,3 +159,15 @@ func (t *Terminal) Pick(ctx context.Context, question string, names []string) (i
 		t.say("%q is none of them.", line)
 	}
 }
+
+// question is what the operator is asked, in words.
+type question string
+
+// Questions that a line of text or a key answers.
+const (
+	askNote    question = "note"
+	askReading question = "reading: forward and up in mm, as in -31.5 12"
+	askLevel   question = "level read at the fixture's ear, dB(A)"
+	askFixture question = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
+	askDrop    question = "Take this row out of the plan? y does"
+)

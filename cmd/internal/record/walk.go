@@ -17,7 +17,6 @@ import (
 	"asworn/cmd/internal/bench"
 	"asworn/cmd/internal/console"
 	"asworn/report/table"
-	"asworn/report/text"
 )
 
 // Walk shows the desk until the operator quits or no row is left.
@@ -46,18 +45,6 @@ func (t *Terminal) Walk(ctx context.Context, desk *bench.Desk, changed <-chan st
 		t.draw(desk.Screen())
 	}
 }
-
-// question is what the operator is asked, in words.
-type question string
-
-// Questions that a line of text or a key answers.
-const (
-	askNote    question = "note"
-	askReading question = "reading: forward and up in mm, as in -31.5 12"
-	askLevel   question = "level read at the fixture's ear, dB(A)"
-	askFixture question = "Is this headphone on the fixture, and does nobody wear it? y plays rising sweeps"
-	askDrop    question = "Take this row out of the plan? y does"
-)
 
 // press hands one key on; it reports whether the operator quits.
 func (t *Terminal) press(desk *bench.Desk, k byte) (quit bool) {
@@ -274,52 +261,4 @@ func (t *Terminal) show(p *sheet) {
 		head = "\n"
 	}
 	fmt.Fprint(t.c.Out, head+strings.ReplaceAll(p.String(), "\n", "\r\n"))
-}
-
-// offerWords says which files wait.
-func offerWords(s bench.Screen) string {
-	if s.More == 0 {
-		return s.Offer + " waits"
-	}
-	return fmt.Sprintf("%s waits, and %s behind it for the next rows", s.Offer, text.Plural(s.More, "file"))
-}
-
-// keyWords says which key does what, in lines that fit any terminal.
-func keyWords(s bench.Screen) []string {
-	if s.Taps {
-		return []string{"s goes on without · q quit"}
-	}
-	if s.From != "" {
-		return []string{"Enter go on · u undo the last file · b back · s skip · x drop row",
-			"n note · r reading · + one more seating · q quit"}
-	}
-	return []string{"Enter go on · a again · > keep as it is · b back · s skip · x drop row",
-		"n note · r reading · + one more seating · l level check · v type a level read",
-		"j k gain · q quit · any key stops the sound"}
-}
-
-// moved is a displacement along one axis, in words.
-func moved(mm float64, ahead, behind string) string {
-	if mm < 0 {
-		ahead = behind
-	}
-	return fmt.Sprintf("%.1f mm %s", math.Abs(mm), ahead)
-}
-
-// recordedWords says what there is of the row that waits already.
-func recordedWords(s bench.Screen) string {
-	switch {
-	case s.Rejected:
-		return "This row's recording was rejected; a new take is kept beside the first. > leaves it as it is."
-	case s.Recorded:
-		return "This row is recorded; a new take is kept beside the first."
-	}
-	return ""
-}
-
-// bar shows a level from -60 to 0 dB re full scale.
-func bar(db float64) string {
-	const width = 30
-	n := min(width, max(0, int(math.Round((db+60)/60*width))))
-	return strings.Repeat("█", n) + strings.Repeat("·", width-n)
 }
