@@ -50,6 +50,12 @@ func ordinary() simulate.Design {
 	return d
 }
 
+// asPlanned is a design with what a plan of asworn new has when nothing else is said.
+func asPlanned(d simulate.Design) simulate.Design {
+	d.Seatings, d.SurveySize = plan.Default().Seatings, len(d.Displacements)
+	return d
+}
+
 // yaw displaces the cups of six fixture seatings in opposite directions, by turns.
 func yaw(mm float64) []float64 { return []float64{mm, -mm, mm, -mm, mm, -mm} }
 
@@ -168,13 +174,7 @@ func conditions() []condition {
 		c.surfaces = &of
 	}
 
-	// The whole plan of asworn new, and how often the fixture's entrance is found.
-	planned := func(d *design) { d.Seatings, d.SurveySize = plan.Default().Seatings, len(d.Displacements) }
-	read("-planned", "five seatings and all displacements, as a plan has them by default", none, planned)
-	read("-4-planned", "the same, positions read four times", none, func(d *design) {
-		d.ReadingsEach, d.Readers, d.AllReadAll = 4, 2, true
-		planned(d)
-	})
+	// How often the fixture's entrance is found.
 	once := func(d *design) { d.FixtureFindings = 1 }
 	read("-found-once", "the fixture's entrance found once and not written down", none, once)
 	read("-4-found-once", "positions read four times, the fixture's entrance found once", none, func(d *design) {

@@ -43,6 +43,7 @@ type options struct {
 	studies    int    // per condition
 	seed       uint64
 	pattern    *regexp.Regexp // of conditions; nil for those that the method names
+	planned    bool           // asPlanned
 	jobs       int
 	json       string // file, or none
 	bars       bool
@@ -58,6 +59,7 @@ func parse(args []string) (options, error) {
 	fs.Uint64Var(&o.seed, "seed", 1, "seed of the first study of the first condition; the next study takes the next, the next condition starts 100 later, the next generator 1e9 later")
 	pattern := fs.String("condition", "", "regular expression: which conditions to run; empty is those that the method names")
 	fs.BoolVar(&o.list, "list", false, "list the conditions and stop")
+	fs.BoolVar(&o.planned, "planned", false, "with as many seatings of every listener and displacements of the survey as a plan of asworn new has when nothing else is said")
 	fs.IntVar(&o.jobs, "jobs", runtime.GOMAXPROCS(0), "studies at a time")
 	fs.BoolVar(&o.plausible, "plausible", false, "show the spread of the generator's levels instead")
 	fs.BoolVar(&o.ceiling, "ceiling", false, "show instead what a linear rule reaches that was taught on people whose truth is known")
@@ -142,6 +144,9 @@ func (o options) results() (out []result) {
 				continue
 			}
 			c.design.Laws = generators[string(name)].laws
+			if o.planned {
+				c.design = asPlanned(c.design)
+			}
 			c.seed = first + conditionSeeds*uint64(i)
 			if c.series || c.surfaces != nil { // the same studies, however many came before
 				c.seed = first + seriesSeed

@@ -80,9 +80,10 @@ const LeastSurvey = 9
 
 // Displacements returns the survey that a plan proposes, what tells the most first: the
 // marked position, forward and up at ±4 mm and ±8 mm alone (LeastSurvey), ±6 mm
-// together, the mark again, and rotations alone and with a displacement. It is a central
-// composite design (Box & Wilson, J. R. Stat. Soc. B 13(1), 1951) stretched over ±8 mm,
-// so that slopes, curvatures and, from 13 on, the forward-up interaction are all told apart.
+// together, the mark again, rotations alone and with a displacement, and ±4 mm together. The
+// first thirteen are a central composite design (Box & Wilson, J. R. Stat. Soc. B 13(1), 1951)
+// stretched over ±8 mm, so that slopes, curvatures and the forward-up interaction are all told
+// apart; the last four fill what lies between (docs/developing/proving.md has what they gain).
 func Displacements() []capture.Displacement {
 	return []capture.Displacement{
 		{},
@@ -92,6 +93,7 @@ func Displacements() []capture.Displacement {
 		{},
 		{RotationDeg: 8}, {RotationDeg: -8},
 		{ForwardMM: 4, RotationDeg: 5}, {UpMM: 4, RotationDeg: -5},
+		{ForwardMM: 4, UpMM: 4}, {ForwardMM: 4, UpMM: -4}, {ForwardMM: -4, UpMM: 4}, {ForwardMM: -4, UpMM: -4},
 	}
 }
 
