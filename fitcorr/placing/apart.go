@@ -23,16 +23,44 @@ const (
 )
 
 // cupsApart is half of what the left cup is before and above the right one, mm, as one normal of a
-// posterior has it, without what other seatings say.
+// posterior has it, without what other seatings say and without the prior, whose place the
+// learned law takes: cups that a turned headband has 6 mm off in opposite directions are far out
+// in any prior that is of use elsewhere, and were told half a millimetre nearer than they were.
 type cupsApart struct {
 	weight float64 // of the normal
 	at     [ReadDim]float64
 	cov    [ReadDim][ReadDim]float64
+	prior  float64 // log density that the prior gives to it, without constants
 }
 
-func (p Normal) apart() cupsApart {
+// halfVariance is the prior's variance of half the difference of the cups, per axis, mm².
+func (p Prior) halfVariance() (v [ReadDim]float64) {
+	for a := range v {
+		v[a] = (p.Cov.At(a, a) + p.Cov.At(3+a, 3+a) - 2*p.Cov.At(a, 3+a)) / 4
+	}
+	return v
+}
+
+// apart divides the prior out of half the difference of the cups: precisions subtract.
+func (p Normal) apart(prior Prior) cupsApart {
+	const least = 1e-6 // 1/mm²: of cups of which the sound says nothing
 	at, cov := p.half(-1)
-	return cupsApart{p.Weight, at, cov}
+	v := prior.halfVariance()
+	det := cov[0][0]*cov[1][1] - cov[0][1]*cov[0][1]
+	x, y, z := cov[1][1]/det, cov[0][0]/det, -cov[0][1]/det // the posterior's precision
+	pull := [ReadDim]float64{x*at[0] + z*at[1], z*at[0] + y*at[1]}
+	x, y = max(x-1/v[0], 0)+least, max(y-1/v[1], 0)+least
+	det = x*y - z*z
+	h := cupsApart{weight: p.Weight, cov: [ReadDim][ReadDim]float64{{y / det, -z / det}, {-z / det, x / det}}}
+	for a := range h.at {
+		h.at[a] = h.cov[a][0]*pull[0] + h.cov[a][1]*pull[1]
+	}
+	with := h.cov
+	for a := range with {
+		with[a][a] += v[a]
+	}
+	h.prior, _ = normal2(h.at, with)
+	return h
 }
 
 // law calls each with the possible precisions over the usual one and their probabilities,
@@ -73,12 +101,13 @@ func (h cupsApart) square(v float64) (sum float64) {
 }
 
 // LearnApart is the scale in mm per axis of how the cups lie apart, from the posteriors of
-// seatings of one model on a fixture: the most probable one (expectation–maximisation).
-func LearnApart(ps []Posterior) float64 {
+// seatings of one model on a fixture, which have the prior: the most probable one
+// (expectation–maximisation).
+func LearnApart(ps []Posterior, prior Prior) float64 {
 	var all []cupsApart
 	for _, p := range ps {
 		for _, normal := range p {
-			all = append(all, normal.apart())
+			all = append(all, normal.apart(prior))
 		}
 	}
 	v := ApartMM * ApartMM
@@ -93,14 +122,22 @@ func LearnApart(ps []Posterior) float64 {
 	return math.Sqrt(v)
 }
 
-// Apart multiplies in what is known of how the cups lie apart, with a scale of mm per axis.
-func (p Posterior) Apart(mm float64) Posterior {
+// Apart puts what is known of how the cups lie apart, with a scale of mm per axis, in the place of
+// what the prior says of it.
+func (p Posterior) Apart(mm float64, prior Prior) Posterior {
+	was := prior.halfVariance()
 	out := make(Posterior, len(p))
 	logs := make([]float64, len(p))
 	for i, normal := range p {
 		var given Posterior // by the precision
-		logs[i] = math.Log(normal.Weight) + normal.apart().law(mm*mm, func(u, probability float64) {
-			q := normal.observed(-1, [ReadDim]float64{}, [ReadDim]float64{mm * mm / u, mm * mm / u})
+		h := normal.apart(prior)
+		logs[i] = math.Log(normal.Weight) - h.prior + h.law(mm*mm, func(u, probability float64) {
+			// What the one normal tells more than the other: less than nothing where it is wider.
+			var more [ReadDim]float64
+			for a := range more {
+				more[a] = 1 / (u/(mm*mm) - 1/was[a])
+			}
+			q := normal.observed(-1, [ReadDim]float64{}, more)
 			q.Weight = probability
 			given = append(given, q)
 		})

@@ -15,14 +15,16 @@ func TestApart(t *testing.T) {
 	for _, c := range []struct {
 		name          string
 		usual, turned float64 // mm: standard deviation of half the difference, and that of the last seating
+		every         bool    // seating is turned, by turns to either side
 		learned       [2]float64
 		gain          float64 // most of the squared error there was
 	}{
-		{"nearly alike", 0.3, 0, [2]float64{0.2, 0.7}, 0.6},
-		{"as far apart as the sound errs", 0.5, 0, [2]float64{0.3, 0.8}, 0.75},
-		{"headband loose", 3, 0, [2]float64{1.8, 4}, 1.05},
-		{"one turned", 0.3, 4, [2]float64{0.2, 0.8}, 0.75},
-		{"one turned far", 0.3, 6, [2]float64{0.2, 0.8}, 0.75},
+		{"nearly alike", 0.3, 0, false, [2]float64{0.2, 0.7}, 0.6},
+		{"as far apart as the sound errs", 0.5, 0, false, [2]float64{0.3, 0.8}, 0.75},
+		{"headband loose", 3, 0, false, [2]float64{1.8, 4}, 1.05},
+		{"one turned", 0.3, 4, false, [2]float64{0.2, 0.8}, 0.75},
+		{"one turned far", 0.3, 6, false, [2]float64{0.2, 0.8}, 0.75},
+		{"all turned", 0.3, 6, true, [2]float64{3, 5}, 1.05},
 	} {
 		rng := rand.New(rand.NewPCG(31, 32))
 		var before, after, covered, far, learned float64
@@ -31,8 +33,8 @@ func TestApart(t *testing.T) {
 			var ps []Posterior
 			for k := range seatings {
 				half := [ReadDim]float64{c.usual * rng.NormFloat64(), c.usual * rng.NormFloat64()}
-				if k == seatings-1 && c.turned > 0 {
-					half = [ReadDim]float64{c.turned, 0}
+				if c.turned > 0 && (c.every || k == seatings-1) {
+					half = [ReadDim]float64{c.turned * float64(1-2*(k%2)), 0}
 				}
 				part := Normal{Weight: 1, Cov: mat.NewSymDense(HeadsetDim, nil)}
 				for a := range 3 {
@@ -46,16 +48,16 @@ func TestApart(t *testing.T) {
 					part.Cov.SetSym(3+a, 3+a, v+w)
 					part.Cov.SetSym(a, 3+a, v-w)
 				}
-				truth, ps = append(truth, half), append(ps, Posterior{part})
+				truth, ps = append(truth, half), append(ps, Posterior{part.observed(-1, [ReadDim]float64{}, FixturePrior().halfVariance())})
 			}
-			mm := LearnApart(ps)
+			mm := LearnApart(ps, FixturePrior())
 			learned += mm / studies
 			for k, p := range ps {
-				got := p.Apart(mm)
+				got := p.Apart(mm, FixturePrior())
 				if math.Abs(got[0].Weight-1) > 1e-12 {
 					t.Fatalf("weight %g of one place", got[0].Weight)
 				}
-				was, _ := p[0].half(-1)
+				was := p[0].apart(FixturePrior()).at
 				at, cov := got[0].half(-1)
 				mean, _ := got[0].plane()
 				for a := range ReadDim {
@@ -69,8 +71,11 @@ func TestApart(t *testing.T) {
 						t.Fatalf("the mean of both cups moved by %g mm", mean[a])
 					}
 				}
-				if k == seatings-1 {
-					far += (at[0] - truth[k][0]) / studies
+				switch toward := math.Copysign(at[0]-truth[k][0], (at[0]-truth[k][0])*truth[k][0]); {
+				case c.every:
+					far += toward / (studies * seatings)
+				case k == seatings-1:
+					far += toward / studies
 				}
 			}
 		}

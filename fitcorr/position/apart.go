@@ -4,9 +4,9 @@ import (
 	"asworn/fitcorr/placing"
 )
 
-// Apart multiplies into the posterior how far apart the cups of a seating usually lie, mm.
+// Apart puts how far apart the cups of a seating usually lie, mm, in the place of the prior's say.
 func (f *FixtureSeating) Apart(mm float64) {
-	f.Posterior = f.Posterior.Apart(mm)
+	f.Posterior = f.Posterior.Apart(mm, placing.FixturePrior())
 	f.estimate()
 }
 
@@ -23,7 +23,7 @@ func CupsApart(points ...*Model) {
 			}
 		}
 	}
-	mm := placing.LearnApart(ps)
+	mm := placing.LearnApart(ps, placing.FixturePrior())
 	for _, f := range at {
 		f.Apart(mm)
 	}
