@@ -15,10 +15,7 @@ import (
 // repeat leaves no phase to tell a clock by; the recording is refused, and all its
 // numbers stay finite.
 func TestRepeatsWithoutADelayInCommon(t *testing.T) {
-	p, err := capture.NewProcessor(plantedSetup(1))
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := planted(t, 1)
 	for _, spike := range []float64{1e2, -1e2, 1e4, -1e4, 1e6, -1e6} {
 		for _, at := range []float64{0, 0.1, 0.5, 0.9} {
 			r := drawGood(1, 1)

@@ -14,29 +14,15 @@ import (
 	"asworn/capture/finding"
 )
 
-// bench holds processors of the planted designs; one worker uses it at a time.
-type workbench []*capture.Processor
+// workbench holds processors of the planted designs; one worker uses it at a time.
+type workbench [len(plantedDesigns)]*capture.Processor
 
-// newWorkbench makes it, with the long designs or without.
-func newWorkbench(t testing.TB, long bool) workbench {
-	var out workbench
-	for i := range plantedDesigns {
-		if i >= shortDesigns && !long {
-			break
+// newWorkbench makes it, of the long designs or of the others.
+func newWorkbench(t testing.TB, long bool) (out workbench) {
+	for i := range out {
+		if long == (i >= shortDesigns) {
+			out[i] = planted(t, i)
 		}
-		p, err := capture.NewProcessor(plantedSetup(i))
-		if err != nil {
-			t.Fatal(err)
-		}
-		out = append(out, p)
-	}
-	return out
-}
-
-func (w workbench) clone() workbench {
-	var out workbench
-	for _, p := range w {
-		out = append(out, p.Clone())
 	}
 	return out
 }
@@ -77,13 +63,12 @@ func sharing(p plant) (n int) {
 // each calls do for 0 to n−1 on all cores.
 func each(t *testing.T, n int, long bool, do func(w workbench, i int) error) {
 	t.Helper()
-	first := newWorkbench(t, long)
 	var wait sync.WaitGroup
 	next := make(chan int)
 	fail := make(chan error, 1)
 	for range runtime.GOMAXPROCS(0) {
+		w := newWorkbench(t, long)
 		wait.Go(func() {
-			w := first.clone()
 			for i := range next {
 				if err := do(w, i); err != nil {
 					select {

@@ -3,7 +3,10 @@ package capture_test
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
+	"testing"
 
+	"asworn/capture"
 	"asworn/capture/finding"
 	"asworn/capture/study"
 	"asworn/capture/sweep"
@@ -12,7 +15,7 @@ import (
 // plantedDesigns are the ways of recording in which faults are planted: short
 // sweeps, so that thousands of them are cheap, and from shortDesigns on some as
 // studies use them, for faults whose look depends on the sweep's speed.
-var plantedDesigns = []struct {
+var plantedDesigns = [...]struct {
 	rate          float64
 	seconds, lead float64
 	repeats       int
@@ -38,6 +41,24 @@ func plantedSetup(i int) study.Setup {
 	d := sweep.Design{StartHz: 20, StopHz: 0.475 * p.rate, Seconds: p.seconds, Repeats: p.repeats,
 		GapSeconds: 0.3, LeadSeconds: p.lead, RateHz: p.rate}
 	return study.Setup{Sweep: d, Left: 1, Right: 2, Loopback: p.loop}
+}
+
+// pristine makes the processor of each planted design once; it is only cloned.
+var pristine = func() (out [len(plantedDesigns)]func() (*capture.Processor, error)) {
+	for i := range out {
+		out[i] = sync.OnceValues(func() (*capture.Processor, error) { return capture.NewProcessor(plantedSetup(i)) })
+	}
+	return out
+}()
+
+// planted returns a processor of a planted design that has processed nothing yet.
+func planted(t testing.TB, design int) *capture.Processor {
+	t.Helper()
+	p, err := pristine[design]()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return p.Clone()
 }
 
 // recipe is a recording that is yet to be made. As drawn it is a good one.

@@ -3,6 +3,7 @@ package capture_test
 import (
 	"math"
 	"math/rand/v2"
+	"sync"
 	"testing"
 
 	"asworn/capture/band"
@@ -93,6 +94,16 @@ var earFilters = [2]chain{
 	{highpass(25, 0.8, 48000), peak(90, 1, 5, 48000), peak(3000, 2, 9, 48000), peak(8500, 5, -12, 48000)},
 	{highpass(35, 1, 48000), peak(200, 2, -4, 48000), peak(2700, 3, 10, 48000), peak(9700, 8, -15, 48000)},
 }
+
+// earLevels are the levels of earFilters per band at 48 kHz, dB.
+var earLevels = sync.OnceValue(func() (out [2][]float64) {
+	for e, f := range earFilters {
+		for _, b := range band.All() {
+			out[e] = append(out[e], f.level(b, 48000))
+		}
+	}
+	return out
+})
 
 func worst(t *testing.T, r response.Response, c chain, from, to float64) (float64, float64) {
 	t.Helper()

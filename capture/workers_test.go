@@ -13,7 +13,7 @@ import (
 // recording, same bits, findings in the same order.
 func TestWorkers(t *testing.T) {
 	for n, design := range []int{0, 3, 4} { // one repeat, several, no loopback
-		alone, several := processor(t, plantedSetup(design)), processor(t, plantedSetup(design))
+		alone, several := planted(t, design), planted(t, design)
 		alone.SetWorkers(1)
 		several.SetWorkers(3)
 		rate := plantedDesigns[design].rate
@@ -62,11 +62,11 @@ func TestOrderOfRecordings(t *testing.T) {
 		r := drawGood(uint64(3000+i), design)
 		p.spoil(r, p.sizes[len(p.sizes)-1])
 		x := r.make()
-		want, err := processor(t, plantedSetup(design)).ProcessSamples(x, rate)
+		want, err := planted(t, design).ProcessSamples(x, rate)
 		if err != nil {
 			t.Fatal(err)
 		}
-		used := processor(t, plantedSetup(design))
+		used := planted(t, design)
 		long := drawGood(uint64(4000+i), design).make()
 		for c := range long {
 			long[c] = append(long[c], make([]float64, len(long[c])/2)...)

@@ -1,8 +1,8 @@
 package main
 
 import (
+	"bytes"
 	"errors"
-	"io"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -40,18 +40,24 @@ func TestScripts(t *testing.T) {
 	if _, err := demo.Write(t.Context(), dir, demo.Options{Listeners: 3, Seatings: 2, SurveySize: 5}); err != nil {
 		t.Fatal(err)
 	}
-	ran := filepath.Join(t.TempDir(), "ran")
+	ran := filepath.Join(t.TempDir(), "study")
 	if err := linked(dir, ran, "Model A"); err != nil {
 		t.Fatal(err)
 	}
-	if code := execute(t.Context(), []string{"run", ran, "-q"}, io.Discard, io.Discard); code != console.Operator {
+	var stdout, stderr bytes.Buffer
+	if code := execute(t.Context(), []string{"run", ran}, &stdout, &stderr); code != console.Operator {
 		t.Fatalf("run: code %d", code)
+	}
+	for name, said := range map[string]*bytes.Buffer{"first.txt": &stdout, "first-err.txt": &stderr} {
+		if err := os.WriteFile(filepath.Join(ran, name), bytes.ReplaceAll(said.Bytes(), []byte(ran), []byte("study")), 0o666); err != nil {
+			t.Fatal(err)
+		}
 	}
 	testscript.Run(t, testscript.Params{
 		Dir: filepath.Join("testdata", "script"),
 		Setup: func(env *testscript.Env) error {
 			env.Setenv("DEMO", dir)
-			env.Setenv("RAN", ran) // Model A of it, with the results of a run
+			env.Setenv("RAN", ran) // Model A of it, with the results of a run, and what that said
 			env.Setenv("NO_COLOR", "")
 			return nil
 		},

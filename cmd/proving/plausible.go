@@ -26,52 +26,56 @@ type spread struct {
 // plausibleListeners are enough for the variance between them.
 const plausibleListeners = 12
 
-// spreads draws studies of a generator and gives the scatter of each of their models.
-func spreads(ctx context.Context, world simulate.World, seed uint64, studies, jobs int) ([]spread, error) {
+// plausibleStudy draws a study whose levels are plausible, or are not.
+func plausibleStudy(world simulate.World, seed uint64) *simulate.Study {
 	d := simulate.BarDesign()
 	d.Listeners = plausibleListeners
 	d.FixtureOffsetsMM = make([]float64, d.FixtureSeatings) // an operator who aims well
+	return simulate.Draw(seed, d, world)
+}
+
+// spreads hears a study, so many rows at a time, and gives the scatter of each of its
+// models: not a number where the study has no rows of the kind.
+func spreads(ctx context.Context, s *simulate.Study, seed uint64, jobs int) ([]spread, error) {
+	seatings, err := s.Seatings(ctx, seed, jobs)
+	if err != nil {
+		return nil, err
+	}
 	var out []spread
-	for i := range studies {
-		s := simulate.Draw(seed+uint64(i), d, world)
-		seatings, err := s.Seatings(ctx, seed+uint64(i), jobs)
-		if err != nil {
-			return nil, err
-		}
-		for m := range s.Models {
-			of := spread{open: s.Open[m]}
-			for t := range band.Thirds {
-				groups := make([][]float64, d.Listeners+1) // the fixture is the last
-				var mark, moved, turned []float64
-				for j, r := range s.Rows {
-					if r.ModelIndex != m || r.Point != capture.Blocked {
-						continue
-					}
-					l := third(seatings[j].Ears[capture.Left].LevelDB, t)
-					switch {
-					case !r.Displaced():
-						groups[r.SubjectIndex] = append(groups[r.SubjectIndex], l)
-					case *r.Survey == capture.Displacement{} && r.Seal == "":
-						mark = append(mark, l)
-					case math.Abs(r.Survey.ForwardMM)+math.Abs(r.Survey.UpMM) == 4:
-						moved = append(moved, l)
-					case math.Abs(r.Survey.RotationDeg) == 10:
-						turned = append(turned, l)
-					}
+	listeners := s.Design.Listeners
+	for m := range s.Models {
+		of := spread{open: s.Open[m]}
+		for t := range band.Thirds {
+			groups := make([][]float64, listeners+1) // the fixture is the last
+			var mark, moved, turned []float64
+			for j, r := range s.Rows {
+				if r.ModelIndex != m || r.Point != capture.Blocked {
+					continue
 				}
-				var means []float64
-				for _, g := range groups[:d.Listeners] {
-					mean, variance := stat.MeanVariance(g, nil)
-					means = append(means, mean)
-					of.within[t] += variance / float64(d.Listeners)
-					of.rangeDB[t] += (slices.Max(g) - slices.Min(g)) / float64(d.Listeners)
+				l := third(seatings[j].Ears[capture.Left].LevelDB, t)
+				switch {
+				case !r.Displaced():
+					groups[r.SubjectIndex] = append(groups[r.SubjectIndex], l)
+				case *r.Survey == capture.Displacement{} && r.Seal == "":
+					mark = append(mark, l)
+				case math.Abs(r.Survey.ForwardMM)+math.Abs(r.Survey.UpMM) == 4:
+					moved = append(moved, l)
+				case math.Abs(r.Survey.RotationDeg) == 10:
+					turned = append(turned, l)
 				}
-				at := stat.Mean(mark, nil)
-				of.between[t], of.fixture[t] = stat.Variance(means, nil), stat.Variance(groups[d.Listeners], nil)
-				of.slope[t], of.turn[t] = meanSquare(moved, at)/16, meanSquare(turned, at)/100
 			}
-			out = append(out, of)
+			var means []float64
+			for _, g := range groups[:listeners] {
+				mean, variance := stat.MeanVariance(g, nil)
+				means = append(means, mean)
+				of.within[t] += variance / float64(listeners)
+				of.rangeDB[t] += (slices.Max(g) - slices.Min(g)) / float64(listeners)
+			}
+			at := stat.Mean(mark, nil)
+			of.between[t], of.fixture[t] = stat.Variance(means, nil), stat.Variance(groups[listeners], nil)
+			of.slope[t], of.turn[t] = meanSquare(moved, at)/16, meanSquare(turned, at)/100
 		}
+		out = append(out, of)
 	}
 	return out, nil
 }
@@ -79,9 +83,13 @@ func spreads(ctx context.Context, world simulate.World, seed uint64, studies, jo
 // plausible writes the spread of the levels a generator produces, per third
 // octave: what the physics is to be held against published repeat measurements by.
 func plausible(ctx context.Context, w io.Writer, world simulate.World, seed uint64, studies, jobs int) error {
-	all, err := spreads(ctx, world, seed, studies, jobs)
-	if err != nil {
-		return err
+	var all []spread
+	for k := range uint64(studies) {
+		one, err := spreads(ctx, plausibleStudy(world, seed+k), seed+k, jobs)
+		if err != nil {
+			return err
+		}
+		all = append(all, one...)
 	}
 	fmt.Fprintf(w, "| third octave, Hz | between listeners, dB | within a listener, dB | on the fixture, dB | per mm, dB | per degree, dB |\n|---|---|---|---|---|---|\n")
 	for t, b := range band.AllThirds() {
