@@ -52,7 +52,10 @@ func (f *FFT) Bins() int { return f.n/2 + 1 }
 // Forward writes the spectrum of x, X[k] = Σ x[i]·exp(−2πjki/n), to dst. x has length
 // Len or less, where zeros follow; dst has length Bins. The unit is that of x times
 // samples, without a factor 1/n. It panics on other lengths.
-func (f *FFT) Forward(dst []complex128, x []float64) {
+func (f *FFT) Forward(dst []complex128, x []float64) { f.ForwardLess(dst, x, 0) }
+
+// ForwardLess is Forward of x less an offset; what follows x is 0 all the same.
+func (f *FFT) ForwardLess(dst []complex128, x []float64, offset float64) {
 	if len(x) > f.n || len(dst) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d samples to %d bins with a plan for %d", len(x), len(dst), f.n))
 	}
@@ -63,7 +66,7 @@ func (f *FFT) Forward(dst []complex128, x []float64) {
 		part := x[2*rows*filled : 2*rows*(filled+1)]
 		in := f.in[filled:]
 		for j, at := 0, 0; j < len(part)-1; j, at = j+2, at+step {
-			in[at] = complex(part[j], part[j+1])
+			in[at] = complex(part[j]-offset, part[j+1]-offset)
 		}
 	}
 	if len(x) < f.n {
@@ -72,9 +75,9 @@ func (f *FFT) Forward(dst []complex128, x []float64) {
 		}
 		for i, v := range x[2*rows*filled:] {
 			if at := &f.in[i/2*step+filled]; i%2 == 0 {
-				*at = complex(v, 0)
+				*at = complex(v-offset, 0)
 			} else {
-				*at = complex(real(*at), v)
+				*at = complex(real(*at), v-offset)
 			}
 		}
 		filled++

@@ -22,33 +22,28 @@ func ExtremesOf(x []float64, before Extremes) Extremes {
 	for len(x) > 0 {
 		block := x[:min(extremesBlock, len(x))]
 		x = x[len(block):]
-		high, low := math.Inf(-1), math.Inf(1)
-		for _, v := range block {
-			if v <= high && v >= low {
-				continue
-			}
-			switch { // seldom: a new extreme, or not a number
-			case v != v:
-				e.Bad++
-				continue
-			case v > high && v < low: // the first
-				high, low = v, v
-			case v > high:
-				high = v
-			default:
-				low = v
-			}
-		}
-		if math.IsInf(high, 1) || math.IsInf(low, -1) {
-			for _, v := range block {
-				if math.IsInf(v, 0) {
-					e.Bad++
-				}
-			}
-		}
-		e.high, e.low = append(e.high, high), append(e.low, low)
+		high, low, bad := extremesOf(block)
+		e.high, e.low, e.Bad = append(e.high, high), append(e.low, low), e.Bad+bad
 	}
 	return e
+}
+
+// extremesAmong returns the highest and the lowest sample of a block, and how many are not
+// finite. What is not a number counts for neither.
+func extremesAmong(block []float64) (high, low float64, bad int) {
+	high, low = math.Inf(-1), math.Inf(1)
+	for _, v := range block {
+		if v-v != 0 {
+			bad++
+		}
+		if v > high {
+			high = v
+		}
+		if v < low {
+			low = v
+		}
+	}
+	return high, low, bad
 }
 
 // Peaks returns how far the channel goes up and down from 0. Both are in sample values, 0

@@ -68,24 +68,28 @@ func (t *Take) Transform() {
 		if *s == nil {
 			*s = make([]complex128, p.Bins())
 		}
-		t.cutOut(d.Segment, k, role)
-		d.FFT.Forward(*s, d.Segment)
+		seg, offset := t.cutOut(d, k, role)
+		d.FFT.ForwardLess(*s, seg, offset)
 		if k == 0 { // the repeats have the same level, and the first tells it
 			t.readLevel(*s, role)
 		}
 	})
 }
 
-// cutOut copies a repeat, its d.c. taken off, and zeros beyond the recording.
-func (t *Take) cutOut(seg []float64, k, role int) {
-	from, offset := t.Cut[k], t.offset(t.X[role])
-	low := min(max(0, -from), t.Bench.Segment)
-	high := max(low, min(t.Bench.Segment, t.Total-from))
-	clear(seg[:low])
-	clear(seg[high:])
-	for i, v := range t.X[role][from+low : from+high] {
-		seg[low+i] = v - offset
+// cutOut returns a repeat, which zeros follow, and its d.c.
+func (t *Take) cutOut(d *Desk, k, role int) (seg []float64, offset float64) {
+	from, to := t.Cut[k], min(t.Cut[k]+t.Bench.Segment, t.Total)
+	offset = t.offset(t.X[role])
+	if from >= 0 {
+		return t.X[role][min(from, to):to], offset
 	}
+	seg = d.Segment[:t.Bench.Segment] // it begins before the recording
+	for i := range seg {
+		if seg[i] = offset; from+i >= 0 && from+i < to {
+			seg[i] = t.X[role][from+i]
+		}
+	}
+	return seg, offset
 }
 
 // readLevel reads the level of the sweep off the spectrum of a repeat.
