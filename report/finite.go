@@ -26,6 +26,13 @@ func notFinite(v reflect.Value, at string) string {
 		switch v.Type().Elem().Kind() {
 		case reflect.Bool, reflect.String, reflect.Uint8, reflect.Int:
 			return ""
+		case reflect.Float64: // most values by far: no path is put together for each
+			for i := range v.Len() {
+				if f := v.Index(i).Float(); f-f != 0 {
+					return at + "[" + strconv.Itoa(i) + "]"
+				}
+			}
+			return ""
 		}
 		for i := range v.Len() {
 			if s := notFinite(v.Index(i), at+"["+strconv.Itoa(i)+"]"); s != "" {

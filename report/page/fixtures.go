@@ -46,6 +46,9 @@ func WriteFixtures(w io.Writer, r report.Fixtures) error {
 	if err != nil {
 		return err
 	}
+	if err := f.draw(t); err != nil {
+		return err
+	}
 	return t.Execute(w, fixturesData{frame: f, Names: r.Names, Brief: brief, Missing: notCompared(r)})
 }
 

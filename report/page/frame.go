@@ -5,6 +5,10 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"html/template"
+	"runtime"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"asworn/report/curves"
 )
@@ -19,6 +23,7 @@ type frame struct {
 	CSS      template.CSS
 	JS       template.JS
 	Sections []pageSection
+	Drawn    []template.HTML // the sections, by draw
 	Data     []figureData
 	Curves   []modelCurves
 }
@@ -40,6 +45,22 @@ func newFrame(title, tab, skip, answer string, p pageBuilder, of []curves.Curve,
 	}
 	f.Places = append(f.Places, more...)
 	return f, err
+}
+
+// draw makes the sections, which take most of a page's time, on all cores.
+func (f *frame) draw(t *template.Template) error {
+	f.Drawn = make([]template.HTML, len(f.Sections))
+	var all errgroup.Group
+	all.SetLimit(runtime.GOMAXPROCS(0))
+	for i, s := range f.Sections {
+		all.Go(func() error {
+			var b strings.Builder
+			err := t.ExecuteTemplate(&b, "section", s)
+			f.Drawn[i] = template.HTML(b.String())
+			return err
+		})
+	}
+	return all.Wait()
 }
 
 func titleOf(title string) string { return cmp.Or(title, "Untitled study") }

@@ -101,6 +101,9 @@ func write(w io.Writer, r *view.View, files bool) error {
 	if err != nil {
 		return err
 	}
+	if err := d.draw(t); err != nil {
+		return err
+	}
 	return t.Execute(w, d)
 }
 
