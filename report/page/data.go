@@ -59,16 +59,3 @@ func dataOf(f figure.Figure) figureData {
 	}
 	return d
 }
-
-// LastBand is the index of the highest frequency, StartBand that nearest 1 kHz.
-func (f pageFigure) LastBand() int { return len(f.Curves.Hz) - 1 }
-
-// StartBand is where the page's cursor begins.
-func (f pageFigure) StartBand() int {
-	for i, hz := range f.Curves.Hz {
-		if hz >= 990 {
-			return i
-		}
-	}
-	return 0
-}

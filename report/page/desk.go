@@ -1,11 +1,5 @@
 package page
 
-import (
-	"encoding/json"
-	"errors"
-	"net/http"
-)
-
 // Desk is what the live view shows of a session beside the last seating, in
 // words and numbers that are ready to show. Without a session the zero value.
 type Desk struct {
@@ -58,36 +52,4 @@ type Button struct {
 	Ask   string `json:"ask"`   // a question to answer in words first; empty for none
 	Sure  string `json:"sure"`  // a question to confirm first; empty for none
 	Main  bool   `json:"main"`  // the one that is meant to be pressed now
-}
-
-// Live is a live view: what it shows, and what it can be asked for.
-type Live struct {
-	Latest Latest
-	Desk   func() Desk                       // nil for none
-	Act    func(do Deed, words string) error // nil when nothing is driven from here; a Deed may be one that no button has
-}
-
-// act takes what the operator asks for. The handler about it refuses other
-// sites.
-func (l Live) act(w http.ResponseWriter, req *http.Request) {
-	if l.Act == nil {
-		http.Error(w, "nothing is recorded from this page", http.StatusNotFound)
-		return
-	}
-	var ask struct {
-		Do    Deed
-		Words string
-	}
-	err := json.NewDecoder(http.MaxBytesReader(w, req.Body, 1<<12)).Decode(&ask)
-	if err == nil && req.Header.Get("Content-Type") != "application/json" {
-		err = errors.New("want application/json")
-	}
-	if err == nil {
-		err = l.Act(ask.Do, ask.Words)
-	}
-	if err != nil {
-		http.Error(w, err.Error(), http.StatusBadRequest)
-		return
-	}
-	w.WriteHeader(http.StatusNoContent)
 }

@@ -2,7 +2,6 @@ package page
 
 import (
 	"io"
-	"net/url"
 	"slices"
 
 	"asworn/report"
@@ -83,6 +82,3 @@ func notCompared(r report.Fixtures) []string {
 	}
 	return out
 }
-
-// reportOf is the address of a fixture's own report.
-func reportOf(name string) string { return "../" + url.PathEscape(name) + "/report.html" }

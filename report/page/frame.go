@@ -3,6 +3,7 @@ package page
 import (
 	"cmp"
 	"crypto/sha256"
+	"embed"
 	"encoding/base64"
 	"html/template"
 	"runtime"
@@ -96,3 +97,6 @@ func pageCurves(of []curves.Curve) (out []modelCurves) {
 	}
 	return out
 }
+
+//go:embed *.html *.css *.js
+var assets embed.FS

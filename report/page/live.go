@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"html/template"
 	"net"
 	"net/http"
@@ -135,4 +136,36 @@ func liveRoot(w http.ResponseWriter, _ *http.Request) {
 		CSS template.CSS
 		JS  template.JS
 	}{template.CSS(css), template.JS(js)})
+}
+
+// Live is a live view: what it shows, and what it can be asked for.
+type Live struct {
+	Latest Latest
+	Desk   func() Desk                       // nil for none
+	Act    func(do Deed, words string) error // nil when nothing is driven from here; a Deed may be one that no button has
+}
+
+// act takes what the operator asks for. The handler about it refuses other
+// sites.
+func (l Live) act(w http.ResponseWriter, req *http.Request) {
+	if l.Act == nil {
+		http.Error(w, "nothing is recorded from this page", http.StatusNotFound)
+		return
+	}
+	var ask struct {
+		Do    Deed
+		Words string
+	}
+	err := json.NewDecoder(http.MaxBytesReader(w, req.Body, 1<<12)).Decode(&ask)
+	if err == nil && req.Header.Get("Content-Type") != "application/json" {
+		err = errors.New("want application/json")
+	}
+	if err == nil {
+		err = l.Act(ask.Do, ask.Words)
+	}
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	w.WriteHeader(http.StatusNoContent)
 }
