@@ -83,168 +83,142 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *
 //
 // E is learned from all models together and shrunk toward a smooth one, ρ shown by the
 // panel band by band and shrunk toward priorModelCorr. The bare ear has a covariance of
-// its own and is joined to the common part, band by band (addBare).
-func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
-	n, models := law.Bands.N, law.Models
-	sum := law.withoutLevel(moments)
-	within := mat.NewDense(n, n, nil)
-	modelCorr := make([]float64, n)
-	var pairs float64
-	for k := range models {
-		within.Add(within, law.block(sum, k, k))
-		for l := range k {
-			b := law.block(sum, k, l)
-			for r := range n {
-				modelCorr[r] += b.At(r, r)
-			}
-			pairs++
-		}
-	}
-	within.Scale(1/float64(models), within)
-	ear, sd := law.shrunkEars(within, draws, prior, law.channelDraws(rows, 0, models))
-	for r := range modelCorr {
-		if pairs == 0 {
-			modelCorr[r] = priorModelCorr
-			continue
-		}
-		modelCorr[r] = (modelCorr[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorModelCorr) / (draws + earCorrWeight)
-	}
-	stats.SmoothMean(modelCorr, 2)
-	for r := range n {
-		modelCorr[r] = math.Max(0, math.Min(earCorrMost, modelCorr[r]))
-	}
-	common := commonPart(ear, modelCorr)
-	size := law.Width() * n
-	out := mat.NewSymDense(size, nil)
-	for r := range n {
-		for q := range n {
-			own := ear.At(r, q) * math.Sqrt((1-modelCorr[r])*(1-modelCorr[q]))
-			for k := range models {
-				for l := k; l < models; l++ {
-					v := common.At(r, q)
-					if k == l {
-						v += own
-					}
-					out.SetSym(k*n+r, l*n+q, v)
-				}
-			}
-		}
-	}
-	if law.Bare > 0 {
-		law.addBare(out, sum, draws, prior, rows, common, modelCorr, sd)
-	}
-	return out
-}
-
-// commonPart is √corr_r·cov_rq·√corr_q, n × n.
-func commonPart(cov *mat.SymDense, corr []float64) *mat.SymDense {
-	n := len(corr)
-	out := mat.NewSymDense(n, nil)
-	for r := range n {
-		for q := r; q < n; q++ {
-			out.SetSym(r, q, cov.At(r, q)*math.Sqrt(corr[r]*corr[q]))
-		}
-	}
-	return out
-}
-
-// addBare fills in the blocks of the bare ears, one for each place of the
-// loudspeaker. As under headphones, an ear has a part common to all places and one of
-// each place's own, of one covariance over frequency (compound symmetry). With G the common
-// part of the models and B that of the places, both n × n, the block between any model and
-// any place is
+// its own: as under headphones, a part common to all places of the loudspeaker and one of each
+// place's own. With G the common part of the models and B that of the places, both n × n, the block
+// between any model and any place is
 //
 //	G^½·diag(c)·B^½,
 //
 // c being the correlation of the two common parts per band: positive definite whatever c
-// is, within ±earCorrMost. common is G; modelCorr and sd (dB) are the models' correlation
-// and standard deviation per band.
-func (law Law) addBare(out, sum *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense, common *mat.SymDense, modelCorr, sd []float64) {
-	n, models, places := law.Bands.N, law.Models, law.Bare
-	within := mat.NewDense(n, n, nil)
-	for d := range places {
-		within.Add(within, law.block(sum, models+d, models+d))
+// is, within ±earCorrMost.
+func (law Law) Structured(moments *mat.SymDense, draws float64, prior *mat.SymDense, rows *mat.Dense) *mat.SymDense {
+	n, size := law.Bands.N, law.Width()*law.Bands.N
+	seen := sample{law.withoutLevel(moments), draws, prior, rows}
+	out := mat.NewSymDense(size, nil)
+	models := law.alike(seen, 0, law.Models, priorModelCorr)
+	common := models.fill(out)
+	if law.Bare == 0 {
+		return out
 	}
-	within.Scale(1/float64(places), within)
-	bare, bareSD := law.shrunkEars(within, draws, prior, law.channelDraws(rows, models, models+places))
-	placeCorr := law.placeCorrelation(sum, draws, bareSD)
-	bareCommon := commonPart(bare, placeCorr)
-	rc, rb := stats.SymmetricRoot(common), stats.SymmetricRoot(bareCommon)
-	for r, c := range law.bareCorrelation(sum, draws, sd, bareSD, modelCorr, placeCorr) {
+	places := law.alike(seen, law.Models, law.Models+law.Bare, priorPlaceCorr)
+	if law.Bare == 1 { // all is common
+		for r := range places.corr {
+			places.corr[r] = 1
+		}
+	}
+	root := stats.SymmetricRoot(places.fill(out))
+	for r, c := range law.bareCorrelation(seen, models, places) {
 		for q := range n {
-			rb.Set(r, q, c*rb.At(r, q))
+			root.Set(r, q, c*root.At(r, q))
 		}
 	}
 	var cross mat.Dense
-	cross.Mul(rc, rb)
-	for d := range places {
-		k := models + d
-		for r := range n {
-			for q := range n {
-				for m := range models {
-					out.SetSym(m*n+r, k*n+q, cross.At(r, q))
-				}
-				own := bare.At(r, q) * math.Sqrt((1-placeCorr[r])*(1-placeCorr[q]))
-				out.SetSym(k*n+r, k*n+q, bareCommon.At(r, q)+own)
-				for c := range d {
-					out.SetSym((models+c)*n+r, k*n+q, bareCommon.At(r, q))
+	cross.Mul(stats.SymmetricRoot(common), root)
+	for d := places.from; d < places.to; d++ {
+		for m := range models.to {
+			for r := range n {
+				for q := range n {
+					out.SetSym(m*n+r, d*n+q, cross.At(r, q))
 				}
 			}
 		}
 	}
+	return out
 }
 
-// placeCorrelation is the correlation of the bare ear between two places of the
-// loudspeaker, per band, shrunk toward priorPlaceCorr; 1 with one place, where all is common.
-// sd is the bare ear's standard deviation per band, dB.
-func (law Law) placeCorrelation(sum *mat.SymDense, draws float64, sd []float64) []float64 {
-	n, models := law.Bands.N, law.Models
+// sample is what is known of how ears differ: second moments over the channels of one ear
+// (dB², width·n square), of how many draws, these themselves (draws × width·n, dB), and the
+// prior covariance of one channel (n square, dB²).
+type sample struct {
+	sum   *mat.SymDense
+	draws float64
+	prior *mat.SymDense
+	rows  *mat.Dense
+}
+
+// alike is what channels of one ear have in common that differ by the headphone alone, or by
+// the place of the loudspeaker: one covariance over frequency, of which a share is the same in all.
+type alike struct {
+	from, to int           // channels
+	cov      *mat.SymDense // of each, n square, dB²
+	sd, corr []float64     // per band: of each, dB; between any two
+}
+
+// alike estimates it; prior is the correlation toward which that between two is shrunk.
+func (law Law) alike(seen sample, from, to int, prior float64) alike {
+	n := law.Bands.N
+	within := mat.NewDense(n, n, nil)
 	corr := make([]float64, n)
 	var pairs float64
-	for d := range law.Bare {
-		for c := range d {
+	for k := from; k < to; k++ {
+		within.Add(within, law.block(seen.sum, k, k))
+		for l := from; l < k; l++ {
 			for r := range n {
-				corr[r] += sum.At((models+d)*n+r, (models+c)*n+r)
+				corr[r] += seen.sum.At(k*n+r, l*n+r)
 			}
 			pairs++
 		}
 	}
+	within.Scale(1/float64(to-from), within)
+	cov, sd := law.shrunkEars(within, seen.draws, seen.prior, law.channelDraws(seen.rows, from, to))
 	for r := range corr {
 		if pairs == 0 {
-			corr[r] = 1
+			corr[r] = prior
 			continue
 		}
-		corr[r] = (corr[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*priorPlaceCorr) / (draws + earCorrWeight)
+		corr[r] = (corr[r]/(pairs*sd[r]*sd[r]) + earCorrWeight*prior) / (seen.draws + earCorrWeight)
 	}
-	if pairs > 0 {
-		stats.SmoothMean(corr, 2)
-		for r := range corr {
-			corr[r] = math.Max(0, math.Min(earCorrMost, corr[r]))
+	stats.SmoothMean(corr, 2)
+	for r := range corr {
+		corr[r] = math.Max(0, math.Min(earCorrMost, corr[r]))
+	}
+	return alike{from, to, cov, sd, corr}
+}
+
+// fill writes the blocks of the channels, and returns the one between any two of them:
+// √corr_r·cov_rq·√corr_q, n square.
+func (a alike) fill(out *mat.SymDense) (common *mat.SymDense) {
+	n := len(a.corr)
+	common = mat.NewSymDense(n, nil)
+	for r := range n {
+		for q := r; q < n; q++ {
+			common.SetSym(r, q, a.cov.At(r, q)*math.Sqrt(a.corr[r]*a.corr[q]))
 		}
 	}
-	return corr
+	for r := range n {
+		for q := range n {
+			own := a.cov.At(r, q) * math.Sqrt((1-a.corr[r])*(1-a.corr[q]))
+			for k := a.from; k < a.to; k++ {
+				out.SetSym(k*n+r, k*n+q, common.At(r, q)+own)
+				for l := k + 1; l < a.to; l++ {
+					out.SetSym(k*n+r, l*n+q, common.At(r, q))
+				}
+			}
+		}
+	}
+	return common
 }
 
 // bareCorrelation is the correlation per band of what models and what places have in
 // common: that of an ear under a headphone and bare, shrunk toward priorBareCorr, over the
 // roots of how far each of both is common.
-func (law Law) bareCorrelation(sum *mat.SymDense, draws float64, sd, bareSD, modelCorr, placeCorr []float64) []float64 {
-	n, models, places := law.Bands.N, law.Models, law.Bare
+func (law Law) bareCorrelation(seen sample, models, places alike) []float64 {
+	n := law.Bands.N
 	corr := make([]float64, n)
-	for m := range models {
-		for d := range places {
+	for m := models.from; m < models.to; m++ {
+		for d := places.from; d < places.to; d++ {
 			for r := range n {
-				corr[r] += sum.At(m*n+r, (models+d)*n+r) / (float64(models*places) * sd[r] * bareSD[r])
+				corr[r] += seen.sum.At(m*n+r, d*n+r) / (float64(law.Models*law.Bare) * models.sd[r] * places.sd[r])
 			}
 		}
 	}
 	for r := range corr {
-		corr[r] = (corr[r] + earCorrWeight*priorBareCorr) / (draws + earCorrWeight)
+		corr[r] = (corr[r] + earCorrWeight*priorBareCorr) / (seen.draws + earCorrWeight)
 	}
 	stats.SmoothMean(corr, 2)
 	for r := range corr {
-		corr[r] /= math.Max(0.3, math.Sqrt(modelCorr[r]))
-		corr[r] /= math.Max(0.3, math.Sqrt(placeCorr[r]))
+		corr[r] /= math.Max(0.3, math.Sqrt(models.corr[r]))
+		corr[r] /= math.Max(0.3, math.Sqrt(places.corr[r]))
 		corr[r] = math.Max(-earCorrMost, math.Min(earCorrMost, corr[r]))
 	}
 	return corr

@@ -116,7 +116,7 @@ func correctedFigures(r *judged.Study) []figure.Figure {
 					hide := !wanted[rec.Number]
 					c.Series = append(c.Series,
 						figure.Series{Name: name + " raw", Group: name, Link: rec.File, Y: raw, Style: figure.Style{Tint: st.Tint, Dash: st.Dash, Thin: true}, Hidden: hide},
-						correctedSeries(name+" corrected", name, rec.File, raw, co, r.Options.Confidence, st, hide))
+						corrected(figure.Series{Name: name + " corrected", Group: name, Link: rec.File, Style: st, Hidden: hide}, raw, co, r.Options.Confidence))
 					shown++
 				}
 				if shown == 0 {
@@ -147,8 +147,9 @@ func correctionsShown(m fitcorr.ModelAnalysis) map[int]bool {
 	return out
 }
 
-func correctedSeries(name, group, link string, raw []float64, co fitcorr.Correction, confidence float64, st figure.Style, hide bool) figure.Series {
-	s := figure.Series{Name: name, Group: group, Link: link, Style: st, Hidden: hide}
+// corrected is series s with the levels of a correction of raw, and their interval; NaN where
+// it does not apply.
+func corrected(s figure.Series, raw []float64, co fitcorr.Correction, confidence float64) figure.Series {
 	for i := range raw {
 		y, half := math.NaN(), math.NaN()
 		if i < len(co.Applied) && co.Applied[i] && i < len(co.DeltaDB) && i < len(co.StdErrDB) {

@@ -33,7 +33,7 @@ func WriteFixtures(w io.Writer, r report.Fixtures) error {
 	p.section(figure.SectionFixturePeople, "Fixture against people", "Fixture minus the mean of the worn seatings at the blocked ear-canal entrance.", true, p.blocks(figure.SectionFixturePeople)...)
 	p.section("thirds", "Per third octave", "The values behind the plots.", false, tables(true, thirds...))
 	title := titleOf(r.Title)
-	f, err := newFrame(title+": fixtures compared", title+": fixtures", "Skip to the comparison", "Comparison", p, curves.OfFixtures(r))
+	f, err := frame{Title: title + ": fixtures compared", Tab: title + ": fixtures", Skip: "Skip to the comparison"}.filled("Comparison", p, curves.OfFixtures(r))
 	if err != nil {
 		return err
 	}

@@ -32,12 +32,12 @@ type frame struct {
 // place is a part of the page to which the navigation leads.
 type place struct{ ID, Title string }
 
-// newFrame makes the frame of a page: answer is how the navigation calls its first part,
-// more are the parts that follow sections and curves.
-func newFrame(title, tab, skip, answer string, p pageBuilder, of []curves.Curve, more ...place) (frame, error) {
+// filled is the frame, of which the titles are given, of a page: answer is how the navigation
+// calls its first part, more are the parts that follow sections and curves.
+func (f frame) filled(answer string, p pageBuilder, of []curves.Curve, more ...place) (frame, error) {
 	css, js, err := pageAssets()
-	f := frame{Title: title, Tab: tab, Skip: skip, CSP: policy(js), CSS: template.CSS(css), JS: template.JS(js),
-		Sections: p.sections, Data: p.data, Curves: pageCurves(of), Places: []place{{"answer", answer}}}
+	f.CSP, f.CSS, f.JS = policy(js), template.CSS(css), template.JS(js)
+	f.Sections, f.Data, f.Curves, f.Places = p.sections, p.data, pageCurves(of), []place{{"answer", answer}}
 	for _, s := range f.Sections {
 		f.Places = append(f.Places, place{string(s.ID), s.Title})
 	}

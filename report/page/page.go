@@ -53,7 +53,7 @@ func write(w io.Writer, r *view.View, files bool) error {
 		of = r.Curves()
 	}
 	title := titleOf(r.Title)
-	f, err := newFrame(title, title, "Skip to the verdicts", "Verdicts", pageSections(r, &l), of, place{"methods", "Methods"}, place{"cautions", "Cautions"})
+	f, err := frame{Title: title, Tab: title, Skip: "Skip to the verdicts"}.filled("Verdicts", pageSections(r, &l), of, place{"methods", "Methods"}, place{"cautions", "Cautions"})
 	if err != nil {
 		return err
 	}
