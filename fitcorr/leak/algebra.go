@@ -3,6 +3,7 @@ package leak
 import (
 	"errors"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -35,29 +36,12 @@ func copyOf(m *mat.SymDense) *mat.SymDense {
 	return out
 }
 
-// times returns w·x. With the few columns that x has here it is several times
-// as fast as mat.Dense.Mul, whose order of sums it keeps.
-func times(w *mat.SymDense, x *mat.Dense) *mat.Dense {
-	n, cols := x.Dims()
-	out := mat.NewDense(n, cols, nil)
-	raw, from := w.RawSymmetric(), x.RawMatrix()
-	for i := range n {
-		sum := out.RawRowView(i)
-		add := func(v float64, k int) {
-			row := from.Data[k*from.Stride:]
-			row = row[:len(sum)]
-			for c, b := range row {
-				sum[c] += v * b
-			}
-		}
-		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
-		add(row[i], i)
-		for k, at := 0, i; k < i; k, at = k+1, at+raw.Stride {
-			add(raw.Data[at], k)
-		}
-		for k := i + 1; k < n; k++ {
-			add(row[k], k)
-		}
+// square is r'wr of a symmetric w, by its upper triangle.
+func square(w *mat.Dense, r []float64) float64 {
+	sum := 0.0
+	for k, v := range r {
+		row := w.RawRowView(k)
+		sum += v * (v*row[k] + 2*floats.Dot(row[k+1:], r[k+1:]))
 	}
-	return out
+	return sum
 }

@@ -49,7 +49,7 @@ const muchScatter = 2.0
 // is nothing to learn a source from.
 func (j *joint) asksForCone() (bool, error) {
 	const hint = 10.0 // drop of the objective
-	if j.leaks() == 0 {
+	if j.leaking() == 0 {
 		return false, nil
 	}
 	if j.scatter.Rise > muchScatter {
@@ -103,11 +103,11 @@ func fitFrom(freqHz []float64, curves []Curve, source Source, near float64) (*jo
 	return j, err
 }
 
-// leaks returns the number of curves with a leak of their own.
-func (j *joint) leaks() int {
+// leaking is the number of curves with a leak of their own.
+func (j *joint) leaking() int {
 	n := 0
-	for _, p := range j.leak {
-		if p.CornerHz > 0 {
+	for i := range j.leak {
+		if j.leaks(i) {
 			n++
 		}
 	}
@@ -118,7 +118,7 @@ func (j *joint) leaks() int {
 // penalty of the Bayesian information criterion for each leak's two unknowns:
 // what fits with different classes, scatter and source are compared by.
 func (j *joint) criterion() float64 {
-	v := j.objective() + 2*math.Log(float64(len(j.freq)))*float64(j.leaks())
+	v := j.objective() + 2*math.Log(float64(len(j.freq)))*float64(j.leaking())
 	for _, d := range j.logDet {
 		v += d
 	}
@@ -172,7 +172,7 @@ const (
 // out below both corners, which one leak alone never does; without leaks there
 // is no contrast, and the sealed curve takes it all up.
 func (j *joint) seekReference() (found bool, err error) {
-	if j.leaks() == 0 {
+	if j.leaking() == 0 {
 		return false, nil
 	}
 	limit, best := j.objective()-j.richer(), *j
@@ -186,11 +186,11 @@ func (j *joint) seekReference() (found bool, err error) {
 		if v >= limit {
 			continue
 		}
-		eq, err := with.linearise(false)
-		if err != nil {
+		eq := newNormal(&with)
+		if err := eq.linearise(); err != nil {
 			return false, err
 		}
-		if _, err := eq.covariance(&with); err != nil {
+		if _, err := eq.covariance(); err != nil {
 			return false, err
 		}
 		loss, se := Estimate{Leaking: true, Params: with.reference, Cov: with.referenceCov, Source: with.source}.LossDB(lowHz)
@@ -205,7 +205,7 @@ func (j *joint) seekReference() (found bool, err error) {
 func (j *joint) result(est []Estimate) *Result {
 	for i := range est {
 		e := &est[i]
-		e.Leaking = j.leak[i].CornerHz > 0
+		e.Leaking = j.leaks(i)
 		e.Params, e.Source = j.leak[i], j.source
 		if !e.Leaking && j.reference.CornerHz > 0 {
 			e.Leaking, e.Params, e.Cov = true, j.reference, j.referenceCov

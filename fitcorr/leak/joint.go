@@ -1,8 +1,6 @@
 package leak
 
-import (
-	"gonum.org/v1/gonum/mat"
-)
+import "gonum.org/v1/gonum/mat"
 
 // Curve is the low end of one ear of one seating, on the frequencies that are
 // handed to Fit.
@@ -20,14 +18,14 @@ type Curve struct {
 type joint struct {
 	freq      []float64 // Hz, n, rising
 	curves    []Curve
-	scatter   Scatter         // between seatings
-	weight    []*mat.SymDense // per curve: inverse covariance, n × n, dB⁻², zero where left out
-	weightSum []*mat.Dense    // per curve: weight times a column of ones, n × 1
-	logDet    []float64       // per curve: log-determinant of the covariance
-	sealed    []float64       // dB, n
-	gain      []float64       // dB, per curve
-	leak      []Params        // per curve
-	reference Params          // what the reference leaks in common; zero corner: nothing
+	scatter   Scatter      // between seatings
+	weight    []*mat.Dense // per curve: inverse covariance, n × n, dB⁻², zero where left out
+	weightSum [][]float64  // per curve: weight times a column of ones, n
+	logDet    []float64    // per curve: log-determinant of the covariance
+	sealed    []float64    // dB, n
+	gain      []float64    // dB, per curve
+	leak      []Params     // per curve
+	reference Params       // what the reference leaks in common; zero corner: nothing
 	source    Source
 
 	referenceCov Covariance // set by covariance
@@ -43,56 +41,25 @@ func (j *joint) globals() (total, reference, source int) {
 	return total + j.source.unknowns(), reference, total
 }
 
-// h writes 20 lg|H| of curve i and returns it.
-func (j *joint) h(i int, dst []float64) []float64 {
-	p := j.leak[i]
-	if p.CornerHz == 0 {
-		p = j.reference
+// leaks reports whether curve i has a leak of its own.
+func (j *joint) leaks(i int) bool { return j.leak[i].CornerHz > 0 }
+
+// leakOf is what curve i leaks: on its own, or with the reference.
+func (j *joint) leakOf(i int) Params {
+	if j.leaks(i) {
+		return j.leak[i]
 	}
-	for k, f := range j.freq {
-		dst[k] = 0
-		if p.CornerHz > 0 {
-			dst[k] = j.source.levelDB(p, f)
-		}
+	return j.reference
+}
+
+// left is what curve i leaves unexplained at frequency k, dB, where its leak makes h; 0 where
+// the point is left out, whose level may be NaN.
+func (j *joint) left(i, k int, h float64) float64 {
+	if j.weight[i].At(k, k) == 0 {
+		return 0
 	}
-	return dst
+	return j.curves[i].LevelDB[k] - j.sealed[k] - j.gain[i] - h
 }
 
 // objective is the weighted sum of squares with the priors.
-func (j *joint) objective() float64 {
-	n := len(j.freq)
-	sum, r, h := 0.0, mat.NewVecDense(n, nil), make([]float64, n)
-	prior := func(p Params) {
-		if p.CornerHz > 0 {
-			res, _ := priorTerms(p)
-			sum += res[0]*res[0] + res[1]*res[1]
-		}
-	}
-	for i := range j.curves {
-		j.residual(i, r, h)
-		sum += mat.Inner(r, j.weight[i], r) + j.gain[i]*j.gain[i]/(gainSD*gainSD)
-		prior(j.leak[i])
-	}
-	prior(j.reference)
-	res, _ := j.source.prior()
-	for _, r := range res {
-		sum += r * r
-	}
-	return sum
-}
-
-// residual sets r to what curve i leaves unexplained; h is scratch.
-func (j *joint) residual(i int, r *mat.VecDense, h []float64) {
-	j.leave(i, r, j.h(i, h))
-}
-
-// leave is residual with h known.
-func (j *joint) leave(i int, r *mat.VecDense, h []float64) {
-	for k := range h {
-		v := j.curves[i].LevelDB[k] - j.sealed[k] - j.gain[i] - h[k]
-		if j.weight[i].At(k, k) == 0 {
-			v = 0 // left out; the level may be NaN
-		}
-		r.SetVec(k, v)
-	}
-}
+func (j *joint) objective() float64 { return newNormal(j).objective() }

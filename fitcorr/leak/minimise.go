@@ -15,28 +15,20 @@ var noLimit = math.Inf(1)
 // and where steps must be halved, one step says nothing of the next.
 func (j *joint) fit(limit float64) error {
 	const maxSteps, small, little, hope = 40, 1e-4, 1.0, 4
-	now := j.objective()
+	eq := newNormal(j)
+	now := eq.objective()
 	for step := range maxSteps {
-		eq, err := j.linearise(false)
+		if err := eq.linearise(); err != nil {
+			return err
+		}
+		global, own, err := eq.solve()
 		if err != nil {
 			return err
 		}
-		var global mat.VecDense
-		if err := solve(&global, eq.a, eq.b); err != nil {
-			return err
-		}
-		own := make([]mat.VecDense, len(j.curves))
-		for i := range own {
-			bl := &eq.blocks[i]
-			var t mat.VecDense
-			t.MulVec(bl.cross.T(), &global)
-			t.SubVec(bl.rhs, &t)
-			own[i].MulVec(&bl.inv, &t)
-		}
 		before, scale, fall := *j, 1.0, 0.0
 		for ; scale > 1e-3; scale /= 2 {
-			j.step(&before, &global, own, scale)
-			next := j.objective()
+			j.step(&before, global, own, scale)
+			next := eq.objective()
 			if next <= now {
 				now, fall = next, now-next
 				break
@@ -54,7 +46,7 @@ func (j *joint) fit(limit float64) error {
 }
 
 // step sets the values to those of from moved by scale times the solution.
-func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scale float64) {
+func (j *joint) step(from *joint, global *mat.VecDense, own [][]float64, scale float64) {
 	n := len(j.freq)
 	j.sealed = make([]float64, n)
 	for k := range n {
@@ -71,10 +63,10 @@ func (j *joint) step(from *joint, global *mat.VecDense, own []mat.VecDense, scal
 	j.source = sourceFrom(v)
 	j.gain, j.leak = make([]float64, len(own)), make([]Params, len(own))
 	for i := range own {
-		j.gain[i] = from.gain[i] + scale*own[i].AtVec(0)
+		j.gain[i] = from.gain[i] + scale*own[i][0]
 		j.leak[i] = from.leak[i]
-		if own[i].Len() == 3 {
-			j.leak[i] = move(from.leak[i], scale*own[i].AtVec(1), scale*own[i].AtVec(2))
+		if len(own[i]) == 3 {
+			j.leak[i] = move(from.leak[i], scale*own[i][1], scale*own[i][2])
 		}
 	}
 }

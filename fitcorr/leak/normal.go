@@ -1,6 +1,7 @@
 package leak
 
 import (
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -18,208 +19,167 @@ import (
 //	  leak        2               ln f₀, ln damping
 //
 // Curves speak of their own unknowns and of the global ones, never of another curve's,
-// so that the own ones are eliminated curve by curve (Schur complement) and A holds the
-// global ones alone.
+// so that the own ones are eliminated (Schur complement), curve by curve (block) or of all that
+// do not leak at once (pooled), and A holds the global ones alone.
 
-// block is what one curve says of its own unknowns and how they go with the global ones.
-type block struct {
-	own   mat.SymDense  // own × own, priors included
-	cross mat.Dense     // global × own
-	rhs   *mat.VecDense // own
-	inv   mat.SymDense  // inverse of own
-}
-
-// normal is the linearised system with the curves' own unknowns eliminated.
+// normal is the linearised system of a fit. What depends on weights and classes alone is
+// worked out once, and every step overwrites the rest.
 type normal struct {
-	blocks []block         // per curve
-	a      *mat.SymDense   // global × global
-	b      *mat.VecDense   // global
-	addedA []*mat.SymDense // per curve: what it adds to a; one matrix used again unless kept
-	addedB []*mat.VecDense // and to b
+	j       *joint
+	alike   *pooled       // the curves without a leak of their own
+	blocks  []*block      // the others
+	weight  *mat.Dense    // sum of the others' weights, n × n
+	missing []int         // frequencies that no curve holds
+	a       *mat.SymDense // global × global
+	b       *mat.VecDense // global
 }
 
-// linearise builds the normal equations at the current values; keep says
-// whether what each curve adds is kept. errSingular where a curve does not determine
-// its own unknowns.
-func (j *joint) linearise(keep bool) (*normal, error) {
+// newNormal prepares the equations for the weights and classes of j, which must stay.
+func newNormal(j *joint) *normal {
 	n := len(j.freq)
-	globals, reference, source := j.globals()
-	out := &normal{
-		blocks: make([]block, len(j.curves)),
-		a:      mat.NewSymDense(globals, nil),
-		b:      mat.NewVecDense(globals, nil),
-		addedA: make([]*mat.SymDense, len(j.curves)),
-		addedB: make([]*mat.VecDense, len(j.curves)),
+	globals, _, _ := j.globals()
+	eq := &normal{j: j, alike: newPooled(j), weight: mat.NewDense(n, n, nil), a: mat.NewSymDense(globals, nil), b: mat.NewVecDense(globals, nil)}
+	for i := range j.curves {
+		if j.leaks(i) {
+			eq.blocks = append(eq.blocks, newBlock(j, i))
+			eq.weight.Add(eq.weight, j.weight[i])
+		}
 	}
+	for k := range n {
+		if eq.weight.At(k, k)+eq.alike.weight.At(k, k) == 0 {
+			eq.missing = append(eq.missing, k)
+		}
+	}
+	return eq
+}
+
+// objective is the weighted sum of squares with the priors at the current values.
+func (eq *normal) objective() float64 {
+	j := eq.j
+	eq.alike.move(j)
+	sum := eq.alike.objective(j)
+	prior := func(p Params) {
+		if p.CornerHz > 0 {
+			res, _ := priorTerms(p)
+			sum += res[0]*res[0] + res[1]*res[1]
+		}
+	}
+	for _, bl := range eq.blocks {
+		i := bl.curve
+		j.source.levels(bl.level, j.leak[i], j.freq)
+		sum += square(j.weight[i], bl.residual(j)) + j.gain[i]*j.gain[i]/(gainSD*gainSD)
+		prior(j.leak[i])
+	}
+	prior(j.reference)
+	res, _ := j.source.prior()
+	for _, r := range res {
+		sum += r * r
+	}
+	return sum
+}
+
+// linearise sets the equations to the current values. errSingular where a curve does not
+// determine its own unknowns.
+func (eq *normal) linearise() error {
+	j := eq.j
+	_, reference, source := j.globals()
+	eq.a.Zero()
+	eq.b.Zero()
 	if reference >= 0 {
 		res, rows := priorTerms(j.reference)
-		addPrior(out.a, out.b, reference, res, rows)
+		addPrior(eq.a, eq.b, reference, res, rows)
 	}
 	res, sd := j.source.prior()
 	for k := range j.source.unknowns() {
 		at := source + k
-		out.a.SetSym(at, at, out.a.At(at, at)+1/(sd[k]*sd[k]))
-		out.b.SetVec(at, out.b.AtVec(at)+res[k]/sd[k])
+		stats.AddSym(eq.a, at, at, 1/(sd[k]*sd[k]))
+		eq.b.SetVec(at, eq.b.AtVec(at)+res[k]/sd[k])
 	}
-	added := mat.NewSymDense(globals, nil)
-	for i := range j.curves {
-		if keep {
-			added = mat.NewSymDense(globals, nil)
+	for _, k := range eq.missing { // stays where it is
+		stats.AddSym(eq.a, k, k, 1)
+	}
+	eq.alike.move(j)
+	eq.alike.add(j, eq.a, eq.b)
+	addWeight(eq.a, eq.weight)
+	for _, bl := range eq.blocks {
+		if err := bl.linearise(j); err != nil {
+			return err
 		}
-		if err := j.eliminate(i, out, added); err != nil {
-			return nil, err
-		}
+		bl.add(eq.a, eq.b)
 	}
-	for k := range n {
-		held := false
-		for i := range j.curves {
-			held = held || j.weight[i].At(k, k) > 0
-		}
-		if !held { // a frequency that no curve holds stays where it is
-			out.a.SetSym(k, k, out.a.At(k, k)+1)
-		}
-	}
-	return out, nil
-}
-
-// derivative is how the level of one curve changes, in dB per unit of the unknowns.
-type derivative struct {
-	own *mat.Dense // n × own
-	// beyond is by the global unknowns behind the sealed curve, n × (global − n): by the
-	// sealed curve itself it is the identity.
-	beyond *mat.Dense
-	zero   bool      // beyond is zero: neither curve nor reference leaks
-	h      []float64 // 20 lg|H|, dB, n
-}
-
-// derivative is that of curve i at the current values.
-func (j *joint) derivative(i int) derivative {
-	n := len(j.freq)
-	globals, reference, source := j.globals()
-	leaks := j.leak[i].CornerHz > 0
-	own := 1
-	if leaks {
-		own = 3
-	}
-	d := derivative{own: mat.NewDense(n, own, nil), beyond: mat.NewDense(n, globals-n, nil), zero: true, h: make([]float64, n)}
-	for k, f := range j.freq {
-		d.own.Set(k, 0, 1)
-		p := j.leak[i]
-		if !leaks {
-			p = j.reference
-		}
-		if p.CornerHz == 0 {
-			continue
-		}
-		lv := j.source.level(p, f)
-		d.h[k] = lv.level
-		d.zero = false
-		for u, v := range lv.own {
-			if leaks {
-				d.own.Set(k, 1+u, v)
-			} else {
-				d.beyond.Set(k, reference-n+u, v)
-			}
-		}
-		for u, v := range lv.bySource[:j.source.unknowns()] {
-			d.beyond.Set(k, source-n+u, v)
-		}
-	}
-	return d
-}
-
-// eliminate adds curve i to the normal equations; added, global × global, is
-// overwritten with what it adds to a.
-func (j *joint) eliminate(i int, out *normal, added *mat.SymDense) error {
-	n := len(j.freq)
-	globals, _, _ := j.globals()
-	d := j.derivative(i)
-	_, own := d.own.Dims()
-	r := mat.NewVecDense(n, nil)
-	j.leave(i, r, d.h)
-	w, wo := j.weight[i], j.weightSum[i]
-	if own > 1 {
-		wo = mat.NewDense(n, own, nil)
-		wo.Slice(0, n, 0, 1).(*mat.Dense).Copy(j.weightSum[i])
-		wo.Slice(0, n, 1, own).(*mat.Dense).Copy(times(w, d.own.Slice(0, n, 1, own).(*mat.Dense)))
-	}
-	var wr mat.VecDense
-	wr.MulVec(w, r)
-
-	right := mat.NewVecDense(globals, nil)
-	bl := &out.blocks[i]
-	bl.cross = *mat.NewDense(globals, own, nil)
-	bl.cross.Slice(0, n, 0, own).(*mat.Dense).Copy(wo)
-	for k := range n {
-		right.SetVec(k, wr.AtVec(k))
-	}
-	added.Zero()
-	added.CopySym(w)
-	if !d.zero {
-		d.addBeyond(bl, added, right, w, wo, &wr)
-	}
-
-	var oo mat.Dense
-	oo.Mul(d.own.T(), wo)
-	bl.own = *stats.Symmetric(&oo)
-	bl.rhs = mat.NewVecDense(own, nil)
-	bl.rhs.MulVec(d.own.T(), &wr)
-	bl.own.SetSym(0, 0, bl.own.At(0, 0)+1/(gainSD*gainSD))
-	bl.rhs.SetVec(0, bl.rhs.AtVec(0)-j.gain[i]/(gainSD*gainSD))
-	if own > 1 {
-		res, rows := priorTerms(j.leak[i])
-		addPrior(&bl.own, bl.rhs, 1, res, rows)
-	}
-	if err := invert(&bl.inv, &bl.own); err != nil {
-		return err
-	}
-	bl.complement(added, right)
-	out.addedA[i], out.addedB[i] = added, right
-	out.a.AddSym(out.a, added)
-	out.b.AddVec(out.b, right)
 	return nil
 }
 
-// addBeyond fills in what a curve says of the global unknowns behind the sealed curve.
-// Only these columns need a product; w is the curve's weight, wo its product with
-// d.own and wr that with the residual.
-func (d derivative) addBeyond(bl *block, added *mat.SymDense, right *mat.VecDense, w *mat.SymDense, wo *mat.Dense, wr *mat.VecDense) {
-	n, own := d.own.Dims()
-	globals := added.SymmetricDim()
-	wd := times(w, d.beyond)
-	var dd, dwo mat.Dense
-	var dr mat.VecDense
-	dd.Mul(d.beyond.T(), wd)
-	dwo.Mul(d.beyond.T(), wo)
-	dr.MulVec(d.beyond.T(), wr)
-	bl.cross.Slice(n, globals, 0, own).(*mat.Dense).Copy(&dwo)
-	for u := range globals - n {
-		right.SetVec(n+u, dr.AtVec(u))
-		for k := range n {
-			added.SetSym(k, n+u, wd.At(k, u))
-		}
-		for v := u; v < globals-n; v++ {
-			added.SetSym(n+u, n+v, dd.At(u, v))
-		}
+// addWeight adds a weight, n × n, to the sealed curve's part of a.
+func addWeight(a *mat.SymDense, weight *mat.Dense) {
+	n, _ := weight.Dims()
+	raw := a.RawSymmetric()
+	for k := range n {
+		floats.Add(raw.Data[k*raw.Stride+k:k*raw.Stride+n], weight.RawRowView(k)[k:])
 	}
 }
 
-// complement takes off what the own unknowns take up: cross·own⁻¹·cross' of added and
-// cross·own⁻¹·rhs of right.
-func (bl *block) complement(added *mat.SymDense, right *mat.VecDense) {
-	var t mat.Dense
-	t.Mul(&bl.cross, &bl.inv)
-	raw := added.RawSymmetric()
-	for k := range raw.N {
-		row, left := raw.Data[k*raw.Stride:], t.RawRowView(k)
-		for l := k; l < raw.N; l++ {
-			cross := bl.cross.RawRowView(l)
-			for u, v := range left {
-				row[l] -= v * cross[u]
+// solve is the step of the global unknowns and of each curve's own.
+func (eq *normal) solve() (global *mat.VecDense, own [][]float64, err error) {
+	global, own = new(mat.VecDense), make([][]float64, len(eq.j.curves))
+	if err := solve(global, eq.a, eq.b); err != nil {
+		return nil, nil, err
+	}
+	eq.alike.steps(eq.j, global, own)
+	for _, bl := range eq.blocks {
+		own[bl.curve] = bl.step(global)
+	}
+	return global, own, nil
+}
+
+// block is what curve i says, at the values of linearise.
+func (eq *normal) block(i int) (*block, error) {
+	for _, bl := range eq.blocks {
+		if bl.curve == i {
+			return bl, nil
+		}
+	}
+	bl := newBlock(eq.j, i)
+	return bl, bl.linearise(eq.j)
+}
+
+// without is by how much the global unknowns move when the curve of a block is left out, and
+// their covariance then; ok is false where the others determine nothing.
+func (eq *normal) without(bl *block) (shift *mat.VecDense, left *mat.SymDense, ok bool) {
+	rest := mat.NewSymDense(eq.a.SymmetricDim(), nil)
+	added := mat.NewVecDense(eq.b.Len(), nil)
+	addWeight(rest, eq.j.weight[bl.curve])
+	bl.add(rest, added)
+	rest.ScaleSym(-1, rest)
+	rest.AddSym(rest, eq.a)
+	for k := range rest.SymmetricDim() {
+		stats.AddSym(rest, k, k, 1e-4)
+	}
+	factor, ok := stats.Factorize(rest)
+	if !ok {
+		return nil, nil, false
+	}
+	left, shift = factor.Inverse(), new(mat.VecDense)
+	// At the minimum what the curves add to the right side sums to zero, so leaving one
+	// out moves the globals by −left·b_i.
+	shift.MulVec(left, added)
+	return shift, left, true
+}
+
+// covariance is that of the global unknowns; it sets the joint fit's referenceCov.
+func (eq *normal) covariance() (*mat.SymDense, error) {
+	globals, reference, _ := eq.j.globals()
+	cov := new(mat.SymDense)
+	if err := invert(cov, eq.a); err != nil {
+		return nil, err
+	}
+	if reference >= 0 {
+		eq.j.referenceCov = Covariance{} // leak and source follow each other in the globals
+		for a := range globals - reference {
+			for b := range globals - reference {
+				eq.j.referenceCov[a][b] = cov.At(reference+a, reference+b)
 			}
 		}
 	}
-	var bo mat.VecDense
-	bo.MulVec(&t, bl.rhs)
-	right.SubVec(right, &bo)
+	return cov, nil
 }

@@ -77,10 +77,10 @@ func (s Scatter) penalty() float64 {
 // weightOf inverts base + diag(variance) over the points of finite variance;
 // rows and columns of the others are zero. It also returns the
 // log-determinant of what it inverts.
-func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, float64, error) {
+func weightOf(base mat.Symmetric, variance []float64) (*mat.Dense, float64, error) {
 	use := finite(variance)
 	n := base.SymmetricDim()
-	out := mat.NewSymDense(n, nil)
+	out := mat.NewDense(n, n, nil)
 	if len(use) == 0 {
 		return out, 0, nil
 	}
@@ -102,7 +102,8 @@ func weightOf(base mat.Symmetric, variance []float64) (*mat.SymDense, float64, e
 	lapack64.Potri(u)
 	for a, k := range use {
 		for b, l := range use[a:] {
-			out.SetSym(k, l, sub.At(a, a+b))
+			out.Set(k, l, sub.At(a, a+b))
+			out.Set(l, k, sub.At(a, a+b))
 		}
 	}
 	return out, logDet, nil

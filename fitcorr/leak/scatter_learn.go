@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
@@ -15,18 +16,17 @@ import (
 func (j *joint) weigh(s Scatter) error {
 	base := s.covariance(j.freq)
 	j.scatter = s
-	j.weight, j.logDet = make([]*mat.SymDense, len(j.curves)), make([]float64, len(j.curves))
-	j.weightSum = make([]*mat.Dense, len(j.curves))
-	ones := mat.NewDense(len(j.freq), 1, nil)
-	for k := range j.freq {
-		ones.Set(k, 0, 1)
-	}
+	j.weight, j.logDet = make([]*mat.Dense, len(j.curves)), make([]float64, len(j.curves))
+	j.weightSum = make([][]float64, len(j.curves))
 	for i, c := range j.curves {
 		var err error
 		if j.weight[i], j.logDet[i], err = weightOf(base, c.VarDB); err != nil {
 			return err
 		}
-		j.weightSum[i] = times(j.weight[i], ones)
+		j.weightSum[i] = make([]float64, len(j.freq))
+		for k := range j.freq {
+			floats.Add(j.weightSum[i], j.weight[i].RawRowView(k))
+		}
 	}
 	return nil
 }
@@ -50,10 +50,8 @@ func (j *joint) learnScatter() Scatter {
 	var data []leftOver
 	stride := 1 + (len(j.curves)-1)/scatterCurves
 	grow := math.Sqrt(float64(len(j.curves)) / math.Max(1, float64(len(j.curves)-1)))
-	r, h := mat.NewVecDense(n, nil), make([]float64, n)
 	for i := 0; i < len(j.curves); i += stride {
-		leaks := j.leak[i].CornerHz > 0
-		cols := 2
+		leaks, cols := j.leaks(i), 2
 		if leaks {
 			cols = 4
 		}
@@ -61,11 +59,14 @@ func (j *joint) learnScatter() Scatter {
 		if len(d.use) <= cols {
 			continue
 		}
-		j.residual(i, r, h)
+		h := make([]float64, n)
+		if p := j.leakOf(i); p.CornerHz > 0 {
+			j.source.levels(h, p, j.freq)
+		}
 		d.columns = mat.NewDense(len(d.use), cols, nil)
 		for a, k := range d.use {
 			d.variance = append(d.variance, j.curves[i].VarDB[k])
-			d.columns.Set(a, 0, grow*r.AtVec(k))
+			d.columns.Set(a, 0, grow*j.left(i, k, h[k]))
 			d.columns.Set(a, 1, 1)
 			if leaks {
 				lv := j.source.level(j.leak[i], j.freq[k])

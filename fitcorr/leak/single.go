@@ -3,6 +3,7 @@ package leak
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -14,40 +15,38 @@ type single struct {
 	freq   []float64
 	source Source
 	starts []startLeak
-	y      *mat.VecDense
-	w      *mat.SymDense
-	one    *mat.VecDense // 1 where a point counts, else 0
-	wo     *mat.VecDense // w·one
+	y      []float64 // 0 where a point does not count
+	w      *mat.Dense
+	one    []float64 // 1 where a point counts, else 0
+	wo     []float64 // w·one
+	left   []float64 // work space: what is left of y
 }
 
 // newSingle returns a single; starts are source.starts(freq).
-func newSingle(freq []float64, source Source, starts []startLeak, y *mat.VecDense, w *mat.SymDense) single {
-	one, wo := mat.NewVecDense(len(freq), nil), mat.NewVecDense(len(freq), nil)
-	for k := range freq {
+func newSingle(freq []float64, source Source, starts []startLeak, y []float64, w *mat.Dense) single {
+	n := len(freq)
+	o := single{freq: freq, source: source, starts: starts, y: y, w: w,
+		one: make([]float64, n), wo: make([]float64, n), left: make([]float64, n)}
+	for k := range o.one {
 		if w.At(k, k) != 0 {
-			one.SetVec(k, 1)
+			o.one[k] = 1
 		}
+		floats.Add(o.wo, w.RawRowView(k))
 	}
-	wo.MulVec(w, one)
-	return single{freq, source, starts, y, w, one, wo}
+	return o
 }
 
 // gainOnly returns the best gain and the χ² left when h (nil for none) is
 // taken off y.
 func (o single) gainOnly(h []float64) (gain, chi float64) {
-	r := mat.NewVecDense(len(o.freq), nil)
-	for k := range o.freq {
-		if o.one.AtVec(k) == 0 {
-			continue
-		}
-		r.SetVec(k, o.y.AtVec(k))
-		if h != nil {
-			r.SetVec(k, r.AtVec(k)-h[k])
-		}
+	r := o.left
+	copy(r, o.y)
+	for k, v := range h {
+		r[k] -= v * o.one[k]
 	}
-	gain = mat.Dot(o.wo, r) / mat.Dot(o.wo, o.one)
-	r.AddScaledVec(r, -gain, o.one)
-	return gain, mat.Inner(r, o.w, r)
+	gain = floats.Dot(o.wo, r) / floats.Dot(o.wo, o.one)
+	floats.AddScaled(r, -gain, o.one)
+	return gain, square(o.w, r)
 }
 
 // Grids on which the search of a leak starts.
@@ -67,19 +66,18 @@ func (s Source) starts(freq []float64) []startLeak {
 	var out []startLeak
 	for _, c := range startCorners {
 		for _, d := range startDampings {
-			out = append(out, startLeak{Params{c, d}, s.levels(Params{c, d}, freq)})
+			out = append(out, startLeak{Params{c, d}, s.levels(make([]float64, len(freq)), Params{c, d}, freq)})
 		}
 	}
 	return out
 }
 
-// levels returns 20 lg|H| of leak p over freq.
-func (s Source) levels(p Params, freq []float64) []float64 {
-	out := make([]float64, len(freq))
+// levels sets to to 20 lg|H| of leak p over freq and returns it.
+func (s Source) levels(to []float64, p Params, freq []float64) []float64 {
 	for k, f := range freq {
-		out[k] = s.levelDB(p, f)
+		to[k] = s.levelDB(p, f)
 	}
-	return out
+	return to
 }
 
 // leaking returns the best gain and leak, and the χ² left (without the prior).
@@ -96,29 +94,33 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 			now, best, chi, gain = v, s.leak, x, g
 		}
 	}
-	x := mat.NewDense(n, 3, nil)
-	r := mat.NewVecDense(n, nil)
+	// Rows: by the gain and by the leak, then the residual.
+	x, wx, h := mat.NewDense(4, n, nil), mat.NewDense(4, n, nil), make([]float64, n)
 	for range 12 {
 		for k, f := range o.freq {
 			lv := o.source.level(best, f)
-			x.SetRow(k, []float64{1, lv.own[0], lv.own[1]})
-			r.SetVec(k, o.y.AtVec(k)-gain-lv.level)
+			for u, v := range [...]float64{1, lv.own[0], lv.own[1], o.y[k] - gain - lv.level} {
+				x.Set(u, k, v)
+			}
 		}
-		wx := times(o.w, x)
-		var xx mat.Dense
-		var b, d mat.VecDense
-		xx.Mul(x.T(), wx)
-		a := stats.Symmetric(&xx)
-		b.MulVec(wx.T(), r)
+		stats.Multiply(wx, x, o.w)
+		a, b := mat.NewSymDense(3, nil), mat.NewVecDense(3, nil)
+		for u := range 3 {
+			for v := u; v < 3; v++ {
+				a.SetSym(u, v, floats.Dot(x.RawRowView(u), wx.RawRowView(v)))
+			}
+			b.SetVec(u, floats.Dot(x.RawRowView(u), wx.RawRowView(3)))
+		}
+		var d mat.VecDense
 		res, rows := priorTerms(best)
-		addPrior(a, &b, 1, res, rows)
-		if solve(&d, a, &b) != nil {
+		addPrior(a, b, 1, res, rows)
+		if solve(&d, a, b) != nil {
 			break
 		}
 		scale, before := 1.0, now
 		for ; scale > 1e-2; scale /= 2 {
 			p := move(best, scale*d.AtVec(1), scale*d.AtVec(2))
-			if v, c, g := cost(p, o.source.levels(p, o.freq)); v < now {
+			if v, c, g := cost(p, o.source.levels(h, p, o.freq)); v < now {
 				now, best, chi, gain = v, p, c, g
 				break
 			}
@@ -135,24 +137,22 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 // may come out negative.
 func (o single) small() (q, stderr float64) {
 	n := len(o.freq)
-	x := mat.NewDense(n, 2, nil)
-	y := mat.NewVecDense(n, nil)
+	x, wx := mat.NewDense(2, n, nil), mat.NewDense(2, n, nil)
 	for k, f := range o.freq {
-		if o.w.At(k, k) == 0 {
-			continue
-		}
-		x.SetRow(k, []float64{1, -10 / math.Ln10 / (f * f)})
-		y.SetVec(k, o.y.AtVec(k))
+		x.Set(0, k, o.one[k])
+		x.Set(1, k, -10/math.Ln10/(f*f)*o.one[k])
 	}
-	wx := times(o.w, x)
-	var xx mat.Dense
-	xx.Mul(x.T(), wx)
+	stats.Multiply(wx, x, o.w)
+	xx, b := mat.NewSymDense(2, nil), [2]float64{}
+	for u := range b {
+		for v := u; v < 2; v++ {
+			xx.SetSym(u, v, floats.Dot(x.RawRowView(u), wx.RawRowView(v)))
+		}
+		b[u] = floats.Dot(wx.RawRowView(u), o.y)
+	}
 	var inv mat.SymDense
-	if invert(&inv, stats.Symmetric(&xx)) != nil {
+	if invert(&inv, xx) != nil {
 		return 0, math.Inf(1)
 	}
-	var b, d mat.VecDense
-	b.MulVec(wx.T(), y)
-	d.MulVec(&inv, &b)
-	return d.AtVec(1), math.Sqrt(inv.At(1, 1))
+	return inv.At(1, 0)*b[0] + inv.At(1, 1)*b[1], math.Sqrt(inv.At(1, 1))
 }

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"sort"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // start gives the fit where to start from. It aligns the curves in the upper half of the
@@ -25,15 +23,15 @@ func (j *joint) start(near float64) error {
 	least := order[1] - near
 	j.sealed = meanCurve(len(j.freq), j.curves, j.gain, func(i int) bool { return lowEnd[i] >= least })
 	n := len(j.freq)
-	y, starts := mat.NewVecDense(n, nil), j.source.starts(j.freq)
+	y, starts := make([]float64, n), j.source.starts(j.freq)
 	for i, c := range j.curves {
 		if lowEnd[i] >= least {
 			continue
 		}
 		for k := range n {
-			y.SetVec(k, 0)
+			y[k] = 0
 			if j.weight[i].At(k, k) > 0 {
-				y.SetVec(k, c.LevelDB[k]-j.sealed[k])
+				y[k] = c.LevelDB[k] - j.sealed[k]
 			}
 		}
 		one := newSingle(j.freq, j.source, starts, y, j.weight[i])
