@@ -45,10 +45,15 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *
 	n, size := law.Bands.N, law.Width()*law.Bands.N
 	_, cols := root.Dims()
 	half := math.Sqrt(0.5)
+	lefts, rights := make([]int, size), make([]int, size) // entries of the channels
+	for i := range size {
+		lefts[i], rights[i] = law.Channel(0, i/n)+i%n, law.Channel(1, i/n)+i%n
+	}
 	for part, sign := range []float64{1, -1} {
+		raw := to[part].RawSymmetric()
 		y := mat.NewDense(size, cols+1, nil)
 		for i := range size {
-			l, r := law.Channel(0, i/n)+i%n, law.Channel(1, i/n)+i%n
+			l, r := lefts[i], rights[i]
 			row := y.RawRowView(i)
 			a, b := root.RawRowView(l), root.RawRowView(r)
 			for c := range a {
@@ -59,9 +64,10 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *
 				continue
 			}
 			left, right := cov.RawRowView(l), cov.RawRowView(r)
+			sum := raw.Data[i*raw.Stride : i*raw.Stride+size]
 			for j := i; j < size; j++ {
-				l, r := law.Channel(0, j/n)+j%n, law.Channel(1, j/n)+j%n
-				stats.AddSym(to[part], i, j, (left[l]+right[r]+sign*(left[r]+right[l]))/2)
+				l, r := lefts[j], rights[j]
+				sum[j] += (left[l] + right[r] + sign*(left[r]+right[l])) / 2
 			}
 		}
 		// A few columns at a time stay in the cache.

@@ -85,7 +85,8 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	if !ok {
 		return nil, stats.ErrSingular
 	}
-	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners)), blocks: map[blockKind]*mat.Dense{}, seats: map[*wornSeating]*seatPosterior{}}
+	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners))}
+	fit.seatings = newPosteriors(fit)
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
 	}
@@ -136,7 +137,7 @@ func (fit *panelFit) solve(first []int) bool {
 		rhs.AddVec(rhs, lf.score)
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
-	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(mat.DenseCopyOf(sum), root0))
+	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(stats.Full(sum), root0))
 	info := stats.Symmetric(whole)
 	for k := range info.SymmetricDim() {
 		stats.AddSym(info, k, k, 1)

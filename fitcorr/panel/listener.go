@@ -40,7 +40,7 @@ func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 		return false
 	}
 	lf.logDet = factor.LogDet() + prior.LogDet
-	inverse := mat.DenseCopyOf(factor.Inverse())
+	inverse := stats.Full(factor.Inverse())
 	lf.given = mat.NewDense(l.Dim(), l.Dim(), nil)
 	for i, a := range index {
 		from, to := inverse.RawRowView(a), lf.given.RawRowView(i)
@@ -165,7 +165,7 @@ func (ev evidence) times(l effects.Layout, x *mat.Dense) *mat.Dense {
 		}
 		from := l.Start(k)
 		to := from + b.SymmetricDim()
-		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), mat.DenseCopyOf(b), x.Slice(from, to, 0, cols).(*mat.Dense))
+		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), stats.Full(b), x.Slice(from, to, 0, cols).(*mat.Dense))
 	}
 	return out
 }

@@ -117,10 +117,11 @@ func (fit *panelFit) maximiseWithin() {
 		moments[m], counts[m] = make([]float64, n), make([]float64, n)
 	}
 	seatings := fit.seatingCounts()
-	fit.eachSeating(allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	fit.seatings.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
+		cov := sp.spread().ownCov
 		for a := range 3 {
 			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
-				sp.ownCov.At(a, a), sp.ownCov.At(3+a, 3+a), sp.ownCov.At(a, 3+a))
+				cov.At(a, a), cov.At(3+a, 3+a), cov.At(a, 3+a))
 			common[a] += c
 			own[a] += o
 		}
@@ -149,7 +150,7 @@ func (fit *panelFit) maximiseWithin() {
 		sc[a] = math.Sqrt((common[a] + priorListeners*priorWithin[a]*priorWithin[a]) / (count + priorListeners))
 		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
-	clear(fit.seats) // the old within is in them
+	clear(fit.seatings.seats) // the old within is in them
 	for m, pm := range fit.models {
 		pm.within = placing.HeadsetCov(sc, so)
 		for e := range 2 {

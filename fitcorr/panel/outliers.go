@@ -41,7 +41,7 @@ func (fit *panelFit) markOutliers() {
 	}
 	var all []entry
 	n := fit.Bands.N
-	fit.eachSeating(allModels, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	fit.seatings.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
 		e := entry{w: w, li: li}
 		for ear := range 2 {
 			if !w.obs.Present[ear] {

@@ -135,13 +135,11 @@ type panelFit struct {
 	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
 	lower     bool       // thetaRoot is lower triangular, which it is but for a singular Cov(θ)
 	per       []listenerFit
-	blocks    map[blockKind]*mat.Dense // covariances that blockOf worked out
-	// seats are the posteriors of single seatings that eachSeating worked out, until within changes.
-	seats    map[*wornSeating]*seatPosterior
-	deviance float64 // −2 log marginal likelihood of all seatings, up to a constant
-	levels   float64 // how many levels of worn seatings it is the deviance of
-	rounds   int     // of expectation–maximisation
-	change   float64 // of the deviance per level in the last round
+	seatings  *posteriors
+	deviance  float64 // −2 log marginal likelihood of all seatings, up to a constant
+	levels    float64 // how many levels of worn seatings it is the deviance of
+	rounds    int     // of expectation–maximisation
+	change    float64 // of the deviance per level in the last round
 }
 
 // listenerFit is the posterior of one listener's latent vector. Matrices are Dim square
@@ -163,10 +161,4 @@ type listenerFit struct {
 type evidence struct {
 	blocks []*mat.SymDense
 	rhs    *mat.VecDense
-}
-
-// blockKind names a block's covariance: listeners of equal covariance share the matrix.
-type blockKind struct {
-	given *mat.Dense
-	model int
 }

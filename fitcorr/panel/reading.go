@@ -48,10 +48,11 @@ func (fit *panelFit) maximiseReading() {
 	}
 	square := df * now.OneMM * now.OneMM
 	from := 2 * fit.Bands.N
-	fit.eachSeating(allModels, func(_ int, w *wornSeating, b *blockPosterior, sp *seatPosterior) {
+	fit.seatings.each(allModels, func(_ int, w *wornSeating, sp *seatPosterior) {
 		if w.read == nil {
 			return
 		}
+		spread := sp.spread()
 		var own [placing.ReadDim]float64 // expected squares, as of a single reading
 		var off float64                  // squares from where all else has the seating, over their variance
 		one := fit.reading.OneMM * fit.reading.OneMM / w.worth
@@ -61,16 +62,16 @@ func (fit *panelFit) maximiseReading() {
 			var given float64
 			for i := range 2 {
 				for j := range fit.Block() {
-					row.SetVec(j, row.AtVec(j)+sp.jacobian.At(3*i+a, j)/2)
+					row.SetVec(j, row.AtVec(j)+spread.jacobian.At(3*i+a, j)/2)
 				}
 				for k := range 2 {
-					given += sp.given.At(3*i+a, 3*k+a) / 4
+					given += spread.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
 			at := 2*fit.Bands.N + 2*placing.HeadsetDim + a
 			row.SetVec(at, row.AtVec(at)+1)
 			var v mat.VecDense
-			v.MulVec(b.cov, row)
+			v.MulVec(spread.block, row)
 			given += mat.Dot(&v, row)
 			square := sp.resid[from+a] * sp.resid[from+a]
 			own[a] = w.worth * (square + given)

@@ -88,20 +88,21 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 	// listener's own, or follows what all share.
 	maps := make([]*mat.Dense, len(fit.listeners))
 	cov = mat.NewSymDense(placing.HeadsetDim, nil)
-	fit.eachSeating(m, func(li int, w *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+	fit.seatings.each(m, func(li int, w *wornSeating, sp *seatPosterior) {
+		spread := sp.spread()
 		each(w, sp)
 		weight := 1 / (listeners * counts[li])
 		for a := range placing.HeadsetDim {
 			mean[a] += weight * sp.pos[a]
 			for b := a; b < placing.HeadsetDim; b++ {
-				stats.AddSym(cov, a, b, weight*weight*sp.given.At(a, b))
+				stats.AddSym(cov, a, b, weight*weight*spread.given.At(a, b))
 			}
 		}
 		if maps[li] == nil {
 			maps[li] = mat.NewDense(placing.HeadsetDim, fit.Block(), nil)
 		}
 		var part mat.Dense
-		part.Scale(weight, sp.jacobian)
+		part.Scale(weight, spread.jacobian)
 		maps[li].Add(maps[li], &part)
 	})
 	from, to := fit.Start(m), fit.Start(m)+fit.Block()
@@ -115,7 +116,7 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 		half.Mul(of, fit.per[li].given.Slice(from, to, from, to))
 		own.Mul(&half, of.T())
 		cov.AddSym(cov, stats.Symmetric(&own))
-		root.Mul(of, fit.sharedOf(li, m))
+		root.Mul(of, fit.seatings.sharedOf(li, m))
 		shared.Add(shared, &root)
 	}
 	var v mat.Dense
@@ -129,7 +130,7 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
 	s := su.Seatings[w.id]
 	o := position.Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number}
-	o.Ears, o.Headset = placing.Estimates(sp.pos, sp.cov, prior)
+	o.Ears, o.Headset = placing.Estimates(sp.pos, sp.spread().cov(), prior)
 	known := knownEar(w, prior)
 	ke, kh := placing.Estimates(sp.pos, known, prior)
 	for a := range 3 {
@@ -279,4 +280,21 @@ func (f *panelFit) unsettled() []string {
 	}
 	return []string{fmt.Sprintf("how people's ears and positions differ had not settled after %d rounds of estimation (the deviance still changes by %.2g per level and round, %g is the limit): intervals of worn positions are rough; more listeners or seatings would tell",
 		f.rounds, f.change, convergedDeviance)}
+}
+
+// peopleRows is the mean position of the people of model m as a linear function of η (3 × columns of L₀).
+func (fit *panelFit) peopleRows(m int) *mat.Dense {
+	_, r0 := fit.root0.Dims()
+	rows := mat.NewDense(3, r0, nil)
+	for a := range 3 {
+		for c := range r0 {
+			var v float64
+			for e := range 2 {
+				i := 3*e + a
+				v += (fit.root0.At(fit.Position(m)+i, c) - fit.root0.At(fit.Confounded(m)+i, c)) / 2
+			}
+			rows.Set(a, c, v)
+		}
+	}
+	return rows
 }

@@ -42,7 +42,7 @@ func (fit *panelFit) moveStraight() {
 	for m, pm := range fit.models {
 		var mean [placing.HeadsetDim]float64
 		var count float64
-		fit.eachSeating(m, func(_ int, _ *wornSeating, _ *blockPosterior, sp *seatPosterior) {
+		fit.seatings.each(m, func(_ int, _ *wornSeating, sp *seatPosterior) {
 			for i, v := range sp.pos {
 				mean[i] += v
 			}

@@ -31,13 +31,13 @@ func SymmetricRoot(c *mat.SymDense) *mat.Dense {
 // rounding has made it indefinite. It is lower triangular, n × n; an eigenroot has the
 // columns of EigenRoot.
 func CholeskyRoot(c *mat.SymDense) *mat.Dense {
-	var chol mat.Cholesky
-	if !chol.Factorize(c) {
+	whole := mat.NewSymDense(c.SymmetricDim(), nil)
+	whole.CopySym(c)
+	factor, ok := Factorize(whole)
+	if !ok {
 		return EigenRoot(c, 1e-12)
 	}
-	var l mat.TriDense
-	chol.LTo(&l)
-	return mat.DenseCopyOf(&l)
+	return factor.Lower()
 }
 
 // EigenRoot returns L with LL' = c up to eigenvalues below cut times the largest, as
