@@ -191,7 +191,7 @@ func rate(v shared, df float64, opt seat.Options, mm float64, of Outcome) (share
 			e.DF = df
 			tests[k] = oneTest(newDistanceTests(e, opt.MaxOffsetMM))
 		}
-		if decide(tests, each).Outcome == of {
+		if shows(of, tests, each) {
 			share += 1.0 / rateDraws
 		}
 	}

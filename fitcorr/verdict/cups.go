@@ -81,6 +81,22 @@ func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 	return p
 }
 
+// shows reports whether decide has that outcome, Use or Move, by no more tests than tell.
+func shows(of Outcome, tests [parts]mixtureTests, at [parts]sizes) bool {
+	if of == Use {
+		for i, t := range tests[:2] {
+			if t.pWithin(t[0].tol, at[i].alone) > at[i].alone.alpha {
+				return false
+			}
+		}
+	}
+	outside := false
+	for i, t := range tests {
+		outside = outside || t.pBeyond(t[0].tol, at[i].shared) <= at[i].shared.alpha
+	}
+	return outside == (of == Move)
+}
+
 // Distance is the deciding distance with its limits, mm: estimate, lower, upper.
 func (p Position) Distance() [3]float64 {
 	switch p.Decides {

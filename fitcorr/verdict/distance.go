@@ -113,20 +113,29 @@ func insideDisk(r, nu, along, across float64) float64 {
 	if r <= 0 || lo >= hi {
 		return 0
 	}
-	// x = mid + half·sin(t) takes the edge's square root out of the integrand.
-	const steps = 48
-	mid, half, h := (lo+hi)/2, (hi-lo)/2, math.Pi/steps
+	mid, half := (lo+hi)/2, (hi-lo)/2
 	var sum float64
-	for i := 1; i < steps; i++ {
+	for i, at := range diskNodes {
 		w := 4.0
-		if i%2 == 0 {
+		if i%2 == 1 {
 			w = 2
 		}
-		t := -math.Pi/2 + float64(i)*h
-		x := mid + half*math.Sin(t)
+		x := mid + half*at.sin
 		u := (x - nu) / along
 		g := math.Exp(-u*u/2) * math.Erf(math.Sqrt(math.Max(0, r*r-x*x)/2)/across)
-		sum += w * g * half * math.Cos(t)
+		sum += w * g * half * at.cos
 	}
-	return math.Min(1, sum*h/3/(along*math.Sqrt(2*math.Pi)))
+	return math.Min(1, sum*(math.Pi/diskSteps)/3/(along*math.Sqrt(2*math.Pi)))
 }
+
+// diskSteps are those of Simpson's rule over t, −π/2 to π/2, of x = mid + half·sin t, which takes
+// the square root at the edge out of the integrand; diskNodes are the sines and cosines between.
+const diskSteps = 48
+
+var diskNodes = func() (nodes [diskSteps - 1]struct{ sin, cos float64 }) {
+	for i := range nodes {
+		t := -math.Pi/2 + float64(i+1)*(math.Pi/diskSteps)
+		nodes[i].sin, nodes[i].cos = math.Sin(t), math.Cos(t)
+	}
+	return nodes
+}()
