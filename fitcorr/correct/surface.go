@@ -114,25 +114,29 @@ func newGains(used []int, w []*placedSeating, cov func(p, q int) float64) gains 
 	g := gains{used: used}
 	post := [3]float64{cov(0, 0), cov(1, 0), cov(1, 1)}
 	if n := len(used); n > 0 {
-		own, cross := mat.NewSymDense(n, nil), mat.NewDense(n, len(g.of), nil)
+		own, gain := mat.NewSymDense(n, nil), mat.NewDense(n, len(g.of), nil)
+		var cross [len(g.of)][]float64
+		for t := range g.of {
+			cross[t], g.of[t] = make([]float64, n), make([]float64, n)
+		}
 		for a, o := range used {
 			for b, q := range used[:a+1] {
 				own.SetSym(a, b, cov(2+o, 2+q))
 			}
 			own.SetSym(a, a, own.At(a, a)+w[o].noise)
 			for t := range g.of {
-				cross.Set(a, t, cov(t, 2+o))
+				cross[t][a] = cov(t, 2+o)
+				gain.Set(a, t, cross[t][a])
 			}
 		}
 		if factor, ok := stats.Factorize(own); ok {
-			gain := mat.DenseCopyOf(cross)
 			factor.Solve(gain)
 			for t := range g.of {
-				g.of[t] = mat.Col(nil, t, gain)
+				mat.Col(g.of[t], t, gain)
 			}
-			post[0] -= floats.Dot(g.of[0], mat.Col(nil, 0, cross))
-			post[1] -= floats.Dot(g.of[1], mat.Col(nil, 0, cross))
-			post[2] -= floats.Dot(g.of[1], mat.Col(nil, 1, cross))
+			post[0] -= floats.Dot(g.of[0], cross[0])
+			post[1] -= floats.Dot(g.of[1], cross[0])
+			post[2] -= floats.Dot(g.of[1], cross[1])
 		} else {
 			g.used = []int{}
 		}

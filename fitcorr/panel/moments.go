@@ -183,7 +183,7 @@ func (p *panel) seatingCounts() map[[2]int]float64 {
 func (p *panel) withoutNuisance(res, variance []float64) []float64 {
 	var s [2][2]float64
 	var t [2]float64
-	basis := func(r int) [2]float64 { return [2]float64{1, math.Pow(survey.LowHz/p.Bands.Hz[r], 2)} }
+	basis := func(r int) [2]float64 { return [2]float64{1, p.Bands.LeakTail[r]} }
 	for r, v := range res {
 		if variance[r] >= survey.MissingVar {
 			continue

@@ -19,11 +19,7 @@ type Ear struct {
 
 // addNuisance adds the covariance of gain and leak tail, GainSD²·11' + leakTailSD²·uu'.
 func (m Ear) addNuisance(cov *mat.SymDense) {
-	n := m.Bands.N
-	tail := make([]float64, n)
-	for i, hz := range m.Bands.Hz {
-		tail[i] = math.Pow(survey.LowHz/hz, 2)
-	}
+	n, tail := m.Bands.N, m.Bands.LeakTail
 	raw := cov.RawSymmetric()
 	for i := range n {
 		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
@@ -38,8 +34,14 @@ func (m Ear) addNuisance(cov *mat.SymDense) {
 // variance, excess (n) the variance of the surface over that of a survey row, noise (n,
 // dB²) that of the measurement.
 func (m Ear) Covariance(scale float64, excess, noise []float64) *mat.SymDense {
+	cov := mat.NewSymDense(m.Bands.N, nil)
+	m.setCovariance(cov, scale, excess, noise)
+	return cov
+}
+
+// setCovariance sets cov, n × n, to Covariance.
+func (m Ear) setCovariance(cov *mat.SymDense, scale float64, excess, noise []float64) {
 	n := m.Bands.N
-	cov := mat.NewSymDense(n, nil)
 	raw, scatter, total := cov.RawSymmetric(), m.Scatter.RawSymmetric(), m.Total.RawSymmetric()
 	for i := range n {
 		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
@@ -49,5 +51,4 @@ func (m Ear) Covariance(scale float64, excess, noise []float64) *mat.SymDense {
 		row[i] += noise[i]
 	}
 	m.addNuisance(cov)
-	return cov
 }

@@ -1,11 +1,8 @@
 package placing
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
@@ -63,9 +60,13 @@ func (pl *Placer) Modes(o Observation, prior Prior) []Mode {
 	if !o.Present[0] && !o.Present[1] {
 		return nil
 	}
+	c, ok := pl.newClimber(o, prior)
+	if !ok {
+		return nil
+	}
 	var out []Mode
 	for _, start := range pl.starts(o, prior) {
-		p, ok := pl.climb(o, prior, start)
+		p, ok := c.climb(start)
 		if !ok {
 			continue
 		}
@@ -102,7 +103,10 @@ func (pl *Placer) MostLikely(o Observation, prior Prior, start *[HeadsetDim]floa
 	if !o.Present[0] && !o.Present[1] {
 		return Mode{}, false
 	}
-	return pl.climb(o, prior, *start)
+	if c, ok := pl.newClimber(o, prior); ok {
+		return c.climb(*start)
+	}
+	return Mode{}, false
 }
 
 // near reports whether q lies within the uncertainty of p (sameMode).
@@ -117,142 +121,4 @@ func (p Mode) near(q Mode) bool {
 		return false
 	}
 	return mat.Dot(diff, &x) < sameMode
-}
-
-// Gauss–Newton: the most steps, the longest of them in mm or degrees (beyond
-// that the surface bends), and the one that ends the climb.
-const (
-	climbSteps   = 20
-	climbLongest = 4.0
-	climbEnd     = 1e-4
-)
-
-// climb goes from start to a local maximum of likelihood and prior by
-// Gauss–Newton (Nocedal & Wright, Numerical Optimization, 2nd ed., ch. 10.3, quoted from
-// memory); a step that leads down is halved.
-func (pl *Placer) climb(o Observation, prior Prior, start [HeadsetDim]float64) (Mode, bool) {
-	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
-	if precision.Inverse(prior.Cov) != nil {
-		return Mode{}, false
-	}
-	p, ok := pl.at(o, prior, precision, start)
-	if !ok {
-		return p, false
-	}
-	for range climbSteps {
-		step, longest := p.step(prior, precision)
-		if longest > climbLongest {
-			for i := range step {
-				step[i] *= climbLongest / longest
-			}
-			longest = climbLongest
-		}
-		var q Mode
-		for {
-			next := p.Pos
-			for i := range next {
-				next[i] += step[i]
-			}
-			if q, ok = pl.at(o, prior, precision, next); !ok {
-				return p, false
-			}
-			if q.log > p.log || longest < climbEnd {
-				break
-			}
-			for i := range step {
-				step[i] /= 2
-			}
-			longest /= 2
-		}
-		if q.log > p.log {
-			p = q
-		}
-		if longest < climbEnd {
-			break
-		}
-	}
-	return p, true
-}
-
-// step is the Gauss–Newton step from p, with its longest coordinate.
-func (p Mode) step(prior Prior, precision *mat.Dense) (step [HeadsetDim]float64, longest float64) {
-	gradient := mat.NewVecDense(HeadsetDim, nil)
-	for i := range step {
-		v := p.gradient[i]
-		for j := range step {
-			v -= precision.At(i, j) * (p.Pos[j] - prior.Mean[j])
-		}
-		gradient.SetVec(i, v)
-	}
-	var d mat.VecDense
-	d.MulVec(p.Cov, gradient)
-	for i := range step {
-		step[i] = d.AtVec(i)
-		longest = math.Max(longest, math.Abs(step[i]))
-	}
-	return step, longest
-}
-
-// at lays the seating against the surface at pos.
-func (pl *Placer) at(o Observation, prior Prior, precision *mat.Dense, pos [HeadsetDim]float64) (Mode, bool) {
-	p := Mode{Pos: pos, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
-	for e := range pl.Models {
-		if o.Present[e] && !pl.addEar(&p, o, e) {
-			return p, false
-		}
-	}
-	p.log = p.sound
-	var sum, cov mat.Dense
-	for i := range pos {
-		for j := range pos {
-			p.log -= (pos[i] - prior.Mean[i]) * precision.At(i, j) * (pos[j] - prior.Mean[j]) / 2
-		}
-	}
-	sum.Add(precision, p.info)
-	if cov.Inverse(&sum) != nil {
-		return p, false
-	}
-	p.Cov = stats.Symmetric(&cov)
-	return p, true
-}
-
-// addEar adds what ear e says at p.pos: likelihood −½(r'V⁻¹r + log|V|) with its
-// gradient J'V⁻¹r and information J'V⁻¹J. The slope of log|V| is left out; V
-// changes slowly.
-func (pl *Placer) addEar(p *Mode, o Observation, e int) bool {
-	m := &pl.Models[e]
-	n := m.Bands.N
-	level, slope, excess := pl.surface[e].At([3]float64(p.Pos[3*e : 3*e+3]))
-	p.Resid[e], p.Slope[e], p.Excess[e] = make([]float64, n), mat.NewDense(n, 3, nil), excess
-	white := mat.NewDense(n, 4, nil) // V^-½ times the columns J and r
-	for b := range n {
-		p.Resid[e][b] = o.Level[e][b] - level[b]
-		for a := range 3 {
-			p.Slope[e].Set(b, a, slope[a][b])
-			white.Set(b, a, slope[a][b])
-		}
-		white.Set(b, 3, p.Resid[e][b])
-	}
-	cov, ok := stats.Factorize(m.Covariance(1, excess, o.Variance[e]))
-	if !ok {
-		return false
-	}
-	cov.Whiten(white)
-	var square mat.Dense // 4 × 4
-	square.Mul(white.T(), white)
-	for a := range 3 {
-		p.gradient[3*e+a] = square.At(a, 3)
-		for b := range 3 {
-			p.info.Set(3*e+a, 3*e+b, square.At(a, b))
-		}
-	}
-	p.Misfit[e] = square.At(3, 3)
-	p.sound -= (p.Misfit[e] + cov.LogDet()) / 2
-	p.Dof[e] = -seatingUnknowns
-	for _, v := range o.Variance[e] {
-		if v < survey.MissingVar {
-			p.Dof[e]++
-		}
-	}
-	return true
 }

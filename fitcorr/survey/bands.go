@@ -13,6 +13,7 @@ import (
 type Bands struct {
 	First, N int       // the lowest kept band, and how many position bands there are
 	Hz       []float64 // mid frequencies, N
+	LeakTail []float64 // what is left of a leak's loss above its range, re that at LowHz: (LowHz/Hz)², N
 }
 
 const (
@@ -30,6 +31,9 @@ func NewBands() Bands {
 	}
 	for i := p.First; i+joined <= len(all) && all[i+joined-1].Upper < HighHz; i += joined {
 		p.Hz = append(p.Hz, math.Sqrt(all[i].Lower*all[i+joined-1].Upper))
+	}
+	for _, hz := range p.Hz {
+		p.LeakTail = append(p.LeakTail, math.Pow(LowHz/hz, 2))
 	}
 	p.N = len(p.Hz)
 	return p

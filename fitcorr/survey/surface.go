@@ -78,6 +78,7 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 		slope[a] = make([]float64, len(s.weights))
 	}
 	k, change := make([]float64, len(s.rows)), make([][4]float64, len(s.rows)) // of the kernel, and its gradient
+	var rest float64                                                           // of the variance of the surface
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
 			for i, row := range s.rows {
@@ -85,8 +86,8 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 				k[i], g = z.kernel.grad(d, row)
 				change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
 			}
+			rest = math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
 		}
-		v := math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
 		for r := z.from; r < z.to; r++ {
 			var sum, forward, up, turn, count float64 // of the change and its gradient
 			for w := s.weights[r]; len(w) > 0; w = w[len(change):] {
@@ -100,7 +101,7 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 				count++
 			}
 			count = max(count, 1)
-			level[r], excess[r] = sum/count, v
+			level[r], excess[r] = sum/count, rest
 			slope[0][r], slope[1][r], slope[2][r] = forward/count, up/count, turn/count
 		}
 	}
