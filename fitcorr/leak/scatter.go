@@ -3,8 +3,9 @@ package leak
 import (
 	"math"
 
-	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
+
+	"asworn/fitcorr/stats"
 )
 
 // Scatter is how the low end of seatings differs for reasons other than gain
@@ -91,19 +92,16 @@ func weightOf(base mat.Symmetric, variance []float64) (*mat.Dense, float64, erro
 		}
 		sub.SetSym(a, a, sub.At(a, a)+variance[k])
 	}
-	u, ok := lapack64.Potrf(sub.RawSymmetric()) // see restricted
+	factor, ok := stats.Factorize(sub)
 	if !ok {
 		return nil, 0, errSingular
 	}
-	logDet := 0.0
-	for a := range use {
-		logDet += 2 * math.Log(sub.At(a, a))
-	}
-	lapack64.Potri(u)
+	logDet := factor.LogDet()
+	inverse := factor.Inverse()
 	for a, k := range use {
 		for b, l := range use[a:] {
-			out.Set(k, l, sub.At(a, a+b))
-			out.Set(l, k, sub.At(a, a+b))
+			out.Set(k, l, inverse.At(a, a+b))
+			out.Set(l, k, inverse.At(a, a+b))
 		}
 	}
 	return out, logDet, nil

@@ -3,12 +3,11 @@ package leak
 import (
 	"math"
 
-	"gonum.org/v1/gonum/blas"
-	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
-	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
+
+	"asworn/fitcorr/stats"
 )
 
 // weigh sets the weight of every curve: the inverse of scatter plus noise,
@@ -101,29 +100,25 @@ func (j *joint) learnScatter() Scatter {
 
 // restricted returns −2 times the restricted log-likelihood of the residual
 // with covariance base + noise, constants left out; cov and work are scratch.
-// It calls LAPACK and BLAS itself, since mat.Cholesky spends half its time on
-// a condition number that nobody asks for here.
 func (d leftOver) restricted(base, cov *mat.SymDense, work *mat.Dense) float64 {
 	m := len(d.use)
 	_, cols := d.columns.Dims()
-	v, y := cov.RawSymmetric(), work.RawMatrix()
-	v.N, y.Rows, y.Cols = m, m, cols
+	v, to := cov.SliceSym(0, m).(*mat.SymDense), work.Slice(0, m, 0, cols).(*mat.Dense)
+	raw, from := v.RawSymmetric(), base.RawSymmetric()
 	for a, k := range d.use {
+		row := raw.Data[a*raw.Stride : a*raw.Stride+m]
 		for b := a; b < m; b++ {
-			v.Data[a*v.Stride+b] = base.At(k, d.use[b])
+			row[b] = from.Data[k*from.Stride+d.use[b]]
 		}
-		v.Data[a*v.Stride+a] += d.variance[a]
-		copy(y.Data[a*y.Stride:a*y.Stride+cols], d.columns.RawRowView(a))
+		row[a] += d.variance[a]
 	}
-	u, ok := lapack64.Potrf(v)
+	to.Copy(d.columns)
+	u, ok := stats.Factorize(v)
 	if !ok {
 		return math.Inf(1)
 	}
-	blas64.Trsm(blas.Left, blas.Trans, 1, u, y)
-	sum := 0.0
-	for a := range m {
-		sum += 2 * math.Log(u.Data[a*u.Stride+a])
-	}
+	u.Whiten(to)
+	sum, y := u.LogDet(), to.RawMatrix()
 	// Orthogonalise the columns one after the other (modified Gram–Schmidt),
 	// the residual last.
 	dot := func(p, q int) (s float64) {

@@ -40,16 +40,22 @@ func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 		return false
 	}
 	lf.logDet = factor.LogDet() + prior.LogDet
-	inverse := stats.Full(factor.Inverse())
+	inverse := factor.Inverse().RawSymmetric()
 	lf.given = mat.NewDense(l.Dim(), l.Dim(), nil)
 	for i, a := range index {
-		from, to := inverse.RawRowView(a), lf.given.RawRowView(i)
-		for j, b := range index {
-			to[j] = from[b]
+		for j, b := range index[:i+1] {
+			v := inverse.Data[min(a, b)*inverse.Stride+max(a, b)]
+			lf.given.Set(i, j, v)
+			lf.given.Set(j, i, v)
 		}
 	}
-	pv := lf.ev.times(l, lf.given)
-	lf.pull = mat.DenseCopyOf(pv.T())
+	lf.pull = mat.NewDense(l.Dim(), l.Dim(), nil)
+	for k, b := range lf.ev.blocks {
+		if b != nil {
+			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
+			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), stats.Full(b))
+		}
+	}
 	pvp := lf.ev.times(l, lf.pull)
 	pvp.Scale(-1, pvp)
 	for k, b := range lf.ev.blocks {

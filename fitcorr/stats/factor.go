@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/lapack/lapack64"
 	"gonum.org/v1/gonum/mat"
 )
@@ -22,8 +23,26 @@ func Factorize(c *mat.SymDense) (factor, bool) {
 
 // Whiten overwrites x by U'⁻¹x, whose columns then have the unit covariance.
 func (f factor) Whiten(x *mat.Dense) {
-	blas64.Trsm(blas.Left, blas.Trans, 1, blas64.Triangular(f), x.RawMatrix())
+	raw := x.RawMatrix()
+	if raw.Cols > narrow {
+		blas64.Trsm(blas.Left, blas.Trans, 1, blas64.Triangular(f), raw)
+		return
+	}
+	// BLAS goes by rows of x, which are too short to go by: column by column, same bits.
+	column := make([]float64, f.N)
+	for c := range raw.Cols {
+		mat.Col(column, c, x)
+		for k := range column {
+			u := f.Data[k*f.Stride+k : k*f.Stride+f.N]
+			column[k] *= 1 / u[0]
+			floats.AddScaled(column[k+1:], -column[k], u[1:])
+		}
+		x.SetCol(c, column)
+	}
 }
+
+// narrow is how many columns are few to Whiten.
+const narrow = 8
 
 // Solve overwrites x by (U'U)⁻¹x.
 func (f factor) Solve(x *mat.Dense) {
