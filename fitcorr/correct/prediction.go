@@ -30,17 +30,21 @@ func (p *prediction) move(b int, share float64) float64 {
 // square over known bands. The curve's own scatter stays in it either way, and
 // makes a small correction a matter of luck.
 func (p *prediction) nearer(thirds []int, share float64) float64 {
+	var bands []int
+	var moves []float64
+	for _, t := range thirds {
+		for b := seat.PerThird * t; b < seat.PerThird*(t+1); b++ {
+			if p.known[b] {
+				bands, moves = append(bands, b), append(moves, p.move(b, share))
+			}
+		}
+	}
 	count := 0
 	for i, truth := range p.truths {
 		gain := 0.0
-		for _, t := range thirds {
-			for b := seat.PerThird * t; b < seat.PerThird*(t+1); b++ {
-				if p.known[b] {
-					// (off)² − (off − move)²
-					move := p.move(b, share)
-					gain += move * (2*(truth[b]+p.scatter[i][b]) - move)
-				}
-			}
+		for k, b := range bands {
+			// (off)² − (off − move)²
+			gain += moves[k] * (2*(truth[b]+p.scatter[i][b]) - moves[k])
 		}
 		if gain > 0 {
 			count++
