@@ -68,7 +68,11 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	for _, m := range slices.Concat(surveyed, atDrum) {
 		m.Believe()
 	}
-	worn, err := panelOf(mem, surveyed, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, surveyed, bare, opt) })
+	var toWear []*position.Model
+	for _, m := range surveyed {
+		toWear = append(toWear, m.ForPanel())
+	}
+	worn, err := panelOf(mem, toWear, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, toWear, bare, opt) })
 	if ctx.Err() != nil {
 		return Analysis{}, Frozen{}, ctx.Err()
 	}

@@ -89,7 +89,7 @@ func TestMemory(t *testing.T) {
 		t.Skip("simulates whole studies")
 	}
 	plan := toy.Small(7)
-	plan.Listeners = 2
+	plan.Listeners, plan.Drum = 2, true
 	ss, _ := plan.Study()
 	opt := seat.DefaultOptions()
 	analyse := func(ss []seat.Seating, mem Memory) string {
@@ -110,12 +110,14 @@ func TestMemory(t *testing.T) {
 		name    string
 		without func(s seat.Seating) bool
 		all     bool // everything is recalled
+		panel   bool // the panel is
 	}{
-		{"nothing", func(seat.Seating) bool { return false }, true},
-		{"fixture", func(s seat.Seating) bool { return s.ID == "Model A/fixture1" }, false},
-		{"survey", func(s seat.Seating) bool { return s.ID == "Model A/survey5" }, false},
-		{"worn", func(s seat.Seating) bool { return s.Worn() && s.Number == 1 && s.Model == "Model A" }, false},
-		{"bare", func(s seat.Seating) bool { return s.Model == "" && s.Subject != capture.FixtureSubject }, false},
+		{"nothing", func(seat.Seating) bool { return false }, true, true},
+		{"drum", func(s seat.Seating) bool { return s.ID == "Model A/drum0" }, false, true},
+		{"fixture", func(s seat.Seating) bool { return s.ID == "Model A/fixture1" }, false, false},
+		{"survey", func(s seat.Seating) bool { return s.ID == "Model A/survey5" }, false, false},
+		{"worn", func(s seat.Seating) bool { return s.Worn() && s.Number == 1 && s.Model == "Model A" }, false, false},
+		{"bare", func(s seat.Seating) bool { return s.Model == "" && s.Subject != capture.FixtureSubject }, false, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			mem := newNotes(shared)
@@ -131,8 +133,8 @@ func TestMemory(t *testing.T) {
 			if got := analyse(ss, mem); got != want {
 				t.Error("another analysis than without a memory")
 			}
-			if whole := mem.recalled["panel"] == 1; whole != c.all {
-				t.Errorf("panel recalled: %v", whole)
+			if panel := mem.recalled["panel"] == 1; panel != c.panel {
+				t.Errorf("panel recalled: %v", panel)
 			}
 			if mem.recalled["survey"] == 0 {
 				t.Error("no survey was recalled")

@@ -137,6 +137,13 @@ func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[s
 	return m
 }
 
+// ForPanel is what the worn seatings are fitted with: the model without the places of its
+// seatings on the fixture, which an ordinary one at either point alters and no worn one asks
+// for. What it shares with m must not be changed.
+func (m *Model) ForPanel() *Model {
+	return &Model{Name: m.Name, Point: m.Point, Seatings: m.Seatings, Ears: m.Ears, Mark: m.Mark}
+}
+
 func (m *Model) note(format string, args ...any) {
 	m.Notes = append(m.Notes, fmt.Sprintf(format, args...))
 }
