@@ -92,6 +92,7 @@ func (t *toySummary) addStudy(a Analysis, truth toy.Truth) {
 // TestToyStudies holds the estimator against the toy's truth. ASWORN_TOY=n
 // prints the table of n full studies instead of the small one's bounds.
 func TestToyStudies(t *testing.T) {
+	t.Parallel()
 	n, plan := 1, toy.Small(100)
 	if v, err := strconv.Atoi(os.Getenv("ASWORN_TOY")); err == nil {
 		n, plan = v, toy.Default(100)
@@ -135,6 +136,7 @@ func TestAnalyseDeterministic(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	plan := toy.Small(5)
 	plan.Listeners = 2
 	ss, _ := plan.Study()
@@ -201,6 +203,7 @@ func TestAnalysePoorStudies(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	plan := toy.Small(9)
 	plan.Models, plan.Listeners = 1, 2
 	full, _ := plan.Study()
@@ -243,10 +246,7 @@ func TestAnalysePoorStudies(t *testing.T) {
 	}
 	for _, c := range cases {
 		t.Run(c.name, func(t *testing.T) {
-			a, _, err := Analyse(context.Background(), c.ss, seat.DefaultOptions())
-			if err != nil {
-				t.Fatal(err)
-			}
+			a, _ := analyse(t, c.ss)
 			said := strings.Join(a.Cannot, "; ")
 			offsets, panel := false, false
 			for _, m := range a.Models {
@@ -269,6 +269,7 @@ func TestAnalysePoorStudies(t *testing.T) {
 
 // TestSlippedRow: one survey row that lies is found and hardly counts.
 func TestSlippedRow(t *testing.T) {
+	t.Parallel()
 	plan := toy.Small(3)
 	plan.Models, plan.Listeners, plan.Bare = 1, 0, false
 	ss, _ := plan.Study()

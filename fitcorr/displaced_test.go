@@ -18,23 +18,18 @@ func TestDisplacedListeners(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	plan := toy.Small(3)
 	plan.Models, plan.Displaced = 1, 2
 	ss, _ := plan.Study()
-	a, _, err := Analyse(context.Background(), ss, seat.DefaultOptions())
-	if err != nil {
-		t.Fatal(err)
-	}
+	a, _ := analyse(t, ss)
 	for _, m := range a.Models {
 		if !slices.Contains(m.Worn.Separation, panel.ByDisplacedListeners) {
 			t.Errorf("%s: separation %q does not name the displaced listeners", m.Model, m.Worn.Separation)
 		}
 	}
 	plain := slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return s.Subject != capture.FixtureSubject && s.Survey != nil })
-	b, _, err := Analyse(context.Background(), plain, seat.DefaultOptions())
-	if err != nil {
-		t.Fatal(err)
-	}
+	b, _ := analyse(t, plain)
 	if b.Models[0].Worn.Mean == a.Models[0].Worn.Mean {
 		t.Error("displaced listeners change nothing")
 	}

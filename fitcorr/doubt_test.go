@@ -17,6 +17,7 @@ func TestDoubtfulSeating(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	plan := toy.Small(9)
 	plan.Models, plan.Seatings = 1, 4
 	ss, truth := plan.Study()

@@ -19,6 +19,7 @@ func TestDrumSeatings(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(31)
 	plan.Models = 1
 	alone, _ := plan.Study()
@@ -98,6 +99,7 @@ func TestEqualNumbersAreOnePlacement(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(31) // as TestDrumSeatings has it
 	plan.Models, plan.Drum = 1, true
 	ss, _ := plan.Study()

@@ -88,6 +88,7 @@ func TestMemory(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	plan := toy.Small(7)
 	plan.Listeners, plan.Drum = 2, true
 	ss, _ := plan.Study()

@@ -15,6 +15,7 @@ func TestMisfits(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(41)
 	plan.Drum = true
 	ss, _ := plan.Study()
@@ -89,6 +90,7 @@ func TestElectricalEar(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	ss, _ := toy.Small(42).Study()
 	for i := range ss {
 		if ss[i].Model == "Model A" {

@@ -33,6 +33,7 @@ func TestReadingsTellPositions(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	var with, without struct{ mean, seating, width, matches float64 }
 	held, means := 0, 0
 	for seed := uint64(4); seed < 6; seed++ {
@@ -89,6 +90,7 @@ func TestReadingSlips(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(5)
 	plan.Models = 1
 	ss, truth := plan.Study()
@@ -119,6 +121,7 @@ func TestReadingsNeedTheFixture(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(6)
 	plan.Models = 1
 	ss, truth := plan.Study()
@@ -143,6 +146,7 @@ func TestReadingErrorIsLearned(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(7)
 	plan.Models = 1
 	ss, truth := plan.Study()
@@ -159,6 +163,7 @@ func TestCheckWithReading(t *testing.T) {
 	if testing.Short() {
 		t.Skip("takes long")
 	}
+	t.Parallel()
 	plan := toy.Small(8)
 	plan.Models = 1
 	ss, truth := plan.Study()

@@ -45,6 +45,7 @@ func withLoopback(t *testing.T, dir string) {
 // out, which hear the sound too and louder; where the cable is not plugged in that is
 // told, and it is asked for again. Every file then has it in the study's channel.
 func TestRecordFindsTheLoopback(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	withLoopback(t, dir)
 	b := threeInputs{newSimulatedBench()} // the right microphone on input 1; the left one moves
@@ -98,6 +99,7 @@ func TestRecordFindsTheLoopback(t *testing.T) {
 // A microphone that cannot be touched is found by playing its side alone; where both
 // hear a side alike that is told.
 func TestRecordFindsMicrophonesByPlaying(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	b := newSimulatedBench()
 	apart := b.Paths

@@ -21,7 +21,9 @@ func tooEarly(t *testing.T, sweep ...string) *session {
 // Sound that takes longer on its way than a take waits is measured and waited for, by the
 // next take or by a level check, and what makes it quicker is said.
 func TestRecordWaitsForLateSound(t *testing.T) {
+	t.Parallel()
 	t.Run("take", func(t *testing.T) {
+		t.Parallel()
 		s := tooEarly(t, "--seconds", "1.2", "--gap", "1.5")
 		s.wants("sound arrives 1.25 s after it is played, and this take waited 0.40 s: the next one waits for it")
 		s.wants("a shorter buffer of the sound server, is quicker")
@@ -33,6 +35,7 @@ func TestRecordWaitsForLateSound(t *testing.T) {
 		s.ends()
 	})
 	t.Run("level check", func(t *testing.T) {
+		t.Parallel()
 		s := tooEarly(t) // sweeps so short that the second may be what is heard
 		s.wants("make the level check (l), which listens for 2 s")
 		s.wants("q quit")

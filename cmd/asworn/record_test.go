@@ -160,7 +160,7 @@ func (s *session) watch() {
 // wants waits until the terminal shows a text after what was wanted before.
 func (s *session) wants(text string) {
 	s.t.Helper()
-	for range 600 { // 30 s
+	for range 3000 { // 30 s
 		s.mu.Lock()
 		at := bytes.Index(s.seen.Bytes(), []byte(text))
 		if at >= 0 {
@@ -174,7 +174,7 @@ func (s *session) wants(text string) {
 		select {
 		case code := <-s.code:
 			s.t.Fatalf("ended with code %d while %q was waited for; the terminal shows\n%s", code, text, seen)
-		case <-time.After(50 * time.Millisecond):
+		case <-time.After(10 * time.Millisecond):
 		}
 	}
 	s.mu.Lock()
@@ -318,6 +318,7 @@ func setUpBench(t *testing.T, dir string) {
 // Of several fixtures the one on the bench is asked for; its rows and the panel's
 // are recorded, and new rows are its own.
 func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	setUpBench(t, dir)
 	change := func(name string, f func(string) string) {
@@ -393,6 +394,7 @@ func TestRecordOnOneOfSeveralFixtures(t *testing.T) {
 // Nothing is played where a take could not be kept, nor by two sessions at once, and a
 // row that was added is in the sheet at once.
 func TestRecordKeepsNoTakeWaiting(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	setUpBench(t, dir)
 	s := startSession(t, newSimulatedBench(), "record", dir)
@@ -473,6 +475,7 @@ func TestRecordPlaybackGone(t *testing.T) {
 // What a meter read counts until the level is checked again: then it has to be read again
 // before anybody hears anything.
 func TestRecordLevelIsReadAgain(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	setUpBench(t, dir)
 	b := newSimulatedBench()
@@ -502,6 +505,7 @@ func TestRecordLevelIsReadAgain(t *testing.T) {
 
 // One fixture seating after the other, each with a number and a row of its own.
 func TestRecordOneModel(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t)
 	b := newSimulatedBench()
 	setUpBench(t, dir)
@@ -553,6 +557,7 @@ func TestRecordOneModel(t *testing.T) {
 // Files of another recorder become the next rows, in order; originals stay as
 // they are, a file is taken once, and the last one can be undone.
 func TestRecordFrom(t *testing.T) {
+	t.Parallel()
 	dir, from := benchStudy(t, "--seatings", "2"), t.TempDir()
 	b := newSimulatedBench()
 	setup, err := study.LoadPartial(dir)
@@ -663,6 +668,7 @@ func TestRecordFromAnOddFolder(t *testing.T) {
 	if testing.Short() {
 		t.Skip("left out by -short: the folder is looked at once a second")
 	}
+	t.Parallel()
 	dir, from := benchStudy(t, "--fixture", "4"), t.TempDir()
 	setup, err := study.LoadPartial(dir)
 	if err != nil {
@@ -792,8 +798,10 @@ func TestRecordKilled(t *testing.T) {
 	if testing.Short() {
 		t.Skip("left out by -short: sound in real time")
 	}
+	t.Parallel()
 	for _, phase := range []string{"y confirms them", "ANY KEY STOPS", "judging", "KEEP: recorded"} {
 		t.Run(phase, func(t *testing.T) {
+			t.Parallel()
 			dir := benchStudy(t, "--seatings", "2")
 			setUpBench(t, dir)
 			s, process := startProcess(t, "record", dir)
@@ -849,6 +857,7 @@ func TestRecordKilled(t *testing.T) {
 // A study that goes on another day: the level on the fixture is compared with the
 // day before, rows are dropped and repeated without the sheet being edited.
 func TestRecordAnotherDay(t *testing.T) {
+	t.Parallel()
 	dir := benchStudy(t, "--seatings", "2")
 	setUpBench(t, dir)
 	b := newSimulatedBench()

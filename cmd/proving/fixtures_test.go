@@ -16,6 +16,7 @@ func TestPositionExplains(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	var measured, final float64
 	studies := 0
 	for seed := range uint64(3) {

@@ -20,6 +20,7 @@ func TestLeakCorner(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	type set struct {
 		name   string
 		seeds  []uint64

@@ -17,6 +17,7 @@ func TestPanelLeakAsToWho(t *testing.T) {
 	if testing.Short() {
 		t.Skip("draws hundreds of studies")
 	}
+	t.Parallel()
 	const studies, seed = 200, 510_000
 	for _, c := range conditions() {
 		if c.name != "read-leaks" {

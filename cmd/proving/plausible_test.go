@@ -18,6 +18,7 @@ func TestPublished(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
 	}
+	t.Parallel()
 	for _, name := range "abcd" {
 		t.Run(string(name), func(t *testing.T) {
 			world := generators[string(name)].world

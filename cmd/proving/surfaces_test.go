@@ -14,6 +14,7 @@ import (
 // What is analysed of the same drawn study: rows of earlier models and of displaced
 // listeners as the condition says, the new model's otherwise the same; only that one is judged.
 func TestSurfacesTake(t *testing.T) {
+	t.Parallel()
 	counts := map[string]int{}
 	var ss []fitcorr.Seating // the same for all conditions
 	for _, c := range conditions() {
