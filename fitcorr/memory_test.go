@@ -12,6 +12,7 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
+	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
 )
 
@@ -27,10 +28,15 @@ type notes struct {
 func (n *notes) Recall(name string, of []any, to any) (func(any), bool) {
 	var curves []any // which JSON leaves out
 	for _, part := range of {
-		if ss, ok := part.([]seat.Seating); ok {
-			for _, s := range ss {
-				curves = append(curves, s.Ears)
-			}
+		var ss []seat.Seating
+		switch part := part.(type) {
+		case []seat.Seating:
+			ss = part
+		case position.Model:
+			ss = part.Seatings
+		}
+		for _, s := range ss {
+			curves = append(curves, s.Ears)
 		}
 	}
 	text, err := json.Marshal([]any{name, of, curves})
