@@ -137,7 +137,7 @@ func (fit *panelFit) solve(first []int) bool {
 		rhs.AddVec(rhs, lf.score)
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
-	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(stats.Full(sum), root0))
+	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(mat.DenseCopyOf(sum), root0))
 	info := stats.Symmetric(whole)
 	for k := range info.SymmetricDim() {
 		stats.AddSym(info, k, k, 1)

@@ -53,7 +53,7 @@ func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 	for k, b := range lf.ev.blocks {
 		if b != nil {
 			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
-			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), stats.Full(b))
+			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), mat.DenseCopyOf(b))
 		}
 	}
 	pvp := lf.ev.times(l, lf.pull)
@@ -171,7 +171,7 @@ func (ev evidence) times(l effects.Layout, x *mat.Dense) *mat.Dense {
 		}
 		from := l.Start(k)
 		to := from + b.SymmetricDim()
-		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), stats.Full(b), x.Slice(from, to, 0, cols).(*mat.Dense))
+		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), mat.DenseCopyOf(b), x.Slice(from, to, 0, cols).(*mat.Dense))
 	}
 	return out
 }

@@ -38,7 +38,7 @@ func (p *posteriors) blockCov(li, m int) *mat.Dense {
 		from, size := m*p.fit.Block(), p.fit.Block()
 		shared := mat.NewSymDense(size, nil)
 		shared.SymOuterK(1, p.sharedOf(li, m))
-		cov := stats.Full(shared)
+		cov := mat.DenseCopyOf(shared)
 		cov.Add(cov, given.Slice(from, from+size, from, from+size))
 		p.blocks[kind] = cov
 	}

@@ -35,13 +35,15 @@ type cupsApart struct {
 
 // halfVariance is the prior's variance of half the difference of the cups, per axis, mm².
 func (p Prior) halfVariance() (v [ReadDim]float64) {
+	_, cov := Normal{Cov: p.Cov}.half(-1)
 	for a := range v {
-		v[a] = (p.Cov.At(a, a) + p.Cov.At(3+a, 3+a) - 2*p.Cov.At(a, 3+a)) / 4
+		v[a] = cov[a][a]
 	}
 	return v
 }
 
-// apart divides the prior out of half the difference of the cups: precisions subtract.
+// apart divides the prior out of half the difference of the cups: precisions subtract. The
+// prior is about cups that do not differ, its axes independent.
 func (p Normal) apart(prior Prior) cupsApart {
 	const least = 1e-6 // 1/mm²: of cups of which the sound says nothing
 	at, cov := p.half(-1)

@@ -198,7 +198,7 @@ func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e in
 	chol.Solve(vs)
 	var svs, cov mat.Dense
 	svs.Mul(scat, vs)
-	k := stats.Product(stats.Full(scat), stats.Full(chol.Inverse())) // Σ V⁻¹
+	k := stats.Product(mat.DenseCopyOf(scat), mat.DenseCopyOf(chol.Inverse())) // Σ V⁻¹
 	cov.Mul(stats.Product(k, &jcj), k.T())
 	for i := range n {
 		for j := i; j < n; j++ {

@@ -37,22 +37,6 @@ func Symmetric(d *mat.Dense) *mat.SymDense {
 	return s
 }
 
-// Full is s as a general matrix, n × n, whose products are faster than symmetric ones. It is
-// a copy.
-func Full(s *mat.SymDense) *mat.Dense {
-	raw := s.RawSymmetric()
-	out := mat.NewDense(raw.N, raw.N, nil)
-	to := out.RawMatrix()
-	for i := range raw.N {
-		row := raw.Data[i*raw.Stride+i : i*raw.Stride+raw.N]
-		copy(to.Data[i*to.Stride+i:], row)
-		for j, v := range row {
-			to.Data[(i+j)*to.Stride+i] = v
-		}
-	}
-	return out
-}
-
 // QuadForm is x'mx of a square m given by rows; zero rows give 0.
 func QuadForm(m [][]float64, x []float64) float64 {
 	var sum float64

@@ -58,14 +58,14 @@ func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 	var clearest Part
 	for i, t := range tests {
 		p.Parts[i] = Undetermined
-		in := t.pWithin(t[0].tol, at[i].alone)
-		if in <= at[i].alone.alpha {
+		in, within := t.within(at[i])
+		if within {
 			p.Parts[i] = Use
 		}
 		if i < 2 && in > farthest {
 			farthest, p.Decides = in, names[i]
 		}
-		if v := t.pBeyond(t[0].tol, at[i].shared); v <= at[i].shared.alpha {
+		if v, beyond := t.beyond(at[i]); beyond {
 			p.Parts[i], p.Outcome = Move, Move
 			if v < least {
 				least, clearest = v, names[i]
@@ -85,16 +85,17 @@ func decide(tests [parts]mixtureTests, at [parts]sizes) Position {
 func shows(of Outcome, tests [parts]mixtureTests, at [parts]sizes) bool {
 	if of == Use {
 		for i, t := range tests[:2] {
-			if t.pWithin(t[0].tol, at[i].alone) > at[i].alone.alpha {
+			if _, within := t.within(at[i]); !within {
 				return false
 			}
 		}
 	}
-	outside := false
 	for i, t := range tests {
-		outside = outside || t.pBeyond(t[0].tol, at[i].shared) <= at[i].shared.alpha
+		if _, beyond := t.beyond(at[i]); beyond {
+			return of == Move
+		}
 	}
-	return outside == (of == Move)
+	return of == Use
 }
 
 // Distance is the deciding distance with its limits, mm: estimate, lower, upper.

@@ -40,6 +40,18 @@ func (m mixtureTests) pBeyond(tol float64, s size) (p float64) {
 	return p
 }
 
+// within is the P value of the test of lying within the tolerance, and whether that is shown.
+func (m mixtureTests) within(at sizes) (p float64, shown bool) {
+	p = m.pWithin(m[0].tol, at.alone)
+	return p, p <= at.alone.alpha
+}
+
+// beyond is the same of lying outside.
+func (m mixtureTests) beyond(at sizes) (p float64, shown bool) {
+	p = m.pBeyond(m[0].tol, at.shared)
+	return p, p <= at.shared.alpha
+}
+
 // limits are the mean distance and the tolerances between which neither test shows anything, mm: with
 // one of the upper limit or more the seating would be shown to lie within, with one of the lower
 // or less to lie outside. Each is thus a one-sided confidence limit of the distance, at the size of its test.
