@@ -1,6 +1,7 @@
 package fitcorr
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"slices"
@@ -41,7 +42,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	ss = without(ss, a.Misfits)
 	names, byModel, bare := splitModels(ss)
-	prepared, err := prepareAll(ctx, names, byModel, opt, mem)
+	prepared, err := prepareAll(ctx, names, byModel, opt.Jobs, mem)
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
@@ -51,7 +52,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 			a.Misfits = append(a.Misfits, bad...)
 			ss = without(ss, bad)
 			rest := without(byModel[names[i]], bad)
-			prepared[i] = prepare(names[i], rest, newSurveyed(names[i], rest, capture.Blocked, opt, mem), newSurveyed(names[i], rest, capture.Drum, opt, mem), opt)
+			prepared[i] = prepare(names[i], rest, newSurveyed(names[i], rest, capture.Blocked, mem), newSurveyed(names[i], rest, capture.Drum, mem))
 		}
 	}
 	var surveyed, atDrum []*position.Model
@@ -72,12 +73,20 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	for _, m := range surveyed {
 		toWear = append(toWear, m.ForPanel())
 	}
-	worn, err := panelOf(mem, toWear, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, toWear, bare, opt) })
-	if ctx.Err() != nil {
-		return Analysis{}, Frozen{}, ctx.Err()
+	var worn map[string]*panel.Result
+	var unworn error
+	err = workers.All(ctx, 1+len(prepared), opt.Jobs, func(i int) {
+		if i > 0 {
+			prepared[i-1].beside(opt, mem)
+			return
+		}
+		worn, unworn = panelOf(mem, toWear, bare, opt, func() (map[string]*panel.Result, error) { return panel.Fit(ctx, toWear, bare, opt) })
+	})
+	if err = cmp.Or(err, ctx.Err()); err != nil {
+		return Analysis{}, Frozen{}, err
 	}
-	if err != nil {
-		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", err))
+	if unworn != nil {
+		a.Cannot = append(a.Cannot, fmt.Sprintf("worn offsets: %v", unworn))
 	}
 	a.StandOuts = standout.Find(ss, opt)
 	if len(names) > 0 {
@@ -104,19 +113,19 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 
 // prepareAll surveys every model at both points and prepares it for the panel, in the order
 // of names. The error is ctx's.
-func prepareAll(ctx context.Context, names []string, byModel map[string][]seat.Seating, opt seat.Options, mem Memory) ([]*prepared, error) {
+func prepareAll(ctx context.Context, names []string, byModel map[string][]seat.Seating, jobs int, mem Memory) ([]*prepared, error) {
 	points := [2]capture.Point{capture.Blocked, capture.Drum}
 	halves := make([]*surveyed, len(points)*len(names)) // points of the first model, then of the next
-	err := workers.All(ctx, len(halves), opt.Jobs, func(i int) {
+	err := workers.All(ctx, len(halves), jobs, func(i int) {
 		name := names[i/len(points)]
-		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], opt, mem)
+		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], mem)
 	})
 	if err != nil {
 		return nil, err
 	}
 	out := make([]*prepared, len(names))
 	for i, name := range names {
-		out[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1], opt)
+		out[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1])
 	}
 	return out, nil
 }

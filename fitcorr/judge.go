@@ -32,11 +32,11 @@ func (f Frozen) Check(s seat.Seating) (position.Offset, verdict.Verdict, error) 
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("model %s at the %s: %w; survey the model there on the fixture first", s.Model, s.Point.Words(), survey.ErrNoSurvey)
 	}
-	leaks := fp.leaksWith(s, f.Options)
-	p, ok := position.PlaceFixture(ref.placer(), s, leaks[s.ID], placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
+	p, ok := position.PlaceFixture(ref.placer(), s, placing.Temper{Headset: fp.Temper, Apart: fp.TemperApart})
 	if !ok {
 		return position.Offset{}, verdict.Verdict{}, fmt.Errorf("seating %s: too few bands count to estimate a position", s.ID)
 	}
+	p.Sealed(fp.leaksWith(s, f.Options)[s.ID])
 	if fp.ApartMM > 0 {
 		p.Apart(fp.ApartMM)
 	}

@@ -23,19 +23,29 @@ type prepared struct {
 	all     []seat.Seating // both points
 	blocked *surveyed
 	drum    *surveyed
+	mark    position.MarkError // of the drum's survey against the blocked one; set by beside
 	// correctors is set by finish; empty without a survey or a worn mean.
 	correctors correct.Correctors
 }
 
-func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.Options) *prepared {
+func prepare(name string, ss []seat.Seating, blocked, drum *surveyed) *prepared {
 	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
 	var points []*position.Model
 	for _, sv := range p.surveyed() {
 		points = append(points, sv.model)
 	}
 	position.CupsApart(points...)
-	p.ma.OpenBack = p.blocked.seal.Open
-	p.ma.Sensitivity = sensitivity.Of(ss, p.blocked.leaks, opt)
+	return p
+}
+
+// beside adds what a model's seatings say without the panel: while that is estimated,
+// which leaves workers idle.
+func (p *prepared) beside(opt seat.Options, mem Memory) {
+	p.blocked.judgeSeals(opt, mem)
+	p.drum.judgeSeals(opt, mem)
+	p.ma.OpenBack = p.blocked.Seal.Open
+	p.ma.Sensitivity = sensitivity.Of(p.all, p.blocked.Leaks, opt)
+	p.mark = p.markBetween(opt, mem)
 	if m := p.drum.model; m != nil {
 		p.ma.DrumSurvey = &m.Reports
 	} else if p.drum.err != nil {
@@ -43,13 +53,31 @@ func prepare(name string, ss []seat.Seating, blocked, drum *surveyed, opt seat.O
 	}
 	if p.blocked.model == nil {
 		p.cannot("%v", p.blocked.err)
-		return p
+		return
 	}
-	if !p.blocked.seal.Told {
-		p.cannot("%s", p.blocked.seal.Reason)
+	if !p.blocked.Seal.Told {
+		p.cannot("%s", p.blocked.Seal.Reason)
 	}
 	p.ma.Survey = p.blocked.model.Reports
-	return p
+}
+
+// markBetween is the error of the drum's mark by readings and, where both points were
+// surveyed, by sound.
+func (p *prepared) markBetween(opt seat.Options, mem Memory) position.MarkError {
+	var marks [2]placing.Mark
+	for i, sv := range []*surveyed{p.blocked, p.drum} {
+		if sv.model != nil {
+			marks[i] = sv.model.Mark
+		}
+	}
+	read := position.MarkBetween(marks[0], marks[1], opt.MarkOr())
+	if p.blocked.model == nil || p.drum.model == nil {
+		return read
+	}
+	mark, _ := recall(mem, "mark", []any{read, p.blocked.onFixture(), p.drum.onFixture()}, func() (position.MarkError, error) {
+		return read.BySound(p.blocked.model, p.drum.model), nil
+	})
+	return mark
 }
 
 // surveyed are the points at which the model was surveyed.
@@ -69,11 +97,7 @@ func (p *prepared) cannot(format string, args ...any) {
 // finish adds offsets and verdicts once the panel is known; w is nil for a
 // model that nobody wore, or that has no survey at the blocked entrance.
 func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAnalysis, FrozenModel) {
-	fm := FrozenModel{Model: p.ma.Model, Open: p.blocked.seal.Open, Blocked: p.blocked.freeze(), Drum: p.drum.freeze()}
-	fm.Mark = position.MarkBetween(fm.Blocked.Mark, fm.Drum.Mark, opt.MarkOr())
-	if p.blocked.model != nil && p.drum.model != nil {
-		fm.Mark = fm.Mark.BySound(p.blocked.model, p.drum.model)
-	}
+	fm := FrozenModel{Model: p.ma.Model, Open: p.blocked.Seal.Open, Blocked: p.blocked.freeze(), Drum: p.drum.freeze(), Mark: p.mark}
 	if p.blocked.model == nil && p.drum.model == nil {
 		return p.ma, fm
 	}
@@ -82,7 +106,7 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 	}
 	if w != nil {
 		for i := range w.Offsets {
-			w.Offsets[i].Leak = p.blocked.leaks[w.Offsets[i].ID]
+			w.Offsets[i].Leak = p.blocked.Leaks[w.Offsets[i].ID]
 		}
 		wornLeaks(&w.Worn, w.Offsets)
 		fm.Worn = freezeTarget(w, bare)
@@ -135,6 +159,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 			p.cannot("seating %s: too few bands count to estimate a position", s.ID)
 			continue
 		}
+		at.Sealed(sv.Leaks[s.ID])
 		fm.refer(&at, s)
 		p.ma.Offsets = append(p.ma.Offsets, at.Offset)
 		if s.Displaced() {

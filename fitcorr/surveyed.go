@@ -14,11 +14,11 @@ import (
 // the survey made at that point where those on the fixture sit.
 type surveyed struct {
 	point    capture.Point
-	seatings []seat.Seating // at that point
-	leaks    map[string][2]seal.Leak
-	seal     seal.Seal
+	seatings []seat.Seating  // at that point
 	model    *position.Model // nil without a survey at that point; err says why
 	err      error
+	sound    []seat.Seating // seatings as seals and survey ask for them; nil where neither is asked for
+	seals                   // set by judgeSeals
 }
 
 // seals is what seal.Judge says.
@@ -27,7 +27,7 @@ type seals struct {
 	Seal  seal.Seal
 }
 
-func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.Options, mem Memory) *surveyed {
+func newSurveyed(name string, ss []seat.Seating, point capture.Point, mem Memory) *surveyed {
 	sv := &surveyed{point: point}
 	for _, s := range ss {
 		if s.Point == point {
@@ -37,25 +37,36 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, opt seat.O
 	if point == capture.Drum && len(survey.Rows(sv.seatings, point)) == 0 {
 		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
 	}
-	sound := unread(sv.seatings)
-	seals, _ := recall(mem, "seals", []any{sound}, func() (s seals, err error) {
-		s.Leaks, s.Seal = seal.Judge(sound, opt)
-		return s, nil
-	})
-	sv.leaks, sv.seal = seals.Leaks, seals.Seal
-	var onFixture []seat.Seating
-	for _, s := range sound {
-		if s.OnFixture() {
-			onFixture = append(onFixture, s)
-		}
-	}
+	sv.sound = unread(sv.seatings)
+	onFixture := sv.onFixture()
 	learned, err := recall(mem, "survey", []any{name, point, onFixture}, func() (position.Learned, error) { return position.Learn(name, point, onFixture) })
 	if err != nil {
 		sv.err = err
 		return sv
 	}
-	sv.model = learned.Place(point, sv.seatings, sv.leaks)
+	sv.model = learned.Place(point, sv.seatings)
 	return sv
+}
+
+// judgeSeals judges the seals of the seatings.
+func (sv *surveyed) judgeSeals(opt seat.Options, mem Memory) {
+	if sv.sound == nil {
+		return
+	}
+	sv.seals, _ = recall(mem, "seals", []any{sv.sound}, func() (s seals, err error) {
+		s.Leaks, s.Seal = seal.Judge(sv.sound, opt)
+		return s, nil
+	})
+}
+
+// onFixture are the seatings on the fixture, unread.
+func (sv *surveyed) onFixture() (out []seat.Seating) {
+	for _, s := range sv.sound {
+		if s.OnFixture() {
+			out = append(out, s)
+		}
+	}
+	return out
 }
 
 // unread are seatings without what was read of their positions, which neither seals nor a

@@ -22,7 +22,7 @@ func flattest(t *testing.T, odd float64) (plane, rest, own float64) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := learned.Place(capture.Blocked, bench, nil)
+	m := learned.Place(capture.Blocked, bench)
 	plane = math.Inf(1)
 	for x := -4.0; x <= 4; x++ {
 		for y := -4.0; y <= 4; y++ {

@@ -26,7 +26,7 @@ func TestReadingFarOff(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m := learned.Place(capture.Blocked, ss, nil)
+	m := learned.Place(capture.Blocked, ss)
 	position.ReadMarks([]*position.Model{m}, opt.Reading)
 	i := slices.IndexFunc(m.Seatings, func(s seat.Seating) bool { return s.Worn() && s.Subject == "L02" })
 	id := m.Seatings[i].ID

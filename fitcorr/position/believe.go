@@ -35,7 +35,7 @@ func (m *Model) Believe() {
 		if !s.OnFixture() {
 			continue
 		}
-		m.Placed[i], _ = PlaceFixture(pl, s, m.Placed[i].Offset.Leak, m.Temper)
+		m.Placed[i], _ = PlaceFixture(pl, s, m.Temper)
 		if s.OrdinaryOnFixture() && m.Placed[i].Cov != nil {
 			m.Placed[i].Apart(m.ApartMM)
 		}

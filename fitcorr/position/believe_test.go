@@ -14,7 +14,7 @@ import (
 // by chance, and seldom; those that lie far off as a rule have the sound believed less, at all seatings on the fixture, and say so.
 func TestBelieve(t *testing.T) {
 	bench := toy.NearEven(300, 1)
-	m, err := newModel("Model E", capture.Blocked, bench.Seatings, nil)
+	m, err := newModel("Model E", capture.Blocked, bench.Seatings)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -5,7 +5,6 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/internal/toy"
-	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 )
 
@@ -13,19 +12,19 @@ import (
 func BenchmarkNewModel(b *testing.B) {
 	bench := toy.NearEven(1, 1)
 	for b.Loop() {
-		if _, err := newModel("Model E", capture.Blocked, bench.Seatings, nil); err != nil {
+		if _, err := newModel("Model E", capture.Blocked, bench.Seatings); err != nil {
 			b.Fatal(err)
 		}
 	}
 }
 
 // newModel surveys a model from its seatings at one point and places those on
-// the fixture; leaks are their seals by id. It fails when neither ear
+// the fixture. It fails when neither ear
 // has a usable survey.
-func newModel(name string, point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) (*Model, error) {
+func newModel(name string, point capture.Point, seatings []seat.Seating) (*Model, error) {
 	l, err := Learn(name, point, seatings)
 	if err != nil {
 		return nil, err
 	}
-	return l.Place(point, seatings, leaks), nil
+	return l.Place(point, seatings), nil
 }

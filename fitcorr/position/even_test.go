@@ -18,7 +18,7 @@ func TestNearEvenCups(t *testing.T) {
 	var covered, n, several, sq float64
 	for seed := range uint64(6) {
 		bench := toy.NearEven(300+seed, 0.1)
-		m, err := newModel("Model E", capture.Blocked, bench.Seatings, nil)
+		m, err := newModel("Model E", capture.Blocked, bench.Seatings)
 		if err != nil {
 			t.Fatal(err)
 		}

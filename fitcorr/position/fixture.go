@@ -40,19 +40,17 @@ type FixtureSeating struct {
 }
 
 // PlaceFixture places one fixture seating by its levels, dB, whose information is divided
-// by temper (Model.Temper); leaks are its seal, which the offset repeats. False when too few
-// bands count.
-func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper placing.Temper) (FixtureSeating, bool) {
+// by temper (Model.Temper). False when too few bands count.
+func PlaceFixture(pl *placing.Placer, s seat.Seating, temper placing.Temper) (FixtureSeating, bool) {
 	obs := placing.Observe(s, pl.Models)
 	modes := pl.Modes(obs, placing.FixturePrior())
 	if len(modes) == 0 {
 		return FixtureSeating{}, false
 	}
-	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced(), Leak: leaks}
+	o := Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number, Survey: s.Displaced()}
 	o.Headset.DF = placeDF(pl.Models)
 	var doubt float64
 	for e := range pl.Models {
-		o.GainDB[e] = leaks[e].GainDB
 		o.MisfitP[e] = 1
 		if !obs.Present[e] {
 			continue
@@ -67,6 +65,14 @@ func PlaceFixture(pl *placing.Placer, s seat.Seating, leaks [2]seal.Leak, temper
 	f := FixtureSeating{Offset: o, Posterior: placing.NewPosterior(modes, placing.FixturePrior(), temper.AtLeast(doubt)), Fit: pl.Fit(obs, modes[0]), modes: modes, doubt: doubt}
 	f.estimate()
 	return f, f.Cov != nil
+}
+
+// Sealed puts the seating's seal, which nothing rests on, into its offset.
+func (f *FixtureSeating) Sealed(leaks [2]seal.Leak) {
+	f.Offset.Leak = leaks
+	for e, l := range leaks {
+		f.Offset.GainDB[e] = l.GainDB
+	}
 }
 
 // Read multiplies the position that was read at the seating, if it was, into

@@ -31,7 +31,7 @@ func TestMarkBySound(t *testing.T) {
 					there = append(there, s)
 				}
 			}
-			m, err := newModel("Model A", point, there, nil)
+			m, err := newModel("Model A", point, there)
 			if err != nil {
 				t.Fatal(err)
 			}

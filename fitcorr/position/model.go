@@ -7,7 +7,6 @@ import (
 
 	"asworn/capture"
 	"asworn/fitcorr/placing"
-	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/survey"
 )
@@ -114,9 +113,8 @@ func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, 
 }
 
 // Place is the model with its seatings at the point, of which those on the fixture
-// are placed; leaks are their seals by id, which an offset repeats and nothing rests on.
-// No seatings give a model without any.
-func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[string][2]seal.Leak) *Model {
+// are placed. No seatings give a model without any.
+func (l Learned) Place(point capture.Point, seatings []seat.Seating) *Model {
 	m := &Model{Name: l.Survey.Model, Point: point, Seatings: seatings, Survey: l.Survey, Reports: l.Reports, ruler: l.Ruler,
 		Scatter: l.Scatter, Total: l.Total, Temper: l.Temper, Notes: l.Notes}
 	bands := survey.NewBands()
@@ -131,7 +129,7 @@ func (l Learned) Place(point capture.Point, seatings []seat.Seating, leaks map[s
 	m.Placed = make([]FixtureSeating, len(seatings))
 	for i, s := range seatings {
 		if s.OnFixture() {
-			m.Placed[i], _ = PlaceFixture(pl, s, leaks[s.ID], m.Temper)
+			m.Placed[i], _ = PlaceFixture(pl, s, m.Temper)
 		}
 	}
 	return m
