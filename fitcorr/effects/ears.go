@@ -70,10 +70,7 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *
 				sum[j] += (left[l] + right[r] + sign*(left[r]+right[l])) / 2
 			}
 		}
-		// A few columns at a time stay in the cache.
-		for from := 0; from <= cols; from += 64 {
-			to[part].SymRankK(to[part], 1, y.Slice(0, size, from, min(from+64, cols+1)))
-		}
+		stats.AddOuter(to[part], 1, y)
 	}
 }
 

@@ -138,16 +138,16 @@ func (fit *panelFit) solve(first []int) bool {
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
 	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(mat.DenseCopyOf(sum), root0))
-	info := stats.Symmetric(whole)
-	for k := range info.SymmetricDim() {
-		stats.AddSym(info, k, k, 1)
+	info := mat.DenseCopyOf(stats.Symmetric(whole))
+	for k := range info.RawMatrix().Rows {
+		info.Set(k, k, info.At(k, k)+1)
 	}
-	factor, ok := stats.Factorize(info)
+	logDet, ok := stats.Invert(info)
 	if !ok {
 		return false
 	}
-	fit.deviance += factor.LogDet()
-	fit.etaCov = factor.Inverse()
+	fit.deviance += logDet
+	fit.etaCov = stats.Symmetric(info)
 	var right mat.VecDense
 	right.MulVec(root0.T(), rhs)
 	fit.eta, fit.theta = new(mat.VecDense), new(mat.VecDense)
@@ -156,7 +156,7 @@ func (fit *panelFit) solve(first []int) bool {
 	fit.theta.MulVec(root0, fit.eta)
 	fit.thetaRoot = stats.TimesLower(root0, stats.CholeskyRoot(fit.etaCov))
 	cov := mat.NewSymDense(dim, nil)
-	cov.SymOuterK(1, fit.thetaRoot)
+	stats.AddOuter(cov, 1, fit.thetaRoot)
 	if factor, ok := stats.Factorize(cov); ok { // fewer columns, half of them zero
 		fit.thetaRoot, fit.lower = factor.Lower(), true
 	}

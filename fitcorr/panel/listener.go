@@ -22,31 +22,30 @@ func (lf *listenerFit) likeFirst(first *listenerFit) {
 // that PVq less than q is normal with mean Mθ and covariance M.
 func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 	index, count := l.Values()
-	sum := mat.NewSymDense(count, nil)
-	sum.CopySym(prior.Inverse)
+	sum := mat.NewDense(count, count, nil)
+	sum.Copy(prior.Inverse)
 	for k, b := range lf.ev.blocks {
 		if b == nil {
 			continue
 		}
 		at := index[l.Start(k):]
 		for i := range b.SymmetricDim() {
-			for j := i; j < b.SymmetricDim(); j++ {
-				stats.AddSym(sum, at[i], at[j], b.At(i, j))
+			row := sum.RawRowView(at[i])
+			for j := range b.SymmetricDim() {
+				row[at[j]] += b.At(i, j)
 			}
 		}
 	}
-	factor, ok := stats.Factorize(sum)
+	logDet, ok := stats.Invert(sum)
 	if !ok {
 		return false
 	}
-	lf.logDet = factor.LogDet() + prior.LogDet
-	inverse := factor.Inverse().RawSymmetric()
+	lf.logDet = logDet + prior.LogDet
 	lf.given = mat.NewDense(l.Dim(), l.Dim(), nil)
 	for i, a := range index {
-		for j, b := range index[:i+1] {
-			v := inverse.Data[min(a, b)*inverse.Stride+max(a, b)]
-			lf.given.Set(i, j, v)
-			lf.given.Set(j, i, v)
+		from, to := sum.RawRowView(a), lf.given.RawRowView(i)
+		for j, b := range index {
+			to[j] = from[b]
 		}
 	}
 	lf.pull = mat.NewDense(l.Dim(), l.Dim(), nil)
@@ -87,10 +86,10 @@ func (p *panel) evidenceOf(l *listener) evidence {
 		// H = [I, J]: columns of ears, then of the position and what goes with it.
 		near := p.positionColumns(w)
 		_, small := near.Dims()
-		var wj, jwj mat.Dense
+		var jwj mat.Dense
 		var wz, jwz mat.VecDense
-		wj.Mul(w.weight, near)
-		jwj.Mul(near.T(), &wj)
+		wj := stats.Product(w.weight, near)
+		jwj.Mul(near.T(), wj)
 		wz.MulVec(w.weight, w.z)
 		jwz.MulVec(wj.T(), w.z)
 		blk, off := ev.blocks[w.model], w.model*size

@@ -85,9 +85,9 @@ type wornSeating struct {
 	// Filled by linearise; rows are both ears' bands, then the read position.
 	z      *mat.VecDense // dB, then mm
 	slope  *mat.Dense    // J, rows × 6
-	inner  *mat.SymDense // rows × rows: inverse covariance given the position
+	inner  *mat.Dense    // rows × rows: inverse covariance given the position
 	logDet float64       // of the covariance that weight is the inverse of
-	weight *mat.SymDense // the same with the seating's own position marginalised out
+	weight *mat.Dense    // the same with the seating's own position marginalised out
 }
 
 // bareReference is one recording of a listener's bare ears less the fixture's with

@@ -37,7 +37,7 @@ func (p *posteriors) blockCov(li, m int) *mat.Dense {
 	if p.blocks[kind] == nil {
 		from, size := m*p.fit.Block(), p.fit.Block()
 		shared := mat.NewSymDense(size, nil)
-		shared.SymOuterK(1, p.sharedOf(li, m))
+		stats.AddOuter(shared, 1, p.sharedOf(li, m))
 		cov := mat.DenseCopyOf(shared)
 		cov.Add(cov, given.Slice(from, from+size, from, from+size))
 		p.blocks[kind] = cov
@@ -105,9 +105,8 @@ func (p *posteriors) seating(li int, w *wornSeating) *seatPosterior {
 	rows, small := near.Dims()
 	p.h.Slice(0, rows, n2, n2+small).(*mat.Dense).Copy(near)
 	out := &seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil), of: p, li: li, seat: w}
-	var jw mat.Dense // K = D J' W
-	jw.Mul(w.slope.T(), w.weight)
-	out.gain.Mul(p.fit.models[w.model].within, &jw)
+	// K = D J' W
+	out.gain.Mul(p.fit.models[w.model].within, stats.Product(mat.DenseCopyOf(w.slope.T()), w.weight))
 	var rest, moved mat.VecDense
 	rest.MulVec(p.h, u)
 	rest.SubVec(w.z, &rest)

@@ -67,13 +67,10 @@ func (p *panel) linearise(w, same *wornSeating) bool {
 		w.inner, w.weight, w.logDet = same.inner, same.weight, same.logDet
 		return true
 	}
-	var chol mat.Cholesky
-	w.inner = mat.NewSymDense(p.Rows(), nil)
-	if !chol.Factorize(cov) || chol.InverseTo(w.inner) != nil {
-		return false
-	}
-	w.logDet = chol.LogDet()
-	return p.marginalise(w)
+	w.inner = mat.DenseCopyOf(cov)
+	var ok bool
+	w.logDet, ok = stats.Invert(w.inner)
+	return ok && p.marginalise(w)
 }
 
 // lineariseAll prepares all seatings.
@@ -102,9 +99,9 @@ func (p *panel) lineariseAll() bool {
 
 // marginalise sets weight = (R + J D J')⁻¹ for the current within-listener D.
 func (p *panel) marginalise(w *wornSeating) bool {
-	var wj, jwj, mid, prec, gain mat.Dense
-	wj.Mul(w.inner, w.slope)
-	jwj.Mul(w.slope.T(), &wj)
+	var jwj, mid, prec, gain mat.Dense
+	jw := stats.Product(mat.DenseCopyOf(w.slope.T()), w.inner)
+	jwj.Mul(jw, w.slope)
 	within := p.models[w.model].within
 	if prec.Inverse(within) != nil {
 		return false
@@ -114,11 +111,9 @@ func (p *panel) marginalise(w *wornSeating) bool {
 		return false
 	}
 	w.logDet += math.Log(mat.Det(within)) + math.Log(mat.Det(&prec)) // |R + JDJ'| = |R|·|D|·|D⁻¹ + J'R⁻¹J|
-	gain.Mul(&wj, &mid)
-	var out mat.Dense
-	out.Mul(&gain, wj.T())
-	out.Sub(w.inner, &out)
-	w.weight = stats.Symmetric(&out)
+	gain.Mul(jw.T(), &mid)
+	w.weight = stats.Product(&gain, jw)
+	w.weight.Sub(w.inner, w.weight)
 	return true
 }
 

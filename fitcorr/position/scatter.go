@@ -163,46 +163,37 @@ func joinScatter(m *placing.Ear) []float64 {
 //	ΣV⁻¹r   and   Σ − ΣV⁻¹Σ + ΣV⁻¹·JCJ'·V⁻¹Σ.
 func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e int) ([]float64, *mat.SymDense) {
 	n := m.Bands.N
-	v := m.Covariance(1, p.Excess[e], o.Variance[e])
-	var jc, jcj mat.Dense
-	block := mat.NewDense(3, 3, nil)
-	for a := range 3 {
-		for b := range 3 {
-			block.Set(a, b, p.Cov.At(3*e+a, 3*e+b))
-		}
-	}
-	jc.Mul(p.Slope[e], block)
-	jcj.Mul(&jc, p.Slope[e].T())
-	resid := make([]float64, n)
-	extra := mat.NewSymDense(n, nil)
-	chol, ok := stats.Factorize(v)
+	resid, extra := make([]float64, n), mat.NewSymDense(n, nil)
+	chol, ok := stats.Factorize(m.Covariance(1, p.Excess[e], o.Variance[e]))
 	if !ok {
 		return resid, extra
 	}
-	// Conditional mean given the position estimate.
+	// With V = U'U, all of U'⁻¹Σ, U'⁻¹J and U'⁻¹r.
 	scat := mat.NewSymDense(n, nil)
-	for i := range n {
-		for j := i; j < n; j++ {
-			noise := 0.0
-			if i == j && o.Variance[e][i] < survey.MissingVar {
-				noise = o.Variance[e][i]
-			}
-			scat.SetSym(i, j, m.Scatter.At(i, j)+noise)
+	scat.CopySym(m.Scatter)
+	for i, noise := range o.Variance[e] {
+		if noise < survey.MissingVar {
+			stats.AddSym(scat, i, i, noise)
 		}
 	}
-	x := mat.NewDense(n, 1, append([]float64(nil), p.Resid[e]...))
-	chol.Solve(x)
-	mean := mat.NewVecDense(n, resid)
-	mean.MulVec(scat, mat.VecDenseCopyOf(x.ColView(0)))
-	vs := mat.DenseCopyOf(scat)
-	chol.Solve(vs)
-	var svs, cov mat.Dense
-	svs.Mul(scat, vs)
-	k := stats.Product(mat.DenseCopyOf(scat), mat.DenseCopyOf(chol.Inverse())) // Σ V⁻¹
-	cov.Mul(stats.Product(k, &jcj), k.T())
+	white := mat.DenseCopyOf(scat)
+	chol.Whiten(white)
+	own := mat.NewDense(n, 4, nil)
+	own.Slice(0, n, 0, 3).(*mat.Dense).Copy(p.Slope[e])
+	own.SetCol(3, p.Resid[e])
+	chol.Whiten(own)
+	white = mat.DenseCopyOf(white.T())
+	var seen mat.Dense // ΣV⁻¹ times J and r
+	seen.Mul(white, own)
+	mat.Col(resid, 3, &seen)
+	slope := seen.Slice(0, n, 0, 3)
+	var moved, cov mat.Dense
+	moved.Mul(slope, p.Cov.SliceSym(3*e, 3*e+3))
+	cov.Mul(&moved, slope.T())
+	stats.AddOuter(scat, -1, white)
 	for i := range n {
 		for j := i; j < n; j++ {
-			extra.SetSym(i, j, scat.At(i, j)-svs.At(i, j)+cov.At(i, j))
+			extra.SetSym(i, j, scat.At(i, j)+cov.At(i, j))
 		}
 	}
 	return resid, extra

@@ -1,6 +1,9 @@
 package stats
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+)
 
 // The tiles of a product.
 const (
@@ -36,4 +39,26 @@ func Product(a, b *mat.Dense) *mat.Dense {
 	out := mat.NewDense(rows, columns, nil)
 	Multiply(out, a, b)
 	return out
+}
+
+// AddOuter adds scale·yy' to c. y has as many rows as c, and any number of columns.
+func AddOuter(c *mat.SymDense, scale float64, y *mat.Dense) {
+	raw := c.RawSymmetric()
+	addUpper(raw.Data, raw.Stride, scale, y, mat.DenseCopyOf(y.T()))
+}
+
+// addUpper adds scale times the product a·b, which is symmetric, to a matrix on its diagonal
+// and above.
+func addUpper(data []float64, stride int, scale float64, a, b *mat.Dense) {
+	const step = 64
+	n, inner := a.Dims()
+	product := mat.NewDense(min(n, step), n, nil)
+	for from := 0; from < n; from += step {
+		to := min(from+step, n)
+		part := product.Slice(0, to-from, from, n).(*mat.Dense)
+		Multiply(part, RowsOfDense(a, from, to-from), b.Slice(0, inner, from, n).(*mat.Dense))
+		for i := from; i < to; i++ {
+			floats.AddScaled(data[i*stride+i:i*stride+n], scale, part.RawRowView(i - from)[i-from:])
+		}
+	}
 }

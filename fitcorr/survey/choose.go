@@ -160,8 +160,7 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 	if bands == 0 {
 		return h
 	}
-	var ay mat.Dense
-	ay.Mul(inv, y)
+	ay := stats.Product(mat.DenseCopyOf(inv), y)
 	logVariance, variance := make([]float64, bands), make([]float64, bands)
 	for i := range n {
 		a := ay.RawRowView(i)

@@ -186,12 +186,11 @@ func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, bo
 			gram.SetSym(i, j, v)
 		}
 	}
-	var chol mat.Cholesky
-	inv := mat.NewSymDense(n, nil)
-	if !chol.Factorize(gram) || chol.InverseTo(inv) != nil {
+	factor, ok := stats.Factorize(gram)
+	if !ok {
 		return nil, false
 	}
-	return inv, true
+	return factor.Inverse(), true
 }
 
 // makeZones snaps the zones to whole position bands.

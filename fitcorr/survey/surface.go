@@ -3,6 +3,9 @@ package survey
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+
 	"asworn/fitcorr/stats"
 )
 
@@ -11,7 +14,7 @@ import (
 type BandSurface struct {
 	rows    [][3]float64
 	zones   []bandZone
-	weights [][]float64 // per position band: the kept bands that count, one after the other, by rows
+	weights [][]float64 // per position band: the mean over the kept bands that count, by rows
 }
 
 // bandZone is a Zone on the position bands.
@@ -24,7 +27,7 @@ type bandZone struct {
 
 // On returns the survey on the position bands.
 func (e *Ear) On(bands Bands) *BandSurface {
-	s := &BandSurface{rows: e.At, weights: make([][]float64, bands.N)}
+	s := &BandSurface{rows: e.At, weights: stats.RowsOf(mat.NewDense(bands.N, len(e.At), nil))}
 	mark := e.AtMark()
 	for zi, z := range e.Zones {
 		bz := bandZone{kernel: z.Kernel, inv: z.Inv, mark: mark[zi], from: bands.N}
@@ -34,11 +37,16 @@ func (e *Ear) On(bands Bands) *BandSurface {
 				continue
 			}
 			bz.from, bz.to = min(bz.from, r), r+1
+			var count float64
 			for b := lo; b < hi; b++ {
-				for i := 0; e.Valid[b] && i < len(e.At); i++ {
-					s.weights[r] = append(s.weights[r], e.Weights[i][b])
+				if e.Valid[b] {
+					count++
+					for i, w := range e.Weights {
+						s.weights[r][i] += w[b]
+					}
 				}
 			}
+			floats.Scale(1/max(count, 1), s.weights[r])
 		}
 		s.zones = append(s.zones, bz)
 	}
@@ -56,14 +64,7 @@ func (s *BandSurface) Level(d [3]float64) []float64 {
 			}
 		}
 		for r := z.from; r < z.to; r++ {
-			var sum, count float64
-			for w := s.weights[r]; len(w) > 0; w = w[len(dk):] {
-				for i, v := range dk {
-					sum += v * w[i]
-				}
-				count++
-			}
-			level[r] = sum / max(count, 1)
+			level[r] = floats.Dot(dk, s.weights[r])
 		}
 	}
 	return level
@@ -89,20 +90,16 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 			rest = math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
 		}
 		for r := z.from; r < z.to; r++ {
-			var sum, forward, up, turn, count float64 // of the change and its gradient
-			for w := s.weights[r]; len(w) > 0; w = w[len(change):] {
-				for i, v := range w[:len(change)] {
-					c := &change[i]
-					sum += c[0] * v
-					forward += c[1] * v
-					up += c[2] * v
-					turn += c[3] * v
-				}
-				count++
+			var sum, forward, up, turn float64 // of the change and its gradient
+			for i, v := range s.weights[r][:len(change)] {
+				c := &change[i]
+				sum += c[0] * v
+				forward += c[1] * v
+				up += c[2] * v
+				turn += c[3] * v
 			}
-			count = max(count, 1)
-			level[r], excess[r] = sum/count, rest
-			slope[0][r], slope[1][r], slope[2][r] = forward/count, up/count, turn/count
+			level[r], excess[r] = sum, rest
+			slope[0][r], slope[1][r], slope[2][r] = forward, up, turn
 		}
 	}
 	return level, slope, excess

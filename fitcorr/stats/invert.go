@@ -1,0 +1,60 @@
+package stats
+
+import "gonum.org/v1/gonum/mat"
+
+// whole is up to how many rows Invert inverts at once.
+const whole = 64
+
+// Invert overwrites a covariance, n × n, by its inverse and returns log|c|; false where it
+// is not positive definite. Both sides of the diagonal are read and set. A large one is
+// inverted by halves (Schur's complement, Horn & Johnson, Matrix Analysis, 2nd ed. 2013,
+// section 0.7.3), which are products: half the time of a factor's inverse.
+func Invert(c *mat.Dense) (logDet float64, ok bool) {
+	n, _ := c.Dims()
+	if n <= whole {
+		return invertWhole(c)
+	}
+	h := n / 2
+	part := func(i, j, k, l int) *mat.Dense { return c.Slice(i, j, k, l).(*mat.Dense) }
+	first, across, back, second := part(0, h, 0, h), part(0, h, h, n), part(h, n, 0, h), part(h, n, h, n)
+	if logDet, ok = Invert(first); !ok {
+		return 0, false
+	}
+	pull := Product(first, mat.DenseCopyOf(across))
+	subtractUpper(second, back, pull)
+	rest, ok := Invert(second)
+	if !ok {
+		return 0, false
+	}
+	across.Scale(-1, Product(pull, second))
+	back.Copy(across.T())
+	subtractUpper(first, across, mat.DenseCopyOf(pull.T()))
+	return logDet + rest, true
+}
+
+// invertWhole is Invert at once.
+func invertWhole(c *mat.Dense) (logDet float64, ok bool) {
+	n, _ := c.Dims()
+	sym := mat.NewSymDense(n, nil)
+	for i := range n {
+		copy(sym.RawSymmetric().Data[i*n+i:(i+1)*n], c.RawRowView(i)[i:])
+	}
+	factor, ok := Factorize(sym)
+	if !ok {
+		return 0, false
+	}
+	logDet = factor.LogDet()
+	c.Copy(factor.Inverse())
+	return logDet, true
+}
+
+// subtractUpper takes the product a·b, which is symmetric, from c, n × n.
+func subtractUpper(c, a, b *mat.Dense) {
+	raw := c.RawMatrix()
+	addUpper(raw.Data, raw.Stride, -1, a, b)
+	for i := range raw.Rows {
+		for j := range i {
+			raw.Data[i*raw.Stride+j] = raw.Data[j*raw.Stride+i]
+		}
+	}
+}
