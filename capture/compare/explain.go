@@ -18,20 +18,21 @@ var limits = [...]struct{ size, over float64 }{
 	gainOfBoth: {2, 3},
 	gainOfOne:  {2, 3},
 	blocked:    {4, 3},
-	compressed: {0.25, 3},
 }
 
 const (
-	shapeOver  = 1.5    // of what is left, from which it is unlike its group; …
-	wornOver   = 2.0    // … of what is worn: people scatter with longer tails
-	outOver    = 1.05   // … of an ear on a fixture that has lost low frequencies too
-	doubtOver  = 1.0    // … from which other groups are looked at, of what is worn
-	memberOver = 1.3    // … up to which it passes for a member of another
-	outLowDB   = 2.5    // loss at low frequencies of a microphone that is out
-	otherSure  = 0.99   // of that; …
-	otherSurer = 0.9999 // … where it does fit its own group
-	explained  = 0.3    // part of a difference that may be left when its cause is named
-	ownPrior   = 0.99   // that a row is what the sheet says
+	squeezeSure = 5.0    // logarithm of the likelihood with a compressor over that without …
+	squeezeOver = 1.5    // … beyond so many times the usual
+	shapeOver   = 1.5    // of what is left, from which it is unlike its group; …
+	wornOver    = 2.0    // … of what is worn: people scatter with longer tails
+	outOver     = 1.05   // … of an ear on a fixture that has lost low frequencies too
+	doubtOver   = 1.0    // … from which other groups are looked at, of what is worn
+	memberOver  = 1.3    // … up to which it passes for a member of another
+	outLowDB    = 2.5    // loss at low frequencies of a microphone that is out
+	otherSure   = 0.99   // of that; …
+	otherSurer  = 0.9999 // … where it does fit its own group
+	explained   = 0.3    // part of a difference that may be left when its cause is named
+	ownPrior    = 0.99   // that a row is what the sheet says
 )
 
 // compareLevels holds each recording against the others of its own group, and
@@ -67,13 +68,7 @@ func (s *school) explain(g group, i int) []finding.Finding {
 	}
 	best := -1
 	for k, a := range c.accounts {
-		least := limits[a.cause]
-		// A microphone does not become more sensitive at high frequencies, nor a
-		// response steeper, by what these name.
-		if a.cause == blocked && a.size > 0 || a.cause == compressed && a.size < 0 {
-			continue
-		}
-		if math.Abs(a.size) < least.size || math.Abs(a.score) < least.over*l.usual[a.cause] {
+		if !l.notable(a) {
 			continue
 		}
 		if best < 0 || math.Abs(a.score) > math.Abs(c.accounts[best].score) {
@@ -108,6 +103,19 @@ func (s *school) explain(g group, i int) []finding.Finding {
 	return found
 }
 
+// notable reports whether a cause explains more than it does of good recordings.
+func (l law) notable(a account) bool {
+	if a.cause == compressed {
+		usual := usualScore * l.usual[compressed]
+		return a.score*a.score > 2*squeezeSure+squeezeOver*usual*usual
+	}
+	if a.cause == blocked && a.size > 0 { // a microphone does not become more sensitive at high frequencies
+		return false
+	}
+	least := limits[a.cause]
+	return math.Abs(a.size) >= least.size && math.Abs(a.score) >= least.over*l.usual[a.cause]
+}
+
 // limit is what is left of a difference, over the usual, from which it is unlike its group.
 func (k kind) limit() float64 {
 	if k.fixture {
@@ -138,7 +146,7 @@ func (c instance) name(a account, own Traits, g group) finding.Finding {
 			On(a.ear.String()).Of(-a.size, "dB")
 	default:
 		return finding.New(finding.Compression,
-			fmt.Sprintf("what is loud is quieter than in the other recordings of %s: of each decibel above a middling level %.0f %% is lost, as by a compressor or a limiter", g.name, 100*a.size)).
+			fmt.Sprintf("what is loud is quieter than in the other recordings of %s: of each decibel above some level about %.0f %% is lost, as by a compressor or a limiter", g.name, 100*a.size)).
 			Of(100*a.size, "%")
 	}
 }

@@ -2,7 +2,6 @@ package compare
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -15,7 +14,7 @@ type account struct {
 	cause cause
 	ear   study.Ear // of gainOfOne and blocked
 	size  float64   // dB; of compressed the part of a decibel that is lost
-	score float64   // size over its standard deviation
+	score float64   // size over its standard deviation, or a normal deviate that is as likely
 }
 
 // shelves is how many corners are tried of a microphone that something lies over.
@@ -34,17 +33,17 @@ type instance struct {
 // judge holds a recording against the others of its group by the law.
 func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance {
 	var c instance
-	var want [2][]float64
-	for e := range want {
+	var whole [2]metric
+	for e := range whole {
 		o, ok := g.about(rows, recs, study.Ear(e), i)
 		if !ok {
 			continue
 		}
-		want[e] = o.want
 		c.m[e], c.ok[e] = l.metricOf(g, e, o)
 		if c.ok[e] {
 			c.low[e] = mean(over(o.d, thirds(lowFromHz, lowToHz)))
 			c.shape[e] = c.m[e].shapeOf(c.m[e].d)
+			whole[e], c.ok[e] = l.wholeOf(i, o)
 		}
 	}
 	if !c.ok[0] && !c.ok[1] {
@@ -77,67 +76,13 @@ func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance
 		}
 		c.add(best, shelf)
 	}
-	var best account
-	var change [2]*mat.VecDense
-	for _, from := range c.thresholds(want) {
-		squeeze := c.squeeze(want, from)
-		if a := c.account(compressed, 0, squeeze); math.Abs(a.score) >= math.Abs(best.score) {
-			best, change = a, squeeze
-		}
-	}
-	c.add(best, change)
+	c.squeezed(whole, recs[i])
 	return c
 }
 
 // one is a change of one ear alone.
 func one(e int, v *mat.VecDense) (out [2]*mat.VecDense) {
 	out[e] = v
-	return out
-}
-
-// Levels from which on a compressor or a limiter may take back: parts of each ear's
-// response, and decibels under the highest level of both.
-var (
-	squeezed = [...]float64{0.25, 0.5, 0.75}
-	limited  = [...]float64{12, 8, 5, 3.5, 2}
-)
-
-// thresholds are such levels of the ears.
-func (c instance) thresholds(levels [2][]float64) (out [][2]float64) {
-	var sorted [2][]float64
-	highest := math.Inf(-1)
-	for e := range sorted {
-		if c.ok[e] {
-			sorted[e] = slices.Sorted(slices.Values(over(levels[e], c.m[e].at)))
-			highest = max(highest, slices.Max(over(levels[e], every(len(levels[e])))))
-		}
-	}
-	for _, part := range squeezed {
-		var from [2]float64
-		for e, s := range sorted {
-			if c.ok[e] {
-				from[e] = s[int(part*float64(len(s)-1))]
-			}
-		}
-		out = append(out, from)
-	}
-	for _, under := range limited {
-		out = append(out, [2]float64{highest - under, highest - under})
-	}
-	return out
-}
-
-// squeeze is what taking away all that lies above a level of each ear does.
-func (c instance) squeeze(levels [2][]float64, from [2]float64) (out [2]*mat.VecDense) {
-	for e := range out {
-		if !c.ok[e] {
-			continue
-		}
-		out[e] = c.m[e].flat()
-		for k, b := range c.m[e].at {
-			out[e].SetVec(k, -max(0, levels[e][b]-from[e]))
-		}
-	}
 	return out
 }
 

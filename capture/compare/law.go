@@ -17,14 +17,17 @@ const (
 	lowFromHz, lowToHz = 40, 125
 	freedom            = 5.0 // of the t distribution
 	priorCount         = 20
-	priorLowDB         = 0.7 // standard deviation at 200 Hz …
-	priorHighDB        = 2.0 // … and at 10 kHz
-	priorAgree         = 0.7 // correlation of neighbouring thirds
+	priorLowDB         = 0.7  // standard deviation at 200 Hz …
+	priorHighDB        = 2.0  // … and at 10 kHz
+	priorAgree         = 0.7  // correlation of neighbouring thirds, …
+	priorLowAgree      = 0.98 // … below those of shape
+	levelFreeDB        = 10   // of a whole recording, where levels are set aside
 )
 
 // law is how members of groups of one kind differ from the others of theirs.
 type law struct {
 	scatter *mat.SymDense // dB², over the thirds of shape
+	whole   pool          // of scatter over those and the low ones, dB²
 	// usual is the quantile of the scores of good recordings over usualScore.
 	usual map[cause]float64
 	shape float64 // the same of what is left without the level
@@ -33,21 +36,27 @@ type law struct {
 
 // thought is the law that is thought of before any recording was seen.
 func thought() law {
-	return law{scatter: priorScatter(), lowDB: 2, shape: 1.2,
+	return law{scatter: priorScatter(shapeFromHz), whole: pool{sum: priorScatter(lowFromHz), n: 1}, lowDB: 2, shape: 1.2,
 		usual: map[cause]float64{gainOfBoth: 1, gainOfOne: 1, blocked: 1, compressed: 1}}
 }
 
-// priorScatter is what is thought of scatter before any was seen.
-func priorScatter() *mat.SymDense {
-	bands, at := band.AllThirds(), thirds(shapeFromHz, shapeToHz)
+// priorScatter is what is thought of scatter from some frequency on before any was seen.
+func priorScatter(fromHz float64) *mat.SymDense {
+	bands, at := band.AllThirds(), thirds(fromHz, shapeToHz)
 	sd := func(i int) float64 {
-		x := math.Log(bands[at[i]].Mid/200) / math.Log(50)
+		x := max(0, math.Log(bands[at[i]].Mid/200)/math.Log(50))
 		return priorLowDB * math.Pow(priorHighDB/priorLowDB, x)
 	}
 	out := mat.NewSymDense(len(at), nil)
 	for i := range at {
+		agree := 1.0
 		for j := i; j < len(at); j++ {
-			out.SetSym(i, j, sd(i)*sd(j)*math.Pow(priorAgree, float64(j-i)))
+			out.SetSym(i, j, sd(i)*sd(j)*agree)
+			if bands[at[j]].Mid < shapeFromHz*0.99 {
+				agree *= priorLowAgree
+			} else {
+				agree *= priorAgree
+			}
 		}
 	}
 	return out
@@ -63,8 +72,24 @@ type metric struct {
 
 // metricOf is not ok where too few thirds count.
 func (l law) metricOf(g group, e int, o opinion) (m metric, ok bool) {
+	return metricFrom(shapeFromHz, l.scatter, o, g.moves[e])
+}
+
+// wholeOf takes in low frequencies and sets the level aside. The scatter is what it is
+// without recording i, for among few its own fault would be allowed for, and that of the
+// differences as they are: at low frequencies a survey's surface errs less than elsewhere.
+func (l law) wholeOf(i int, o opinion) (m metric, ok bool) {
+	level := make([]float64, band.Thirds)
+	for b := range level {
+		level[b] = levelFreeDB
+	}
+	o.spread = 1
+	return metricFrom(lowFromHz, l.whole.without(i), o, [][]float64{level})
+}
+
+func metricFrom(fromHz float64, scatter *mat.SymDense, o opinion, moves [][]float64) (m metric, ok bool) {
 	var kept []int
-	for i, b := range thirds(shapeFromHz, shapeToHz) {
+	for i, b := range thirds(fromHz, shapeToHz) {
 		if !math.IsNaN(o.d[b]) {
 			kept, m.at = append(kept, i), append(m.at, b)
 		}
@@ -76,10 +101,10 @@ func (l law) metricOf(g group, e int, o opinion) (m metric, ok bool) {
 	c := mat.NewSymDense(n, nil)
 	for i, p := range kept {
 		for j := i; j < n; j++ {
-			c.SetSym(i, j, o.spread*l.scatter.At(p, kept[j]))
+			c.SetSym(i, j, o.spread*scatter.At(p, kept[j]))
 		}
 	}
-	for _, move := range g.moves[e] {
+	for _, move := range moves {
 		c.SymRankOne(c, 1, m.vector(move))
 	}
 	if !m.chol.Factorize(c) {

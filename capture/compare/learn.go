@@ -59,7 +59,8 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 		}
 	}
 	l := law{usual: map[cause]float64{}}
-	var all [][]float64
+	var all, whole [][]float64
+	var wholeOf []int // recordings that whole is of
 	var low []float64
 	each(func(g group, i int) {
 		for e := range study.Ears {
@@ -70,6 +71,9 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 			if m := mean(over(o.d, thirds(lowFromHz, lowToHz))); !math.IsNaN(m) {
 				low = append(low, math.Abs(m))
 			}
+			if at := over(o.d, thirds(lowFromHz, shapeToHz)); len(at) == prior.whole.sum.SymmetricDim() {
+				whole, wholeOf = append(whole, at), append(wholeOf, i)
+			}
 			if at := over(o.d, thirds(shapeFromHz, shapeToHz)); len(at) == prior.scatter.SymmetricDim() {
 				for k := range at {
 					at[k] /= math.Sqrt(o.spread)
@@ -78,7 +82,9 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 			}
 		}
 	})
-	l.scatter = joined(prior.scatter, all)
+	l.scatter = joined(prior.scatter, all).without(-1)
+	l.whole = joined(prior.whole.without(-1), whole)
+	l.whole.of = wholeOf
 	l.lowDB = quantile(low, prior.lowDB, floor)
 	scores := map[cause][]float64{}
 	var shape []float64
@@ -94,7 +100,11 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 		}
 	})
 	for _, c := range causes {
-		l.usual[c] = quantile(scores[c], prior.usual[c], floor)
+		least := floor
+		if c == compressed { // headphones differ in it: with flat low frequencies it is large
+			least = 0
+		}
+		l.usual[c] = quantile(scores[c], prior.usual[c], least)
 	}
 	l.shape = quantile(shape, prior.shape, floor)
 	return l
@@ -111,22 +121,49 @@ func quantile(x []float64, prior, floor float64) float64 {
 	return max(least, order.Select(x, int(usualShare*(n-1)+0.5))*(1+usualCount/(2*n+usualCount)/2))
 }
 
+// pool is a scatter and what it was made of.
+type pool struct {
+	sum *mat.SymDense // n times the scatter
+	n   float64
+	d   []*mat.VecDense // differences, …
+	w   []float64       // … their weights in the sum, …
+	of  []int           // … and the recordings that they are of
+}
+
+// without is the scatter that is left without a recording.
+func (p pool) without(i int) *mat.SymDense {
+	out, n := mat.NewSymDense(p.sum.SymmetricDim(), nil), p.n
+	out.CopySym(p.sum)
+	for k, of := range p.of {
+		if of == i {
+			out.SymRankOne(out, -p.w[k], p.d[k])
+			n--
+		}
+	}
+	out.ScaleSym(1/n, out)
+	return out
+}
+
 // joined is the scatter of differences with a prior.
-func joined(prior *mat.SymDense, all [][]float64) *mat.SymDense {
-	n, now := prior.SymmetricDim(), prior
+func joined(prior *mat.SymDense, all [][]float64) pool {
+	n := prior.SymmetricDim()
+	p := pool{n: float64(priorCount + len(all)), w: make([]float64, len(all))}
+	for _, d := range all {
+		p.d = append(p.d, mat.NewVecDense(n, d))
+	}
+	now := prior
 	for range lawRounds {
 		var chol mat.Cholesky
 		if !chol.Factorize(now) {
-			return prior
+			return pool{sum: prior, n: 1}
 		}
-		next := mat.NewSymDense(n, nil)
-		next.ScaleSym(priorCount/float64(priorCount+len(all)), prior)
-		for _, d := range all {
-			x := mat.NewVecDense(n, d)
-			w := (freedom + float64(n)) / (freedom + quadratic(&chol, x))
-			next.SymRankOne(next, w/float64(priorCount+len(all)), x)
+		p.sum = mat.NewSymDense(n, nil)
+		p.sum.ScaleSym(priorCount, prior)
+		for k, x := range p.d {
+			p.w[k] = (freedom + float64(n)) / (freedom + quadratic(&chol, x))
+			p.sum.SymRankOne(p.sum, p.w[k], x)
 		}
-		now = next
+		now = p.without(-1)
 	}
-	return now
+	return p
 }

@@ -33,6 +33,7 @@ type Traits struct {
 	Drift, Inversion bool // was found already: drift, polarity
 
 	LevelDB    [2][]float64 // per third octave; NaN where it does not count
+	RecordedDB [2][]float64 // as recorded, before the microphones are allowed for, per kept band; NaN where it does not count
 	HarmonicDB [2]float64   // median level of the third harmonic from 200 Hz to 2 kHz; NaN where not known
 	Loopback   bool         // there is one, at LoopbackDB
 	LoopbackDB float64
@@ -42,7 +43,7 @@ type Traits struct {
 // TraitsOf returns the traits of a recording made with the setup.
 func TraitsOf(s study.Setup, r response.Recording) Traits {
 	return Traits{
-		LevelDB: levelsOf(r), HarmonicDB: [2]float64{harmonicOf(r.Ears[0]), harmonicOf(r.Ears[1])},
+		LevelDB: levelsOf(r), RecordedDB: recordedOf(s, r), HarmonicDB: [2]float64{harmonicOf(r.Ears[0]), harmonicOf(r.Ears[1])},
 		Loopback: r.LoopbackDB != nil, LoopbackDB: deref(r.LoopbackDB), Content: contentOf(r),
 		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
 		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
@@ -89,6 +90,22 @@ func levelsOf(r response.Recording) (out [2][]float64) {
 			out[e][i] = math.NaN()
 			if n >= each/2 {
 				out[e][i] = sum / float64(n)
+			}
+		}
+	}
+	return out
+}
+
+// recordedOf returns the levels of both ears as the microphones gave them, NaN where
+// they do not count.
+func recordedOf(s study.Setup, r response.Recording) (out [2][]float64) {
+	bands := band.All()
+	for e, ear := range r.Ears {
+		out[e] = make([]float64, band.Count)
+		for i, b := range bands {
+			out[e][i] = math.NaN()
+			if i < len(ear.Valid) && ear.Valid[i] {
+				out[e][i] = ear.LevelDB[i] + recorded(s.Microphones[e], b.Mid)
 			}
 		}
 	}

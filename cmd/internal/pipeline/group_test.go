@@ -90,7 +90,7 @@ var groupFaults = []struct {
 	{"gain of both ears −10 dB", finding.GainChanged, [3]float64{0.95}, gain(-10, -10)},
 	{"gain of both ears +3 dB", finding.GainChanged, [3]float64{0.9}, gain(3, 3)},
 	{"gain of one ear +3 dB", finding.GainChanged, [3]float64{0.9}, gain(3, 0)},
-	{"compressor, 2:1 above the middle level", finding.Compression, [3]float64{0.5},
+	{"compressor, 2:1 above the middle level", finding.Compression, [3]float64{0.8, 0.7, 0.6},
 		func(_ *rand.Rand, _ []capture.Seating, recs []capture.Recording, i int) {
 			for e := range recs[i].Ears {
 				l := slices.Clone(recs[i].Ears[e].LevelDB)
@@ -129,8 +129,8 @@ var groupFaults = []struct {
 			loop := *recs[i].LoopbackDB - 3
 			recs[i].LoopbackDB = &loop
 		}},
-	{"limiter, 10:1 from 6 dB under the highest level", finding.Compression, [3]float64{0.5}, limiter(6)},
-	{"limiter, 10:1 from 3 dB under the highest level", finding.Compression, [3]float64{}, limiter(3)},
+	{"limiter, 10:1 from 6 dB under the highest level", finding.Compression, [3]float64{0.8, 0.7, 0.7}, limiter(6)},
+	{"limiter, 10:1 from 3 dB under the highest level", finding.Compression, [3]float64{0.7, 0, 0.6}, limiter(3)},
 }
 
 // limiter leaves a tenth of what lies above so many decibels under the highest level of
