@@ -14,7 +14,8 @@ import (
 const (
 	fixtureBlocked = iota
 	fixtureDrum
-	fixtureCup // either point
+	fixtureBeyond // either point, outside the survey
+	fixtureCup    // either point
 	wornHeadset
 	wornCup
 	panelMean // of this panel's seatings
@@ -24,7 +25,7 @@ const (
 )
 
 var quantityNames = [quantities]string{
-	"fixture seating at the blocked entrance", "fixture seating at the drum", "fixture seating, each cup",
+	"fixture seating at the blocked entrance", "fixture seating at the drum", "fixture seating beyond the survey", "fixture seating, each cup",
 	"worn seating", "worn seating, each cup",
 	"worn mean of this panel", "worn mean of this panel, each cup", "worn mean of people",
 }
@@ -76,8 +77,8 @@ type score struct {
 	failed        error
 }
 
-// surveyReachMM is how far surveys go forward and up; farther off a seating may be
-// refused, as nothing is known there.
+// surveyReachMM is how far surveys go from the mark; farther off a seating is extrapolated, and
+// may be refused, as nothing is known there.
 const surveyReachMM = 8.0
 
 // judge compares an analysis with the truth of its study.
@@ -160,13 +161,19 @@ func cupMeans(s *simulate.Study) [][2][3]float64 {
 func (out *score) offset(s *simulate.Study, r simulate.Row, o fitcorr.Offset, ok bool, confidence float64) {
 	headset, ear := wornHeadset, wornCup
 	if r.OnFixture() {
-		headset, ear = fixtureBlocked, fixtureCup
-		if r.Point == capture.Drum {
+		ear = fixtureCup
+		h := r.Headset()
+		switch {
+		case math.Hypot(h[0], h[1]) > surveyReachMM:
+			headset = fixtureBeyond
+		case r.Point == capture.Drum:
 			headset = fixtureDrum
+		default:
+			headset = fixtureBlocked
 		}
 	}
 	if !ok {
-		if h := r.Headset(); !r.OnFixture() || math.Max(math.Abs(h[0]), math.Abs(h[1])) <= surveyReachMM {
+		if headset != fixtureBeyond {
 			out.missing[headset]++
 			out.missing[ear] += 2
 		}

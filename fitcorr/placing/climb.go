@@ -78,6 +78,7 @@ func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
 			break
 		}
 	}
+	p.beyond = c.pl.reach.beyond(p.Pos)
 	return p, true
 }
 

@@ -15,6 +15,7 @@ type Mode struct {
 	gradient [HeadsetDim]float64 // of sound, per mm or degree
 	info     *mat.Dense          // J'V⁻¹J, HeadsetDim square: the information of the sound
 	log      float64             // log likelihood and log prior at Pos
+	beyond   float64             // reach.beyond of Pos, mm
 	Misfit   [2]float64          // r'V⁻¹r per ear: χ² of the residual
 	Dof      [2]float64          // its degrees of freedom: bands less three axes, gain and leak tail
 	Resid    [2][]float64        // r per ear: level minus surface, dB, n
@@ -28,13 +29,14 @@ type Placer struct {
 	Models  *[2]Ear
 	surface [2]*survey.BandSurface
 	grid    [2]grid
+	reach   reach
 }
 
 // NewPlacer prepares the surveys of the ears of a model; one without a survey says nothing.
 // The covariances are read anew for every seating, so that they may be changed between
 // two, not meanwhile.
 func NewPlacer(models *[2]Ear) *Placer {
-	pl := &Placer{Models: models}
+	pl := &Placer{Models: models, reach: newReach(models)}
 	half := gridHalf(models)
 	for e := range models {
 		if m := &models[e]; m.Survey != nil {

@@ -27,7 +27,8 @@ type Posterior []Normal
 //	ℓ + g'(d−p) − ½(d−p)'H(d−p);
 //
 // tempered, and with the normal prior, it is a normal whose integral is its weight
-// (Laplace's method). Nil of no modes, or of a prior without inverse.
+// (Laplace's method). Beyond the survey's displacements both cups alike are told
+// less surely (beyondShare). Nil of no modes, or of a prior without inverse.
 func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
 	var out Posterior
 	var logs []float64
@@ -69,6 +70,12 @@ func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
 			}
 		}
 		logs = append(logs, log-chol.LogDet()/2)
+		beyond := beyondShare * p.beyond
+		for a := range 2 {
+			for _, at := range [][2]int{{a, a}, {a, 3 + a}, {3 + a, 3 + a}} {
+				stats.AddSym(cov, at[0], at[1], beyond*beyond)
+			}
+		}
 		out = append(out, normal)
 	}
 	return out.weigh(logs)
