@@ -2,7 +2,9 @@ package compare
 
 import (
 	"math"
+	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
@@ -54,5 +56,18 @@ func weighed(c *mat.Cholesky, x *mat.VecDense) *mat.VecDense {
 	return s
 }
 
-// quadratic is xᵀ·C⁻¹·x.
-func quadratic(c *mat.Cholesky, x *mat.VecDense) float64 { return mat.Dot(x, weighed(c, x)) }
+// quadratic is xᵀ·C⁻¹·x, which is |U'⁻¹x|² of C = U'U; NaN where C is next to singular.
+func quadratic(c *mat.Cholesky, x *mat.VecDense) (sum float64) {
+	if c.Cond() > mat.ConditionTolerance {
+		return math.NaN()
+	}
+	u := c.RawU().(mat.RawTriangular).RawTriangular()
+	white := slices.Clone(x.RawVector().Data) // vectors here have no stride
+	for k := range white {
+		row := u.Data[k*u.Stride+k : k*u.Stride+u.N]
+		v := white[k] / row[0]
+		sum += v * v
+		floats.AddScaled(white[k+1:], -v, row[1:])
+	}
+	return sum
+}

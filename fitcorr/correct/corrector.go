@@ -28,6 +28,7 @@ type Corrector struct {
 	// read off the heads. From levels alone a seating's place was found by the very
 	// levels that it would be a witness of.
 	seatings  [2]map[int]*placedSeating
+	known     [2][][][]float64 // covariances of their views, see holdAgainst
 	opt       seat.Options
 	predicted map[[2]int]*prediction // by seating number and ear
 }

@@ -59,6 +59,7 @@ func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets 
 		if worn.Readings != nil {
 			c.seatings[ear] = c.placedSeatings(ss, ear)
 		}
+		c.holdAgainst(ear)
 		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
 		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
 		c.listeners[ear] = heldOutListeners(survey, offsets, ear)

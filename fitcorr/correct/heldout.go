@@ -111,7 +111,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 				held = b.s.Number
 			}
 			_, others := c.own(ear, held)
-			level := condition(e, [2]view{b.view, a.view}, others, estimatedViews(others)).level
+			level := condition(e, [2]view{b.view, a.view}, c.estimated(ear, others)).level
 			for n, f := range band.All() {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
 					continue

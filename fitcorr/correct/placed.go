@@ -92,10 +92,28 @@ func (c *Corrector) own(ear, number int) (own *placedSeating, others []*placedSe
 	return c.seatings[ear][number], others
 }
 
-// estimatedViews are the views of placed seatings from where they are estimated to be.
-func estimatedViews(w []*placedSeating) (out []view) {
+// estimated are placed seatings where they are estimated to be.
+func (c *Corrector) estimated(ear int, w []*placedSeating) witnesses {
+	out := witnesses{seatings: w, known: c.known[ear][correctionDraws]}
 	for _, s := range w {
-		out = append(out, s.here)
+		out.views = append(out.views, s.here)
 	}
 	return out
+}
+
+// holdAgainst numbers the placed seatings of an ear and works out what the survey says of them
+// together: the covariances of their views per draw, then of where they are estimated to be.
+func (c *Corrector) holdAgainst(ear int) {
+	_, all := c.own(ear, -1)
+	views := make([]view, len(all))
+	for i := range correctionDraws {
+		for k, w := range all {
+			w.order, views[k] = k, w.drawn[i]
+		}
+		c.known[ear] = append(c.known[ear], among(&c.survey.Ears[ear], views))
+	}
+	for k, w := range all {
+		views[k] = w.here
+	}
+	c.known[ear] = append(c.known[ear], among(&c.survey.Ears[ear], views))
 }

@@ -67,7 +67,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		all = append(slices.Clone(others), own)
 	}
 	mark := e.AtMark()
-	surface := condition(e, [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}, all, estimatedViews(all))
+	surface := condition(e, [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}, c.estimated(ear, all))
 	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
@@ -87,7 +87,7 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		if own != nil {
 			rows = append(rows, targets[1])
 		}
-		p.draw(e, own, condition(e, targets, all, rows), common, rng)
+		p.draw(e, own, condition(e, targets, witnesses{all, rows, c.known[ear][i], own != nil}), common, rng)
 	}
 	return p
 }

@@ -57,11 +57,52 @@ type conditioned struct {
 	root [][3]float64
 }
 
-// condition conditions the survey on placed seatings with their views, the Gaussian
+// covariance is the survey's of the level at two views in a zone, in units of the variance
+// of the scatter.
+func covariance(e *survey.Ear, zone int, v, w *view) float64 {
+	return e.Zones[zone].Kernel.At(v.at, w.at) - floats.Dot(v.k[zone], w.kInv[zone])
+}
+
+// witnesses are placed seatings with the views of where they are taken to sit.
+type witnesses struct {
+	seatings []*placedSeating
+	views    []view
+	known    [][]float64 // covariances of all placed seatings' views, zones × pairs of their order
+	own      bool        // the last one sits at the second target
+}
+
+// among are the covariances of views with each other, zones × pairs.
+func among(e *survey.Ear, views []view) [][]float64 {
+	out := make([][]float64, len(e.Zones))
+	for zi, z := range e.Zones {
+		if zi > 0 && z.Kernel == e.Zones[zi-1].Kernel {
+			out[zi] = out[zi-1]
+			continue
+		}
+		for a := range views {
+			for b := range a + 1 {
+				out[zi] = append(out[zi], covariance(e, zi, &views[a], &views[b]))
+			}
+		}
+	}
+	return out
+}
+
+// between is the covariance of witnesses o and q in a zone; toTarget is that of q and the
+// second target.
+func (w *witnesses) between(zone, o, q int, toTarget float64) float64 {
+	if w.own && o == len(w.seatings)-1 {
+		return toTarget
+	}
+	a, b := w.seatings[o].order, w.seatings[q].order
+	a, b = max(a, b), min(a, b)
+	return w.known[zone][a*(a+1)/2+b]
+}
+
+// condition conditions the survey on placed seatings, the Gaussian
 // process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
 // returns the level at two targets.
-func condition(e *survey.Ear, targets [2]view, w []*placedSeating, rows []view) conditioned {
-	points := append(targets[:len(targets):len(targets)], rows...)
+func condition(e *survey.Ear, targets [2]view, w witnesses) conditioned {
 	out := conditioned{root: make([][3]float64, len(e.Zones))}
 	for t := range targets {
 		out.level[t] = slices.Clone(targets[t].level)
@@ -73,21 +114,18 @@ func condition(e *survey.Ear, targets [2]view, w []*placedSeating, rows []view) 
 			g = gains{}
 		}
 		var used []int // placed seatings that count here
-		for o := range w {
-			if w[o].counts[zi] {
+		for o, s := range w.seatings {
+			if s.counts[zi] {
 				used = append(used, o)
 			}
 		}
 		if g.used == nil || !slices.Equal(g.used, used) {
-			cov := func(p, q int) float64 {
-				return z.Kernel.At(points[p].at, points[q].at) - floats.Dot(points[p].k[zi], points[q].kInv[zi])
-			}
-			g = newGains(used, w, cov)
+			g = w.gains(e, zi, used, &targets)
 		}
 		out.root[zi] = g.root
 		for a, o := range g.used {
 			off := off[:z.To-z.From]
-			floats.SubTo(off, w[o].level[z.From:z.To], rows[o].level[z.From:z.To])
+			floats.SubTo(off, w.seatings[o].level[z.From:z.To], w.views[o].level[z.From:z.To])
 			for t := range targets {
 				floats.AddScaled(out.level[t][z.From:z.To], g.of[t][a], off)
 			}
@@ -108,26 +146,26 @@ type gains struct {
 	root [3]float64   // Cholesky factor of the targets' covariance: (0,0), (1,0), (1,1)
 }
 
-// newGains works out the gains from the survey's covariance of the points:
-// the targets are points 0 and 1, placed seating o is point 2+o.
-func newGains(used []int, w []*placedSeating, cov func(p, q int) float64) gains {
+// gains works out what the witnesses used are worth in a zone.
+func (w *witnesses) gains(e *survey.Ear, zone int, used []int, targets *[2]view) gains {
 	g := gains{used: used}
-	post := [3]float64{cov(0, 0), cov(1, 0), cov(1, 1)}
+	first, second := &targets[0], &targets[1]
+	post := [3]float64{covariance(e, zone, first, first), covariance(e, zone, second, first), covariance(e, zone, second, second)}
 	if n := len(used); n > 0 {
 		own, gain := mat.NewSymDense(n, nil), mat.NewDense(n, len(g.of), nil)
 		var cross [len(g.of)][]float64
 		for t := range g.of {
 			cross[t], g.of[t] = make([]float64, n), make([]float64, n)
+			for a, o := range used {
+				cross[t][a] = covariance(e, zone, &targets[t], &w.views[o])
+				gain.Set(a, t, cross[t][a])
+			}
 		}
 		for a, o := range used {
 			for b, q := range used[:a+1] {
-				own.SetSym(a, b, cov(2+o, 2+q))
+				own.SetSym(a, b, w.between(zone, o, q, cross[1][b]))
 			}
-			own.SetSym(a, a, own.At(a, a)+w[o].noise)
-			for t := range g.of {
-				cross[t][a] = cov(t, 2+o)
-				gain.Set(a, t, cross[t][a])
-			}
+			own.SetSym(a, a, own.At(a, a)+w.seatings[o].noise)
 		}
 		if factor, ok := stats.Factorize(own); ok {
 			factor.Solve(gain)
@@ -152,6 +190,7 @@ func newGains(used []int, w []*placedSeating, cov func(p, q int) float64) gains 
 // the seatings show it where they were, near the worn mean for most, at places
 // that are estimated instead of set.
 type placedSeating struct {
+	order  int // among all placed seatings
 	at     seat.Estimate
 	here   view      // of the survey from there
 	drawn  []view    // where it may be, correctionDraws of them

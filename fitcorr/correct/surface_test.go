@@ -26,15 +26,16 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 		t.Fatal("too few rows")
 	}
 	var w []*placedSeating
-	for _, i := range out {
-		s := &placedSeating{at: seat.Estimate{Value: whole.At[i]}, here: newView(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
+	var views []view
+	for k, i := range out {
+		s := &placedSeating{order: k, at: seat.Estimate{Value: whole.At[i]}, here: newView(&less, whole.At[i], less.AtMark()), noise: 1, counts: slices.Repeat([]bool{true}, len(less.Zones))}
 		for b := range band.Count {
 			s.level = append(s.level, rows[i].Ears[ear].LevelDB[b]-less.BaseDB[b])
 		}
-		w = append(w, s)
+		w, views = append(w, s), append(views, s.here)
 	}
 	d := [3]float64{2, -3, 0}
-	got := condition(&less, [2]view{newView(&less, d, less.AtMark()), newView(&less, [3]float64{}, less.AtMark())}, w, estimatedViews(w))
+	got := condition(&less, [2]view{newView(&less, d, less.AtMark()), newView(&less, [3]float64{}, less.AtMark())}, witnesses{seatings: w, views: views, known: among(&less, views)})
 	want := make([]float64, band.Count)
 	whole.Change(want, d, whole.AtMark())
 	alone := make([]float64, band.Count)

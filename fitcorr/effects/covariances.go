@@ -27,8 +27,8 @@ type Prior struct {
 	// Ears is a root of the ears' part of Λ, dB: Dim rows, zero on those of positions;
 	// width·n columns of (left + right)/√2, then as many of (left − right)/√2.
 	Ears *mat.Dense
-	// Inverse is Λ⁻¹ over the values that a listener's vector holds (Layout.Values).
-	Inverse *mat.SymDense
+	// Inverse is Λ⁻¹ over the values that a listener's vector holds (Layout.Values), symmetric.
+	Inverse *mat.Dense
 	LogDet  float64 // log|Λ| over the same
 }
 
@@ -40,7 +40,7 @@ const leastLandmarkMM = 1e-3
 func (s *Covariances) Prior(l Layout, landmarkMM float64) (Prior, bool) {
 	index, count := l.Values()
 	n, size := l.Bands.N, l.Width()*l.Bands.N
-	out := Prior{Ears: mat.NewDense(l.Dim(), 2*size, nil), Inverse: mat.NewSymDense(count, nil)}
+	out := Prior{Ears: mat.NewDense(l.Dim(), 2*size, nil), Inverse: mat.NewDense(count, count, nil)}
 	for part, cov := range []*mat.SymDense{s.Sum, s.Diff} {
 		own := mat.NewSymDense(size, nil)
 		own.CopySym(cov)
@@ -64,8 +64,10 @@ func (s *Covariances) Prior(l Layout, landmarkMM float64) (Prior, bool) {
 				v := inverse.At(i, j) / 2
 				for e := range at {
 					for f := range to {
-						if i < j || e <= f {
-							stats.AddSym(out.Inverse, index[at[e]], index[to[f]], sign[e]*sign[f]*v)
+						if a, b := index[at[e]], index[to[f]]; i < j || e <= f {
+							w := out.Inverse.At(a, b) + sign[e]*sign[f]*v
+							out.Inverse.Set(a, b, w)
+							out.Inverse.Set(b, a, w)
 						}
 					}
 				}
@@ -108,7 +110,8 @@ func (s *Covariances) addOthers(l Layout, landmarkMM float64, index []int, out *
 	inverse := factor.Inverse()
 	for a, i := range rows {
 		for b, j := range rows[:a+1] {
-			out.Inverse.SetSym(index[i], index[j], inverse.At(a, b))
+			out.Inverse.Set(index[i], index[j], inverse.At(a, b))
+			out.Inverse.Set(index[j], index[i], inverse.At(a, b))
 		}
 	}
 	return true

@@ -148,15 +148,16 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 func (e MarkError) weigh(t markTrials, without int, temper float64) (MarkError, float64) {
 	logs := make([]float64, len(t.residuals))
 	top, least, dof := math.Inf(-1), math.Inf(1), 0.0
+	turn := t.turn.RawMatrix()
 	for k, r := range t.residuals {
-		_, bands := r.Dims()
+		residuals := r.RawMatrix()
 		var chi2, turned, turns float64
 		dof = 0
-		for b := range bands {
+		for b := range residuals.Cols {
 			var n, r1, r2, t1, t2, rt float64 // sums of residuals and turns, and of their squares and products
 			for g, group := range t.groups {
 				for _, i := range group {
-					if v, u := r.At(i, b), t.turn.At(i, b); g != without && v != 0 {
+					if v, u := residuals.Data[i*residuals.Stride+b], turn.Data[i*turn.Stride+b]; g != without && v != 0 {
 						n, r1, r2 = n+1, r1+v, r2+v*v
 						t1, t2, rt = t1+u, t2+u*u, rt+u*v
 					}
