@@ -1,12 +1,14 @@
 package fitcorr
 
 import (
+	"context"
 	"fmt"
 	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
+	"asworn/capture/workers"
 	"asworn/fitcorr/correct"
 	"asworn/fitcorr/panel"
 	"asworn/fitcorr/placing"
@@ -133,13 +135,19 @@ func (p *prepared) finish(w *panel.Result, opt seat.Options, bare bool) (ModelAn
 		}
 	}
 	p.correctors = correct.Correctors{}
-	if p.blocked.model != nil {
-		p.correctors[capture.Blocked] = correct.New(p.all, capture.Blocked, &p.blocked.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+	var made [2]*correct.Corrector
+	points := [2]*surveyed{p.blocked, p.drum}
+	_ = workers.All(context.Background(), len(points), opt.Jobs, func(i int) { // ends with its work alone
+		if sv := points[i]; sv.model != nil && (sv == p.blocked || apart > 0) {
+			made[i] = correct.New(p.all, sv.point, &sv.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
+		}
+	})
+	for i, sv := range points {
+		if made[i] != nil {
+			p.correctors[sv.point] = made[i]
+		}
 	}
-	if apart > 0 {
-		p.correctors[capture.Drum] = correct.New(p.all, capture.Drum, &p.drum.model.Survey, p.ma.Offsets, p.ma.Worn, opt)
-	}
-	p.ma.Corrections = p.correctors.Corrections(p.all)
+	p.ma.Corrections = p.correctors.Corrections(p.all, opt.Jobs)
 	return p.ma, fm
 }
 

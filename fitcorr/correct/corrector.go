@@ -3,6 +3,7 @@ package correct
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"asworn/capture"
 	"asworn/fitcorr/position"
@@ -11,8 +12,8 @@ import (
 	"asworn/fitcorr/verdict"
 )
 
-// Corrector holds what the corrections of one model have in common. It is not safe for use
-// by several goroutines.
+// Corrector holds what the corrections of one model have in common. Several goroutines may
+// use it.
 type Corrector struct {
 	point   capture.Point // at which survey was made
 	survey  *survey.Survey
@@ -30,7 +31,8 @@ type Corrector struct {
 	seatings  [2]map[int]*placedSeating
 	known     [2][][][]float64 // covariances of their views, see holdAgainst
 	opt       seat.Options
-	predicted map[[2]int]*prediction // by seating number and ear
+	mu        sync.Mutex
+	predicted map[[2]int]*prediction // by seating number and ear; behind mu
 }
 
 // offsetOf returns the offset of a fixture seating. A drum row has that of

@@ -1,9 +1,11 @@
 package correct
 
 import (
+	"context"
 	"slices"
 
 	"asworn/capture"
+	"asworn/capture/workers"
 	"asworn/fitcorr/panel"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
@@ -24,16 +26,17 @@ func (cs Correctors) of(p capture.Point) *Corrector {
 }
 
 // Corrections corrects every ordinary fixture seating of ss by the survey of its point, in dB
-// (Corrector.Corrections); nil when there is none, or no corrector.
-func (cs Correctors) Corrections(ss []seat.Seating) []Correction {
+// (Corrector.Corrections); nil when there is none, or no corrector. jobs is the number of
+// workers; 0 means all cores.
+func (cs Correctors) Corrections(ss []seat.Seating, jobs int) []Correction {
 	for _, c := range cs {
 		c.predictAll(slices.DeleteFunc(slices.Clone(ss), func(s seat.Seating) bool { return cs.of(s.Point) != c }))
 	}
-	var out []Correction
-	for i, s := range ss {
-		out = append(out, cs.of(s.Point).Corrections(ss[i:i+1])...)
-	}
-	return out
+	each := make([][]Correction, len(ss))
+	_ = workers.All(context.Background(), len(ss), jobs, func(i int) { // ends with its work alone
+		each[i] = cs.of(ss[i].Point).Corrections(ss[i : i+1])
+	})
+	return slices.Concat(each...)
 }
 
 // New returns the corrector of one model from all its seatings ss, the survey made at

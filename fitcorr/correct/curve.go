@@ -1,11 +1,13 @@
 package correct
 
 import (
+	"context"
 	"fmt"
 	"math"
 
 	"asworn/capture"
 	"asworn/capture/band"
+	"asworn/capture/workers"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/standout"
 	"asworn/fitcorr/stats"
@@ -25,6 +27,7 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 		byNumber[v.Seating] = v
 	}
 	var out []FinalCurve
+	var rowsOf [][]seat.Seating
 	for _, point := range []capture.Point{capture.Blocked, capture.Drum} {
 		var rows []seat.Seating
 		for _, s := range ss {
@@ -36,16 +39,18 @@ func FinalCurves(ss []seat.Seating, verdicts []verdict.Verdict, corrections []Co
 			continue
 		}
 		for _, ear := range capture.Ears {
-			ch := chooser{ear: ear, verdicts: byNumber, flagged: flaggedSeatings(ss, standOuts, ear), corrections: corrections}
-			fc := FinalCurve{Point: point, Ear: ear}
-			parts := ch.choose(rows, &fc)
-			fc.average(parts, int(ear))
-			if fc.LevelDB != nil {
-				fc.uncertainty(parts, rows, cs.of(point), int(ear), opt)
-			}
-			out = append(out, fc)
+			out, rowsOf = append(out, FinalCurve{Point: point, Ear: ear}), append(rowsOf, rows)
 		}
 	}
+	_ = workers.All(context.Background(), len(out), opt.Jobs, func(i int) { // ends with its work alone
+		fc, rows := &out[i], rowsOf[i]
+		ch := chooser{ear: fc.Ear, verdicts: byNumber, flagged: flaggedSeatings(ss, standOuts, fc.Ear), corrections: corrections}
+		parts := ch.choose(rows, fc)
+		fc.average(parts, int(fc.Ear))
+		if fc.LevelDB != nil {
+			fc.uncertainty(parts, rows, cs.of(fc.Point), int(fc.Ear), opt)
+		}
+	})
 	return out
 }
 

@@ -16,11 +16,15 @@ import (
 // for all points.
 func (c *Corrector) predict(number int, o position.Offset, ear int) *prediction {
 	key := [2]int{number, ear}
-	if p, ok := c.predicted[key]; ok {
-		return p
+	c.mu.Lock()
+	p, ok := c.predicted[key]
+	c.mu.Unlock()
+	if !ok {
+		p = c.newPrediction(number, o, ear)
+		c.mu.Lock()
+		c.predicted[key] = p
+		c.mu.Unlock()
 	}
-	p := c.newPrediction(number, o, ear)
-	c.predicted[key] = p
 	return p
 }
 

@@ -74,7 +74,7 @@ func (p *panel) estimate(ctx context.Context, jobs int) (*panelFit, error) {
 		if round <= settledRounds {
 			fit.markOutliers()
 		}
-		s, last = fit.maximise(), fit.deviance
+		s, last = fit.maximise(ctx, jobs), fit.deviance
 		fit.moveStraight()
 	}
 }

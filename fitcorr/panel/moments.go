@@ -1,10 +1,12 @@
 package panel
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/capture/workers"
 	"asworn/fitcorr/effects"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/stats"
@@ -13,13 +15,17 @@ import (
 
 // maximise returns the covariances that the expected second moments give, and sets
 // each model's within-listener covariance and scatter ratio.
-func (fit *panelFit) maximise() *effects.Covariances {
+func (fit *panelFit) maximise(ctx context.Context, jobs int) *effects.Covariances {
 	s := &effects.Covariances{}
-	fit.maximiseEars(s)
+	_ = workers.All(ctx, 2, jobs, func(i int) { // the next round finds that ctx has ended
+		switch {
+		case i == 0:
+			fit.maximiseEars(s)
+		case fit.Read:
+			fit.maximiseReading()
+		}
+	})
 	fit.maximiseBetween(s)
-	if fit.Read {
-		fit.maximiseReading()
-	}
 	fit.maximiseWithin() // last: it changes what a seating's posterior is made of
 	return s
 }
