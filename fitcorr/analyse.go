@@ -42,7 +42,7 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	ss = without(ss, a.Misfits)
 	names, byModel, bare := splitModels(ss)
-	prepared, err := prepareAll(ctx, names, byModel, opt.Jobs, mem)
+	prepared, err := prepareAll(ctx, names, byModel, opt, mem)
 	if err != nil {
 		return Analysis{}, Frozen{}, err
 	}
@@ -52,7 +52,10 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 			a.Misfits = append(a.Misfits, bad...)
 			ss = without(ss, bad)
 			rest := without(byModel[names[i]], bad)
-			prepared[i] = prepare(names[i], rest, newSurveyed(names[i], rest, capture.Blocked, mem), newSurveyed(names[i], rest, capture.Drum, mem))
+			blocked, drum := newSurveyed(rest, capture.Blocked), newSurveyed(rest, capture.Drum)
+			blocked.learn(names[i], mem)
+			drum.learn(names[i], mem)
+			prepared[i] = prepare(names[i], rest, blocked, drum)
 		}
 	}
 	var surveyed, atDrum []*position.Model
@@ -113,19 +116,25 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 
 // prepareAll surveys every model at both points and prepares it for the panel, in the order
 // of names. The error is ctx's.
-func prepareAll(ctx context.Context, names []string, byModel map[string][]seat.Seating, jobs int, mem Memory) ([]*prepared, error) {
-	points := [2]capture.Point{capture.Blocked, capture.Drum}
-	halves := make([]*surveyed, len(points)*len(names)) // points of the first model, then of the next
-	err := workers.All(ctx, len(halves), jobs, func(i int) {
-		name := names[i/len(points)]
-		halves[i] = newSurveyed(name, byModel[name], points[i%len(points)], mem)
+func prepareAll(ctx context.Context, names []string, byModel map[string][]seat.Seating, opt seat.Options, mem Memory) ([]*prepared, error) {
+	var blocked, drum []*surveyed
+	for _, name := range names {
+		blocked, drum = append(blocked, newSurveyed(byModel[name], capture.Blocked)), append(drum, newSurveyed(byModel[name], capture.Drum))
+	}
+	models, all := len(names), slices.Concat(blocked, drum)
+	err := workers.All(ctx, len(all)+models, opt.Jobs, func(i int) {
+		if i < len(all) {
+			all[i].learn(names[i%models], mem)
+		} else { // while the last surveys end; those at the blocked entrance beside the panel
+			drum[i-len(all)].judgeSeals(opt, mem)
+		}
 	})
 	if err != nil {
 		return nil, err
 	}
-	out := make([]*prepared, len(names))
+	out := make([]*prepared, models)
 	for i, name := range names {
-		out[i] = prepare(name, byModel[name], halves[len(points)*i], halves[len(points)*i+1])
+		out[i] = prepare(name, byModel[name], blocked[i], drum[i])
 	}
 	return out, nil
 }

@@ -18,7 +18,7 @@ type surveyed struct {
 	model    *position.Model // nil without a survey at that point; err says why
 	err      error
 	sound    []seat.Seating // seatings as seals and survey ask for them; nil where neither is asked for
-	seals                   // set by judgeSeals
+	seals                   // once judgeSeals was called
 }
 
 // seals is what seal.Judge says.
@@ -27,7 +27,8 @@ type seals struct {
 	Seal  seal.Seal
 }
 
-func newSurveyed(name string, ss []seat.Seating, point capture.Point, mem Memory) *surveyed {
+// newSurveyed is the seatings among ss at a point, of which nothing is known yet.
+func newSurveyed(ss []seat.Seating, point capture.Point) *surveyed {
 	sv := &surveyed{point: point}
 	for _, s := range ss {
 		if s.Point == point {
@@ -38,19 +39,26 @@ func newSurveyed(name string, ss []seat.Seating, point capture.Point, mem Memory
 		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
 	}
 	sv.sound = unread(sv.seatings)
+	return sv
+}
+
+// learn learns the survey of a model at the point and places the seatings by it.
+func (sv *surveyed) learn(name string, mem Memory) {
+	if sv.sound == nil {
+		return
+	}
 	onFixture := sv.onFixture()
-	learned, err := recall(mem, "survey", []any{name, point, onFixture}, func() (position.Learned, error) { return position.Learn(name, point, onFixture) })
+	learned, err := recall(mem, "survey", []any{name, sv.point, onFixture}, func() (position.Learned, error) { return position.Learn(name, sv.point, onFixture) })
 	if err != nil {
 		sv.err = err
-		return sv
+		return
 	}
-	sv.model = learned.Place(point, sv.seatings)
-	return sv
+	sv.model = learned.Place(sv.point, sv.seatings)
 }
 
 // judgeSeals judges the seals of the seatings.
 func (sv *surveyed) judgeSeals(opt seat.Options, mem Memory) {
-	if sv.sound == nil {
+	if sv.sound == nil || sv.Leaks != nil {
 		return
 	}
 	sv.seals, _ = recall(mem, "seals", []any{sv.sound}, func() (s seals, err error) {
