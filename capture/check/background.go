@@ -88,12 +88,9 @@ func rank(r ratios, q float64) int { return int(q * float64(len(r)-1)) }
 // backgroundOf is not ok without silences.
 func backgroundOf(t *take.Take, d *take.Desk, role int) (b background, ok bool) {
 	b.x = t.X[role]
-	b.n = deconv.FastLen(int(frameSeconds * t.Bench.RateHz))
+	b.frame = frames(t, d)
+	b.n = b.frame.Size()
 	b.hz = t.Bench.RateHz / float64(b.n)
-	if d.Frames == nil {
-		d.Frames = deconv.NewPeriodogram(window.NewValues(window.BlackmanHarris, b.n+1)[:b.n]) // periodic
-	}
-	b.frame = d.Frames
 	step := max(gridOf(b.x), math.Pow(2, -24)*t.Peak[role])
 	for _, w := range b.frame.Window() {
 		b.least += w * w * step * step / 12
@@ -105,6 +102,15 @@ func backgroundOf(t *take.Take, d *take.Desk, role int) (b background, ok bool) 
 		b.quiet[k] = max(v, b.least)
 	}
 	return b, true
+}
+
+// frames are those of a desk, made when needed.
+func frames(t *take.Take, d *take.Desk) *deconv.Periodogram {
+	if d.Frames == nil {
+		n := deconv.FastLen(int(frameSeconds * t.Bench.RateHz))
+		d.Frames = deconv.NewPeriodogram(window.NewValues(window.BlackmanHarris, n+1)[:n]) // periodic
+	}
+	return d.Frames
 }
 
 // power writes the power per bin of the frame from a sample on.

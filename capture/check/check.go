@@ -71,7 +71,7 @@ func Responses(t *take.Take) {
 	}
 	for e := range study.Ears {
 		work = append(work, func(d *take.Desk) { repeats[e] = checkRepeats(t, d, e) },
-			func(d *take.Desk) { background[e] = checkBackground(t, d, e) })
+			func(d *take.Desk) { background[e] = slices.Concat(checkBackground(t, d, e), checkBurst(t, d, e)) })
 	}
 	work = append(work, func(*take.Desk) { copies = checkCopies(t) }, func(*take.Desk) {
 		if wire = checkLoopback(t); len(wire) == 0 {
