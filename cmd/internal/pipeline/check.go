@@ -59,7 +59,7 @@ func OpenFrozen(dir string) (*FrozenStudy, error) {
 		s.processor, err = capture.NewProcessor(setup)
 		made <- err
 	}()
-	err = cache.Unseal(raw, key, &setup, &s.frozen)
+	err = cache.Unseal(raw, key, new(capture.Setup), &s.frozen) // not over the one that is read meanwhile
 	if e := <-made; err == nil && e != nil {
 		return nil, e
 	}
