@@ -53,5 +53,5 @@ func ExampleFrozen_Check() {
 			offset.Headset.Value[fitcorr.Forward], offset.Headset.Value[fitcorr.Up], verdict.Outcome)
 	}
 	// Output:
-	// 6 mm forward, 2 mm up of the mark: undetermined
+	// 6 mm forward, 1 mm up of the mark: undetermined
 }

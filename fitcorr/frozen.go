@@ -72,9 +72,9 @@ type FrozenModel struct {
 
 // FrozenPoint is what a study knows about one model at one point.
 type FrozenPoint struct {
-	Survey  *survey.Survey        `json:"survey,omitempty"` // nil without one
-	Scatter [2]position.SmoothCov `json:"scatter"`
-	Total   [2]position.SmoothCov `json:"total"`
+	Survey  *survey.Survey      `json:"survey,omitempty"` // nil without one
+	Scatter [2]position.BandCov `json:"scatter"`
+	Total   [2]position.BandCov `json:"total"`
 	// Temper, a ratio of 1 or more, divides the information of a fixture seating's levels
 	// of where the headset sits, TemperApart of how the cups lie apart; 0 stands for
 	// Temper.

@@ -20,8 +20,8 @@ type Model struct {
 	Survey   survey.Survey
 	Reports  [2]*survey.Report
 	ruler    [3]float64       // standard deviation of a stated displacement per axis: mm, mm, degrees
-	Scatter  [2]SmoothCov     // of one seating about the surface
-	Total    [2]SmoothCov     // of one survey row: with the ruler's error
+	Scatter  [2]BandCov       // of one seating about the surface
+	Total    [2]BandCov       // of one survey row: with the ruler's error
 	Temper   placing.Temper   // divides the information of the sound, from the survey's held-out rows; ≥ 1
 	Placed   []FixtureSeating // per seating of Seatings, by levels; zero on listeners and where no place was found
 	ApartMM  float64          // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
@@ -34,8 +34,8 @@ type Learned struct {
 	Survey  survey.Survey
 	Reports reports        // per ear; nil without a survey
 	Ruler   [3]float64     // standard deviation of a stated displacement per axis: mm, mm, degrees
-	Scatter [2]SmoothCov   // of one seating about the surface; zero without a survey
-	Total   [2]SmoothCov   // of one survey row: with the ruler's error
+	Scatter [2]BandCov     // of one seating about the surface; zero without a survey
+	Total   [2]BandCov     // of one survey row: with the ruler's error
 	Temper  placing.Temper // see Model.Temper
 	Notes   []string       // what the seatings cannot answer, in plain words
 }

@@ -32,6 +32,7 @@ const scatterRounds = 6
 type scatterSums struct {
 	models *[2]placing.Ear
 	ears   [2]*momentSum // of the scatter about the surface, dB²
+	own    *draws        // of the scatter, both ears
 	moved  [3]float64    // squared distance of survey rows from where their ruler put them, per axis
 	count  [3]float64    // of ears in moved
 }
@@ -44,16 +45,13 @@ type scatterSums struct {
 // multiplier per ear; those above 1 are left out. It sets Scatter and Total of
 // both ears and returns the ruler's standard deviation per axis (mm, mm, degrees) and what
 // describes the two covariances.
-func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]placing.Ear, slip [2][]float64) (ruler [3]float64, scatter, total [2]SmoothCov) {
+func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]placing.Ear, slip [2][]float64) (ruler [3]float64, scatter, total [2]BandCov) {
 	ruler = startRuler
+	total = rowScatter(models, slip)
 	for e := range models {
-		m := &models[e]
-		if m.Survey == nil {
-			continue
+		if m := &models[e]; m.Survey != nil {
+			m.Total, m.Scatter = total[e].Matrix(m.Bands), total[e].Matrix(m.Bands)
 		}
-		total[e] = SmoothCov{SD: joinScatter(m), Width: 0.33, Nugget: 0.1}
-		m.Total = total[e].Matrix(m.Bands)
-		m.Scatter = total[e].Matrix(m.Bands)
 	}
 	wide := placing.FixturePrior()
 	scatter = total
@@ -61,7 +59,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 	// Where an ordinary seating was in the last round is where the next one climbs from.
 	before := make([]*[placing.HeadsetDim]float64, len(ordinary))
 	for range scatterRounds {
-		sums := scatterSums{models: models}
+		sums := scatterSums{models: models, own: newDraws(survey.NewBands().N)}
 		for e := range models {
 			sums.ears[e] = newMomentSum(survey.NewBands().N)
 		}
@@ -91,7 +89,7 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 			if m.Survey == nil {
 				continue
 			}
-			scatter[e] = sums.ears[e].fit(m.Bands, 2, total[e], 1)
+			scatter[e] = sums.own.shrunk(sums.ears[e].fit(m.Bands, 2, total[e].Smooth, 1), m.Bands, 1)
 			m.Scatter = scatter[e].Matrix(m.Bands)
 		}
 		for a := range 3 {
@@ -112,6 +110,7 @@ func (t *scatterSums) addRow(i int, o placing.Observation, prior placing.Prior, 
 		resid, extra := residualMoments(m, o, p, e)
 		left := m.Survey.LeftOver(i)
 		t.ears[e].add(resid, extra, o.Variance[e], 1/left)
+		t.own.add(resid, extra, 1/left)
 		t.ears[e].scaleCount(o.Variance[e], 1-1/left)
 	}
 	for a := range 3 {
@@ -134,7 +133,30 @@ func (t *scatterSums) addOrdinary(o placing.Observation, p placing.Mode) {
 		}
 		resid, extra := residualMoments(&t.models[e], o, p, e)
 		t.ears[e].add(resid, extra, o.Variance[e], 1)
+		t.own.add(resid, extra, 1)
 	}
+}
+
+// rowScatter is the scatter of a survey row about the surface, the ruler's error included, per ear. The
+// two cups and ears of a fixture scatter alike, so that the draws are those of both.
+func rowScatter(models *[2]placing.Ear, slip [2][]float64) (total [2]BandCov) {
+	bands := survey.NewBands()
+	rows, each := newDraws(bands.N), 1.0
+	for e := range models {
+		if s := models[e].Survey; s != nil {
+			x, per := s.On(bands).RowScatter(slip[e])
+			each = max(each, per)
+			for _, curve := range stats.RowsOf(x) {
+				rows.add(curve, nil, 1)
+			}
+		}
+	}
+	for e := range models {
+		if m := &models[e]; m.Survey != nil {
+			total[e] = rows.shrunk(SmoothCov{SD: joinScatter(m), Width: 0.33, Nugget: 0.1}, bands, each)
+		}
+	}
+	return total
 }
 
 // joinScatter returns the survey's scatter on the position bands, dB, n.

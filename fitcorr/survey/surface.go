@@ -53,6 +53,29 @@ func (e *Ear) On(bands Bands) *BandSurface {
 	return s
 }
 
+// RowScatter returns what scatters about the surface, rows × position bands, dB: curves of which
+// the mean square is the scatter's variance of the package comment, and the mean of products
+// therefore its covariance over the bands, that of a matrix normal law. slip is that
+// of FitEar. The surface takes a part of each row: per of them, 1 or more, are as good as one.
+func (s *BandSurface) RowScatter(slip []float64) (rows *mat.Dense, per float64) {
+	n := float64(len(s.rows))
+	rows = mat.NewDense(len(s.rows), len(s.weights), nil)
+	var left float64 // of all rows, summed over the zones
+	for _, z := range s.zones {
+		var trace float64
+		for i, v := range slip {
+			trace += z.inv[i][i] * v
+		}
+		left += trace
+		for r := z.from; r < z.to; r++ {
+			for i, v := range slip {
+				rows.Set(i, r, s.weights[r][i]*math.Sqrt(v*n/trace))
+			}
+		}
+	}
+	return rows, n * float64(len(s.zones)) / left
+}
+
 // Level returns the level at d (mm, mm, degrees) relative to BaseDB, dB per position band; 0
 // in a band of which nothing is known.
 func (s *BandSurface) Level(d [3]float64) []float64 {
