@@ -58,7 +58,10 @@ func misses(r result) []miss {
 			f := axisOf(r.scores, q, axis)
 			above(fmt.Sprintf("%s, %s, RMS in mm", quantityNames[q], axisNames[axis]), f.rms, limits[q])
 			lo, hi := coverage(b)
-			if off := shownRate * rateSE(f.cover, 95, n); f.cover.value+off < lo || f.cover.value-off > hi {
+			off := shownRate * rateSE(f.cover, 95, n)
+			missed := int(math.Round(float64(f.cover.n) * (1 - f.cover.value/100)))
+			few := atLeast(missed, f.cover.n, 1-lo/100) > 0.005 // of which the standard error says too much
+			if f.cover.value+off < lo && !few || f.cover.value-off > hi {
 				add(f.cover.value < lo, "%s, %s, intervals cover %s %% of %d, %g to %g", quantityNames[q], axisNames[axis], f.cover.show(1), f.cover.n, lo, hi)
 			}
 		}

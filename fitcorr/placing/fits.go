@@ -26,12 +26,12 @@ type Fit struct {
 	Bands      int
 }
 
-// Limits of a fit. On four generators ordinary seatings within the survey's reach
-// had a residual above 1e-5 and a deviance above 1e-6, other models, other points
-// and flat signals a deviance below 1e-12 in 870 of 873 cases.
+// Limits of a fit. Of 480 ordinary seatings (four generators, surveys of 13 and of 22
+// displacements) one had a deviance below 1e-20 and one a residual below 1e-6, of 1,440 recordings
+// of another model or point 1,423 a deviance below 1e-20.
 const (
 	misfitResidual  = 1e-6
-	misfitDeviance  = 1e-12
+	misfitDeviance  = 1e-20
 	doubtedDeviance = 0.01
 	otherBetter     = 20.0 // in log density: odds of 1 to 5e8
 )
