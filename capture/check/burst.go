@@ -28,10 +28,13 @@ func checkBurst(t *take.Take, d *take.Desk, role int) []finding.Finding {
 	if len(t.Cut) != 1 || t.X[role] == nil || t.Spoilt[role] {
 		return nil
 	}
-	frames(t, d)
 	start, p := t.Cut[0]+t.Bench.Preroll, t.Bench
-	from, n := max(0, start), d.Frames.Size()
-	floor, power := floorOf(t, d, t.X[role][from:min(t.Total, start+len(p.X))])
+	from, to := max(0, start), min(t.Total, start+len(p.X))
+	if from >= to || burstFromHz >= burstFrameTo*p.RateHz {
+		return nil // the sweep is not in the file, or the rate leaves nothing to listen to
+	}
+	n := frames(t, d).Size()
+	floor, power := floorOf(t, d, t.X[role][from:to])
 	own, whole := floorOf(t, d, p.X[from-start:])
 	bins := (burstFrameTo - burstFromHz/p.RateHz) * float64(n)
 	up := 0
