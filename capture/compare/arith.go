@@ -2,9 +2,9 @@ package compare
 
 import (
 	"math"
-	"slices"
 
-	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
@@ -57,17 +57,12 @@ func weighed(c *mat.Cholesky, x *mat.VecDense) *mat.VecDense {
 }
 
 // quadratic is xᵀ·C⁻¹·x, which is |U'⁻¹x|² of C = U'U; NaN where C is next to singular.
-func quadratic(c *mat.Cholesky, x *mat.VecDense) (sum float64) {
+func quadratic(c *mat.Cholesky, x *mat.VecDense) float64 {
 	if c.Cond() > mat.ConditionTolerance {
 		return math.NaN()
 	}
-	u := c.RawU().(mat.RawTriangular).RawTriangular()
-	white := slices.Clone(x.RawVector().Data) // vectors here have no stride
-	for k := range white {
-		row := u.Data[k*u.Stride+k : k*u.Stride+u.N]
-		v := white[k] / row[0]
-		sum += v * v
-		floats.AddScaled(white[k+1:], -v, row[1:])
-	}
-	return sum
+	var white mat.VecDense
+	white.CloneFromVec(x)
+	blas64.Trsv(blas.Trans, c.RawU().(mat.RawTriangular).RawTriangular(), white.RawVector())
+	return mat.Dot(&white, &white)
 }
