@@ -226,6 +226,12 @@ func TestAnalysePoorStudies(t *testing.T) {
 		}
 		return out
 	}
+	drumAlone := keep(func(s seat.Seating) bool {
+		return s.Subject == capture.FixtureSubject && s.Survey == nil && s.Model != ""
+	})
+	for i := range drumAlone {
+		drumAlone[i].Point = capture.Drum
+	}
 	worn := func(s seat.Seating) bool { return s.Subject != capture.FixtureSubject && s.Model != "" }
 	cases := []struct {
 		name           string
@@ -235,6 +241,7 @@ func TestAnalysePoorStudies(t *testing.T) {
 	}{
 		{"nothing", nil, "no headphone seating", false, false},
 		{"no survey", keep(func(s seat.Seating) bool { return s.Survey == nil }), "no position survey", false, false},
+		{"no survey, the drum alone", drumAlone, "no position survey", false, false},
 		{"no panel", keep(func(s seat.Seating) bool { return !worn(s) }), "nobody wore", true, false},
 		{"one listener", keep(func(s seat.Seating) bool { return s.Subject != "L02" }), "one listener", true, true},
 		{"no fixture seating", keep(func(s seat.Seating) bool {

@@ -17,7 +17,8 @@ type surveyed struct {
 	seatings []seat.Seating  // at that point
 	model    *position.Model // nil without a survey at that point; err says why
 	err      error
-	sound    []seat.Seating // seatings as seals and survey ask for them; nil where neither is asked for
+	asked    bool           // for seals and survey; not at the drum without a survey there, whose rows go with the blocked ones
+	sound    []seat.Seating // seatings as seals and survey ask for them
 	seals                   // once judgeSeals was called
 }
 
@@ -36,15 +37,15 @@ func newSurveyed(ss []seat.Seating, point capture.Point) *surveyed {
 		}
 	}
 	if point == capture.Drum && len(survey.Rows(sv.seatings, point)) == 0 {
-		return sv // a study without a survey at the drum: its drum rows go with the blocked ones
+		return sv
 	}
-	sv.sound = unread(sv.seatings)
+	sv.asked, sv.sound = true, unread(sv.seatings)
 	return sv
 }
 
 // learn learns the survey of a model at the point and places the seatings by it.
 func (sv *surveyed) learn(name string, mem Memory) {
-	if sv.sound == nil {
+	if !sv.asked {
 		return
 	}
 	onFixture := sv.onFixture()
@@ -58,7 +59,7 @@ func (sv *surveyed) learn(name string, mem Memory) {
 
 // judgeSeals judges the seals of the seatings.
 func (sv *surveyed) judgeSeals(opt seat.Options, mem Memory) {
-	if sv.sound == nil || sv.Leaks != nil {
+	if !sv.asked || sv.Leaks != nil {
 		return
 	}
 	sv.seals, _ = recall(mem, "seals", []any{sv.sound}, func() (s seals, err error) {
