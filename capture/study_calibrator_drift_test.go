@@ -47,3 +47,34 @@ func TestCalibrationDrift(t *testing.T) {
 		}
 	}
 }
+
+// TestCalibratorElsewhere calibrates a microphone whose channel is named wrongly: the error
+// says which channel of the file holds a calibrator.
+func TestCalibratorElsewhere(t *testing.T) {
+	tone, silence := make([]float64, 3*48000), make([]float64, 3*48000)
+	for j := range tone {
+		tone[j] = 0.1 * math.Sin(2*math.Pi*1000*float64(j)/48000)
+	}
+	for _, c := range []struct {
+		channels [][]float64
+		want     string
+	}{
+		{[][]float64{silence, tone, silence}, "cal.wav, channel 3: silence; record the calibrator on this channel. Channel 2 of the file holds a calibrator: if that is the right microphone's, set right = 2 under [channels] of study.toml"},
+		{[][]float64{silence, silence, silence}, "cal.wav, channel 3: silence; record the calibrator on this channel"},
+		{[][]float64{silence, silence, tone}, ""},
+	} {
+		s := study.Default()
+		s.Dir, s.Channels = t.TempDir(), study.Channels{Left: 1, Right: 3}
+		s.Microphones[study.Right] = study.MicrophoneFiles{Calibrator: "cal.wav", CalibratorDBSPL: 94}
+		if err := wavfile.Write(filepath.Join(s.Dir, "cal.wav"), wavfile.Format{RateHz: 48000, Channels: 3, Bits: 24}, c.channels); err != nil {
+			t.Fatal(err)
+		}
+		got := ""
+		if _, err := s.Calibration(study.Right); err != nil {
+			got = strings.TrimPrefix(err.Error(), s.Dir+string(filepath.Separator))
+		}
+		if got != c.want {
+			t.Errorf("%q, want %q", got, c.want)
+		}
+	}
+}

@@ -150,9 +150,20 @@ func (s *Study) calibration(e Ear, file string) (calibrator.Calibration, error) 
 	}
 	c, err := calibrator.Measure(x[channel-1], float64(f.RateHz), m.CalibratorDBSPL)
 	if err != nil {
-		return c, fmt.Errorf("%s, channel %d: %w", path, channel, err)
+		return c, fmt.Errorf("%s, channel %d: %w%s", path, channel, err, elsewhere(x, float64(f.RateHz), e, m.CalibratorDBSPL))
 	}
 	return c, nil
+}
+
+// elsewhere says which channel holds the calibrator of an ear on whose own there is none:
+// the settings may name the wrong one.
+func elsewhere(x [][]float64, rateHz float64, e Ear, dbSPL float64) string {
+	for i := range x {
+		if _, err := calibrator.Measure(x[i], rateHz, dbSPL); err == nil {
+			return fmt.Sprintf(". Channel %d of the file holds a calibrator: if that is the %s microphone's, set %[2]s = %[1]d under [channels] of study.toml", i+1, e)
+		}
+	}
+	return ""
 }
 
 // Reference reads the fixture's reference curve. A study without one gives a curve
