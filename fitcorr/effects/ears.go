@@ -307,7 +307,7 @@ func (law Law) withoutLevel(m *mat.SymDense) *mat.SymDense {
 	for i := range size {
 		center(half.RawRowView(i))
 	}
-	full := mat.DenseCopyOf(half.T())
+	full := stats.Transposed(half)
 	for i := range size {
 		center(full.RawRowView(i))
 	}

@@ -137,7 +137,7 @@ func (fit *panelFit) solve(first []int) bool {
 		rhs.AddVec(rhs, lf.score)
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
-	whole := stats.Product(mat.DenseCopyOf(root0.T()), stats.Product(mat.DenseCopyOf(sum), root0))
+	whole := stats.Product(stats.Transposed(root0), stats.Product(mat.DenseCopyOf(sum), root0))
 	info := mat.DenseCopyOf(stats.Symmetric(whole))
 	for k := range info.RawMatrix().Rows {
 		info.Set(k, k, info.At(k, k)+1)

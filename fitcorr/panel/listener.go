@@ -55,17 +55,7 @@ func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), mat.DenseCopyOf(b))
 		}
 	}
-	pvp := lf.ev.times(l, lf.pull)
-	pvp.Scale(-1, pvp)
-	for k, b := range lf.ev.blocks {
-		if b == nil {
-			continue
-		}
-		from := l.Start(k)
-		part := pvp.Slice(from, from+b.SymmetricDim(), from, from+b.SymmetricDim()).(*mat.Dense)
-		part.Add(part, b)
-	}
-	lf.reduced = stats.Symmetric(pvp)
+	lf.reduced = lf.ev.reduce(l, lf.pull)
 	return true
 }
 
@@ -160,19 +150,22 @@ func (ev evidence) timesVec(l effects.Layout, x *mat.VecDense) *mat.VecDense {
 	return out
 }
 
-// times returns the precision times x.
-func (ev evidence) times(l effects.Layout, x *mat.Dense) *mat.Dense {
-	rows, cols := x.Dims()
-	out := mat.NewDense(rows, cols, nil)
+// reduce returns M of a precision P and VP, of the diagonal and above.
+func (ev evidence) reduce(l effects.Layout, pull *mat.Dense) *mat.SymDense {
+	dim, _ := pull.Dims()
+	out := mat.NewDense(dim, dim, nil)
 	for k, b := range ev.blocks {
 		if b == nil {
 			continue
 		}
-		from := l.Start(k)
-		to := from + b.SymmetricDim()
-		stats.Multiply(out.Slice(from, to, 0, cols).(*mat.Dense), mat.DenseCopyOf(b), x.Slice(from, to, 0, cols).(*mat.Dense))
+		from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
+		precision, right := mat.DenseCopyOf(b), out.Slice(from, to, from, dim).(*mat.Dense)
+		stats.Multiply(right, precision, pull.Slice(from, to, from, dim).(*mat.Dense))
+		right.Scale(-1, right)
+		own := out.Slice(from, to, from, to).(*mat.Dense)
+		own.Add(own, precision)
 	}
-	return out
+	return mat.NewSymDense(dim, out.RawMatrix().Data)
 }
 
 // firstsOfPrecision returns for each listener the first one whose precision is the

@@ -11,47 +11,52 @@ import (
 // when it is first asked for. It is not safe for use by several goroutines.
 type posteriors struct {
 	fit    *panelFit
-	blocks map[blockKind]*mat.Dense        // covariances
+	blocks map[blockKind]*block            // what is not known of them
 	seats  map[*wornSeating]*seatPosterior // until within changes
 	h      *mat.Dense                      // work space: H = [I, positionColumns] of one seating, rows × block
 }
 
 func newPosteriors(fit *panelFit) *posteriors {
-	p := &posteriors{fit: fit, blocks: map[blockKind]*mat.Dense{}, seats: map[*wornSeating]*seatPosterior{}, h: mat.NewDense(fit.Rows(), fit.Block(), nil)}
+	p := &posteriors{fit: fit, blocks: map[blockKind]*block{}, seats: map[*wornSeating]*seatPosterior{}, h: mat.NewDense(fit.Rows(), fit.Block(), nil)}
 	for r := range 2 * fit.Bands.N {
 		p.h.Set(r, r, 1)
 	}
 	return p
 }
 
-// blockKind names a block's covariance: listeners of equal covariance share the matrix.
+// blockKind names a block's covariance: listeners of equal covariance share it.
 type blockKind struct {
 	given *mat.Dense
 	model int
 }
 
-// blockCov is the covariance of a listener's block of one model (package comment: layout).
-func (p *posteriors) blockCov(li, m int) *mat.Dense {
-	given := p.fit.per[li].given
-	kind := blockKind{given, m}
+// block is the covariance of a listener's block of one model (package comment: layout), own +
+// shared·shared'.
+type block struct {
+	own    *mat.Dense // block × block: with θ known
+	shared *mat.Dense // how it follows what is not known of θ: block rows, the columns of thetaRoot
+}
+
+// blockOf returns that of listener li and model m.
+func (p *posteriors) blockOf(li, m int) *block {
+	kind := blockKind{p.fit.per[li].given, m}
 	if p.blocks[kind] == nil {
 		from, size := m*p.fit.Block(), p.fit.Block()
-		shared := mat.NewSymDense(size, nil)
-		stats.AddOuter(shared, 1, p.sharedOf(li, m))
-		cov := mat.DenseCopyOf(shared)
-		cov.Add(cov, given.Slice(from, from+size, from, from+size))
-		p.blocks[kind] = cov
+		b := &block{own: kind.given.Slice(from, from+size, from, from+size).(*mat.Dense), shared: new(mat.Dense)}
+		b.shared.Sub(stats.RowsOfDense(p.fit.thetaRoot, from, size), stats.RowsOfDense(p.fit.per[li].shared, from, size))
+		p.blocks[kind] = b
 	}
 	return p.blocks[kind]
 }
 
-// sharedOf is how a listener's block of one model follows what is not known of θ: block
-// rows, the columns of thetaRoot.
-func (p *posteriors) sharedOf(li, m int) *mat.Dense {
-	from, size := m*p.fit.Block(), p.fit.Block()
-	var out mat.Dense
-	out.Sub(stats.RowsOfDense(p.fit.thetaRoot, from, size), stats.RowsOfDense(p.fit.per[li].shared, from, size))
-	return &out
+// of returns the covariance of linear functions of the block, by rows; rows square.
+func (b *block) of(rows *mat.Dense) *mat.Dense {
+	var own, cov mat.Dense
+	own.Mul(stats.Product(rows, b.own), rows.T())
+	shared := stats.Product(rows, b.shared)
+	cov.Mul(shared, shared.T())
+	cov.Add(&cov, &own)
+	return &cov
 }
 
 // allModels asks each for the seatings of all models.
@@ -94,7 +99,7 @@ type seatSpread struct {
 	raw      mat.Dense     // the same as rounding has left it, its two sides not quite alike
 	ownCov   *mat.SymDense // Cov(w), HeadsetDim square
 	jacobian *mat.Dense    // d = jacobian·u + const, HeadsetDim × block
-	block    *mat.Dense    // Cov(u), block × block
+	block    *block        // Cov(u)
 }
 
 // seating computes the mean of the position of one worn seating.
@@ -106,7 +111,7 @@ func (p *posteriors) seating(li int, w *wornSeating) *seatPosterior {
 	p.h.Slice(0, rows, n2, n2+small).(*mat.Dense).Copy(near)
 	out := &seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil), of: p, li: li, seat: w}
 	// K = D J' W
-	out.gain.Mul(p.fit.models[w.model].within, stats.Product(mat.DenseCopyOf(w.slope.T()), w.weight))
+	out.gain.Mul(p.fit.models[w.model].within, stats.Product(stats.Transposed(w.slope), w.weight))
 	var rest, moved mat.VecDense
 	rest.MulVec(p.h, u)
 	rest.SubVec(w.z, &rest)
@@ -127,7 +132,7 @@ func (sp *seatPosterior) spread() *seatSpread {
 	}
 	fit, w := sp.of.fit, sp.seat
 	n2, d := 2*fit.Bands.N, fit.models[w.model].within
-	s := &seatSpread{block: sp.of.blockCov(sp.li, w.model)}
+	s := &seatSpread{block: sp.of.blockOf(sp.li, w.model)}
 	// Cov(w|u) = D − K J D.
 	var kj mat.Dense
 	kj.Mul(&sp.gain, w.slope)
@@ -139,10 +144,9 @@ func (sp *seatPosterior) spread() *seatSpread {
 	kh := mat.NewDense(placing.HeadsetDim, fit.Block(), nil) // K H
 	kh.Copy(sp.gain.Slice(0, placing.HeadsetDim, 0, n2))
 	kh.Slice(0, placing.HeadsetDim, n2, n2+small).(*mat.Dense).Copy(near)
-	var own mat.Dense
-	own.Mul(stats.Product(kh, s.block), kh.T())
-	own.Add(&own, &s.raw)
-	s.ownCov = stats.Symmetric(&own)
+	own := s.block.of(kh)
+	own.Add(own, &s.raw)
+	s.ownCov = stats.Symmetric(own)
 	// d = apparent − confounded + w = (E − KH)u + Kz.
 	s.jacobian = mat.NewDense(placing.HeadsetDim, fit.Block(), nil)
 	for a := range placing.HeadsetDim {
@@ -156,8 +160,7 @@ func (sp *seatPosterior) spread() *seatSpread {
 
 // cov is the covariance of the position, HeadsetDim square.
 func (s *seatSpread) cov() *mat.SymDense {
-	var d mat.Dense
-	d.Mul(stats.Product(s.jacobian, s.block), s.jacobian.T())
-	d.Add(&d, &s.raw)
-	return stats.Symmetric(&d)
+	d := s.block.of(s.jacobian)
+	d.Add(d, &s.raw)
+	return stats.Symmetric(d)
 }

@@ -56,23 +56,22 @@ func (fit *panelFit) maximiseReading() {
 		var own [placing.ReadDim]float64 // expected squares, as of a single reading
 		var off float64                  // squares from where all else has the seating, over their variance
 		one := fit.reading.OneMM * fit.reading.OneMM / w.worth
+		rows := mat.NewDense(placing.ReadDim, fit.Block(), nil) // the mean of both cups and the landmark
 		for a := range placing.ReadDim {
-			// The reading is the mean of both cups and the landmark.
-			row := mat.NewVecDense(fit.Block(), nil)
-			var given float64
+			for j := range fit.Block() {
+				rows.Set(a, j, (spread.jacobian.At(a, j)+spread.jacobian.At(3+a, j))/2)
+			}
+			at := fit.Landmark(0) + a
+			rows.Set(a, at, rows.At(a, at)+1)
+		}
+		known := spread.block.of(rows)
+		for a := range placing.ReadDim {
+			given := known.At(a, a)
 			for i := range 2 {
-				for j := range fit.Block() {
-					row.SetVec(j, row.AtVec(j)+spread.jacobian.At(3*i+a, j)/2)
-				}
 				for k := range 2 {
 					given += spread.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
-			at := 2*fit.Bands.N + 2*placing.HeadsetDim + a
-			row.SetVec(at, row.AtVec(at)+1)
-			var v mat.VecDense
-			v.MulVec(spread.block, row)
-			given += mat.Dot(&v, row)
 			square := sp.resid[from+a] * sp.resid[from+a]
 			own[a] = w.worth * (square + given)
 			left := max(1-given/(w.doubtOfReading()*one), 1e-6) // of the residual of the others, as the reading has a say

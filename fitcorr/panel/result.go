@@ -116,7 +116,7 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 		half.Mul(of, fit.per[li].given.Slice(from, to, from, to))
 		own.Mul(&half, of.T())
 		cov.AddSym(cov, stats.Symmetric(&own))
-		root.Mul(of, fit.seatings.sharedOf(li, m))
+		root.Mul(of, fit.seatings.blockOf(li, m).shared)
 		shared.Add(shared, &root)
 	}
 	var v mat.Dense

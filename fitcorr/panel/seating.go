@@ -100,7 +100,7 @@ func (p *panel) lineariseAll() bool {
 // marginalise sets weight = (R + J D J')⁻¹ for the current within-listener D.
 func (p *panel) marginalise(w *wornSeating) bool {
 	var jwj, mid, prec, gain mat.Dense
-	jw := stats.Product(mat.DenseCopyOf(w.slope.T()), w.inner)
+	jw := stats.Product(stats.Transposed(w.slope), w.inner)
 	jwj.Mul(jw, w.slope)
 	within := p.models[w.model].within
 	if prec.Inverse(within) != nil {

@@ -200,19 +200,19 @@ func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e in
 	}
 	white := mat.DenseCopyOf(scat)
 	chol.Whiten(white)
+	turned := stats.Transposed(white)
 	own := mat.NewDense(n, 4, nil)
 	own.Slice(0, n, 0, 3).(*mat.Dense).Copy(p.Slope[e])
 	own.SetCol(3, p.Resid[e])
 	chol.Whiten(own)
-	white = mat.DenseCopyOf(white.T())
 	var seen mat.Dense // ΣV⁻¹ times J and r
-	seen.Mul(white, own)
+	seen.Mul(turned, own)
 	mat.Col(resid, 3, &seen)
 	slope := seen.Slice(0, n, 0, 3)
 	var moved, cov mat.Dense
 	moved.Mul(slope, p.Cov.SliceSym(3*e, 3*e+3))
 	cov.Mul(&moved, slope.T())
-	stats.AddOuter(scat, -1, white)
+	stats.AddProduct(scat, -1, turned, white)
 	for i := range n {
 		for j := i; j < n; j++ {
 			extra.SetSym(i, j, scat.At(i, j)+cov.At(i, j))

@@ -20,15 +20,16 @@ func Invert(c *mat.Dense) (logDet float64, ok bool) {
 	if logDet, ok = Invert(first); !ok {
 		return 0, false
 	}
-	pull := Product(first, mat.DenseCopyOf(across))
+	pull := Product(first, across)
 	subtractUpper(second, back, pull)
 	rest, ok := Invert(second)
 	if !ok {
 		return 0, false
 	}
-	across.Scale(-1, Product(pull, second))
-	back.Copy(across.T())
-	subtractUpper(first, across, mat.DenseCopyOf(pull.T()))
+	Multiply(across, pull, second)
+	across.Scale(-1, across)
+	transpose(back, across)
+	subtractUpper(first, across, Transposed(pull))
 	return logDet + rest, true
 }
 

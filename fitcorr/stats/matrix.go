@@ -28,13 +28,15 @@ func Scaled3(v [3]float64, by float64) [3]float64 {
 // Symmetric is the symmetric part of a square d, (d + d')/2. It is a copy.
 func Symmetric(d *mat.Dense) *mat.SymDense {
 	n, _ := d.Dims()
-	s := mat.NewSymDense(n, nil)
+	data := make([]float64, n*n)
 	for i := range n {
-		for j := i; j < n; j++ {
-			s.SetSym(i, j, (d.At(i, j)+d.At(j, i))/2)
+		from, to := d.RawRowView(i)[i:], data[i*n+i:(i+1)*n]
+		other := d.RawMatrix().Data[i*d.RawMatrix().Stride+i:]
+		for j, v := range from {
+			to[j] = (v + other[j*d.RawMatrix().Stride]) / 2
 		}
 	}
-	return s
+	return mat.NewSymDense(n, data)
 }
 
 // QuadForm is x'mx of a square m given by rows; zero rows give 0.

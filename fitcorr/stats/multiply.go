@@ -44,7 +44,39 @@ func Product(a, b *mat.Dense) *mat.Dense {
 // AddOuter adds scale·yy' to c. y has as many rows as c, and any number of columns.
 func AddOuter(c *mat.SymDense, scale float64, y *mat.Dense) {
 	raw := c.RawSymmetric()
-	addUpper(raw.Data, raw.Stride, scale, y, mat.DenseCopyOf(y.T()))
+	addUpper(raw.Data, raw.Stride, scale, y, Transposed(y))
+}
+
+// AddProduct adds scale·a·b to c, where that product is symmetric, with c's size.
+func AddProduct(c *mat.SymDense, scale float64, a, b *mat.Dense) {
+	raw := c.RawSymmetric()
+	addUpper(raw.Data, raw.Stride, scale, a, b)
+}
+
+// Transposed returns a copy of m'.
+func Transposed(m *mat.Dense) *mat.Dense {
+	rows, cols := m.Dims()
+	out := mat.NewDense(cols, rows, nil)
+	transpose(out, m)
+	return out
+}
+
+// transpose sets dst to m', with which it must not overlap, in squares of which both
+// sides stay in fast memory.
+func transpose(dst, m *mat.Dense) {
+	const side = 8
+	from, to := m.RawMatrix(), dst.RawMatrix()
+	for top := 0; top < from.Rows; top += side {
+		bottom := min(top+side, from.Rows)
+		for left := 0; left < from.Cols; left += side {
+			for j := left; j < min(left+side, from.Cols); j++ {
+				row := to.Data[j*to.Stride+top : j*to.Stride+bottom]
+				for i := range row {
+					row[i] = from.Data[(top+i)*from.Stride+j]
+				}
+			}
+		}
+	}
 }
 
 // addUpper adds scale times the product a·b, which is symmetric, to a matrix on its diagonal
