@@ -85,7 +85,8 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	if !ok {
 		return nil, stats.ErrSingular
 	}
-	fit := &panelFit{panel: p, cov: s, root0: p.root0(s, prior.Ears), per: make([]listenerFit, len(p.listeners))}
+	fit := &panelFit{panel: p, cov: s, per: make([]listenerFit, len(p.listeners))}
+	fit.root0, fit.lower = lowerRoot(p.root0(s, prior.Ears))
 	fit.seatings = newPosteriors(fit)
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
 		return nil, err
@@ -108,7 +109,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 		lf.x.MulVec(lf.given, rest)
 		lf.u.AddVec(lf.x, fit.theta)
 		if first[i] == i {
-			lf.shared = fit.timesRoot(lf.pull)
+			lf.shared = fit.times(lf.pull, fit.thetaRoot)
 			lf.pull = nil // large, and done with
 		}
 	}); err != nil {
@@ -137,11 +138,13 @@ func (fit *panelFit) solve(first []int) bool {
 		rhs.AddVec(rhs, lf.score)
 		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
 	}
-	whole := stats.Product(stats.Transposed(root0), stats.Product(mat.DenseCopyOf(sum), root0))
-	info := mat.DenseCopyOf(stats.Symmetric(whole))
-	for k := range info.RawMatrix().Rows {
-		info.Set(k, k, info.At(k, k)+1)
+	_, cols := root0.Dims()
+	precision := mat.NewSymDense(cols, nil)
+	stats.AddProduct(precision, 1, stats.Transposed(root0), fit.times(mat.DenseCopyOf(sum), root0))
+	for k := range cols {
+		stats.AddSym(precision, k, k, 1)
 	}
+	info := mat.DenseCopyOf(precision)
 	logDet, ok := stats.Invert(info)
 	if !ok {
 		return false
@@ -155,20 +158,28 @@ func (fit *panelFit) solve(first []int) bool {
 	fit.deviance -= mat.Dot(&right, fit.eta)
 	fit.theta.MulVec(root0, fit.eta)
 	fit.thetaRoot = stats.TimesLower(root0, stats.CholeskyRoot(fit.etaCov))
-	cov := mat.NewSymDense(dim, nil)
-	stats.AddOuter(cov, 1, fit.thetaRoot)
-	if factor, ok := stats.Factorize(cov); ok { // fewer columns, half of them zero
-		fit.thetaRoot, fit.lower = factor.Lower(), true
-	}
 	return true
 }
 
-// timesRoot returns m·thetaRoot.
-func (fit *panelFit) timesRoot(m *mat.Dense) *mat.Dense {
-	if fit.lower {
-		return stats.TimesLower(m, fit.thetaRoot)
+// lowerRoot returns the lower triangular root of rr', dim square, which r has more columns
+// than; r itself, and false, where that is singular.
+func lowerRoot(r *mat.Dense) (root *mat.Dense, lower bool) {
+	dim, _ := r.Dims()
+	cov := mat.NewSymDense(dim, nil)
+	stats.AddOuter(cov, 1, r)
+	factor, ok := stats.Factorize(cov)
+	if !ok {
+		return r, false
 	}
-	return stats.Product(m, fit.thetaRoot)
+	return factor.Lower(), true
+}
+
+// times returns m·root, of root0 or thetaRoot.
+func (fit *panelFit) times(m, root *mat.Dense) *mat.Dense {
+	if fit.lower {
+		return stats.TimesLower(m, root)
+	}
+	return stats.Product(m, root)
 }
 
 // seatingsDeviance is the part of the deviance that the seatings have before
@@ -188,7 +199,7 @@ func (p *panel) seatingsDeviance() (sum, levels float64) {
 	return sum, levels
 }
 
-// root0 returns L₀: the fixture's own ear, the survey's error at the panel's mean
+// root0 returns a root of Λ₀: the fixture's own ear, the survey's error at the panel's mean
 // position and what the surface is not straight by, as far as all its seatings share
 // them, and the prior of the worn means. Its first columns are those of earRoot
 // (effects.Prior), on the scale of the fixture's ear.

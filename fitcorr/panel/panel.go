@@ -133,7 +133,7 @@ type panelFit struct {
 	etaCov    *mat.SymDense
 	theta     *mat.VecDense
 	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
-	lower     bool       // thetaRoot is lower triangular, which it is but for a singular Cov(θ)
+	lower     bool       // root0 and thetaRoot are lower triangular, which they are but for a singular Λ₀
 	per       []listenerFit
 	seatings  *posteriors
 	deviance  float64 // −2 log marginal likelihood of all seatings, up to a constant
