@@ -40,7 +40,9 @@ func (pl *Placer) newClimber(o Observation, prior Prior) (*climber, bool) {
 
 // climb goes from start to a local maximum of likelihood and prior by
 // Gauss–Newton (Nocedal & Wright, Numerical Optimization, 2nd ed., ch. 10.3, quoted from
-// memory); a step that leads down is halved.
+// memory); a step that leads down is halved, unless the parabola through two of them falls
+// from the start: near the top the slope of log|V|, which the gradient leaves out (addEar), may
+// be the greater.
 func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
 	p, ok := c.at(start)
 	if !ok {
@@ -55,6 +57,7 @@ func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
 			longest = climbLongest
 		}
 		var q Mode
+		last := math.Inf(-1) // change of the density by a step twice as long
 		for {
 			next := p.Pos
 			for i := range next {
@@ -63,17 +66,20 @@ func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
 			if q, ok = c.at(next); !ok {
 				return p, false
 			}
-			if q.log > p.log || longest < climbEnd {
+			change := q.log - p.log
+			if change > 0 || longest < climbEnd || 4*change < last {
 				break
 			}
+			last = change
 			for i := range step {
 				step[i] /= 2
 			}
 			longest /= 2
 		}
-		if q.log > p.log {
-			p = q
+		if q.log <= p.log {
+			break
 		}
+		p = q
 		if longest < climbEnd {
 			break
 		}
