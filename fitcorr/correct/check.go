@@ -1,6 +1,8 @@
 package correct
 
 import (
+	"gonum.org/v1/gonum/mat"
+
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/position"
@@ -20,12 +22,13 @@ func displacementHelps(ss []seat.Seating, point capture.Point, e *survey.Ear, ea
 	}
 	slipped := e.Slipped()
 	before, after := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	var held mat.Dense
 	for _, group := range survey.SameDisplacement(e.At) {
 		if e.At[group[0]] == [3]float64{} {
 			continue // at the marked position there is nothing to correct
 		}
 		for _, z := range e.Zones {
-			held, _, ok := survey.LeftOutErrors(group, func(i, j int) float64 { return z.Inv[i][j] }, func(i int) []float64 { return e.Weights[i][z.From:z.To] })
+			_, ok := survey.LeftOutErrors(&held, group, func(i, j int) float64 { return z.Inv[i][j] }, func(i int) []float64 { return e.Weights[i][z.From:z.To] })
 			if !ok {
 				continue
 			}

@@ -24,11 +24,12 @@ type view struct {
 
 // newView returns the view of a position, mm, mm, degrees; mark is what AtMark returns.
 func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
-	v := view{at: at, level: make([]float64, band.Count)}
+	v := view{at: at, level: make([]float64, band.Count), k: make([][]float64, len(e.Zones)), kInv: make([][]float64, len(e.Zones))}
+	values := make([]float64, 2*len(e.At)*len(e.Zones))
 	var k, kInv []float64
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
-			k, kInv = make([]float64, len(e.At)), make([]float64, len(e.At))
+			k, kInv, values = values[:len(e.At)], values[len(e.At):2*len(e.At)], values[2*len(e.At):]
 			for i, row := range e.At {
 				k[i] = z.Kernel.At(at, row)
 			}
@@ -36,7 +37,7 @@ func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
 				kInv[i] = floats.Dot(row, k)
 			}
 		}
-		v.k, v.kInv = append(v.k, k), append(v.kInv, kInv)
+		v.k[zi], v.kInv[zi] = k, kInv
 		for i, x := range k {
 			floats.AddScaled(v.level[z.From:z.To], x-mark[zi][i], e.Weights[i][z.From:z.To])
 		}

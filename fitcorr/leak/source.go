@@ -2,7 +2,6 @@ package leak
 
 import (
 	"math"
-	"math/cmplx"
 )
 
 // Source is what all leaks of a headphone meet and how the ear hears it, where
@@ -135,7 +134,10 @@ func (s Source) level(p Params, f float64) slope {
 
 const nepers = 20 / math.Ln10 // dB
 
-func levelOf(n, sum complex128) float64 { return nepers * math.Log(cmplx.Abs(n/sum)) }
+// levelOf is 20 lg|n/sum|.
+func levelOf(n, sum complex128) float64 { return nepers / 2 * math.Log(square2(n)/square2(sum)) }
+
+func square2(v complex128) float64 { return real(v)*real(v) + imag(v)*imag(v) }
 
 // levelDB is level without the derivatives.
 func (s Source) levelDB(p Params, f float64) float64 {

@@ -17,18 +17,6 @@ type Ear struct {
 	Total   *mat.SymDense // n × n, dB², of one survey row: scatter and the ruler's error
 }
 
-// addNuisance adds the covariance of gain and leak tail, GainSD²·11' + leakTailSD²·uu'.
-func (m Ear) addNuisance(cov *mat.SymDense) {
-	n, tail := m.Bands.N, m.Bands.LeakTail
-	raw := cov.RawSymmetric()
-	for i := range n {
-		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
-		for j := i; j < n; j++ {
-			row[j] = row[j] + GainSD*GainSD + leakTailSD*leakTailSD*tail[i]*tail[j]
-		}
-	}
-}
-
 // Covariance returns V of the package comment, n × n, dB²: that of one seating's level
 // about the surface, gain and leak tail included. scale is a factor on the scatter's
 // variance, excess (n) the variance of the surface over that of a survey row, noise (n,
@@ -44,11 +32,15 @@ func (m Ear) setCovariance(cov *mat.SymDense, scale float64, excess, noise []flo
 	n := m.Bands.N
 	raw, scatter, total := cov.RawSymmetric(), m.Scatter.RawSymmetric(), m.Total.RawSymmetric()
 	for i := range n {
-		row := raw.Data[i*raw.Stride : i*raw.Stride+n]
-		for j := i; j < n; j++ {
-			row[j] = scale*scatter.Data[i*scatter.Stride+j] + math.Sqrt(excess[i]*excess[j])*total.Data[i*total.Stride+j]
+		row, own, all := raw.Data[i*raw.Stride+i:][:n-i], scatter.Data[i*scatter.Stride+i:][:n-i], total.Data[i*total.Stride+i:][:n-i]
+		tail, other := m.Bands.LeakTail[i:][:n-i], excess[i:][:n-i]
+		last, factor := math.NaN(), 0.0
+		for j := range row {
+			if other[j] != last { // the same throughout a zone
+				last, factor = other[j], math.Sqrt(other[0]*other[j])
+			}
+			row[j] = scale*own[j] + factor*all[j] + GainSD*GainSD + leakTailSD*leakTailSD*tail[0]*tail[j]
 		}
-		row[i] += noise[i]
+		row[0] += noise[i]
 	}
-	m.addNuisance(cov)
 }

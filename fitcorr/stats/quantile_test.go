@@ -3,6 +3,8 @@ package stats
 import (
 	"math"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // TestStudentQuantileOfManyDegrees: however many degrees of freedom, a quantile is
@@ -16,5 +18,18 @@ func TestStudentQuantileOfManyDegrees(t *testing.T) {
 	}
 	if q := StudentQuantile(0.975, math.Inf(1)); q != normal {
 		t.Errorf("no limit: %v", q)
+	}
+}
+
+// The series for many degrees of freedom gives the library's quantiles, and goes over into
+// them where it begins.
+func TestNearlyNormal(t *testing.T) {
+	for df := float64(many); df < 1e6; df *= 1.7 {
+		for _, p := range []float64{0.01, 0.6, 0.9, 0.975, 0.999, 0.99995} {
+			want := distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
+			if got := nearlyNormal(distuv.UnitNormal.Quantile(p), df); math.Abs(got-want) > 1e-8*math.Abs(want) {
+				t.Errorf("p = %g, %g degrees of freedom: %.12f, library %.12f", p, df, got, want)
+			}
+		}
 	}
 }

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -172,40 +173,46 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 		variance[b] = variance[b]/float64(n-1) + 1e-9
 		logVariance[b] = math.Log(variance[b])
 	}
-	sq, q := make([]float64, bands), make([]float64, bands) // e² and e·(inv y) of one displacement
+	var e mat.Dense
+	var logDets float64
+	q := make([]float64, bands) // e·(inv y)
 	for _, group := range SameDisplacement(at) {
-		g := float64(len(group))
 		if slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 }) {
 			continue
 		}
-		e, logDet, ok := LeftOutErrors(group, inv.At, ay.RawRowView)
+		logDet, ok := LeftOutErrors(&e, group, inv.At, ay.RawRowView)
 		if !ok {
 			continue
 		}
-		h.rows += g
-		clear(sq)
-		clear(q)
+		h.rows += float64(len(group))
+		logDets += logDet
 		for a, i := range group {
 			own := ay.RawRowView(i)
 			for b, v := range e.RawRowView(a) {
-				sq[b] += v * v
+				h.square[b] += v * v
 				q[b] += v * own[b]
 			}
 		}
-		for b := range bands {
-			h.square[b] += sq[b]
-			h.logDensity[b] += 0.5 * (logDet - g*logVariance[b] - q[b]/variance[b])
-		}
+	}
+	for b := range h.logDensity {
+		h.logDensity[b] = 0.5 * (logDets - h.rows*logVariance[b] - q[b]/variance[b])
 	}
 	return h
 }
 
-// LeftOutErrors returns by how much each row of a group lies above what all rows
-// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and log|inv_GG|. ay(i) is
-// row i of inv y.
-func LeftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []float64) (*mat.Dense, float64, bool) {
+// LeftOutErrors sets e to by how much each row of a group lies above what all rows
+// outside the group predict, (inv_GG)⁻¹ (inv y)_G, rows by bands, and returns log|inv_GG|;
+// false where that is singular. ay(i) is row i of inv y. What e held is overwritten.
+func LeftOutErrors(e *mat.Dense, group []int, inv func(i, j int) float64, ay func(i int) []float64) (logDet float64, ok bool) {
+	e.Reset()
+	e.ReuseAs(len(group), len(ay(group[0])))
+	if len(group) == 1 { // as most are
+		i := group[0]
+		own := inv(i, i)
+		floats.ScaleTo(e.RawRowView(0), 1/own, ay(i))
+		return math.Log(own), own > 0
+	}
 	own := mat.NewSymDense(len(group), nil)
-	e := mat.NewDense(len(group), len(ay(group[0])), nil)
 	for a, i := range group {
 		for c, j := range group[:a+1] {
 			own.SetSym(a, c, inv(i, j))
@@ -214,10 +221,10 @@ func LeftOutErrors(group []int, inv func(i, j int) float64, ay func(i int) []flo
 	}
 	factor, ok := stats.Factorize(own)
 	if !ok {
-		return nil, 0, false
+		return 0, false
 	}
 	factor.Solve(e)
-	return e, factor.LogDet(), true
+	return factor.LogDet(), true
 }
 
 // inWords says which response models were chosen in how many zones.
