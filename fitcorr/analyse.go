@@ -69,8 +69,8 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 	}
 	opt.Reading = position.ReadMarks(slices.Concat(surveyed, atDrum), seat.ReadingOr(opt.Reading))
 	frozen.Options.Reading = opt.Reading
-	for _, m := range slices.Concat(surveyed, atDrum) {
-		m.Believe()
+	for _, p := range prepared {
+		p.believe()
 	}
 	var toWear []*position.Model
 	for _, m := range surveyed {

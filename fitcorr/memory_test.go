@@ -89,7 +89,7 @@ func newNotes(before *notes) *notes {
 }
 
 // TestMemory: an analysis with what others left is the same to the byte, and takes
-// from them what a seating more or less does not touch.
+// from them what a seating more or less, whose position was read, does not touch.
 func TestMemory(t *testing.T) {
 	if testing.Short() {
 		t.Skip("simulates whole studies")
@@ -97,7 +97,8 @@ func TestMemory(t *testing.T) {
 	t.Parallel()
 	plan := toy.Small(7)
 	plan.Listeners, plan.Drum = 2, true
-	ss, _ := plan.Study()
+	ss, truth := plan.Study()
+	ss = toy.Read(ss, truth, 7, 1, 0.7)
 	opt := seat.DefaultOptions()
 	analyse := func(ss []seat.Seating, mem Memory) string {
 		t.Helper()
@@ -142,6 +143,9 @@ func TestMemory(t *testing.T) {
 			}
 			if panel := mem.recalled["panel"] == 1; panel != c.panel {
 				t.Errorf("panel recalled: %v", panel)
+			}
+			if others := plan.Models - 1; c.panel && mem.recalled["model"] < others {
+				t.Errorf("%d models recalled, want the %d others at least", mem.recalled["model"], others)
 			}
 			if mem.recalled["survey"] == 0 {
 				t.Error("no survey was recalled")

@@ -31,13 +31,21 @@ type prepared struct {
 }
 
 func prepare(name string, ss []seat.Seating, blocked, drum *surveyed) *prepared {
-	p := &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
+	return &prepared{ma: ModelAnalysis{Model: name}, all: ss, blocked: blocked, drum: drum}
+}
+
+// believe weighs what was read on the fixture against the sound, once the marks are known.
+// Marks are learned before it is known how far apart the cups of a model's seatings at both points lie, so that a seating at the
+// drum leaves that of the blocked entrance, and the panel by it, as they were.
+func (p *prepared) believe() {
 	var points []*position.Model
 	for _, sv := range p.surveyed() {
 		points = append(points, sv.model)
 	}
 	position.CupsApart(points...)
-	return p
+	for _, m := range points {
+		m.Believe()
+	}
 }
 
 // beside adds what a model's seatings say without the panel: while that is estimated,

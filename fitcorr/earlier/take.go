@@ -28,8 +28,9 @@ type Taken struct {
 // landmarks err by 1/√n of one finding without earlier studies too. Nobody who fails a test is believed, nor the fixture when it fails.
 func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, stated study.ReadingUncertainty, earlier []Panel, confidence float64) Taken {
 	listeners := listenersOf(ss)
-	one := read.Uncertainty(stated)
-	out := Taken{Seatings: slices.Clone(ss), Reading: landmarks(one, read, nil, listeners)}
+	stepped := read.Stepped(stated)
+	one := stepped.Uncertainty(stated)
+	out := Taken{Seatings: slices.Clone(ss), Reading: landmarks(one, stepped, nil, listeners)}
 	if len(earlier) == 0 {
 		return out
 	}
@@ -73,7 +74,7 @@ func Take(ss []seat.Seating, rows []study.ReadingRow, read reading.Result, state
 			s.Read = &r
 		}
 	}
-	out.Reading = landmarks(one, read, refer, listeners)
+	out.Reading = landmarks(one, stepped, refer, listeners)
 	out.Seatings = append(out.Seatings, bare...)
 	if n := len(refer); n > 0 {
 		out.Findings = append(out.Findings, fmt.Sprintf("Readings are referred to the canal's entrance as found in all studies together: %s.", referred(refer)))

@@ -16,6 +16,7 @@ import (
 // without it.
 type fixtureReading struct {
 	row      int     // of the model's blocked seatings
+	set      bool    // that position is a stated displacement, not where the levels place an ordinary seating
 	worth    float64 // single readings
 	less     [placing.ReadDim]float64
 	variance [placing.ReadDim]float64 // of that position
@@ -33,7 +34,7 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 		}
 		f := fixtureReading{row: i, worth: s.Readings()}
 		var at [3]float64
-		if s.Displaced() {
+		if f.set = s.Displaced(); f.set {
 			at = s.Survey.Vector()
 			if at[seat.Rotation] != 0 {
 				continue // a turn moves the point that is read, nobody knows how far
@@ -59,6 +60,28 @@ func (m *Model) fixtureReadings(stated capture.ReadingUncertainty) []fixtureRead
 	return out
 }
 
+// errorsOf are those of the fixture's readings, as of single ones, about their mean, mm². Those at
+// positions that were set tell them; ordinary seatings, whose positions are less sure and of which one
+// more must not weigh all readings of a study anew, only where too few others were read.
+func errorsOf(readings []fixtureReading) (out []stats.Error) {
+	set := slices.DeleteFunc(slices.Clone(readings), func(f fixtureReading) bool { return !f.set })
+	if len(set) < placing.ReadFewest {
+		set = readings
+	}
+	n := float64(len(set))
+	for a := range placing.ReadDim {
+		var mean float64
+		for _, f := range set {
+			mean += f.less[a] / n
+		}
+		for _, f := range set {
+			d := f.less[a] - mean
+			out = append(out, stats.Error{Square: f.worth * d * d * n / (n - 1), Variance: f.worth * f.variance[a]})
+		}
+	}
+	return out
+}
+
 // ReadMarks sets the marks, mm, of all models that were read on the fixture. The
 // error of one reading is pooled over models: what the lab states, and what the
 // fixture's readings show. It returns what is stated with landmarks as much worse as
@@ -76,16 +99,7 @@ func ReadMarks(models []*Model, stated capture.ReadingUncertainty) capture.Readi
 			readings[i] = nil
 			continue
 		}
-		for a := range placing.ReadDim {
-			var mean float64
-			for _, f := range readings[i] {
-				mean += f.less[a] / n
-			}
-			for _, f := range readings[i] {
-				d := f.less[a] - mean
-				errors = append(errors, stats.Error{Square: f.worth * d * d * n / (n - 1), Variance: f.worth * f.variance[a]})
-			}
-		}
+		errors = append(errors, errorsOf(readings[i])...)
 	}
 	one := stats.LearnSD(stated.OneMM, reading.StatedDF, errors)
 	for i, m := range models {

@@ -4,7 +4,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"sort"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -30,7 +29,10 @@ const (
 	// (common practice, no source).
 	biasMM, biasDF = 0.5, 4
 	slipFar        = 5.0 // standard deviations
-	rounds         = 60
+	// biasStepMM is how finely differences of readers are carried: a fifth of the half millimetre
+	// that people read a ruler to.
+	biasStepMM = 0.1
+	rounds     = 60
 )
 
 // cell is what several readings share: a placement and a side.
@@ -47,7 +49,8 @@ type cell struct {
 // (tailDF). Biases are told from readings of the same
 // placement by several people; what all have in common is not seen, and cancels between
 // heads. The standard deviations hold what is stated as StatedDF degrees of freedom.
-// No readings give an empty result.
+// Given what readings of all placements tell of readers and of the error of one, in steps (settle),
+// a placement follows from its own readings alone. No readings give an empty result.
 func Combine(rs []study.ReadingRow, stated study.ReadingUncertainty) Result {
 	out := Result{At: map[Placement]Estimate{}, Findings: map[string]int{}}
 	var read, found, onFixture []int
@@ -73,13 +76,14 @@ func Combine(rs []study.ReadingRow, stated study.ReadingUncertainty) Result {
 	f := newFit(rs, read, stated.OneMM)
 	f.solve()
 	out.One, out.Bias, out.Readers = f.one(), f.bias, f.readers()
-	f.place(out.At)
 	for k, i := range read {
 		if d := f.off(k); d > slipFar*out.One.MM {
 			out.Slips = append(out.Slips, Slip{rs[i], d})
 		}
 	}
 	out.ApartMM = f.apart()
+	f.settle(stated.OneMM)
+	f.place(out.At)
 	out.Landmark = landmark(rs, found, stated.LandmarkMM)
 	out.FixtureLandmark = landmark(rs, onFixture, stated.FixtureLandmarkMM)
 	return out
@@ -103,6 +107,9 @@ type fit struct {
 	wearers [][]int // readings of each (gatherWearers)
 	within2 float64 // variance of a listener's seatings, mm²
 	start   float64 // stated variance, mm²
+	// compared is how many readers have a reading in a cell that another reader has too, met
+	// how many have one of a listener's model that another has read, in whatever seating.
+	compared, met float64
 }
 
 func newFit(all []study.ReadingRow, use []int, oneMM float64) *fit {
@@ -123,6 +130,13 @@ func newFit(all []study.ReadingRow, use []int, oneMM float64) *fit {
 		f.rs, f.weight = append(f.rs, r), append(f.weight, 1)
 		f.cell, f.reader = append(f.cell, cells[c]), append(f.reader, names[r.Reader])
 	}
+	f.compared = f.sharing(func(i int) any { return f.cell[i] })
+	f.met = f.sharing(func(i int) any {
+		if r := f.rs[i]; !r.OnFixture() {
+			return wearer{r.Subject, r.Model}
+		}
+		return f.cell[i]
+	})
 	f.wearers = f.gatherWearers()
 	f.mu, f.sum = make([][Axes]float64, len(f.cells)), make([]float64, len(f.cells))
 	f.beta, f.betaCov = make([][Axes]float64, len(f.names)), mat.NewSymDense(max(len(f.names), 1), nil)
@@ -160,11 +174,16 @@ func (f *fit) centre() {
 	if chol.InverseTo(&inv) == nil {
 		f.betaCov.ScaleSym(f.scale2, &inv)
 	}
+	f.unbias(per, mean)
+}
+
+// unbias sets the cells to their means with the readers' biases taken off.
+func (f *fit) unbias(per [][]float64, mean [][Axes]float64) {
 	for c := range f.mu {
 		f.mu[c] = mean[c]
-		for _, k := range sorted(per[c]) {
+		for k, w := range per[c] {
 			for a := range Axes {
-				f.mu[c][a] -= per[c][k] / f.sum[c] * f.beta[k][a]
+				f.mu[c][a] -= w / f.sum[c] * f.beta[k][a]
 			}
 		}
 	}
@@ -172,14 +191,16 @@ func (f *fit) centre() {
 
 // cellMeans are, per cell, the weight of each reader and the weighted mean of the
 // readings, mm; sum becomes the weight of each cell.
-func (f *fit) cellMeans() (per []map[int]float64, mean [][Axes]float64) {
+func (f *fit) cellMeans() (per [][]float64, mean [][Axes]float64) {
 	clear(f.sum)
-	per, mean = make([]map[int]float64, len(f.cells)), make([][Axes]float64, len(f.cells))
+	per, mean = make([][]float64, len(f.cells)), make([][Axes]float64, len(f.cells))
+	n := len(f.names)
+	all := make([]float64, n*len(f.cells))
+	for c := range per {
+		per[c] = all[n*c : n*c+n]
+	}
 	for i, w := range f.weight {
 		f.sum[f.cell[i]] += w
-		if per[f.cell[i]] == nil {
-			per[f.cell[i]] = map[int]float64{}
-		}
 		per[f.cell[i]][f.reader[i]] += w
 	}
 	for i, w := range f.weight {
@@ -192,7 +213,7 @@ func (f *fit) cellMeans() (per []map[int]float64, mean [][Axes]float64) {
 
 // biasEquations are the normal equations of the readers' biases, one row per reader: by
 // their prior, by placements on the fixture and, with several readers, by wearers.
-func (f *fit) biasEquations(per []map[int]float64, mean [][Axes]float64) (info *mat.SymDense, rhs [Axes]*mat.VecDense) {
+func (f *fit) biasEquations(per [][]float64, mean [][Axes]float64) (info *mat.SymDense, rhs [Axes]*mat.VecDense) {
 	n := len(f.names)
 	info = mat.NewSymDense(n, nil)
 	for k := range n {
@@ -205,12 +226,10 @@ func (f *fit) biasEquations(per []map[int]float64, mean [][Axes]float64) (info *
 		if !f.cells[c].OnFixture() {
 			continue
 		}
-		for _, k := range sorted(readers) {
-			stats.AddSym(info, k, k, readers[k])
-			for _, l := range sorted(readers) {
-				if l >= k {
-					stats.AddSym(info, k, l, -readers[k]*readers[l]/f.sum[c])
-				}
+		for k, w := range readers {
+			stats.AddSym(info, k, k, w)
+			for l := k; l < n; l++ {
+				stats.AddSym(info, k, l, -w*readers[l]/f.sum[c])
 			}
 		}
 	}
@@ -231,15 +250,6 @@ func (f *fit) biasEquations(per []map[int]float64, mean [][Axes]float64) (info *
 	return info, rhs
 }
 
-func sorted(m map[int]float64) []int {
-	out := make([]int, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Ints(out)
-	return out
-}
-
 // reweigh sets scale, the spread of readers and the weights from the residuals.
 // A reading has one weight for both axes: a slip is of the whole reading. Its
 // residual is taken over its own standard deviation, as far as the cell leaves any.
@@ -253,11 +263,10 @@ func (f *fit) reweigh() {
 		}
 		df += Axes * left
 	}
-	compared := f.compared()
-	df = math.Max(StatedDF, df-Axes*math.Max(0, compared-1))
+	df = math.Max(StatedDF, df-Axes*math.Max(0, f.compared-1))
 	f.scale2, f.df = sq/df, df-StatedDF
 	f.spreadWithin()
-	if compared = f.met(); compared > 1 {
+	if f.met > 1 {
 		v, d := biasDF*biasMM*biasMM, float64(biasDF)
 		for k, b := range f.beta {
 			for a := range Axes {
@@ -265,8 +274,13 @@ func (f *fit) reweigh() {
 				d++
 			}
 		}
-		f.bias = Learned{math.Sqrt(v / d), biasDF + Axes*(compared-1)}
+		f.bias = Learned{math.Sqrt(v / d), biasDF + Axes*(f.met-1)}
 	}
+	f.weigh()
+}
+
+// weigh sets the weight of each reading from how far it lies from the others of its cell.
+func (f *fit) weigh() {
 	for i := range f.weight {
 		left := 1 - f.weight[i]/f.sum[f.cell[i]]
 		if left < 1e-9 {
@@ -282,22 +296,33 @@ func (f *fit) reweigh() {
 	}
 }
 
+// settle finds the cells anew, each from its own readings, given the error of one reading and the
+// biases in steps: one placement more, which moves both by a hair, then leaves the others as they
+// are to the last bit.
+func (f *fit) settle(oneMM float64) {
+	one := stats.Stepped(math.Sqrt(f.scale2), oneMM)
+	f.scale2 = one * one
+	for k := range f.beta {
+		for a := range Axes {
+			f.beta[k][a] = biasStep(f.beta[k][a])
+		}
+	}
+	for i := range f.weight {
+		f.weight[i] = 1
+	}
+	for range rounds {
+		f.unbias(f.cellMeans())
+		f.weigh()
+	}
+	f.unbias(f.cellMeans())
+}
+
+// biasStep is the nearest of the steps in which differences of readers are carried, mm.
+func biasStep(mm float64) float64 { return biasStepMM * math.Round(mm/biasStepMM) }
+
 // Weight is what a reading counts for that lies off by the square d2 of both axes
 // over the variance, at most 1.
 func Weight(d2 float64) float64 { return math.Min(1, (tailDF+usual)/(tailDF+d2)) }
-
-// compared is how many readers have a reading in a cell that another reader has too, met
-// how many have one of a listener's model that another has read, in whatever seating.
-func (f *fit) compared() float64 { return f.sharing(func(i int) any { return f.cell[i] }) }
-
-func (f *fit) met() float64 {
-	return f.sharing(func(i int) any {
-		if r := f.rs[i]; !r.OnFixture() {
-			return wearer{r.Subject, r.Model}
-		}
-		return f.cell[i]
-	})
-}
 
 // sharing is how many readers have a reading of something that another reader has too.
 func (f *fit) sharing(of func(reading int) any) float64 {
@@ -394,7 +419,7 @@ func (f *fit) place(at map[Placement]Estimate) {
 
 // apart is the standard deviation of the mean bias of those who read the fixture
 // less that of those who read listeners, mm: none where the same people read
-// both alike.
+// both alike. The steps of the biases count as a resolution does (JCGM 100:2008, F.2.2.1).
 func (f *fit) apart() float64 {
 	var n [2]float64
 	share := make([][2]float64, len(f.names))
@@ -415,7 +440,7 @@ func (f *fit) apart() float64 {
 	for k, s := range share {
 		c.SetVec(k, s[0]/n[0]-s[1]/n[1])
 	}
-	return math.Sqrt(math.Max(0, mat.Inner(c, f.betaCov, c)))
+	return math.Sqrt(math.Max(0, mat.Inner(c, f.betaCov, c)) + biasStepMM*biasStepMM/12*mat.Dot(c, c))
 }
 
 // landmark is the standard deviation of one finding of a canal's entrance, from

@@ -216,7 +216,8 @@ func TestReadersApart(t *testing.T) {
 		compared = append(compared, of("L02", "R1", n), of("L02", "R2", n))
 	}
 	a, o, c := Combine(alike, stated()), Combine(other, stated()), Combine(compared, stated())
-	if a.ApartMM != 0 || math.Abs(o.ApartMM-biasMM*math.Sqrt2) > 1e-9 || c.ApartMM > 0.4*o.ApartMM {
+	steps := biasStepMM * math.Sqrt(2.0/12) // of both readers
+	if a.ApartMM != 0 || math.Abs(o.ApartMM-math.Hypot(biasMM*math.Sqrt2, steps)) > 1e-9 || c.ApartMM > 0.4*o.ApartMM {
 		t.Errorf("apart by %g read alike, %g by others, %g by others who were compared", a.ApartMM, o.ApartMM, c.ApartMM)
 	}
 	if u := o.Uncertainty(stated()); math.Abs(u.FixtureLandmarkMM-math.Hypot(0.5, o.ApartMM)) > 1e-9 {
@@ -289,6 +290,68 @@ func TestReadersTakeTurns(t *testing.T) {
 		t.Logf("biases %g mm, seatings %g mm: error %.2f mm, stated %.2f mm, covers %.3f", c.bias, c.within, math.Sqrt(square), math.Sqrt(said), covered)
 		if covered < c.least || math.Sqrt(square) > c.most {
 			t.Errorf("biases %g mm, seatings %g mm: error %.2f mm, stated %.2f mm, covers %.3f", c.bias, c.within, math.Sqrt(square), math.Sqrt(said), covered)
+		}
+	}
+}
+
+// Steps cost little: a placement lies where the readings of all, taken at once, have it, to a small part of
+// its standard uncertainty (but for one of two hundred with slips, where two pairs of readings contradict
+// each other and either may be believed), and no farther from the truth. And they are what they are for:
+// a placement more leaves all others as they were, to the last bit, but where a step is crossed.
+func TestSteps(t *testing.T) {
+	const studies = 40
+	for _, c := range []struct {
+		name          string
+		w             world
+		usual         float64 // of a standard uncertainty, at most
+		spared        float64 // share of studies that stay as they were, at least
+		contradictory float64 // share of placements, at most
+	}{
+		{"as stated", world{"", 100, 4, 2, 1, 0.5, 0, 0}, 0.13, 0.75, 0},
+		{"three readers", world{"", 100, 2, 3, 1, 0.5, 0, 0}, 0.13, 0.4, 0},
+		{"one reader", world{"", 100, 2, 1, 1, 0.5, 0, 0}, 1e-9, 0.9, 0},
+		{"better than stated", world{"", 100, 4, 2, 0.5, 0.5, 0, 0}, 0.25, 0.8, 0},
+		{"slips", world{"", 100, 4, 2, 1, 0.5, 0, 0.03}, 0.25, 0.75, 0.005},
+		{"few", world{"", 20, 4, 2, 1, 0.5, 0, 0}, 0.13, 0.25, 0},
+	} {
+		rng := rand.New(rand.NewPCG(25, 26))
+		var far, spared, contradictory, square, once float64
+		for range studies {
+			rs, truth := c.w.draw(rng)
+			all, less := Combine(rs, stated()), Combine(rs[:len(rs)-c.w.each], stated())
+			same := len(less.At) == len(all.At)-1
+			for p, e := range less.At {
+				same = same && e == all.At[p]
+			}
+			if same {
+				spared += 1.0 / studies
+			}
+			use := make([]int, len(rs))
+			for i := range use {
+				use[i] = i
+			}
+			f := newFit(rs, use, stated().OneMM)
+			f.solve()
+			at := map[Placement]Estimate{}
+			f.place(at)
+			for p, e := range at {
+				var off float64
+				for a := range Axes {
+					off = math.Max(off, math.Abs(e.MM[a]-all.At[p].MM[a])*math.Sqrt(e.Readings)/all.One.MM)
+					square += math.Pow(all.At[p].MM[a]-truth[p][a], 2)
+					once += math.Pow(e.MM[a]-truth[p][a], 2)
+				}
+				if off > c.usual {
+					contradictory += 1 / float64(studies*len(at))
+				} else {
+					far = math.Max(far, off)
+				}
+			}
+		}
+		t.Logf("%s: up to %.3f standard uncertainties from all at once, more in %.4f; error %.4f of that of all at once; %.2f of studies spared",
+			c.name, far, contradictory, math.Sqrt(square/once), spared)
+		if contradictory > c.contradictory || spared < c.spared || square > 1.01*once {
+			t.Errorf("%s: %.4f of placements off, error %.4f, %.2f spared", c.name, contradictory, math.Sqrt(square/once), spared)
 		}
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"asworn/capture"
 	"asworn/capture/study"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
 )
 
 // Axes are forward and up, mm: what is read off a head.
@@ -87,6 +88,15 @@ type Result struct {
 	// least often; heads without findings are not in it.
 	Findings map[string]int
 	Slips    []Slip
+}
+
+// Stepped is r as an analysis takes it: with the error of one reading, and what differs between readers
+// of the fixture and of listeners, in the steps that the placements were estimated with, so that a
+// placement more leaves what is estimated of the others untouched (but where a step is crossed).
+func (r Result) Stepped(stated study.ReadingUncertainty) Result {
+	r.One.MM = stats.Stepped(r.One.MM, stated.OneMM)
+	r.ApartMM = biasStep(r.ApartMM)
+	return r
 }
 
 // Slip is a reading so far from the others of its placement that it hardly counts.

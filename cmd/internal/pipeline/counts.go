@@ -12,17 +12,20 @@ import (
 
 // Counts says what a run had to do.
 type Counts struct {
-	Recordings int              `json:"recordings"`
-	Missing    int              `json:"missing,omitempty"` // rows not recorded yet, left out with Options.Partial
-	Processed  int              `json:"processed"`         // responses computed
-	Cached     int              `json:"cached"`            // responses taken from the cache
-	Refused    int              `json:"refused"`           // recordings that count in no curve
-	Read       int              `json:"read"`              // files whose bytes were read to see whether they changed
-	Estimated  bool             `json:"estimated"`         // estimates were computed, not taken from the cache
-	Damaged    int              `json:"damaged,omitempty"` // files of earlier runs that were not as written, and made anew
-	Changed    []string         `json:"changed,omitempty"` // files of recordings that changed since an earlier run
-	Strays     []string         `json:"strays,omitempty"`  // WAV files that are in no row of the sheet
-	Twins      []studydir.Twins `json:"twins,omitempty"`   // recordings that hold the same bytes
+	Recordings int  `json:"recordings"`
+	Missing    int  `json:"missing,omitempty"` // rows not recorded yet, left out with Options.Partial
+	Processed  int  `json:"processed"`         // responses computed
+	Cached     int  `json:"cached"`            // responses taken from the cache
+	Refused    int  `json:"refused"`           // recordings that count in no curve
+	Read       int  `json:"read"`              // files whose bytes were read to see whether they changed
+	Estimated  bool `json:"estimated"`         // estimates were computed, not taken from the cache
+	// Anew is how many parts of the estimates were computed and not taken from the cache, by the
+	// name of the part (fitcorr.Memory).
+	Anew    map[string]int   `json:"-"`
+	Damaged int              `json:"damaged,omitempty"` // files of earlier runs that were not as written, and made anew
+	Changed []string         `json:"changed,omitempty"` // files of recordings that changed since an earlier run
+	Strays  []string         `json:"strays,omitempty"`  // WAV files that are in no row of the sheet
+	Twins   []studydir.Twins `json:"twins,omitempty"`   // recordings that hold the same bytes
 	// PanelChanged says that somebody, or the fixture, is not who an earlier study
 	// knows; the results' findings say who.
 	PanelChanged bool     `json:"panel_changed,omitempty"`

@@ -52,7 +52,7 @@ func (u *run) estimate(ctx context.Context) (estimates, error) {
 	}
 	u.counts.Estimated = true
 	u.opt.stage("estimating positions")
-	parts := &parts{line: u.line}
+	parts := &parts{line: u.line, anew: map[string]int{}}
 	err = respond.Guard(func() error {
 		e.Analysis, e.Frozen, err = fitcorr.AnalyseWith(ctx, seatings, opt, parts)
 		return err
@@ -61,6 +61,7 @@ func (u *run) estimate(ctx context.Context) (estimates, error) {
 		return e, err
 	}
 	e.Parts = parts.used()
+	u.counts.Anew = parts.anew
 	return e, u.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
 }
 
@@ -102,6 +103,7 @@ type parts struct {
 	line *line
 	mu   sync.Mutex
 	keys []cache.Key
+	anew map[string]int // by name
 }
 
 // Recall implements fitcorr.Memory.
@@ -110,11 +112,15 @@ func (p *parts) Recall(name string, of []any, to any) (keep func(value any), fou
 	if err != nil {
 		return func(any) {}, false // estimated anew each time
 	}
+	found = p.line.estimates.Get(key, to)
 	p.mu.Lock()
+	defer p.mu.Unlock()
 	p.keys = append(p.keys, key)
-	p.mu.Unlock()
+	if !found {
+		p.anew[name]++
+	}
 	// A disk that takes no more is told of by what is written after it.
-	return func(value any) { _ = p.line.estimates.Put(key, value) }, p.line.estimates.Get(key, to)
+	return func(value any) { _ = p.line.estimates.Put(key, value) }, found
 }
 
 // used are the keys of all that was asked for.
