@@ -73,7 +73,7 @@ func TestAgain(t *testing.T) {
 	if !bytes.Equal(asJSON(r), asJSON(first)) {
 		t.Error("other results than those of the run")
 	}
-	told.Processed, told.Cached, told.Read, told.Estimated = 0, told.Recordings, 0, false
+	told.Processed, told.Cached, told.Read, told.Estimated, told.Anew = 0, told.Recordings, 0, false, nil
 	if len(told.Twins) == 0 || !cmp.Equal(counts, told) {
 		t.Errorf("counts %+v, of the run %+v", counts, told)
 	}

@@ -202,7 +202,7 @@ func (u *run) prune(estimates []cache.Key) error {
 // holds the lock.
 func collect(dir string) error {
 	root := resultdir.Root(dir)
-	for _, sub := range []string{".", "tables", plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
+	for _, sub := range []string{".", "tables", resultdir.CurvesDir, plotsDir, exportsDir + "/filters", exportsDir + "/impulses", exportsDir + "/aes69",
 		resultdir.CacheDir, resultdir.CacheDir + "/responses", resultdir.CacheDir + "/estimates"} {
 		if _, err := disk.Collect(filepath.Join(root, filepath.FromSlash(sub))); err != nil {
 			return err
