@@ -7,17 +7,20 @@ import (
 	"math"
 	"os"
 	"os/exec"
+	"strconv"
 	"sync"
 	"testing"
 
 	"asworn/capture/finding"
 )
 
-// coders are lossy coders as recorders and computers use them, with ffmpeg's names.
-var coders = []struct {
+// coder is a lossy coder as recorders and computers use them, with ffmpeg's names.
+type coder struct {
 	name, codec, container, bitRate string
 	sure                            bool
-}{
+}
+
+var coders = []coder{
 	{"MP3, 64 kbit/s", "libmp3lame", "mp3", "64k", true},
 	{"MP3, 128 kbit/s", "libmp3lame", "mp3", "128k", true},
 	{"AAC, 128 kbit/s", "aac", "adts", "128k", true},
@@ -25,9 +28,16 @@ var coders = []struct {
 	{"Opus, 128 kbit/s", "libopus", "ogg", "128k", false},
 }
 
-// coded returns channels of 48 kHz whose first two went through a lossy coder
+// lowRates are more of them.
+var lowRates = []coder{
+	{"AAC, 64 kbit/s", "aac", "adts", "64k", true},
+	{"Vorbis, 64 kbit/s", "libvorbis", "ogg", "64k", true},
+	{"Opus, 64 kbit/s", "libopus", "ogg", "64k", true},
+}
+
+// coded returns channels whose first two went through a lossy coder
 // together.
-func coded(ch [][]float64, codec, container, bitRate string) ([][]float64, error) {
+func coded(ch [][]float64, rate int, codec, container, bitRate string) ([][]float64, error) {
 	n := len(ch[0])
 	raw := make([]byte, 0, 4*n)
 	for i := range n {
@@ -35,7 +45,7 @@ func coded(ch [][]float64, codec, container, bitRate string) ([][]float64, error
 			raw = binary.LittleEndian.AppendUint16(raw, uint16(int16(max(-32768, min(32767, math.Round(x[i]*32768))))))
 		}
 	}
-	pcm := []string{"-f", "s16le", "-ar", "48000", "-ac", "2"}
+	pcm := []string{"-f", "s16le", "-ar", strconv.Itoa(rate), "-ac", "2"}
 	there := exec.Command("ffmpeg", append(append([]string{"-v", "error"}, pcm...), "-i", "-", "-c:a", codec, "-b:a", bitRate, "-f", container, "-")...)
 	there.Stdin = bytes.NewReader(raw)
 	file, err := there.Output()
@@ -77,7 +87,7 @@ func TestLossyCoding(t *testing.T) {
 		ch := r.make()
 		if c < len(coders) {
 			var err error
-			if ch, err = coded(ch, coders[c].codec, coders[c].container, coders[c].bitRate); err != nil {
+			if ch, err = coded(ch, 48000, coders[c].codec, coders[c].container, coders[c].bitRate); err != nil {
 				return err
 			}
 		}

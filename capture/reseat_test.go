@@ -16,11 +16,15 @@ import (
 	"asworn/capture/wavfile"
 )
 
-// reseatFolder is the open data of real seatings, laid beside the checkout;
+// reseatFolder is the open data of real seatings, laid beside the checkout or
+// where ASWORN_RESEAT says;
 // its README says what it is. It is too large to be committed.
 func reseatFolder(t testing.TB) string {
 	t.Helper()
-	dir := filepath.Join("..", "..", "shared", "data", "reseat")
+	dir := os.Getenv("ASWORN_RESEAT")
+	if dir == "" {
+		dir = filepath.Join("..", "..", "shared", "data", "reseat")
+	}
 	if _, err := os.Stat(filepath.Join(dir, "excitation.wav")); err != nil {
 		t.Skipf("the recordings of real seatings are not beside the checkout: %v", err)
 	}

@@ -20,12 +20,15 @@ import (
 // gate takes it away from the silences, a lossy coder from under the sweep and
 // from the highest frequencies.
 func checkBackground(t *take.Take, d *take.Desk, role int) []finding.Finding {
-	if t.X[role] == nil || !t.Bench.Design || t.Spoilt[role] {
+	if t.X[role] == nil || t.Spoilt[role] {
 		return nil
 	}
-	b, ok := backgroundOf(t, d, role)
+	if !t.Bench.Design {
+		return checkCoded(t, d, role)
+	}
+	b, ok := backgroundOf(t, d, role, t.Silences())
 	if !ok {
-		return nil
+		return checkCoded(t, d, role)
 	}
 	name := take.ChannelNames[role]
 	heard := b.during(t, b.below, b.beside)
@@ -38,10 +41,8 @@ func checkBackground(t *take.Take, d *take.Desk, role int) []finding.Finding {
 				On(name).Of(least, "dB")}
 		}
 	}
-	if drop, hz := b.cut(); drop > cutDB {
-		return []finding.Finding{finding.New(finding.LossyCoding,
-			fmt.Sprintf("the noise ends at %.1f kHz, where it falls by %.0f dB: the recording went through a lossy coder (MP3, AAC and the like) or a converter of a lower rate", hz/1000, drop)).
-			On(name).Of(drop, "dB")}
+	if end := b.checkCut(name, cutDB); end != nil {
+		return end
 	}
 	if len(beside) >= 200 && !beside.over(0.05, holeDB) {
 		hole := beside.quantile(0.05)
@@ -59,7 +60,7 @@ type background struct {
 	n     int       // samples of a frame
 	hz    float64   // of a bin
 	least float64   // power per bin that the word length alone gives
-	quiet []float64 // power per bin in the silences, median over the frames, at least the former; up to what is listened to
+	quiet []float64 // power per bin in the ranges listened to, median over the frames, at least the former; up to the highest bin that is looked at
 }
 
 // ratios are of powers, in no order.
@@ -85,8 +86,9 @@ func (r ratios) quantile(q float64) float64 {
 // rank is that of a quantile, from 0.
 func rank(r ratios, q float64) int { return int(q * float64(len(r)-1)) }
 
-// backgroundOf is not ok without silences.
-func backgroundOf(t *take.Take, d *take.Desk, role int) (b background, ok bool) {
+// backgroundOf is that of ranges of samples: the silences, or the sweeps where there are none.
+// It is not ok of less than eight frames.
+func backgroundOf(t *take.Take, d *take.Desk, role int, ranges [][2]int) (b background, ok bool) {
 	b.x = t.X[role]
 	b.frame = frames(t, d)
 	b.n = b.frame.Size()
@@ -95,7 +97,7 @@ func backgroundOf(t *take.Take, d *take.Desk, role int) (b background, ok bool) 
 	for _, w := range b.frame.Window() {
 		b.least += w * w * step * step / 12
 	}
-	if b.quiet = b.quietOf(d, t.Silences()); b.quiet == nil {
+	if b.quiet = b.quietOf(d, ranges); b.quiet == nil {
 		return b, false
 	}
 	for k, v := range b.quiet {
@@ -171,7 +173,18 @@ func (b *background) during(t *take.Take, regions ...region) []ratios {
 	return out
 }
 
-// cut is by how many decibels the noise of the silences falls within two blocks of
+// checkCut reports an end of the noise.
+func (b *background) checkCut(name string, limitDB float64) []finding.Finding {
+	drop, hz := b.cut()
+	if drop <= limitDB {
+		return nil
+	}
+	return []finding.Finding{finding.New(finding.LossyCoding,
+		fmt.Sprintf("the noise ends at %.1f kHz, where it falls by %.0f dB: the recording went through a lossy coder (MP3, AAC and the like) or a converter of a lower rate", hz/1000, drop)).
+		On(name).Of(drop, "dB")}
+}
+
+// cut is by how many decibels the noise falls within two blocks of
 // bins, where it stays down up to the limit of the converter, and at which frequency.
 func (b *background) cut() (drop, hz float64) {
 	const wide, before = 7, 4
@@ -188,11 +201,11 @@ func (b *background) cut() (drop, hz float64) {
 	return drop, hz
 }
 
-// quietOf is the median power per bin over frames of the silences, evenly spread, up to
-// the highest bin that is listened to; nil of fewer than eight.
-func (b *background) quietOf(d *take.Desk, silences [][2]int) []float64 {
+// quietOf is the median power per bin over frames of the ranges, evenly spread, up to
+// the highest bin that is looked at; nil of fewer than eight.
+func (b *background) quietOf(d *take.Desk, ranges [][2]int) []float64 {
 	var at []int
-	for _, q := range silences {
+	for _, q := range ranges {
 		for i := q[0]; i+b.n <= q[1]; i += b.n / 2 {
 			at = append(at, i)
 		}

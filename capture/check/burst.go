@@ -29,13 +29,15 @@ func checkBurst(t *take.Take, d *take.Desk, role int) []finding.Finding {
 		return nil
 	}
 	start, p := t.Cut[0]+t.Bench.Preroll, t.Bench
-	from, to := max(0, start), min(t.Total, start+len(p.X))
+	n := frames(t, d).Size()
+	skip := (max(0, -start) + n - 1) / n // frames of the sweep that lie before the file
+	from, to := start+skip*n, min(t.Total, start+len(p.X))
 	if from >= to || burstFromHz >= burstFrameTo*p.RateHz {
 		return nil // the sweep is not in the file, or the rate leaves nothing to listen to
 	}
-	n := frames(t, d).Size()
 	floor, power := floorOf(t, d, t.X[role][from:to])
-	own, whole := floorOf(t, d, p.X[from-start:])
+	own, whole := ownFloor(t, d)
+	own, whole = own[min(skip, len(own)):], whole[min(skip, len(own)):]
 	bins := (burstFrameTo - burstFromHz/p.RateHz) * float64(n)
 	up := 0
 	for i := burstFrames; i+burstFrames < min(len(floor), len(own)); i++ {
@@ -58,9 +60,17 @@ func checkBurst(t *take.Take, d *take.Desk, role int) []finding.Finding {
 	return nil
 }
 
+// ownFloor is floorOf the excitation, made once per desk.
+func ownFloor(t *take.Take, d *take.Desk) (floor, power []float64) {
+	if d.Floor == nil {
+		d.Floor, d.Whole = floorOf(t, d, t.Bench.X)
+	}
+	return d.Floor, d.Whole
+}
+
 // floorOf returns of each frame the median power over the bins, and that of all together.
 func floorOf(t *take.Take, d *take.Desk, x []float64) (floor, power []float64) {
-	n := d.Frames.Size()
+	n := frames(t, d).Size()
 	bins := make([]float64, n/2+1)
 	low, high := int(burstFromHz/t.Bench.RateHz*float64(n)), int(burstFrameTo*float64(n))
 	for ; len(x) >= n; x = x[n:] {

@@ -62,6 +62,8 @@ type Desk struct {
 	PSD       []float64           // by Welch
 	Frames    *deconv.Periodogram // made when needed
 	Columns   []float64           // of the powers of frames, bin by bin
+	Floor     []float64           // of each frame of the excitation, median power over the bins; made when needed
+	Whole     []float64           // … and power of all bins
 	HarmSeq   []float64           // HarmN samples
 	HarmSpec  []complex128
 	HarmPower []float64 // per bin of HarmN samples

@@ -148,3 +148,15 @@ const (
 	decaySeconds   = 0.15 // after a sweep, until the room is quiet
 	silenceSeconds = 0.1  // least length of a silence
 )
+
+// Sweeps returns the ranges of samples of the repeats that were found, two at most, as
+// far as they are in the file.
+func (t *Take) Sweeps() (out [][2]int) {
+	for _, cut := range t.Cut[:min(2, len(t.Cut))] {
+		start := cut + t.Bench.Preroll
+		if from, to := max(0, start), min(t.Total, start+len(t.Bench.X)); from < to {
+			out = append(out, [2]int{from, to})
+		}
+	}
+	return out
+}
