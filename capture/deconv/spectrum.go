@@ -31,14 +31,19 @@ func Advance(s []complex128, shift float64, n int) {
 	}
 }
 
-// EveryFourth writes to dst the spectrum of every fourth sample, from the first on, of the
-// signal with the spectrum s: four times as many samples as bins of s less one, doubled,
-// which must be a multiple of 8. dst has (len(s)-1)/4+1 bins. What lies above an eighth of
+// EveryEighth writes to dst the spectrum of every eighth sample, from the first on, of the
+// signal with the spectrum s: twice as many samples as bins of s less one,
+// which must be a multiple of 16. dst has (len(s)-1)/8+1 bins. What lies above a sixteenth of
 // the rate is folded down, so that the samples are those of the signal itself.
-func EveryFourth(dst, s []complex128) {
-	m := (len(s) - 1) / 2 // samples of dst
+func EveryEighth(dst, s []complex128) {
+	m := (len(s) - 1) / 4 // samples of dst
 	for k := range dst[:m/2+1] {
-		a, b, c, d := s[k], s[m+k], s[2*m-k], s[m-k] // of the latter two the conjugates
-		dst[k] = complex((real(a)+real(b)+real(c)+real(d))/4, (imag(a)+imag(b)-imag(c)-imag(d))/4)
+		var re, im float64
+		for j := 0; j < len(s)-1; j += m {
+			a, b := s[j+k], s[j+m-k] // of the latter the conjugate
+			re += real(a) + real(b)
+			im += imag(a) - imag(b)
+		}
+		dst[k] = complex(re/8, im/8)
 	}
 }

@@ -153,16 +153,16 @@ func costOfTwo(t *take.Take, b *take.Desk) []float64 {
 	return cost
 }
 
-// alike reports whether every fourth sample of the impulse responses shows that neither
+// alike reports whether every eighth sample of the impulse responses shows that neither
 // of two repeats is anything like unequalNoise times as noisy as the other, so that their
-// weights are equal. Of Gaussian noise the ratio is uncertain by 4 % at the most.
+// weights are equal. Of Gaussian noise the ratio is uncertain by 6 % at the most.
 func alike(t *take.Take, b *take.Desk) bool {
-	n := t.Bench.N / 4
-	if t.Bench.N%8 != 0 {
+	n := t.Bench.N / 8
+	if t.Bench.N%16 != 0 {
 		return false
 	}
-	if b.Fourth == nil {
-		b.Fourth = deconv.NewFFT(n)
+	if b.Eighth == nil {
+		b.Eighth = deconv.NewFFT(n)
 	}
 	for e := range 2 {
 		if t.X[e] == nil {
@@ -170,9 +170,9 @@ func alike(t *take.Take, b *take.Desk) bool {
 		}
 		var rest [2]float64
 		for k := range rest {
-			spectrum, impulse := b.Mean[:b.Fourth.Bins()], b.Impulse[:n]
-			deconv.EveryFourth(spectrum, t.Spectrum(k, e))
-			b.Fourth.Inverse(impulse, spectrum)
+			spectrum, impulse := b.Mean[:b.Eighth.Bins()], b.Impulse[:n]
+			deconv.EveryEighth(spectrum, t.Spectrum(k, e))
+			b.Eighth.Inverse(impulse, spectrum)
 			rest[k] = restOf(t, impulse)
 		}
 		if max(rest[0], rest[1]) > 0.75*unequalNoise*min(rest[0], rest[1]) {

@@ -13,7 +13,7 @@ import (
 	"asworn/capture/take"
 )
 
-// TestAlike: what every fourth sample calls alike is so by all samples, for white noise,
+// TestAlike: what every eighth sample calls alike is so by all samples, for white noise,
 // rumble and a whistle, and most that is alike is called so.
 func TestAlike(t *testing.T) {
 	d := sweep.Default()

@@ -66,6 +66,7 @@ func Decimate(dst, x []float64, factor int) []float64 {
 	if factor == 1 {
 		return append(dst, x...)
 	}
+	dst = slices.Grow(dst, len(x)/factor+1)
 	f := float64(factor)
 	slope := make([]float64, factor)
 	for i := range slope {

@@ -116,13 +116,7 @@ func (c BreakSearch) still(y, x []float64, start, b int) {
 // look measures the prediction errors of a block. The worst is looked for among
 // all, the mean leaves out what is beside it.
 func (b *breakBlock) look(e, y []float64, skipFrom, skipTo int) {
-	b.w.errors(e, y)
-	worst, at := 0.0, 0
-	for i, a := range e {
-		if a > worst {
-			worst, at = a, i
-		}
-	}
+	worst, at := b.w.errors(e, y)
 	if skipTo == 0 {
 		skipFrom, skipTo = max(0, at-3), min(len(e), at+breakReach+1)
 	}
@@ -250,14 +244,21 @@ func (c *moments) solve() (w predictor, left float64) {
 }
 
 // errors writes the magnitudes of the prediction errors of x, which begins with
-// the breakOrder samples before the first.
-func (w predictor) errors(e, x []float64) {
+// the breakOrder samples before the first, and returns the worst.
+func (w predictor) errors(e, x []float64) (worst float64, at int) {
 	w1, w2, w3, w4 := w[0], w[1], w[2], w[3]
 	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
-	for n, v := range x[breakOrder:] {
-		e[n] = math.Abs(v - w1*v1 - w2*v2 - w3*v3 - w4*v4)
+	x = x[breakOrder:]
+	e = e[:len(x)]
+	for n, v := range x {
+		a := math.Abs(v - w1*v1 - w2*v2 - w3*v3 - w4*v4)
+		if a > worst {
+			worst, at = a, n
+		}
+		e[n] = a
 		v4, v3, v2, v1 = v3, v2, v1, v
 	}
+	return worst, at
 }
 
 // Limits of a break. Common practice, no source; docs/developing/quality.md

@@ -49,7 +49,7 @@ type buffers struct {
 // one part to the next.
 type Desk struct {
 	FFT       *deconv.FFT
-	Fourth    *deconv.FFT // of N/4 samples, made when needed
+	Eighth    *deconv.FFT // of N/8 samples, made when needed
 	Levels    *deconv.BandPower
 	Harm      *deconv.FFT
 	Welch     *deconv.Welch       // made when needed

@@ -49,9 +49,9 @@ func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *
 	for i := range size {
 		lefts[i], rights[i] = law.Channel(0, i/n)+i%n, law.Channel(1, i/n)+i%n
 	}
+	y := mat.NewDense(size, cols+1, nil)
 	for part, sign := range []float64{1, -1} {
 		raw := to[part].RawSymmetric()
-		y := mat.NewDense(size, cols+1, nil)
 		for i := range size {
 			l, r := lefts[i], rights[i]
 			row := y.RawRowView(i)

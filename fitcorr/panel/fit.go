@@ -94,7 +94,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	first := firstsOfPrecision(fit.per)
 	fails := make([]bool, len(p.listeners))
 	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
-		fails[i] = first[i] == i && !fit.per[i].eliminate(p.Layout, prior)
+		fails[i] = first[i] == i && !fit.per[i].eliminate(p.Layout, prior, &p.listeners[i].space)
 	}); err != nil {
 		return nil, err
 	}
@@ -110,7 +110,6 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 		lf.u.AddVec(lf.x, fit.theta)
 		if first[i] == i {
 			lf.shared = fit.times(lf.pull, fit.thetaRoot)
-			lf.pull = nil // large, and done with
 		}
 	}); err != nil {
 		return nil, err

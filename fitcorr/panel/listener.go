@@ -20,9 +20,14 @@ func (lf *listenerFit) likeFirst(first *listenerFit) {
 //
 // x_s given θ is normal with mean V(q − Pθ) and covariance V, and the recordings say of θ
 // that PVq less than q is normal with mean Mθ and covariance M.
-func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
+//
+// What the listener of the round before had is overwritten.
+func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior, space *workspace) bool {
 	index, count := l.Values()
-	sum := mat.NewDense(count, count, nil)
+	if space.sum == nil {
+		*space = workspace{mat.NewDense(count, count, nil), mat.NewDense(l.Dim(), l.Dim(), nil), mat.NewDense(l.Dim(), l.Dim(), nil), mat.NewDense(l.Dim(), l.Dim(), nil)}
+	}
+	sum := space.sum
 	sum.Copy(prior.Inverse)
 	for k, b := range lf.ev.blocks {
 		if b == nil {
@@ -41,23 +46,27 @@ func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior) bool {
 		return false
 	}
 	lf.logDet = logDet + prior.LogDet
-	lf.given = mat.NewDense(l.Dim(), l.Dim(), nil)
+	lf.given = space.given
 	for i, a := range index {
 		from, to := sum.RawRowView(a), lf.given.RawRowView(i)
 		for j, b := range index {
 			to[j] = from[b]
 		}
 	}
-	lf.pull = mat.NewDense(l.Dim(), l.Dim(), nil)
+	lf.pull = space.pull
 	for k, b := range lf.ev.blocks {
 		if b != nil {
 			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
 			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), mat.DenseCopyOf(b))
 		}
 	}
-	lf.reduced = lf.ev.reduce(l, lf.pull)
+	lf.reduced = lf.ev.reduce(l, lf.pull, space.reduced)
 	return true
 }
+
+// workspace is what eliminate keeps from round to round. A listener wears the same models in
+// all, so that what it leaves out of pull and reduced is 0 throughout.
+type workspace struct{ sum, given, pull, reduced *mat.Dense }
 
 // covariance is that of entries i and j of x_s.
 func (lf *listenerFit) covariance(i, j int) float64 {
@@ -150,10 +159,9 @@ func (ev evidence) timesVec(l effects.Layout, x *mat.VecDense) *mat.VecDense {
 	return out
 }
 
-// reduce returns M of a precision P and VP, of the diagonal and above.
-func (ev evidence) reduce(l effects.Layout, pull *mat.Dense) *mat.SymDense {
+// reduce returns M of a precision P and VP, of the diagonal and above, in out.
+func (ev evidence) reduce(l effects.Layout, pull, out *mat.Dense) *mat.SymDense {
 	dim, _ := pull.Dims()
-	out := mat.NewDense(dim, dim, nil)
 	for k, b := range ev.blocks {
 		if b == nil {
 			continue

@@ -70,6 +70,7 @@ type listener struct {
 	subject string
 	worn    []wornSeating
 	bare    []bareReference
+	space   workspace // of eliminate
 }
 
 // wornSeating is one seating of one listener.
