@@ -98,6 +98,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 	tells := e.TellsPlace()
 	members := c.heldOutSeatings(ss, point, ear)
 	h.seatings = len(members)
+	var surface conditioned
 	pairs := make([]float64, band.Thirds)
 	for i, a := range members {
 		var wide [2]float64
@@ -111,7 +112,8 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 				held = b.s.Number
 			}
 			_, others := c.own(ear, held)
-			level := condition(e, [2]view{b.view, a.view}, c.estimated(ear, others)).level
+			surface.condition(e, &[2]view{b.view, a.view}, c.estimated(ear, others))
+			level := surface.level
 			for n, f := range band.All() {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
 					continue

@@ -71,7 +71,9 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 		all = append(slices.Clone(others), own)
 	}
 	mark := e.AtMark()
-	surface := condition(e, [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}, c.estimated(ear, all))
+	var surface conditioned
+	targets := [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}
+	surface.condition(e, &targets, c.estimated(ear, all))
 	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
@@ -82,16 +84,19 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
 	common := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
+	rows := make([]view, 0, len(all))
 	for i, place := range t.draw(rng, o.Ears[ear]) {
-		targets := [2]view{newView(e, place.mean, mark), newView(e, place.seating, mark)}
-		rows := make([]view, 0, len(all))
+		targets[0].moveTo(e, place.mean, mark)
+		targets[1].moveTo(e, place.seating, mark)
+		rows = rows[:0]
 		for _, w := range others {
 			rows = append(rows, w.drawn[i])
 		}
 		if own != nil {
 			rows = append(rows, targets[1])
 		}
-		p.draw(e, own, condition(e, targets, witnesses{all, rows, c.known[ear][i], own != nil}), common, rng)
+		surface.condition(e, &targets, witnesses{all, rows, c.known[ear][i], own != nil})
+		p.draw(e, own, &surface, common, rng)
 	}
 	return p
 }

@@ -114,7 +114,7 @@ func (p *prediction) deepest(third int) float64 {
 // draw adds one draw of what the change truly is, given the level at the worn
 // mean and at the seating's place. The survey errs alike over about a third
 // octave, and at the worn mean for all seatings; a leak over all bands.
-func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface conditioned, common, rng *rand.Rand) {
+func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface *conditioned, common, rng *rand.Rand) {
 	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()

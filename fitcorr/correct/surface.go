@@ -20,12 +20,22 @@ type view struct {
 	// k is the kernel between the position and the survey's rows, kInv the same times
 	// (K+N)⁻¹, both zones × rows.
 	k, kInv [][]float64
+	values  []float64 // of k and kInv
 }
 
 // newView returns the view of a position, mm, mm, degrees; mark is what AtMark returns.
 func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
-	v := view{at: at, level: make([]float64, band.Count), k: make([][]float64, len(e.Zones)), kInv: make([][]float64, len(e.Zones))}
-	values := make([]float64, 2*len(e.At)*len(e.Zones))
+	v := view{level: make([]float64, band.Count), k: make([][]float64, len(e.Zones)), kInv: make([][]float64, len(e.Zones)),
+		values: make([]float64, 2*len(e.At)*len(e.Zones))}
+	v.moveTo(e, at, mark)
+	return v
+}
+
+// moveTo makes v the view of another position of the same survey.
+func (v *view) moveTo(e *survey.Ear, at [3]float64, mark [][]float64) {
+	v.at = at
+	clear(v.level)
+	values := v.values
 	var k, kInv []float64
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
@@ -47,7 +57,6 @@ func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
 			v.level[b] = 0
 		}
 	}
-	return v
 }
 
 // conditioned is the level at two positions as survey and placed seatings tell it.
@@ -56,6 +65,7 @@ type conditioned struct {
 	// root is the Cholesky factor of the covariance of both, zones × 3, in units
 	// of the scatter's standard deviation: see gains.
 	root [][3]float64
+	off  []float64 // work space, per kept band
 }
 
 // covariance is the survey's of the level at two views in a zone, in units of the variance
@@ -102,13 +112,14 @@ func (w *witnesses) between(zone, o, q int, toTarget float64) float64 {
 
 // condition conditions the survey on placed seatings, the Gaussian
 // process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
-// returns the level at two targets.
-func condition(e *survey.Ear, targets [2]view, w witnesses) conditioned {
-	out := conditioned{root: make([][3]float64, len(e.Zones))}
-	for t := range targets {
-		out.level[t] = slices.Clone(targets[t].level)
+// sets out to the level at two targets.
+func (out *conditioned) condition(e *survey.Ear, targets *[2]view, w witnesses) {
+	if out.root == nil {
+		out.root, out.off = make([][3]float64, len(e.Zones)), make([]float64, band.Count)
 	}
-	off := make([]float64, band.Count)
+	for t := range targets {
+		out.level[t] = append(out.level[t][:0], targets[t].level...)
+	}
 	var g gains
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel {
@@ -121,11 +132,11 @@ func condition(e *survey.Ear, targets [2]view, w witnesses) conditioned {
 			}
 		}
 		if g.used == nil || !slices.Equal(g.used, used) {
-			g = w.gains(e, zi, used, &targets)
+			g = w.gains(e, zi, used, targets)
 		}
 		out.root[zi] = g.root
 		for a, o := range g.used {
-			off := off[:z.To-z.From]
+			off := out.off[:z.To-z.From]
 			floats.SubTo(off, w.seatings[o].level[z.From:z.To], w.views[o].level[z.From:z.To])
 			for t := range targets {
 				floats.AddScaled(out.level[t][z.From:z.To], g.of[t][a], off)
@@ -137,7 +148,6 @@ func condition(e *survey.Ear, targets [2]view, w witnesses) conditioned {
 			out.level[0][b], out.level[1][b] = 0, 0
 		}
 	}
-	return out
 }
 
 // gains are what the placed seatings are worth to two targets.

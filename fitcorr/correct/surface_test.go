@@ -35,7 +35,8 @@ func TestLearnIsOneMoreRow(t *testing.T) {
 		w, views = append(w, s), append(views, s.here)
 	}
 	d := [3]float64{2, -3, 0}
-	got := condition(&less, [2]view{newView(&less, d, less.AtMark()), newView(&less, [3]float64{}, less.AtMark())}, witnesses{seatings: w, views: views, known: among(&less, views)})
+	var got conditioned
+	got.condition(&less, &[2]view{newView(&less, d, less.AtMark()), newView(&less, [3]float64{}, less.AtMark())}, witnesses{seatings: w, views: views, known: among(&less, views)})
 	want := make([]float64, band.Count)
 	whole.Change(want, d, whole.AtMark())
 	alone := make([]float64, band.Count)
