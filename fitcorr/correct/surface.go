@@ -161,14 +161,18 @@ type gains struct {
 func (w *witnesses) gains(e *survey.Ear, zone int, used []int, targets *[2]view) gains {
 	g := gains{used: used}
 	first, second := &targets[0], &targets[1]
-	post := [3]float64{covariance(e, zone, first, first), covariance(e, zone, second, first), covariance(e, zone, second, second)}
+	post := [3]float64{covariance(e, zone, first, first), covariance(e, zone, first, second), covariance(e, zone, second, second)}
 	if n := len(used); n > 0 {
 		own, gain := mat.NewSymDense(n, nil), mat.NewDense(n, len(g.of), nil)
 		var cross [len(g.of)][]float64
 		for t := range g.of {
 			cross[t], g.of[t] = make([]float64, n), make([]float64, n)
 			for a, o := range used {
-				cross[t][a] = covariance(e, zone, &targets[t], &w.views[o])
+				if w.own && o == len(w.seatings)-1 {
+					cross[t][a] = post[1+t]
+				} else {
+					cross[t][a] = covariance(e, zone, &targets[t], &w.views[o])
+				}
 				gain.Set(a, t, cross[t][a])
 			}
 		}

@@ -2,6 +2,7 @@ package position
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -25,9 +26,24 @@ const (
 // by the covariance of a survey row; a row without that ear, or one that slipped,
 // holds zeros.
 type markTrials struct {
-	residuals []*mat.Dense // per mark error of the grid
-	turn      *mat.Dense   // change per degree of rotation, at the marked error
-	groups    [][]int      // rows of one displacement
+	residuals []*mat.Dense   // per mark error of the grid
+	turn      *mat.Dense     // change per degree of rotation, at the marked error
+	groups    [][]int        // rows of one displacement
+	sums      [][]markMoment // per mark error and column
+}
+
+// markMoment is what the rows of one column add up to: how many, their residuals and turns, the
+// squares and products of these.
+type markMoment struct{ n, r1, r2, t1, t2, rt float64 }
+
+// add adds a row's residual and turn; times is −1 for one to take off. A residual of 0 is none.
+func (s *markMoment) add(residual, turn, times float64) {
+	if residual == 0 {
+		return
+	}
+	s.n += times
+	s.r1, s.r2 = s.r1+times*residual, s.r2+times*residual*residual
+	s.t1, s.t2, s.rt = s.t1+times*turn, s.t2+times*turn*turn, s.rt+times*residual*turn
 }
 
 // BySound multiplies into the mark's error what the two surveys say of it. A
@@ -135,8 +151,18 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 			}
 		}
 	}
-	if some {
-		t.groups = survey.SameDisplacement(at)
+	if !some {
+		return t
+	}
+	t.groups = survey.SameDisplacement(at)
+	for _, r := range t.residuals {
+		sums := make([]markMoment, 2*n)
+		for i := range rows {
+			for b, v := range r.RawRowView(i) {
+				sums[b].add(v, t.turn.At(i, b), 1)
+			}
+		}
+		t.sums = append(t.sums, sums)
 	}
 	return t
 }
@@ -148,26 +174,24 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 func (e MarkError) weigh(t markTrials, without int, temper float64) (MarkError, float64) {
 	logs := make([]float64, len(t.residuals))
 	top, least, dof := math.Inf(-1), math.Inf(1), 0.0
-	turn := t.turn.RawMatrix()
 	for k, r := range t.residuals {
-		residuals := r.RawMatrix()
-		var chi2, turned, turns float64
-		dof = 0
-		for b := range residuals.Cols {
-			var n, r1, r2, t1, t2, rt float64 // sums of residuals and turns, and of their squares and products
-			for g, group := range t.groups {
-				for _, i := range group {
-					if v, u := residuals.Data[i*residuals.Stride+b], turn.Data[i*turn.Stride+b]; g != without && v != 0 {
-						n, r1, r2 = n+1, r1+v, r2+v*v
-						t1, t2, rt = t1+u, t2+u*u, rt+u*v
-					}
+		sums := t.sums[k]
+		if without >= 0 {
+			sums = slices.Clone(sums)
+			for _, i := range t.groups[without] {
+				for b, v := range r.RawRowView(i) {
+					sums[b].add(v, t.turn.At(i, b), -1)
 				}
 			}
-			if n > 1 {
-				chi2 += r2 - r1*r1/n
-				turned += rt - r1*t1/n
-				turns += t2 - t1*t1/n
-				dof += n - 1
+		}
+		var chi2, turned, turns float64
+		dof = 0
+		for _, s := range sums {
+			if s.n > 1 {
+				chi2 += s.r2 - s.r1*s.r1/s.n
+				turned += s.rt - s.r1*s.t1/s.n
+				turns += s.t2 - s.t1*s.t1/s.n
+				dof += s.n - 1
 			}
 		}
 		chi2 -= turned * turned / (turns + 1/(markTurnDeg*markTurnDeg))
