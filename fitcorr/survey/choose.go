@@ -32,7 +32,8 @@ func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []b
 	zones := makeZones()
 	bands := choosing(valid)
 	y = columns(y, bands)
-	score, inverse := scores(models, zones, at, y, bands, slip)
+	held := newHolder(at, y, slip)
+	score, inverse := scores(models, zones, at, held, bands, slip)
 	fit := &surfaceFit{}
 	var sum, count float64
 	chosen := map[string]int{}
@@ -47,7 +48,7 @@ func fitSurface(models []responseModel, at [][3]float64, y *mat.Dense, valid []b
 		z.Kernel, z.Inv = models[best].kernel, stats.RowsOf(inverse[best])
 		fit.zones = append(fit.zones, z)
 		chosen[models[best].method]++
-		h := leaveOut(inverse[best], at, y, slip)
+		h := held.leaveOut(inverse[best])
 		for c, b := range bands {
 			if b >= z.From && b < z.To {
 				sum += h.square[c]
@@ -94,9 +95,9 @@ func columns(y *mat.Dense, numbers []int) *mat.Dense {
 }
 
 // scores are the log densities of the response models, per zone and model, −Inf for one
-// that is singular, and A = (K+N)⁻¹ per model, rows × rows, nil then; y are the levels in
-// bands, rows × bands.
-func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense, bands []int, slip []float64) (score [][]float64, inverse []*mat.SymDense) {
+// that is singular, and A = (K+N)⁻¹ per model, rows × rows, nil then; held has the levels in
+// bands.
+func scores(models []responseModel, zones []Zone, at [][3]float64, held *holder, bands []int, slip []float64) (score [][]float64, inverse []*mat.SymDense) {
 	score, inverse = make([][]float64, len(zones)), make([]*mat.SymDense, len(models))
 	for zi := range score {
 		score[zi] = make([]float64, len(models))
@@ -110,7 +111,7 @@ func scores(models []responseModel, zones []Zone, at [][3]float64, y *mat.Dense,
 			continue
 		}
 		inverse[mi] = inv
-		density := leaveOut(inv, at, y, slip).logDensity
+		density := held.leaveOut(inv).logDensity
 		for zi, z := range zones {
 			for c, b := range bands {
 				if b >= z.From && b < z.To {
@@ -151,17 +152,34 @@ type leftOut struct {
 	rows       float64   // held out; slipped ones have no say
 }
 
+// holder holds displacements out, by one kernel after the other.
+type holder struct {
+	y      *mat.Dense // levels about their mean, rows × bands
+	groups [][]int    // rows of one displacement of which none slipped
+	// Work space: (K+N)⁻¹, the same times y, and the errors of one group.
+	inv, ay, e *mat.Dense
+}
+
+func newHolder(at [][3]float64, y *mat.Dense, slip []float64) *holder {
+	groups := slices.DeleteFunc(SameDisplacement(at), func(group []int) bool {
+		return slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 })
+	})
+	return &holder{y, groups, mat.NewDense(len(at), len(at), nil), mat.DenseCopyOf(y), new(mat.Dense)}
+}
+
 // leaveOut predicts each displacement's rows without them, from the inverse
-// inv = (K+N)⁻¹ of all and the levels y about their mean, rows × bands: the error is
+// (K+N)⁻¹ of all and the levels y about their mean, rows × bands: the error is
 // (inv_GG)⁻¹ (inv y)_G and its covariance, in units of the scatter's variance,
 // (inv_GG)⁻¹ (Rasmussen & Williams 2006, section 5.4.2, for groups).
-func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) leftOut {
+func (o *holder) leaveOut(inverse *mat.SymDense) leftOut {
+	y, inv, ay := o.y, o.inv, o.ay
 	n, bands := y.Dims()
 	h := leftOut{logDensity: make([]float64, bands), square: make([]float64, bands)}
 	if bands == 0 {
 		return h
 	}
-	ay := stats.Product(mat.DenseCopyOf(inv), y)
+	inv.Copy(inverse)
+	stats.Multiply(ay, inv, y)
 	logVariance, variance := make([]float64, bands), make([]float64, bands)
 	for i := range n {
 		a := ay.RawRowView(i)
@@ -173,14 +191,10 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 		variance[b] = variance[b]/float64(n-1) + 1e-9
 		logVariance[b] = math.Log(variance[b])
 	}
-	var e mat.Dense
 	var logDets float64
 	q := make([]float64, bands) // e·(inv y)
-	for _, group := range SameDisplacement(at) {
-		if slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 }) {
-			continue
-		}
-		logDet, ok := LeftOutErrors(&e, group, inv.At, ay.RawRowView)
+	for _, group := range o.groups {
+		logDet, ok := LeftOutErrors(o.e, group, inv.At, ay.RawRowView)
 		if !ok {
 			continue
 		}
@@ -188,7 +202,7 @@ func leaveOut(inv *mat.SymDense, at [][3]float64, y *mat.Dense, slip []float64) 
 		logDets += logDet
 		for a, i := range group {
 			own := ay.RawRowView(i)
-			for b, v := range e.RawRowView(a) {
+			for b, v := range o.e.RawRowView(a) {
 				h.square[b] += v * v
 				q[b] += v * own[b]
 			}

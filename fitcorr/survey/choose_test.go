@@ -28,7 +28,7 @@ func TestLeaveOutIsRefit(t *testing.T) {
 		if !ok {
 			t.Fatal("singular")
 		}
-		got := leaveOut(inv, e.At, y, slip)
+		got := newHolder(e.At, y, slip).leaveOut(inv)
 		if got.rows != float64(len(rows)) {
 			t.Fatalf("%g of %d rows left out", got.rows, len(rows))
 		}
