@@ -2,7 +2,6 @@ package position
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -174,10 +173,12 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 func (e MarkError) weigh(t markTrials, without int, temper float64) (MarkError, float64) {
 	logs := make([]float64, len(t.residuals))
 	top, least, dof := math.Inf(-1), math.Inf(1), 0.0
+	var less []markMoment // without that group
 	for k, r := range t.residuals {
 		sums := t.sums[k]
 		if without >= 0 {
-			sums = slices.Clone(sums)
+			less = append(less[:0], sums...)
+			sums = less
 			for _, i := range t.groups[without] {
 				for b, v := range r.RawRowView(i) {
 					sums[b].add(v, t.turn.At(i, b), -1)
