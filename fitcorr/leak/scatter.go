@@ -78,7 +78,7 @@ func (s Scatter) penalty() float64 {
 // weightOf inverts base + diag(variance) over the points of finite variance;
 // rows and columns of the others are zero. It also returns the
 // log-determinant of what it inverts.
-func weightOf(base mat.Symmetric, variance []float64) (*mat.Dense, float64, error) {
+func weightOf(base *mat.SymDense, variance []float64) (*mat.Dense, float64, error) {
 	use := finite(variance)
 	n := base.SymmetricDim()
 	out := mat.NewDense(n, n, nil)
@@ -86,22 +86,25 @@ func weightOf(base mat.Symmetric, variance []float64) (*mat.Dense, float64, erro
 		return out, 0, nil
 	}
 	sub := mat.NewSymDense(len(use), nil)
+	to, from := sub.RawSymmetric(), base.RawSymmetric()
 	for a, k := range use {
+		row := to.Data[a*to.Stride+a:]
 		for b, l := range use[a:] {
-			sub.SetSym(a, a+b, base.At(k, l))
+			row[b] = from.Data[k*from.Stride+l]
 		}
-		sub.SetSym(a, a, sub.At(a, a)+variance[k])
+		row[0] += variance[k]
 	}
 	factor, ok := stats.Factorize(sub)
 	if !ok {
 		return nil, 0, errSingular
 	}
 	logDet := factor.LogDet()
-	inverse := factor.Inverse()
+	inverse := factor.Inverse().RawSymmetric()
+	weight := out.RawMatrix()
 	for a, k := range use {
+		row := inverse.Data[a*inverse.Stride+a:]
 		for b, l := range use[a:] {
-			out.Set(k, l, inverse.At(a, a+b))
-			out.Set(l, k, inverse.At(a, a+b))
+			weight.Data[k*weight.Stride+l], weight.Data[l*weight.Stride+k] = row[b], row[b]
 		}
 	}
 	return out, logDet, nil
