@@ -82,6 +82,7 @@ func pageTemplate(name string, l links) (*template.Template, error) {
 		"cell":    func(c table.Column) bool { return c.Right() },
 		"wide":    func(t table.Table, i int) bool { return t.Wide(i) },
 		"anchor":  anchor,
+		"rows":    l.rows,
 		"to":      l.to,
 		"csv":     func(name string) bool { return l.csv[name] },
 		"file":    func(name string) string { return l.tables + name + ".csv" },
