@@ -2,6 +2,7 @@ package fitcorr
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"slices"
 
@@ -54,7 +55,7 @@ func (p *prepared) beside(opt seat.Options, mem Memory) {
 	p.blocked.judgeSeals(opt, mem)
 	p.drum.judgeSeals(opt, mem)
 	p.ma.OpenBack = p.blocked.Seal.Open
-	p.ma.Sensitivity = sensitivity.Of(p.all, p.blocked.Leaks, opt)
+	p.ma.Sensitivity = p.sensitivity(opt, mem)
 	p.mark = p.markBetween(opt, mem)
 	if m := p.drum.model; m != nil {
 		p.ma.DrumSurvey = &m.Reports
@@ -69,6 +70,23 @@ func (p *prepared) beside(opt seat.Options, mem Memory) {
 		p.cannot("%s", p.blocked.Seal.Reason)
 	}
 	p.ma.Survey = p.blocked.model.Reports
+}
+
+// sensitivity is sensitivity.Of, recalled; the leaks follow from the seatings at the blocked entrance.
+func (p *prepared) sensitivity(opt seat.Options, mem Memory) []sensitivity.Sensitivity {
+	if mem == nil {
+		return sensitivity.Of(p.all, p.blocked.Leaks, opt)
+	}
+	asked := opt
+	asked.Jobs, asked.Reading = 0, capture.ReadingUncertainty{}
+	text, err := recall(mem, "sensitivity", []any{asked, unread(p.all)}, func() ([]byte, error) {
+		return json.Marshal(sensitivity.Of(p.all, p.blocked.Leaks, opt)) // a list without entries and no list stay apart
+	})
+	var out []sensitivity.Sensitivity
+	if err != nil || json.Unmarshal(text, &out) != nil {
+		return sensitivity.Of(p.all, p.blocked.Leaks, opt)
+	}
+	return out
 }
 
 // markBetween is the error of the drum's mark by readings and, where both points were
@@ -166,6 +184,7 @@ func (p *prepared) place(sv *surveyed, fm *FrozenModel, placed map[int]bool, opt
 	if sv.model == nil {
 		return 0
 	}
+	sv.model.PlaceRows()
 	for i, s := range sv.seatings {
 		if !s.OnFixture() || s.OrdinaryOnFixture() && placed[s.Number] {
 			continue

@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"asworn/fitcorr/placing"
+	"asworn/fitcorr/seat"
 )
 
 // believeChance is the probability with which readings of seatings that sound places as well as it
@@ -27,15 +28,11 @@ func (m *Model) Believe() {
 	if gain <= 0 || math.Erfc(math.Sqrt(gain))/2 > believeChance {
 		return
 	}
-	pl := placing.NewPlacer(&m.Ears)
 	m.note("%s: the positions read on the fixture lie farther from where the sound has the seatings than it states: its standard uncertainties there are taken to be %.1f times as large",
 		m.Point.Words(), math.Sqrt(temper/m.Temper.Headset))
 	m.Temper.Headset = temper
+	m.place(seat.Seating.OrdinaryOnFixture)
 	for i, s := range m.Seatings {
-		if !s.OnFixture() {
-			continue
-		}
-		m.Placed[i], _ = PlaceFixture(pl, s, m.Temper)
 		if s.OrdinaryOnFixture() && m.Placed[i].Cov != nil {
 			m.Placed[i].Apart(m.ApartMM)
 		}

@@ -46,6 +46,8 @@ func TestBelieve(t *testing.T) {
 	if c.Temper.Headset < 2*m.Temper.Headset || len(c.Notes) != len(m.Notes)+1 {
 		t.Fatalf("readings 6 mm off: temper %g, was %g, %q", c.Temper.Headset, m.Temper.Headset, c.Notes)
 	}
+	m.PlaceRows()
+	c.PlaceRows()
 	for i, s := range c.Seatings {
 		if now, was := c.Placed[i].Offset.Headset.PlaneVariance(), m.Placed[i].Offset.Headset.PlaneVariance(); s.OnFixture() && now <= was {
 			t.Errorf("%s: variance %g mm², was %g", s.ID, now, was)

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 
 	"asworn/capture"
 	"asworn/fitcorr/placing"
@@ -23,7 +24,7 @@ type Model struct {
 	Scatter  [2]BandCov       // of one seating about the surface
 	Total    [2]BandCov       // of one survey row: with the ruler's error
 	Temper   placing.Temper   // divides the information of the sound, from the survey's held-out rows; ≥ 1
-	Placed   []FixtureSeating // per seating of Seatings, by levels; zero on listeners and where no place was found
+	Placed   []FixtureSeating // per seating of Seatings, by levels; zero on listeners, where no place was found, and of survey rows before PlaceRows
 	ApartMM  float64          // how far apart the cups of a seating on the fixture usually lie (placing.Posterior.Apart); 0 before CupsApart
 	Mark     placing.Mark
 	Notes    []string // what the seatings cannot answer, in plain words
@@ -112,7 +113,7 @@ func Learn(name string, point capture.Point, seatings []seat.Seating) (Learned, 
 	return m, nil
 }
 
-// Place is the model with its seatings at the point, of which those on the fixture
+// Place is the model with its seatings at the point, of which ordinary ones on the fixture
 // are placed. No seatings give a model without any.
 func (l Learned) Place(point capture.Point, seatings []seat.Seating) *Model {
 	m := &Model{Name: l.Survey.Model, Point: point, Seatings: seatings, Survey: l.Survey, Reports: l.Reports, ruler: l.Ruler,
@@ -125,14 +126,28 @@ func (l Learned) Place(point capture.Point, seatings []seat.Seating) *Model {
 			m.Ears[e].Scatter, m.Ears[e].Total = m.Scatter[e].Matrix(bands), m.Total[e].Matrix(bands)
 		}
 	}
-	pl := placing.NewPlacer(&m.Ears)
 	m.Placed = make([]FixtureSeating, len(seatings))
-	for i, s := range seatings {
-		if s.OnFixture() {
+	m.place(seat.Seating.OrdinaryOnFixture)
+	return m
+}
+
+// PlaceRows places the rows of the survey too, whose positions nothing rests on: they are shown beside
+// those that were set.
+func (m *Model) PlaceRows() {
+	m.place(func(s seat.Seating) bool { return s.OnFixture() && !s.OrdinaryOnFixture() })
+}
+
+// place places the seatings of a kind by their levels.
+func (m *Model) place(kind func(seat.Seating) bool) {
+	if !slices.ContainsFunc(m.Seatings, kind) {
+		return
+	}
+	pl := placing.NewPlacer(&m.Ears)
+	for i, s := range m.Seatings {
+		if kind(s) {
 			m.Placed[i], _ = PlaceFixture(pl, s, m.Temper)
 		}
 	}
-	return m
 }
 
 // ForPanel is what the worn seatings are fitted with: the model without the places of its

@@ -1,8 +1,11 @@
 package pipeline
 
 import (
+	"context"
+
 	"asworn/capture"
 	"asworn/capture/compare"
+	"asworn/capture/workers"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/respond"
 )
@@ -11,9 +14,9 @@ import (
 // study shows. It returns the traits of all, those that are refused now marked so.
 func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response) compared {
 	out := compared{Traits: make([]compare.Traits, len(responses))}
-	for i, r := range responses {
-		out.Traits[i] = compare.TraitsOf(setup, r.Recording)
-	}
+	_ = workers.All(context.Background(), len(responses), 0, func(i int) { // ends with its work alone
+		out.Traits[i] = compare.TraitsOf(setup, responses[i].Recording)
+	})
 	out.Found = compare.Seatings(rows, out.Traits)
 	out.tell(responses)
 	for i, r := range responses {

@@ -21,6 +21,7 @@ type estimates struct {
 	Parts    []cache.Key // of what it was put together from
 	key      cache.Key
 	taken    earlier.Taken // from earlier studies
+	keep     func() error  // keeps it all for the next run
 }
 
 // estimate analyses the usable responses, or finds that it was done before.
@@ -45,7 +46,7 @@ func (u *run) estimate(ctx context.Context) (estimates, error) {
 	if err != nil {
 		return estimates{}, err
 	}
-	e := estimates{key: key, taken: taken}
+	e := estimates{key: key, taken: taken, keep: func() error { return nil }}
 	u.counts.PanelChanged = len(taken.Changes) > 0
 	if u.estimates.Get(key, cache.AsJSON(&e.Analysis), &e.Frozen, &e.Parts) {
 		return e, nil
@@ -62,7 +63,8 @@ func (u *run) estimate(ctx context.Context) (estimates, error) {
 	}
 	e.Parts = parts.used()
 	u.counts.Anew = parts.anew
-	return e, u.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts)
+	e.keep = func() error { return u.estimates.Put(key, cache.AsJSON(&e.Analysis), &e.Frozen, e.Parts) }
+	return e, nil
 }
 
 // apart is an error when an earlier study is made of recordings of this one.

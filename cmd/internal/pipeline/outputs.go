@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/hex"
@@ -127,25 +128,34 @@ func (u *run) outputsKey(head report.Results, estimates cache.Key) (cache.Key, e
 	return cache.KeyOf("outputs", u.program, u.texts, said.Bytes(), estimates, u.comparison)
 }
 
-// finish leaves results r, whose head is what is said of the study alone: the whole run
-// for the next one, and all files under results/, unless they lie there already under
-// the same key. What nothing refers to any more leaves the cache.
+// finish leaves results r, whose head is what is said of the study alone: the estimates and the whole run
+// for the next one, and all files under results/. What nothing refers to any more leaves the cache.
 func (u *run) finish(head, r report.Results, e estimates) error {
-	key, err := u.outputsKey(head, e.key)
-	if err != nil {
+	var both errgroup.Group
+	both.Go(e.keep)
+	ending, err := u.leave(head, r, e)
+	if err := cmp.Or(both.Wait(), err); err != nil {
 		return err
-	}
-	ending, err := u.keep(u.inputs, ended{r, keysOf(u.recorded), e.key, key, u.counts.Refused, u.counts.PanelChanged})
-	if err != nil {
-		return err
-	}
-	if before := u.written(); before.list.Key != key || len(before.changed) > 0 {
-		if err := u.write(key, head, r, e.Frozen); err != nil {
-			return err
-		}
 	}
 	u.counts.Damaged = len(u.written().changed) + u.responses.Damaged() + u.estimates.Damaged()
 	return u.prune(append(e.Parts, e.key, u.comparison, ending))
+}
+
+// leave is finish without the estimates: the key under which the run is kept, and all files, unless they
+// lie there already under the same key.
+func (u *run) leave(head, r report.Results, e estimates) (cache.Key, error) {
+	key, err := u.outputsKey(head, e.key)
+	if err != nil {
+		return cache.Key{}, err
+	}
+	ending, err := u.keep(u.inputs, ended{r, keysOf(u.recorded), e.key, key, u.counts.Refused, u.counts.PanelChanged})
+	if err != nil {
+		return cache.Key{}, err
+	}
+	if before := u.written(); before.list.Key != key || len(before.changed) > 0 {
+		err = u.write(key, head, r, e.Frozen)
+	}
+	return ending, err
 }
 
 // write writes everything that a run leaves under results/, named by key.
