@@ -6,6 +6,8 @@ import (
 	"path/filepath"
 	"testing"
 
+	"asworn/capture"
+	"asworn/capture/study"
 	"asworn/cmd/internal/simulate/demo"
 )
 
@@ -42,19 +44,23 @@ func BenchmarkDemo(b *testing.B) {
 			}
 		}
 	})
-	file := filepath.Join(dir, "recordings", "fixture_model-b_025_drum.wav")
-	b.Run("one more recording", func(b *testing.B) {
+	const name = "recordings/fixture_model-b_025_drum.wav"
+	file := filepath.Join(dir, filepath.FromSlash(name))
+	b.Run("one more recording", func(b *testing.B) { // an ordinary seating at the drum, read by two people
 		for b.Loop() {
 			b.StopTimer()
+			sheet, readings := withoutRows(b, dir, capture.SheetFile, name), withoutRows(b, dir, study.ReadingsFile, "fixture,Model B,25,")
 			if err := os.Rename(file, file+".away"); err != nil {
 				b.Fatal(err)
 			}
-			run(b, Options{Partial: true})
+			run(b, Options{})
 			if err := os.Rename(file+".away", file); err != nil {
 				b.Fatal(err)
 			}
+			sheet()
+			readings()
 			b.StartTimer()
-			if c := run(b, Options{}); c.Processed != 1 {
+			if c := run(b, Options{}); c.Processed != 1 || c.Anew["panel"] > 0 {
 				b.Fatal(c)
 			}
 		}
