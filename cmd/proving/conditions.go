@@ -52,7 +52,10 @@ func ordinary() simulate.Design {
 
 // asPlanned is a design with what a plan of asworn new has when nothing else is said.
 func asPlanned(d simulate.Design) simulate.Design {
-	d.Seatings, d.SurveySize = plan.Default().Seatings, len(d.Displacements)
+	d.Seatings = plan.Default().Seatings
+	if len(d.Displacements) > 0 { // those of a condition's own survey are as many as it says
+		d.SurveySize = len(d.Displacements)
+	}
 	return d
 }
 
