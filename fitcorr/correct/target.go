@@ -85,7 +85,7 @@ type placeDraw struct{ seating, mean [3]float64 }
 func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
 	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
 	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
-	sums, weights := t.innovations(seating, cp, cm)
+	precisions, weights := t.innovations(seating, cp, cm)
 	total := weights[len(weights)-1]
 	out := make([]placeDraw, correctionDraws)
 	for i := range out {
@@ -104,29 +104,28 @@ func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
 			v.SetVec(a, want[a]-(p.seating[a]-p.mean[a]))
 		}
 		var x, ps, ms mat.VecDense
-		if sums[drawnScale].SolveVecTo(&x, v) == nil {
-			ps.MulVec(cp, &x)
-			ms.MulVec(cm, &x)
-			for a := range 3 {
-				p.seating[a] += ps.AtVec(a)
-				p.mean[a] -= k * k * ms.AtVec(a)
-			}
+		x.MulVec(precisions[drawnScale], v)
+		ps.MulVec(cp, &x)
+		ms.MulVec(cm, &x)
+		for a := range 3 {
+			p.seating[a] += ps.AtVec(a)
+			p.mean[a] -= k * k * ms.AtVec(a)
 		}
 		out[i] = p
 	}
 	return out
 }
 
-// innovations are, per scale of the worn mean, the factor of the covariance (3 × 3) of the
+// innovations are, per scale of the worn mean, the inverse of the covariance (3 × 3) of the
 // difference between seating and worn mean, and the weights of the scales up to it, summed:
 // the density of the difference that was found. cp and cm are the covariances of seating
 // and worn mean.
-func (t *target) innovations(seating seat.Estimate, cp, cm *mat.SymDense) (sums []*mat.Cholesky, weights []float64) {
+func (t *target) innovations(seating seat.Estimate, cp, cm *mat.SymDense) (precisions []*mat.SymDense, weights []float64) {
 	diff := mat.NewVecDense(3, nil)
 	for a := range 3 {
 		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
 	}
-	innovation := func(scale float64) *mat.Cholesky {
+	innovation := func(scale float64) (precision *mat.SymDense, logDet float64) {
 		sum := stats.Symmetric3(t.spread)
 		sum.AddSym(sum, cp)
 		var m mat.SymDense
@@ -135,25 +134,22 @@ func (t *target) innovations(seating seat.Estimate, cp, cm *mat.SymDense) (sums 
 		for a := range 3 {
 			sum.SetSym(a, a, sum.At(a, a)+1e-9)
 		}
-		var chol mat.Cholesky
-		chol.Factorize(sum) // positive definite: the spread is
-		return &chol
+		factor, _ := stats.Factorize(sum) // positive definite: the spread is
+		logDet = factor.LogDet()
+		return factor.Inverse(), logDet
 	}
-	sums, weights = make([]*mat.Cholesky, correctionDraws), make([]float64, correctionDraws)
-	total := 0.0
+	precisions, weights = make([]*mat.SymDense, correctionDraws), make([]float64, correctionDraws)
+	total, logDet := 0.0, 0.0
 	for i, k := range t.scales {
 		if i > 0 && k == t.scales[i-1] {
-			sums[i] = sums[i-1]
+			precisions[i] = precisions[i-1]
 		} else {
-			sums[i] = innovation(k)
+			precisions[i], logDet = innovation(k)
 		}
-		var x mat.VecDense
-		if sums[i].SolveVecTo(&x, diff) == nil {
-			total += math.Exp(-0.5*mat.Dot(diff, &x) - 0.5*sums[i].LogDet())
-		}
+		total += math.Exp(-0.5*mat.Inner(diff, precisions[i], diff) - 0.5*logDet)
 		weights[i] = total
 	}
-	return sums, weights
+	return precisions, weights
 }
 
 // sealChange is the level change from a seating's seal to the mean worn one per

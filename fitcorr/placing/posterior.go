@@ -45,11 +45,12 @@ func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
 				sum.SetSym(i, j, precision.At(i, j)+info.At(i, j))
 			}
 		}
-		var chol mat.Cholesky
-		cov := mat.NewSymDense(HeadsetDim, nil)
-		if !chol.Factorize(sum) || chol.InverseTo(cov) != nil {
+		factor, ok := stats.Factorize(sum)
+		if !ok {
 			continue
 		}
+		logDet := factor.LogDet()
+		cov := factor.Inverse()
 		// The gradient of the tempered density at p, and the step to its top.
 		var gradient [HeadsetDim]float64
 		log := p.sound / temper.Headset
@@ -69,7 +70,7 @@ func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
 				log += gradient[i] * step / 2
 			}
 		}
-		logs = append(logs, log-chol.LogDet()/2)
+		logs = append(logs, log-logDet/2)
 		beyond := beyondShare * p.beyond
 		for a := range 2 {
 			for _, at := range [][2]int{{a, a}, {a, 3 + a}, {3 + a, 3 + a}} {
