@@ -15,6 +15,7 @@ const (
 	climbSteps   = 20
 	climbLongest = 4.0
 	climbEnd     = 1e-4
+	climbShort   = 0.1 // the surface hardly bends over twice that
 )
 
 // climber looks for maxima of the density of one seating's position. cov and white are work
@@ -40,7 +41,7 @@ func (pl *Placer) newClimber(o Observation, prior Prior) (*climber, bool) {
 
 // climb goes from start to a local maximum of likelihood and prior by
 // Gauss–Newton (Nocedal & Wright, Numerical Optimization, 2nd ed., ch. 10.3, quoted from
-// memory); a step that leads down is halved, unless the parabola through two of them falls
+// memory); a step that leads down is halved, unless the parabola through two short ones falls
 // from the start: near the top the slope of log|V|, which the gradient leaves out (addEar), may
 // be the greater.
 func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
@@ -67,7 +68,7 @@ func (c *climber) climb(start [HeadsetDim]float64) (Mode, bool) {
 				return p, false
 			}
 			change := q.log - p.log
-			if change > 0 || longest < climbEnd || 4*change < last {
+			if change > 0 || longest < climbEnd || longest < climbShort && 4*change < last {
 				break
 			}
 			last = change
