@@ -66,10 +66,10 @@ func misfit(e *survey.Ear, w *placedSeating, tells []bool) float64 {
 		if !w.counts[zi] {
 			continue
 		}
-		for i, row := range e.At {
-			k[i] = z.Kernel.At(w.at.Value, row)
+		for i := range e.At {
+			k[i] = z.Kernel.At(&w.at.Value, &e.At[i])
 		}
-		surface := math.Max(0, z.Kernel.At(w.at.Value, w.at.Value)-stats.QuadForm(z.Inv, k))
+		surface := math.Max(0, z.Kernel.At(&w.at.Value, &w.at.Value)-stats.QuadForm(z.Inv, k))
 		for b := z.From; b < z.To; b++ {
 			if tells[b] {
 				v := w.level[b] - at[b]

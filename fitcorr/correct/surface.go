@@ -40,8 +40,8 @@ func (v *view) moveTo(e *survey.Ear, at [3]float64, mark [][]float64) {
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
 			k, kInv, values = values[:len(e.At)], values[len(e.At):2*len(e.At)], values[2*len(e.At):]
-			for i, row := range e.At {
-				k[i] = z.Kernel.At(at, row)
+			for i := range e.At {
+				k[i] = z.Kernel.At(&at, &e.At[i])
 			}
 			for i, row := range z.Inv {
 				kInv[i] = floats.Dot(row, k)
@@ -71,7 +71,7 @@ type conditioned struct {
 // covariance is the survey's of the level at two views in a zone, in units of the variance
 // of the scatter.
 func covariance(e *survey.Ear, zone int, v, w *view) float64 {
-	return e.Zones[zone].Kernel.At(v.at, w.at) - floats.Dot(v.k[zone], w.kInv[zone])
+	return e.Zones[zone].Kernel.At(&v.at, &w.at) - floats.Dot(v.k[zone], w.kInv[zone])
 }
 
 // witnesses are placed seatings with the views of where they are taken to sit.

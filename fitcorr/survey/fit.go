@@ -73,8 +73,8 @@ func (e *Ear) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 		part.Mul(inv, y.Slice(0, n, z.From, z.To))
 		k0 := make([]float64, n)
 		trace := 0.0
-		for i, at := range e.At {
-			k0[i] = z.Kernel.At([3]float64{}, at)
+		for i := range e.At {
+			k0[i] = z.Kernel.At(new([3]float64), &e.At[i])
 			trace += z.Inv[i][i] * slip[i]
 		}
 		for b := z.From; b < z.To; b++ {
@@ -179,7 +179,7 @@ func kernelInverse(k Kernel, at [][3]float64, slip []float64) (*mat.SymDense, bo
 	gram := mat.NewSymDense(n, nil)
 	for i := range n {
 		for j := i; j < n; j++ {
-			v := k.At(at[i], at[j])
+			v := k.At(&at[i], &at[j])
 			if i == j {
 				v += slip[i]
 			}

@@ -61,8 +61,8 @@ func (rep *Report) AddSlopes(e *Ear) {
 	all := band.All()
 	for _, z := range e.Zones {
 		g := make([][3]float64, n)
-		for i, at := range e.At {
-			_, g[i] = z.Kernel.grad(zero, at)
+		for i := range e.At {
+			_, g[i][0], g[i][1], g[i][2] = z.Kernel.grad(&zero, &e.At[i])
 		}
 		for a := range 3 {
 			ga := make([]float64, n)

@@ -82,8 +82,8 @@ func (s *BandSurface) Level(d [3]float64) []float64 {
 	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
-			for i, row := range s.rows {
-				dk[i] = z.kernel.At(d, row) - z.mark[i]
+			for i := range s.rows {
+				dk[i] = z.kernel.At(&d, &s.rows[i]) - z.mark[i]
 			}
 		}
 		for r := z.from; r < z.to; r++ {
@@ -105,12 +105,12 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 	var rest float64                                                           // of the variance of the surface
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
-			for i, row := range s.rows {
-				var g [3]float64
-				k[i], g = z.kernel.grad(d, row)
-				change[i] = [4]float64{k[i] - z.mark[i], g[0], g[1], g[2]}
+			for i := range s.rows {
+				c := &change[i]
+				k[i], c[1], c[2], c[3] = z.kernel.grad(&d, &s.rows[i])
+				c[0] = k[i] - z.mark[i]
 			}
-			rest = math.Max(z.kernel.At(d, d)-stats.QuadForm(z.inv, k), 0)
+			rest = math.Max(z.kernel.At(&d, &d)-stats.QuadForm(z.inv, k), 0)
 		}
 		for r := z.from; r < z.to; r++ {
 			var sum, forward, up, turn float64 // of the change and its gradient

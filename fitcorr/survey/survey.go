@@ -61,10 +61,10 @@ func (s *Survey) Predict(ear int, d [3]float64) (deltaDB, stderrDB []float64) {
 	kd := make([]float64, len(e.At))
 	var zero [3]float64
 	for zi, z := range e.Zones {
-		for i, at := range e.At {
-			kd[i] = z.Kernel.At(d, at) - mark[zi][i]
+		for i := range e.At {
+			kd[i] = z.Kernel.At(&d, &e.At[i]) - mark[zi][i]
 		}
-		v := z.Kernel.At(d, d) - 2*z.Kernel.At(d, zero) + z.Kernel.At(zero, zero) - stats.QuadForm(z.Inv, kd)
+		v := z.Kernel.At(&d, &d) - 2*z.Kernel.At(&d, &zero) + z.Kernel.At(&zero, &zero) - stats.QuadForm(z.Inv, kd)
 		sd := math.Sqrt(math.Max(v, 0))
 		for b := z.From; b < z.To; b++ {
 			if e.Valid[b] {
@@ -80,8 +80,8 @@ func (e *Ear) AtMark() [][]float64 {
 	out := make([][]float64, len(e.Zones))
 	for zi, z := range e.Zones {
 		out[zi] = make([]float64, len(e.At))
-		for i, at := range e.At {
-			out[zi][i] = z.Kernel.At([3]float64{}, at)
+		for i := range e.At {
+			out[zi][i] = z.Kernel.At(new([3]float64), &e.At[i])
 		}
 	}
 	return out
@@ -94,8 +94,8 @@ func (e *Ear) Change(dst []float64, d [3]float64, mark [][]float64) {
 	dk := make([]float64, len(e.At))
 	for zi, z := range e.Zones {
 		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
-			for i, at := range e.At {
-				dk[i] = z.Kernel.At(d, at) - mark[zi][i]
+			for i := range e.At {
+				dk[i] = z.Kernel.At(&d, &e.At[i]) - mark[zi][i]
 			}
 		}
 		for i, v := range dk {
@@ -138,8 +138,8 @@ func (e *Ear) Slipped() []bool {
 		if gram.Inverse(inv) != nil {
 			continue
 		}
-		for i, at := range e.At {
-			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(at, at) > 1.5
+		for i := range e.At {
+			out[i] = out[i] || gram.At(i, i)-z.Kernel.At(&e.At[i], &e.At[i]) > 1.5
 		}
 	}
 	return out
