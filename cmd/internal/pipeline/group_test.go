@@ -25,10 +25,12 @@ import (
 var ofGroups = []finding.Code{finding.SameContent, finding.OtherGroup, finding.UnlikeGroup, finding.MicrophoneBlocked,
 	finding.MicrophoneOut, finding.GainChanged, finding.Compression}
 
+// worlds are the physics of invented studies, by seed.
+var worlds = [...]simulate.World{piston.World, modal.World, lattice.World, beam.World}
+
 // invented is a study of responses, without sound.
 func invented(t *testing.T, seed uint64, d simulate.Design) (rows []capture.Seating, recs []capture.Recording) {
 	t.Helper()
-	worlds := []simulate.World{piston.World, modal.World, lattice.World, beam.World}
 	seatings, err := simulate.Draw(seed, d, worlds[seed%4]).Seatings(t.Context(), seed, 2)
 	if err != nil {
 		t.Fatal(err)
@@ -248,13 +250,13 @@ func (n *tally) plant(r *rand.Rand, fault int, kind int, rows []capture.Seating,
 // draws. With ASWORN_LONG set it plants them in all kinds of rows of larger studies and
 // prints the table of docs/developing/quality.md, of seeds that no limit was chosen by.
 func TestPlantedInGroups(t *testing.T) {
-	seed, worlds, small, each := uint64(1), 4, 4, 3
+	seed, studies, small, each := uint64(1), 4, 4, 3
 	long := os.Getenv("ASWORN_LONG") != ""
 	switch {
 	case long:
-		seed, worlds, small = 50001, 84, 400
+		seed, studies, small = 50001, 84, 400
 	case testing.Short():
-		worlds, small, each = 1, 1, 8
+		studies, small, each = 1, 1, 8
 	}
 	n := tally{wrong: map[finding.Code]int{}, planted: map[string]int{}, found: map[string]int{}, named: map[string]int{}}
 	d := simulate.BarDesign()
@@ -262,7 +264,7 @@ func TestPlantedInGroups(t *testing.T) {
 	if !long {
 		d.Listeners = 6
 	}
-	for world := range uint64(worlds) {
+	for world := range uint64(studies) {
 		rows, recs := invented(t, seed+world, d)
 		good := traitsOf(recs)
 		n.clean(t, rows, good)
