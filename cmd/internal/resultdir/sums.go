@@ -130,7 +130,7 @@ func sumIn(root *os.Root, name string) (sum, bool) {
 }
 
 // atOnce is how many files are written at once: each waits for the disk.
-const atOnce = 8
+const atOnce = 32
 
 // File is one file to be written under results/.
 type File struct {
