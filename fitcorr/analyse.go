@@ -52,10 +52,11 @@ func AnalyseWith(ctx context.Context, ss []seat.Seating, opt seat.Options, mem M
 			a.Misfits = append(a.Misfits, bad...)
 			ss = without(ss, bad)
 			rest := without(byModel[names[i]], bad)
-			blocked, drum := newSurveyed(rest, capture.Blocked), newSurveyed(rest, capture.Drum)
-			blocked.learn(names[i], mem)
-			drum.learn(names[i], mem)
-			prepared[i] = prepare(names[i], rest, blocked, drum)
+			again, err := prepareAll(ctx, names[i:i+1], map[string][]seat.Seating{names[i]: rest}, opt, mem)
+			if err != nil {
+				return Analysis{}, Frozen{}, err
+			}
+			prepared[i] = again[0]
 		}
 	}
 	var surveyed, atDrum []*position.Model
