@@ -45,7 +45,8 @@ func Align(t *take.Take) {
 	}
 	den := n*sxx - sx*sx
 	slope := (n*sxy - sx*sy) / den
-	t.Rec.DriftPPM, t.Ratio = (slope-1)*1e6, slope
+	t.Rec.DriftPPM = (slope - 1) * 1e6
+	allow(t, slope-1)
 	// Its error: from the phase noise, or from the scatter about the line when
 	// that is larger.
 	variance := 0.0
@@ -121,6 +122,16 @@ func phaseDelay(a, b [][]complex128, n int, low, high float64) (shift, se float6
 		if top == hi {
 			return shift, se
 		}
+	}
+}
+
+// allow has the excitation stretched for a recorder's clock that runs fast by d, or by
+// nothing where d is beyond what even two nominal rates differ by (44.1 and 48 kHz: 9 %): that
+// is no clock, and what is measured of it in a damaged recording has no bounds.
+func allow(t *take.Take, d float64) {
+	t.Ratio = 1
+	if math.Abs(d) < 0.1 {
+		t.Ratio += d
 	}
 }
 

@@ -46,7 +46,7 @@ func Single(t *take.Take) {
 	}
 	t.Rec.DriftPPM, t.Rec.DriftSEPPM = best.d*1e6, best.se*1e6
 	if math.Abs(best.d) > 3*best.se {
-		t.Ratio = 1 + best.d
+		allow(t, best.d)
 	}
 }
 
@@ -120,7 +120,7 @@ func clockOfBlocks(t *take.Take) {
 	}
 	t.Rec.DriftPPM, t.Rec.DriftSEPPM = d*1e6, se*1e6
 	if math.Abs(d) > 3*se {
-		t.Ratio = 1 + d
+		allow(t, d)
 	}
 }
 
