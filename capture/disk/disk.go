@@ -131,11 +131,16 @@ func (p *Pending) Commit() error {
 	if p.done {
 		return fs.ErrClosed
 	}
-	p.done = true
-	err := p.Sync()
-	if e := p.Close(); err == nil {
-		err = e
+	if err := p.Sync(); err != nil {
+		return errors.Join(err, p.Abort())
 	}
+	return p.giveName()
+}
+
+// giveName closes the file and gives it its name.
+func (p *Pending) giveName() error {
+	p.done = true
+	err := p.Close()
 	if err == nil {
 		err = p.root.Rename(p.part, p.name)
 	}
@@ -171,10 +176,20 @@ func WriteFile(path string, content []byte) error {
 	if err != nil {
 		return err
 	}
-	return p.whole(content)
+	return p.whole(content, (*Pending).Commit)
 }
 
-// WriteIn writes a file below root as WriteFile does, with the folders that are missing.
+// WriteUnsynced is WriteFile for what can be made again and carries a checksum: it does
+// not wait for the disk, so that after a power failure the file may be short or empty.
+func WriteUnsynced(path string, content []byte) error {
+	p, err := Create(path)
+	if err != nil {
+		return err
+	}
+	return p.whole(content, (*Pending).giveName)
+}
+
+// WriteIn writes a file below root as WriteUnsynced does, with the folders that are missing.
 // A folder on the way that is a link out of root is an error. content is the file's
 // bytes; after an error what lay there before is still there.
 func WriteIn(root *os.Root, name string, content []byte) error {
@@ -185,14 +200,14 @@ func WriteIn(root *os.Root, name string, content []byte) error {
 	if err != nil {
 		return err
 	}
-	return p.whole(content)
+	return p.whole(content, (*Pending).giveName)
 }
 
-func (p *Pending) whole(content []byte) error {
+func (p *Pending) whole(content []byte, end func(*Pending) error) error {
 	if _, err := p.Write(content); err != nil {
 		return errors.Join(err, p.Abort())
 	}
-	return p.Commit()
+	return end(p)
 }
 
 // Collect removes from a folder what programs left that were killed while they wrote

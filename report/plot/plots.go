@@ -53,7 +53,7 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 					return fmt.Errorf("plot %s: %w", f.Name, err)
 				}
 				made[n].Sum = sumOf(b)
-				writes.Go(func() error { return disk.WriteFile(filepath.Join(dir, names[n]), b) })
+				writes.Go(func() error { return disk.WriteUnsynced(filepath.Join(dir, names[n]), b) })
 				return nil
 			})
 		}

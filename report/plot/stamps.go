@@ -89,5 +89,5 @@ func (s stamps) replace(dir string, before stamps, figs []figure.Figure) error {
 	if err != nil {
 		return fmt.Errorf("list of plots: %w", err)
 	}
-	return disk.WriteFile(filepath.Join(dir, stampFile), b)
+	return disk.WriteUnsynced(filepath.Join(dir, stampFile), b)
 }

@@ -124,7 +124,7 @@ func (s *Stamps) Save() error {
 	if err != nil {
 		return err
 	}
-	if err := disk.WriteFile(s.file, b); err != nil {
+	if err := disk.WriteUnsynced(s.file, b); err != nil {
 		return err
 	}
 	s.dirty = false

@@ -80,7 +80,7 @@ func (s Store) Put(k Key, values ...any) error {
 	if err != nil {
 		return err
 	}
-	return disk.WriteFile(s.path(k), b)
+	return disk.WriteUnsynced(s.path(k), b)
 }
 
 // Prune removes every value whose key keep does not name and reports how many.

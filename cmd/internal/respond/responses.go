@@ -4,7 +4,6 @@
 package respond
 
 import (
-	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
@@ -16,8 +15,6 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/capture"
 	"asworn/capture/study"
@@ -92,67 +89,35 @@ func (r *Responder) Processed() int { return int(r.processed.Load()) }
 // given, changed since an earlier run. It is asked after All has ended.
 func (r *Responder) Changed(i int) bool { return r.changed[i] }
 
-// writesAtOnce is how many responses are brought to the disk at once.
-const writesAtOnce = 4
-
 // All returns the responses of the rows, in their order. Each worker holds one
-// recording at a time. What was finished when the context ends is kept; while it is
-// brought to the disk the workers go on.
+// recording at a time. What was finished when the context ends is kept.
 func (r *Responder) All(ctx context.Context, rows []capture.Seating) ([]Response, error) {
 	out := make([]Response, len(rows))
-	var writes errgroup.Group
-	writes.SetLimit(writesAtOnce)
 	err := workers.Each(ctx, len(rows), r.Jobs, r.Progress, func(context.Context) func(int) error {
 		var own *capture.Processor // made when this worker first needs it
 		return func(i int) (err error) {
-			var keep func() error
-			if out[i], keep, err = r.one(i, rows[i], &own); err != nil {
+			if out[i], err = r.One(i, rows[i], &own); err != nil {
 				return fmt.Errorf("%s (row %d): %w", rows[i].File, rows[i].Row, err)
-			}
-			if keep != nil {
-				writes.Go(keep)
 			}
 			return nil
 		}
 	})
-	return out, cmp.Or(err, writes.Wait())
+	return out, err
 }
 
 // One returns the response of row i. own is the caller's processor, which no other
 // goroutine uses; it is made when first needed and when the last one failed.
-func (r *Responder) One(i int, row capture.Seating, own **capture.Processor) (Response, error) {
-	out, keep, err := r.one(i, row, own)
-	if err != nil || keep == nil {
-		return out, err
-	}
-	return out, keep()
-}
-
-// Ready makes the caller's processor where there is none yet.
-func (r *Responder) Ready(own **capture.Processor) error {
-	if *own != nil {
-		return nil
-	}
-	p, err := r.First()
-	if err != nil {
-		return err
-	}
-	*own = p.Clone()
-	return nil
-}
-
-// one is One, but for keeping what was computed.
-func (r *Responder) one(i int, row capture.Seating, own **capture.Processor) (out Response, keep func() error, err error) {
+func (r *Responder) One(i int, row capture.Seating, own **capture.Processor) (out Response, err error) {
 	before, err := r.stat(row)
 	if err != nil {
-		return Response{}, nil, err
+		return Response{}, err
 	}
 	var contents []cache.Key // one file as a rule, two where each ear has its own
 	changed := false
 	for _, f := range row.Files() {
 		content, anew, err := r.Stamps.Key(f, filepath.Join(r.Dir, filepath.FromSlash(f)))
 		if err != nil {
-			return Response{}, nil, err
+			return Response{}, err
 		}
 		contents, changed = append(contents, content), changed || anew
 	}
@@ -166,26 +131,38 @@ func (r *Responder) one(i int, row capture.Seating, own **capture.Processor) (ou
 	}
 	key, err := r.key(row, contents)
 	if err != nil {
-		return Response{}, nil, err
+		return Response{}, err
 	}
 	out = Response{Key: key, Contents: contents}
 	if r.Store.Get(key, &out.Recording) {
 		r.cached.Add(1)
-		return out, nil, nil
+		return out, nil
 	}
 	if err := r.Ready(own); err != nil {
-		return Response{}, nil, err
+		return Response{}, err
 	}
 	if out.Recording, err = processRow(own, r.Dir, row); err != nil {
-		return Response{}, nil, err
+		return Response{}, err
 	}
 	if now, err := r.stat(row); err != nil || !slices.Equal(now, before) {
-		return Response{}, nil, errors.New("the file changed while it was read; run again when the recording is finished")
+		return Response{}, errors.New("the file changed while it was read; run again when the recording is finished")
 	}
 	r.processed.Add(1)
 	impulse := TakeImpulses(&out.Recording)
-	rec := out.Recording // others may add to what is returned
-	return out, func() error { return r.Store.Put(key, rec, impulse) }, nil
+	return out, r.Store.Put(key, out.Recording, impulse)
+}
+
+// Ready makes the caller's processor where there is none yet.
+func (r *Responder) Ready(own **capture.Processor) error {
+	if *own != nil {
+		return nil
+	}
+	p, err := r.First()
+	if err != nil {
+		return err
+	}
+	*own = p.Clone()
+	return nil
 }
 
 // key is that of a row's response: of its files, and of what they hold.

@@ -10,6 +10,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"strings"
 
@@ -129,9 +130,6 @@ func sumIn(root *os.Root, name string) (sum, bool) {
 	return sum(h.Sum(nil)), true
 }
 
-// atOnce is how many files are written at once: each waits for the disk.
-const atOnce = 32
-
 // File is one file to be written under results/.
 type File struct {
 	Name    string // with slashes
@@ -160,7 +158,7 @@ func Exchange(root *os.Root, key cache.Key, files []File, keep ...string) error 
 		return err
 	}
 	var writes errgroup.Group
-	writes.SetLimit(atOnce)
+	writes.SetLimit(runtime.GOMAXPROCS(0))
 	for _, f := range files {
 		writes.Go(func() error {
 			if s, ok := sumIn(root, f.Name); ok && s == now.Of[f.Name][0] {
