@@ -106,6 +106,9 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 		}
 	}
 	responses, err := l.responder.All(ctx, rows)
+	if err == nil {
+		err = l.responder.KeepImpulses(ctx, rows, responses)
+	}
 	if err = errors.Join(err, l.stamps.Save()); err != nil {
 		return nil, err
 	}
@@ -119,20 +122,19 @@ func impulsesOf(ctx context.Context, dir string, r report.Results, opt Options) 
 		if !ok {
 			return out, fmt.Errorf("the study no longer holds this recording; run 'asworn run %s' again", dir)
 		}
-		var kept capture.Recording
-		var h respond.Impulses
-		if !l.responses.Get(found.Key, &kept, &h) {
-			return out, fmt.Errorf("its response is not in the cache; run 'asworn run %s' again", dir)
+		h, ok := l.responder.ImpulsesOf(found.Key)
+		if !ok {
+			return out, fmt.Errorf("its impulse responses are no longer in the cache; run 'asworn report --exports %s' again", dir)
 		}
 		for e := range h {
 			out.Ears[e] = make([]float64, len(h[e]))
-			r := kept.Ears[e]
+			r := found.Recording.Ears[e]
 			out.Start[e] = math.Round(r.Delay - r.Onset)
 			for i, v := range h[e] {
 				out.Ears[e][i] = float64(v)
 			}
 		}
-		out.RateHz, out.Common = kept.Ears[0].RateHz, setup.Loopback > 0
+		out.RateHz, out.Common = found.Recording.Ears[0].RateHz, setup.Loopback > 0
 		return out, nil
 	}, nil
 }

@@ -41,7 +41,6 @@ func Inspect(ctx context.Context, setup capture.Setup, files []string, holds *st
 			if err != nil {
 				return fmt.Errorf("%s: %w", files[i], err)
 			}
-			respond.TakeImpulses(&rec)
 			out[i] = inspection(files[i], setup, rec)
 			return nil
 		}

@@ -15,6 +15,7 @@ import (
 	"asworn/capture/disk"
 	"asworn/cmd/internal/cache"
 	"asworn/cmd/internal/panelfile"
+	"asworn/cmd/internal/respond"
 	"asworn/cmd/internal/resultdir"
 	"asworn/fitcorr"
 	"asworn/report"
@@ -194,11 +195,18 @@ func (u *run) write(key cache.Key, head, r report.Results, fit fitcorr.Frozen) e
 		resultdir.File{Name: resultdir.PanelFile, Content: known}))
 }
 
-// prune keeps in the cache the responses' values and the estimates named.
+// prune keeps in the cache the responses, their impulse responses and the estimates named.
 func (u *run) prune(estimates []cache.Key) error {
 	used := map[cache.Key]bool{}
 	for _, k := range slices.Concat(keysOf(u.recorded), estimates) {
 		used[k] = true
+	}
+	for _, k := range keysOf(u.recorded) {
+		impulses, err := respond.ImpulsesKey(k)
+		if err != nil {
+			return err
+		}
+		used[impulses] = true
 	}
 	keep := func(k cache.Key) bool { return used[k] }
 	if _, err := u.responses.Prune(keep); err != nil {

@@ -5,11 +5,8 @@ package respond
 
 import (
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
-	"io"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -28,38 +25,6 @@ type Response struct {
 	Key       cache.Key
 	Contents  []cache.Key       // of the row's files, in the order of Seating.Files
 	Recording capture.Recording // without impulse responses
-}
-
-// Impulses lie behind a recording in its cache file and are read only by
-// those who export them. Single precision holds more than any converter.
-type Impulses [2][]float32
-
-// GobEncode implements gob.GobEncoder: of each ear the number of values, then these as
-// they lie in memory. Value by value gob takes twice as long for the whole file.
-func (m Impulses) GobEncode() ([]byte, error) {
-	b := make([]byte, 0, 4*(len(m)+len(m[0])+len(m[1])))
-	for _, x := range m {
-		b = binary.LittleEndian.AppendUint32(b, uint32(len(x)))
-		for _, v := range x {
-			b = binary.LittleEndian.AppendUint32(b, math.Float32bits(v))
-		}
-	}
-	return b, nil
-}
-
-// GobDecode implements gob.GobDecoder.
-func (m *Impulses) GobDecode(b []byte) error {
-	for e := range m {
-		if len(b) < 4 || uint64(len(b)-4) < 4*uint64(binary.LittleEndian.Uint32(b)) {
-			return io.ErrUnexpectedEOF
-		}
-		m[e] = make([]float32, binary.LittleEndian.Uint32(b))
-		b = b[4:]
-		for i := range m[e] {
-			m[e][i], b = math.Float32frombits(binary.LittleEndian.Uint32(b)), b[4:]
-		}
-	}
-	return nil
 }
 
 // Responder turns the rows of a sheet into responses: from the cache where
@@ -148,8 +113,8 @@ func (r *Responder) One(i int, row capture.Seating, own **capture.Processor) (ou
 		return Response{}, errors.New("the file changed while it was read; run again when the recording is finished")
 	}
 	r.processed.Add(1)
-	impulse := TakeImpulses(&out.Recording)
-	return out, r.Store.Put(key, out.Recording, impulse)
+	dropImpulses(&out.Recording)
+	return out, r.Store.Put(key, out.Recording)
 }
 
 // Ready makes the caller's processor where there is none yet.
@@ -189,17 +154,4 @@ func (r *Responder) stat(row capture.Seating) ([]stamp, error) {
 		out = append(out, stamp{info.Size(), info.ModTime().UnixNano()})
 	}
 	return out, nil
-}
-
-// TakeImpulses moves the impulse responses out of a recording.
-func TakeImpulses(rec *capture.Recording) Impulses {
-	var out Impulses
-	for e := range rec.Ears {
-		out[e] = make([]float32, len(rec.Ears[e].Impulse))
-		for i, v := range rec.Ears[e].Impulse {
-			out[e][i] = float32(v)
-		}
-		rec.Ears[e].Impulse = nil
-	}
-	return out
 }

@@ -17,9 +17,12 @@ import (
 	"asworn/report"
 )
 
-// Process is processRow of a file that is in no row, and holds what it is said to hold.
+// Process is processRow of a file that is in no row, and holds what it is said to hold,
+// without impulse responses.
 func Process(p **capture.Processor, path string, holds study.Holds) (capture.Recording, error) {
-	return processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path), Holds: holds})
+	rec, err := processRow(p, filepath.Dir(path), capture.Seating{File: filepath.Base(path), Holds: holds})
+	dropImpulses(&rec)
+	return rec, err
 }
 
 // processRow reads and transforms the file of one row. A file that can be opened
