@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/cmplx"
+	"sync"
 
 	"asworn/capture/deconv"
 	"asworn/capture/exposure"
@@ -49,13 +50,17 @@ func (c *Plan) prepareSpectra() error {
 	step := c.RateHz / float64(c.N)
 	c.pass = make([]float64, fft.Bins())
 	c.AWeight = make([]float64, fft.Bins())
-	for k := range c.pass {
-		f := float64(k) * step
-		c.pass[k] = passBand(f, c.LowHz, c.HighHz, c.RateHz)
-		if k > 0 {
-			c.AWeight[k] = math.Pow(10, exposure.AWeightDB(f)/10)
+	var beside sync.WaitGroup
+	defer beside.Wait()
+	beside.Go(func() {
+		for k := range c.pass {
+			f := float64(k) * step
+			c.pass[k] = passBand(f, c.LowHz, c.HighHz, c.RateHz)
+			if k > 0 {
+				c.AWeight[k] = math.Pow(10, exposure.AWeightDB(f)/10)
+			}
 		}
-	}
+	})
 	for e, m := range c.Setup.Microphones {
 		if c.Channel[e] < 0 || len(m.Response.Hz) == 0 {
 			continue

@@ -1,6 +1,7 @@
 package study
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -9,6 +10,7 @@ import (
 	"asworn/capture/curve"
 	"asworn/capture/sweep"
 	"asworn/capture/wavfile"
+	"asworn/capture/workers"
 )
 
 // Microphone says what is known of one measuring chain.
@@ -76,34 +78,38 @@ func (s *Study) Setup() (Setup, error) {
 		DriveVoltsRMS: s.DriveVoltsRMS,
 		Window:        s.Window,
 	}
-	var errs []error
+	errs := make([]error, 1+len(s.Microphones))
 	if s.Excitation != "" {
 		_, x, err := wavfile.ReadAll(s.join(s.Excitation))
 		if err != nil {
-			errs = append(errs, err)
+			errs[0] = err
 		} else {
 			out.Excitation = x[0]
 		}
 	}
-	for e, m := range s.Microphones {
-		mic := &out.Microphones[e]
-		var err error
-		if m.Correction != "" {
-			mic.Response, err = curve.ReadCSV(s.join(m.Correction))
-			errs = append(errs, err)
-		}
-		if m.Calibrator != "" {
-			c, err := s.Calibration(Ear(e))
-			mic.PaPerUnit = c.PaPerUnit
-			errs = append(errs, err)
-			if m.CalibratorAfter != "" && err == nil {
-				drift, err := s.CalibrationDrift(Ear(e))
-				mic.PaPerUnit *= math.Pow(10, drift/2/20)
-				errs = append(errs, err)
-			}
-		}
-	}
+	_ = workers.All(context.Background(), len(s.Microphones), 0, func(e int) { // ends with its work alone
+		out.Microphones[e], errs[1+e] = s.microphone(Ear(e))
+	})
 	return out, errors.Join(errs...)
+}
+
+// microphone reads what is known of the microphone of one ear.
+func (s *Study) microphone(e Ear) (mic Microphone, err error) {
+	m := s.Microphones[e]
+	if m.Correction != "" {
+		mic.Response, err = curve.ReadCSV(s.join(m.Correction))
+	}
+	if m.Calibrator == "" {
+		return mic, err
+	}
+	c, failed := s.Calibration(e)
+	mic.PaPerUnit = c.PaPerUnit
+	if m.CalibratorAfter != "" && failed == nil {
+		var drift float64
+		drift, failed = s.CalibrationDrift(e)
+		mic.PaPerUnit *= math.Pow(10, drift/2/20)
+	}
+	return mic, errors.Join(err, failed)
 }
 
 // Calibration measures the calibrator recording of one ear. A study without one gives the
