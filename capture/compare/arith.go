@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/blas"
 	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
@@ -54,6 +55,22 @@ func weighed(c *mat.Cholesky, x *mat.VecDense) *mat.VecDense {
 		}
 	}
 	return s
+}
+
+// squares are xᵀ·C⁻¹·x of the columns of x, which are overwritten; NaN where C is next to singular.
+func squares(c *mat.Cholesky, x *mat.Dense) []float64 {
+	rows, cols := x.Dims()
+	blas64.Trsm(blas.Left, blas.Trans, 1, c.RawU().(mat.RawTriangular).RawTriangular(), x.RawMatrix())
+	out := make([]float64, cols)
+	for i := range rows {
+		for k, v := range x.RawRowView(i) {
+			out[k] += v * v
+		}
+	}
+	if c.Cond() > mat.ConditionTolerance {
+		floats.AddConst(math.NaN(), out)
+	}
+	return out
 }
 
 // quadratic is xᵀ·C⁻¹·x, which is |U'⁻¹x|² of C = U'U; NaN where C is next to singular.

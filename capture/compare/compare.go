@@ -32,25 +32,25 @@ const (
 // are as long as each other and are only read; a recording is compared with those of the same model,
 // subject and point, with those of the same subject and point, and with all of
 // the same point. It returns the findings of each recording, in their order;
-// recordings that are refused already are left out of the comparison.
+// recordings that are refused already are left out of the comparison. jobs is that of workers.All.
 //
 // Exchanged ears are told by the difference of left and right as it was
 // recorded, before the microphones are allowed for: it changes its sign when
 // the channels are exchanged, and it is a person's own, and the microphones'.
-func Seatings(rows []study.Seating, traits []Traits) [][]finding.Finding {
-	return compareTraits(rows, traits, func(int) bool { return true })
+func Seatings(rows []study.Seating, traits []Traits, jobs int) [][]finding.Finding {
+	return compareTraits(rows, traits, jobs, func(int) bool { return true })
 }
 
 // With finds what Seatings would find about one more recording
 // of a study whose rows and traits are given; they are only read.
-func With(rows []study.Seating, traits []Traits, row study.Seating, own Traits) []finding.Finding {
+func With(rows []study.Seating, traits []Traits, row study.Seating, own Traits, jobs int) []finding.Finding {
 	last := len(rows)
 	rows, traits = append(slices.Clip(rows), row), append(slices.Clip(traits), own)
-	return compareTraits(rows, traits, func(i int) bool { return i == last })[last]
+	return compareTraits(rows, traits, jobs, func(i int) bool { return i == last })[last]
 }
 
 // compareTraits compares the recordings that judge names with all others.
-func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) [][]finding.Finding {
+func compareTraits(rows []study.Seating, recs []Traits, jobs int, judge func(i int) bool) [][]finding.Finding {
 	out := make([][]finding.Finding, len(rows))
 	differ := make([][]float64, len(recs))
 	for i, r := range recs {
@@ -98,7 +98,7 @@ func compareTraits(rows []study.Seating, recs []Traits, judge func(i int) bool) 
 	}
 	comparePolarity(out, rows, recs, levels[2].key, judge)
 	compareClocks(out, recs, judge)
-	compareLevels(out, rows, recs, judge)
+	compareLevels(out, rows, recs, jobs, judge)
 	compareHarmonics(out, rows, recs, judge)
 	return out
 }

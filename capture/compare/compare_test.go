@@ -71,7 +71,7 @@ func TestCompareSeatings(t *testing.T) {
 				recs[b].Ears[e].Polarity *= -1
 			}
 			recs[c].DriftPPM += 50
-			for i, found := range compare.Seatings(rows, traitsOf(study.Setup{}, recs)) {
+			for i, found := range compare.Seatings(rows, traitsOf(study.Setup{}, recs), 0) {
 				for _, f := range found {
 					switch {
 					case f.Code == "channels-swapped" && i == a:
@@ -121,7 +121,7 @@ func TestMicrophonesAreNoEars(t *testing.T) {
 		recs[4].Ears[0].LevelDB[i] -= 6.02
 		recs[4].Ears[1].LevelDB[i] += 6.02
 	}
-	found := compare.Seatings(rows, traitsOf(s, recs))
+	found := compare.Seatings(rows, traitsOf(s, recs), 0)
 	for i, f := range found {
 		if i == 4 && (len(f) != 1 || f[0].Code != "channels-swapped" || f[0].Severity != finding.Refusal) || i != 4 && len(f) > 0 {
 			t.Errorf("recording %d: %+v", i, f)
@@ -143,7 +143,7 @@ func TestCompareWith(t *testing.T) {
 		recs[9].Ears[e].Polarity *= -1
 	}
 	recs[20].DriftPPM += 50
-	want := compare.Seatings(rows, traitsOf(study.Setup{}, recs))
+	want := compare.Seatings(rows, traitsOf(study.Setup{}, recs), 0)
 	for i, codes := range map[int]int{4: 1, 9: 2, 20: 1, 2: 0} {
 		var others []study.Seating
 		var traits []compare.Traits
@@ -152,7 +152,7 @@ func TestCompareWith(t *testing.T) {
 				others, traits = append(others, rows[j]), append(traits, compare.TraitsOf(study.Setup{}, recs[j]))
 			}
 		}
-		got := compare.With(others, traits, rows[i], compare.TraitsOf(study.Setup{}, recs[i]))
+		got := compare.With(others, traits, rows[i], compare.TraitsOf(study.Setup{}, recs[i]), 0)
 		if len(got) != codes || len(want[i]) != codes {
 			t.Errorf("recording %d: %+v as a new one, %+v among the others, want %d", i, got, want[i], codes)
 			continue

@@ -1,14 +1,13 @@
 package compare
 
 import (
+	"context"
 	"fmt"
 	"math"
-	"runtime"
-
-	"golang.org/x/sync/errgroup"
 
 	"asworn/capture/finding"
 	"asworn/capture/study"
+	"asworn/capture/workers"
 )
 
 // limits of a cause: its least size, and its score over the usual one of good
@@ -37,32 +36,31 @@ const (
 
 // compareLevels holds each recording against the others of its own group, and
 // against all groups where it does not fit.
-func compareLevels(out [][]finding.Finding, rows []study.Seating, recs []Traits, judge func(int) bool) {
+func compareLevels(out [][]finding.Finding, rows []study.Seating, recs []Traits, jobs int, judge func(int) bool) {
 	same := sameContent(out, rows, recs, judge)
 	loops := compareLoopbacks(out, recs, judge)
-	groups := panelOf(rows, recs)
-	s := &school{rows: rows, recs: recs, groups: groups}
-	var all errgroup.Group
-	all.SetLimit(runtime.GOMAXPROCS(0))
-	for _, g := range groups { // no recording is in two
-		all.Go(func() error {
-			for _, i := range g.members {
-				if !judge(i) || same[i] || loops[i] || finding.Has(out[i], finding.ChannelsSwapped) {
-					continue
-				}
-				out[i] = append(out[i], s.explain(g, i)...)
+	s := newSchool(rows, recs, jobs)
+	var asked []int
+	for _, g := range s.groups {
+		for _, i := range g.members {
+			if judge(i) && !same[i] && !loops[i] && !finding.Has(out[i], finding.ChannelsSwapped) {
+				s.law(g) // one after the other, each on all workers
+				asked = append(asked, i)
 			}
-			return nil
-		})
+		}
 	}
-	_ = all.Wait() // none fails
+	_ = workers.All(context.Background(), len(asked), jobs, func(k int) { // ends with its work alone
+		i := asked[k]
+		out[i] = append(out[i], s.explain(i)...)
+	})
 }
 
 // explain names what makes a recording differ from its group: the cause that
 // explains it best, or that none does.
-func (s *school) explain(g group, i int) []finding.Finding {
+func (s *school) explain(i int) []finding.Finding {
+	g := s.own[i]().g
 	l := s.law(g)
-	c := l.judge(g, s.rows, s.recs, i)
+	c := l.judged[i]
 	if !c.ok[0] && !c.ok[1] {
 		return nil
 	}
@@ -127,7 +125,7 @@ func (k kind) limit() float64 {
 func square(x [2]float64) float64 { return x[0]*x[0] + x[1]*x[1] }
 
 // name words a cause.
-func (c instance) name(a account, own Traits, g group) finding.Finding {
+func (c instance) name(a account, own Traits, g *group) finding.Finding {
 	switch a.cause {
 	case gainOfBoth:
 		what := "the gain of the recorder or the level of the player is not as it was"
@@ -152,7 +150,7 @@ func (c instance) name(a account, own Traits, g group) finding.Finding {
 }
 
 // unlike words a shape that no cause explains.
-func (c instance) unlike(e study.Ear, l law, g group) finding.Finding {
+func (c instance) unlike(e study.Ear, l law, g *group) finding.Finding {
 	over := c.shape[e] / l.shape
 	if c.low[e] < -max(outLowDB, l.lowDB/2) {
 		return finding.New(finding.MicrophoneOut,
@@ -167,7 +165,7 @@ func (c instance) unlike(e study.Ear, l law, g group) finding.Finding {
 // bestOther returns the group at the same point that explains a recording best,
 // when that is not its own and it could be a member, and the probability that it
 // is. Levels are set aside, for a gain is no sign of another subject.
-func (s *school) bestOther(own group, i int) (string, float64) {
+func (s *school) bestOther(own *group, i int) (string, float64) {
 	mine, best, name, fits, others := math.Inf(-1), math.Inf(-1), "", false, 0
 	for _, g := range s.groups {
 		first := s.rows[g.members[0]]
@@ -192,7 +190,7 @@ func (s *school) bestOther(own group, i int) (string, float64) {
 			}
 			ears++
 			shape, n := m.shapeOf(m.d), float64(len(m.at)-1)
-			log += -m.chol.LogDet()/2 - (freedom+n)/2*math.Log1p(n*shape*shape/freedom)
+			log += -m.logDet/2 - (freedom+n)/2*math.Log1p(n*shape*shape/freedom)
 			member = member && shape < memberOver*l.shape
 		}
 		switch {

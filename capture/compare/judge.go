@@ -5,7 +5,6 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/capture/band"
 	"asworn/capture/study"
 )
 
@@ -17,9 +16,6 @@ type account struct {
 	score float64   // size over its standard deviation, or a normal deviate that is as likely
 }
 
-// shelves is how many corners are tried of a microphone that something lies over.
-const shelves = 6
-
 // instance is what is known of one recording against its group.
 type instance struct {
 	m        [2]metric
@@ -27,83 +23,76 @@ type instance struct {
 	low      [2]float64 // mean difference at low frequencies, dB
 	shape    [2]float64 // root mean square of what is left without the level, in standard deviations
 	accounts []account
-	changes  [2][]*mat.VecDense // of the accounts, in their order, for a size of one; nil where an ear has no part in it
+	changes  [2][]change // of the accounts, in their order; none where an ear has no part in it
 }
 
-// judge holds a recording against the others of its group by the law.
-func (l law) judge(g group, rows []study.Seating, recs []Traits, i int) instance {
+// judge holds a member against the others of its group by the law.
+func (l law) judge(own *member, i int) instance {
 	var c instance
-	var whole [2]metric
-	for e := range whole {
-		o, ok := g.about(rows, recs, study.Ear(e), i)
-		if !ok {
+	for e, o := range own.o {
+		if !own.ok[e] {
 			continue
 		}
-		c.m[e], c.ok[e] = l.metricOf(g, e, o)
+		c.m[e], c.ok[e] = l.metricOf(own.g, e, o)
 		if c.ok[e] {
 			c.low[e] = mean(over(o.d, thirds(lowFromHz, lowToHz)))
 			c.shape[e] = c.m[e].shapeOf(c.m[e].d)
-			whole[e], c.ok[e] = l.wholeOf(i, o)
 		}
 	}
+	var whole [2]metric
+	whole, c.ok = l.wholeOf(i, own.o, c.ok)
 	if !c.ok[0] && !c.ok[1] {
 		return c
 	}
-	both := [2]*mat.VecDense{}
+	both := [2]change{}
 	for e := range both {
 		if c.ok[e] {
-			both[e] = c.m[e].flat()
+			both[e] = c.m[e].flat
 			c.try(gainOfOne, study.Ear(e), one(e, both[e]))
 		}
 	}
 	c.try(gainOfBoth, 0, both)
-	bands := band.AllThirds()
 	for e := range c.ok {
 		if !c.ok[e] {
 			continue
 		}
 		var best account
-		var shelf [2]*mat.VecDense
-		for k := range 2 * shelves {
-			corner, slope := 1600*math.Pow(5, float64(k%shelves)/(shelves-1)), 2+2*float64(k/shelves)
-			v := c.m[e].flat()
-			for k, b := range c.m[e].at {
-				v.SetVec(k, 1/(1+math.Pow(corner/bands[b].Mid, slope)))
-			}
+		var shelf [2]change
+		for _, v := range c.m[e].shelves() {
 			if a := c.account(blocked, study.Ear(e), one(e, v)); math.Abs(a.score) >= math.Abs(best.score) {
 				best, shelf = a, one(e, v)
 			}
 		}
 		c.add(best, shelf)
 	}
-	c.squeezed(whole, recs[i])
+	c.squeezed(whole, own)
 	return c
 }
 
 // one is a change of one ear alone.
-func one(e int, v *mat.VecDense) (out [2]*mat.VecDense) {
+func one(e int, v change) (out [2]change) {
 	out[e] = v
 	return out
 }
 
-func (c *instance) try(why cause, e study.Ear, change [2]*mat.VecDense) {
-	c.add(c.account(why, e, change), change)
+func (c *instance) try(why cause, e study.Ear, of [2]change) {
+	c.add(c.account(why, e, of), of)
 }
 
-func (c *instance) add(a account, change [2]*mat.VecDense) {
+func (c *instance) add(a account, of [2]change) {
 	c.accounts = append(c.accounts, a)
-	for e, v := range change {
+	for e, v := range of {
 		c.changes[e] = append(c.changes[e], v)
 	}
 }
 
 // account fits the size of a change by generalised least squares.
-func (c instance) account(why cause, ear study.Ear, change [2]*mat.VecDense) account {
+func (c instance) account(why cause, ear study.Ear, of [2]change) account {
 	var cross, power float64
-	for e, v := range change {
-		if v != nil {
-			cross += mat.Dot(v, c.m[e].weighed)
-			power += quadratic(&c.m[e].chol, v)
+	for e, change := range of {
+		if change.v != nil {
+			cross += mat.Dot(change.v, c.m[e].weighed)
+			power += change.power
 		}
 	}
 	if !(power > 0) {
@@ -118,7 +107,7 @@ func (c instance) left(k, e int) float64 {
 		return 0
 	}
 	d := mat.VecDenseCopyOf(c.m[e].d)
-	if v := c.changes[e][k]; v != nil {
+	if v := c.changes[e][k].v; v != nil {
 		d.AddScaledVec(d, -c.accounts[k].size, v)
 	}
 	return c.m[e].shapeOf(d)

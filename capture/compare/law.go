@@ -2,6 +2,8 @@ package compare
 
 import (
 	"math"
+	"slices"
+	"sync"
 
 	"gonum.org/v1/gonum/mat"
 
@@ -32,6 +34,9 @@ type law struct {
 	usual map[cause]float64
 	shape float64 // the same of what is left without the level
 	lowDB float64 // of the difference at low frequencies
+
+	scales *sync.Map        // *scale by scaleKey
+	judged map[int]instance // of the recordings that it was learned from
 }
 
 // thought is the law that is thought of before any recording was seen.
@@ -62,85 +67,154 @@ func priorScatter(fromHz float64) *mat.SymDense {
 	return out
 }
 
-// metric weighs the difference of one ear from a group by the law, where it counts.
-type metric struct {
+// scale is a scatter over thirds, with what it makes of changes that do not depend on the
+// recording.
+type scale struct {
 	at      []int // thirds
 	chol    mat.Cholesky
+	logDet  float64         // of the scatter
+	flat    change          // one in every third
+	shelves func() []change // something lies over the microphone, by corner and slope
+}
+
+// change is a change of the levels for a size of one, and its squared size in standard deviations.
+type change struct {
+	v     *mat.VecDense // nil of none
+	power float64
+}
+
+// metric weighs the difference of one ear from a group by the law, where it counts.
+type metric struct {
+	*scale
 	d       *mat.VecDense
 	weighed *mat.VecDense // the inverse of the scatter times d
 }
 
+// scaleKey is what a scale of a law depends on: most recordings of a group have it in common.
+type scaleKey struct {
+	g      *group
+	ear    int
+	spread float64
+	at     uint64 // thirds, as bits
+}
+
 // metricOf is not ok where too few thirds count.
-func (l law) metricOf(g group, e int, o opinion) (m metric, ok bool) {
-	return metricFrom(shapeFromHz, l.scatter, o, g.moves[e])
+func (l law) metricOf(g *group, e int, o opinion) (m metric, ok bool) {
+	at := counting(shapeFromHz, o.d)
+	key := scaleKey{g: g, ear: e, spread: o.spread}
+	for _, b := range at {
+		key.at |= 1 << b
+	}
+	s, known := l.scales.Load(key)
+	if !known {
+		s, _ = l.scales.LoadOrStore(key, newScale(shapeFromHz, l.scatter, o.spread, at, g.moves[e]))
+	}
+	return s.(*scale).metric(o.d)
 }
 
 // wholeOf takes in low frequencies and sets the level aside. The scatter is what it is
 // without recording i, for among few its own fault would be allowed for, and that of the
 // differences as they are: at low frequencies a survey's surface errs less than elsewhere.
-func (l law) wholeOf(i int, o opinion) (m metric, ok bool) {
+// Ears of which the same thirds count have the scale in common.
+func (l law) wholeOf(i int, o [2]opinion, ok [2]bool) (m [2]metric, fine [2]bool) {
 	level := make([]float64, band.Thirds)
 	for b := range level {
 		level[b] = levelFreeDB
 	}
-	o.spread = 1
-	return metricFrom(lowFromHz, l.whole.without(i), o, [][]float64{level})
+	scatter := l.whole.without(i)
+	var s *scale
+	for e := range m {
+		if !ok[e] {
+			continue
+		}
+		if at := counting(lowFromHz, o[e].d); s == nil || !slices.Equal(at, s.at) {
+			s = newScale(lowFromHz, scatter, 1, at, [][]float64{level})
+		}
+		m[e], fine[e] = s.metric(o[e].d)
+	}
+	return m, fine
 }
 
-func metricFrom(fromHz float64, scatter *mat.SymDense, o opinion, moves [][]float64) (m metric, ok bool) {
-	var kept []int
-	for i, b := range thirds(fromHz, shapeToHz) {
-		if !math.IsNaN(o.d[b]) {
-			kept, m.at = append(kept, i), append(m.at, b)
-		}
-	}
-	n := len(kept)
+// counting are the thirds from some frequency on at which a difference is known.
+func counting(fromHz float64, d []float64) []int {
+	return slices.DeleteFunc(thirds(fromHz, shapeToHz), func(b int) bool { return math.IsNaN(d[b]) })
+}
+
+// newScale is the scale of a scatter from fromHz on, times spread, where changes that are no
+// fault are allowed for. It is nil where too few thirds count.
+func newScale(fromHz float64, scatter *mat.SymDense, spread float64, at []int, moves [][]float64) *scale {
+	n := len(at)
 	if n < 8 {
-		return m, false
+		return nil
 	}
+	s, first := &scale{at: at}, thirds(fromHz, shapeToHz)[0]
 	c := mat.NewSymDense(n, nil)
-	for i, p := range kept {
+	for i, p := range at {
 		for j := i; j < n; j++ {
-			c.SetSym(i, j, o.spread*scatter.At(p, kept[j]))
+			c.SetSym(i, j, spread*scatter.At(p-first, at[j]-first))
 		}
 	}
 	for _, move := range moves {
-		c.SymRankOne(c, 1, m.vector(move))
+		c.SymRankOne(c, 1, s.vector(move))
 	}
-	if !m.chol.Factorize(c) {
+	if !s.chol.Factorize(c) {
+		return nil
+	}
+	s.logDet = s.chol.LogDet()
+	flat := mat.NewVecDense(n, nil)
+	for i := range n {
+		flat.SetVec(i, 1)
+	}
+	s.flat, s.shelves = s.change(flat), sync.OnceValue(s.shelve)
+	return s
+}
+
+// metric is not ok of no scale.
+func (s *scale) metric(d []float64) (m metric, ok bool) {
+	if s == nil {
 		return m, false
 	}
-	m.d = m.vector(o.d)
-	m.weighed = weighed(&m.chol, m.d)
+	m = metric{scale: s, d: s.vector(d)}
+	m.weighed = weighed(&s.chol, m.d)
 	return m, true
 }
 
-// vector is x where the metric counts.
-func (m metric) vector(x []float64) *mat.VecDense {
-	v := mat.NewVecDense(len(m.at), nil)
-	for i, b := range m.at {
+// vector is x where the scale counts.
+func (s *scale) vector(x []float64) *mat.VecDense {
+	v := mat.NewVecDense(len(s.at), nil)
+	for i, b := range s.at {
 		v.SetVec(i, x[b])
 	}
 	return v
 }
 
-// flat is one in every third.
-func (m metric) flat() *mat.VecDense {
-	v := mat.NewVecDense(len(m.at), nil)
-	for i := range m.at {
-		v.SetVec(i, 1)
+// shelves is how many corners are tried of a microphone that something lies over.
+const shelves = 6
+
+// shelve is what the shelves are made of.
+func (s *scale) shelve() (out []change) {
+	bands := band.AllThirds()
+	for k := range 2 * shelves {
+		corner, slope := 1600*math.Pow(5, float64(k%shelves)/(shelves-1)), 2+2*float64(k/shelves)
+		v := mat.NewVecDense(len(s.at), nil)
+		for i, b := range s.at {
+			v.SetVec(i, 1/(1+math.Pow(corner/bands[b].Mid, slope)))
+		}
+		out = append(out, s.change(v))
 	}
-	return v
+	return out
 }
+
+func (s *scale) change(v *mat.VecDense) change { return change{v, quadratic(&s.chol, v)} }
 
 // shapeOf is the root mean square of a difference beyond its level, in standard deviations.
 func (m metric) shapeOf(d *mat.VecDense) float64 {
-	flat, w := m.flat(), m.weighed
+	w := m.weighed
 	if d != m.d {
 		w = weighed(&m.chol, d)
 	}
-	cross := mat.Dot(flat, w)
-	return math.Sqrt(max(0, mat.Dot(d, w)-cross*cross/quadratic(&m.chol, flat)) / float64(len(m.at)-1))
+	cross := mat.Dot(m.flat.v, w)
+	return math.Sqrt(max(0, mat.Dot(d, w)-cross*cross/m.flat.power) / float64(len(m.at)-1))
 }
 
 // cause is what may have changed the levels of a recording.

@@ -1,6 +1,7 @@
 package compare
 
 import (
+	"context"
 	"math"
 	"sync"
 
@@ -8,6 +9,7 @@ import (
 
 	"asworn/capture/order"
 	"asworn/capture/study"
+	"asworn/capture/workers"
 )
 
 // How a law is learned. Common practice, no source.
@@ -24,13 +26,43 @@ const (
 type school struct {
 	rows   []study.Seating
 	recs   []Traits
-	groups []group
-	known  sync.Map // of model and kind: func() law
+	jobs   int
+	groups []*group
+	own    []func() *member // of each recording that is in a group
+	known  sync.Map         // of model and kind: func() law
+}
+
+// member is a recording and what the others of its group say about it, whatever the law.
+type member struct {
+	g      *group
+	o      [2]opinion
+	ok     [2]bool
+	undone [2]undone // of the thirds that a law's whole takes in
+}
+
+func newSchool(rows []study.Seating, recs []Traits, jobs int) *school {
+	s := &school{rows: rows, recs: recs, jobs: jobs, groups: panelOf(rows, recs, jobs), own: make([]func() *member, len(rows))}
+	for _, g := range s.groups { // no recording is in two
+		for _, i := range g.members {
+			s.own[i] = sync.OnceValue(func() *member {
+				m := member{g: g}
+				var at [2][]int
+				for e := range m.o {
+					if m.o[e], m.ok[e] = g.about(rows, recs, study.Ear(e), i); m.ok[e] {
+						at[e] = counting(lowFromHz, m.o[e].d)
+					}
+				}
+				m.undone = recs[i].undo(at)
+				return &m
+			})
+		}
+	}
+	return s
 }
 
 // law returns that of a group: of its kind with this headphone, where the law of
 // the kind with all headphones is the prior.
-func (s *school) law(g group) law {
+func (s *school) law(g *group) law {
 	of := func(model string, k kind, learn func() law) law {
 		l, _ := s.known.LoadOrStore([2]any{model, k}, sync.OnceValue(learn))
 		return l.(func() law)()
@@ -38,34 +70,35 @@ func (s *school) law(g group) law {
 	model := s.rows[g.members[0]].Model
 	return of(model, g.kind, func() law {
 		prior := of("", g.kind, func() law {
-			return s.learn(thought(), priorFloor, func(o group) bool { return o.kind == g.kind })
+			return s.learn(thought(), priorFloor, func(o *group) bool { return o.kind == g.kind })
 		})
 		if model == "" {
 			return prior
 		}
-		return s.learn(prior, modelFloor, func(o group) bool { return o.kind == g.kind && s.rows[o.members[0]].Model == model })
+		return s.learn(prior, modelFloor, func(o *group) bool { return o.kind == g.kind && s.rows[o.members[0]].Model == model })
 	})
 }
 
 // learn joins a prior with what the groups show that of names.
-func (s *school) learn(prior law, floor float64, of func(group) bool) law {
-	each := func(f func(g group, i int)) {
-		for _, g := range s.groups {
-			if of(g) {
-				for _, i := range g.members {
-					f(g, i)
-				}
-			}
+func (s *school) learn(prior law, floor float64, of func(*group) bool) law {
+	var members []int
+	for _, g := range s.groups {
+		if of(g) {
+			members = append(members, g.members...)
 		}
 	}
-	l := law{usual: map[cause]float64{}}
+	each := func(f func(k, i int)) { // on all workers
+		_ = workers.All(context.Background(), len(members), s.jobs, func(k int) { f(k, members[k]) }) // ends with its work alone
+	}
+	each(func(_, i int) { s.own[i]() })
+	l := law{usual: map[cause]float64{}, scales: new(sync.Map), judged: map[int]instance{}}
 	var all, whole [][]float64
 	var wholeOf []int // recordings that whole is of
 	var low []float64
-	each(func(g group, i int) {
-		for e := range study.Ears {
-			o, ok := g.about(s.rows, s.recs, study.Ear(e), i)
-			if !ok {
+	for _, i := range members {
+		own := s.own[i]()
+		for e, o := range own.o {
+			if !own.ok[e] {
 				continue
 			}
 			if m := mean(over(o.d, thirds(lowFromHz, lowToHz))); !math.IsNaN(m) {
@@ -81,15 +114,17 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 				all = append(all, at)
 			}
 		}
-	})
+	}
 	l.scatter = joined(prior.scatter, all).without(-1)
 	l.whole = joined(prior.whole.without(-1), whole)
 	l.whole.of = wholeOf
 	l.lowDB = quantile(low, prior.lowDB, floor)
 	scores := map[cause][]float64{}
 	var shape []float64
-	each(func(g group, i int) {
-		c := l.judge(g, s.rows, s.recs, i)
+	judged := make([]instance, len(members))
+	each(func(k, i int) { judged[k] = l.judge(s.own[i](), i) })
+	for k, c := range judged {
+		l.judged[members[k]] = c
 		for _, a := range c.accounts {
 			scores[a.cause] = append(scores[a.cause], math.Abs(a.score)/usualScore)
 		}
@@ -98,7 +133,7 @@ func (s *school) learn(prior law, floor float64, of func(group) bool) law {
 				shape = append(shape, c.shape[e])
 			}
 		}
-	})
+	}
 	for _, c := range causes {
 		least := floor
 		if c == compressed { // headphones differ in it: with flat low frequencies it is large

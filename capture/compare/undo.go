@@ -3,6 +3,7 @@ package compare
 import (
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
@@ -30,29 +31,63 @@ var squeezes = func() (out []squeeze) {
 	return out
 }()
 
-// highest is the highest recorded level of both ears, −Inf where none counts.
-func (t Traits) highest() float64 {
-	high := math.Inf(-1)
-	for _, l := range t.RecordedDB {
-		for _, v := range l {
-			if v > high { // not where it is NaN
-				high = v
+// undone is what each of the squeezes has taken from one ear of a recording.
+type undone struct {
+	taken *mat.Dense // thirds that count × squeezes, dB
+	slope []float64  // logarithm of the derivative of the levels before by those behind, of these thirds
+}
+
+// undo undoes each squeeze of a recording, per ear in some thirds.
+func (t Traits) undo(at [2][]int) (out [2]undone) {
+	const each = band.PerThird
+	high := math.Inf(-1) // the highest recorded level of both ears
+	var highest, count [2][band.Thirds]float64
+	for e, l := range t.RecordedDB {
+		for b := range band.Thirds {
+			highest[e][b] = math.Inf(-1)
+			for _, v := range l[b*each : (b+1)*each] {
+				if !math.IsNaN(v) {
+					highest[e][b] = max(highest[e][b], v)
+					count[e][b]++
+				}
+			}
+			high = max(high, highest[e][b])
+		}
+	}
+	taken, slope := make([]float64, band.Thirds), make([]float64, band.Thirds)
+	for e, l := range t.RecordedDB {
+		if len(at[e]) == 0 {
+			continue
+		}
+		out[e] = undone{mat.NewDense(len(at[e]), len(squeezes), nil), make([]float64, len(squeezes))}
+		for k, s := range squeezes {
+			s.undo(taken, slope, l, high-s.underDB, highest[e][:], count[e][:])
+			for i, b := range at[e] {
+				out[e].taken.Set(i, k, taken[b])
+				out[e].slope[k] += slope[b]
 			}
 		}
 	}
-	return high
+	return out
 }
 
-// undone is what a squeeze of an ear from a level on has taken from each third octave,
-// in dB, and the logarithm of the derivative of the level before it by that behind it.
-func (s squeeze) undone(recorded []float64, from float64) (taken, slope []float64) {
-	taken, slope = make([]float64, band.Thirds), make([]float64, band.Thirds)
+// undo sets taken to what a squeeze of an ear from a level on has taken from each third octave,
+// in dB, and slope to the logarithm of the derivative of the level before it by that behind it. Of
+// the recorded levels, per kept band, highest and count are each third's highest and how many count.
+func (s squeeze) undo(taken, slope, recorded []float64, from float64, highest, count []float64) {
 	keep, held := 0.0, 0.0 // from one band to the next, dB
 	if s.release > 0 {
 		keep = math.Exp(-1 / (s.release * band.Fraction))
 	}
 	for b := range taken {
-		sum, acts, n := 0.0, 0.0, 0.0
+		taken[b], slope[b] = 0, 0
+		if keep == 0 {
+			held = 0
+		}
+		if held == 0 && highest[b] <= from {
+			continue
+		}
+		sum, acts := 0.0, 0.0
 		for _, v := range recorded[b*band.PerThird : (b+1)*band.PerThird] {
 			held *= keep
 			if now := (s.ratio - 1) * (v - from); now > held { // not where it is NaN
@@ -61,14 +96,12 @@ func (s squeeze) undone(recorded []float64, from float64) (taken, slope []float6
 			}
 			if !math.IsNaN(v) {
 				sum += held
-				n++
 			}
 		}
 		if sum > 0 {
-			taken[b], slope[b] = sum/n, math.Log1p((s.ratio-1)*acts/n)
+			taken[b], slope[b] = sum/count[b], math.Log1p((s.ratio-1)*acts/count[b])
 		}
 	}
-	return taken, slope
 }
 
 // likelihood is the logarithm of the density of a difference whose quadratic form is q,
@@ -80,40 +113,41 @@ func (m metric) likelihood(q float64) float64 {
 
 // squeezed undoes each squeeze: where there was one, what is left is a recording like the
 // others. Its score is that of a normal deviate with the same ratio of likelihoods.
-func (c *instance) squeezed(whole [2]metric, own Traits) {
-	high, best, found := own.highest(), 0.0, squeeze{ratio: 1}
-	as := 0.0 // likelihood as it was recorded
+func (c *instance) squeezed(whole [2]metric, own *member) {
+	ratio := make([]float64, len(squeezes)) // logarithm, of likelihoods
+	as := 0.0                               // the same as it was recorded
 	for e, m := range whole {
-		if c.ok[e] {
-			as += m.likelihood(mat.Dot(m.d, m.weighed))
+		if !c.ok[e] {
+			continue
+		}
+		as += m.likelihood(mat.Dot(m.d, m.weighed))
+		white := mat.DenseCopyOf(own.undone[e].taken)
+		for i := range m.at {
+			floats.AddConst(m.d.AtVec(i), white.RawRowView(i))
+		}
+		for k, q := range squares(&m.chol, white) {
+			ratio[k] += m.likelihood(q) + own.undone[e].slope[k]
 		}
 	}
-	for _, s := range squeezes {
-		ratio := -as
-		for e, m := range whole {
-			if !c.ok[e] {
-				continue
+	best, found := 0.0, -1
+	for k, v := range ratio {
+		if v-as > best {
+			best, found = v-as, k
+		}
+	}
+	a := account{cause: compressed, score: math.Sqrt(2 * best)}
+	var of [2]change
+	if found >= 0 {
+		a.size = 1 - 1/squeezes[found].ratio
+		for e := range of {
+			if c.ok[e] {
+				taken := make([]float64, band.Thirds)
+				for i, b := range whole[e].at {
+					taken[b] = -1 / a.size * own.undone[e].taken.At(i, found)
+				}
+				of[e].v = c.m[e].vector(taken)
 			}
-			taken, slope := s.undone(own.RecordedDB[e], high-s.underDB)
-			d := m.vector(taken)
-			d.AddVec(d, m.d)
-			ratio += m.likelihood(quadratic(&m.chol, d))
-			for _, b := range m.at {
-				ratio += slope[b]
-			}
-		}
-		if ratio > best {
-			best, found = ratio, s
 		}
 	}
-	a := account{cause: compressed, size: 1 - 1/found.ratio, score: math.Sqrt(2 * best)}
-	var change [2]*mat.VecDense
-	for e := range change {
-		if c.ok[e] && best > 0 {
-			taken, _ := found.undone(own.RecordedDB[e], high-found.underDB)
-			change[e] = c.m[e].vector(taken)
-			change[e].ScaleVec(-1/a.size, change[e])
-		}
-	}
-	c.add(a, change)
+	c.add(a, of)
 }

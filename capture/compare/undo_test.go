@@ -2,6 +2,7 @@ package compare_test
 
 import (
 	"math"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -39,7 +40,11 @@ func TestLimiter(t *testing.T) {
 			}
 			traits[i] = compare.TraitsOf(setup, r)
 		}
-		for i, fs := range compare.Seatings(rows, traits) {
+		all := compare.Seatings(rows, traits, 3)
+		if seed == 0 && !reflect.DeepEqual(all, compare.Seatings(rows, traits, 1)) {
+			t.Error("depends on the number of workers")
+		}
+		for i, fs := range all {
 			switch has := finding.Has(fs, finding.Compression); {
 			case has && i == limited:
 				found++

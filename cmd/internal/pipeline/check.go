@@ -181,5 +181,5 @@ func (s *FrozenStudy) compare(row capture.Seating, rec *capture.Recording) {
 		}
 		rows, traits = append(rows, r), append(traits, s.frozen.Traits[i])
 	}
-	rec.AddFindings(compare.With(rows, traits, row, own)...)
+	rec.AddFindings(compare.With(rows, traits, row, own, 0)...)
 }

@@ -12,12 +12,12 @@ import (
 
 // compareAll adds to every response what only a comparison with the others of the
 // study shows. It returns the traits of all, those that are refused now marked so.
-func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response) compared {
+func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response, jobs int) compared {
 	out := compared{Traits: make([]compare.Traits, len(responses))}
-	_ = workers.All(context.Background(), len(responses), 0, func(i int) { // ends with its work alone
+	_ = workers.All(context.Background(), len(responses), jobs, func(i int) { // ends with its work alone
 		out.Traits[i] = compare.TraitsOf(setup, responses[i].Recording)
 	})
-	out.Found = compare.Seatings(rows, out.Traits)
+	out.Found = compare.Seatings(rows, out.Traits, jobs)
 	out.tell(responses)
 	for i, r := range responses {
 		out.Traits[i].Usable = r.Recording.Quality.Usable()
@@ -37,7 +37,7 @@ func (u *run) compare() (err error) {
 		u.traits = c.Traits
 		return nil
 	}
-	c = compareAll(u.setup, u.study.Seatings, u.recorded)
+	c = compareAll(u.setup, u.study.Seatings, u.recorded, u.opt.Jobs)
 	u.traits = c.Traits
 	return u.estimates.Put(u.comparison, c)
 }

@@ -175,7 +175,7 @@ func TestPlantedInSound(t *testing.T) {
 				rec := s.record(t, r, s.study.Rows[i], planted)
 				rec.LoopbackDB = recs[i].LoopbackDB
 				others, traits := slices.Delete(slices.Clone(rows), i, i+1), slices.Delete(slices.Clone(good), i, i+1)
-				fs := slices.DeleteFunc(compare.With(others, traits, rows[i], compare.TraitsOf(capture.Setup{}, rec)),
+				fs := slices.DeleteFunc(compare.With(others, traits, rows[i], compare.TraitsOf(capture.Setup{}, rec), 0),
 					func(f finding.Finding) bool { return !slices.Contains(ofGroups, f.Code) })
 				c := &counts[k][kind]
 				c.of++

@@ -202,7 +202,7 @@ func traitsOf(recs []capture.Recording) []compare.Traits {
 
 // clean counts the false alarms in a study as it is.
 func (n *tally) clean(t *testing.T, rows []capture.Seating, traits []compare.Traits) {
-	for i, fs := range compare.Seatings(rows, traits) {
+	for i, fs := range compare.Seatings(rows, traits, 0) {
 		n.good++
 		bad := false
 		for _, f := range fs {
@@ -233,7 +233,7 @@ func (n *tally) plant(r *rand.Rand, fault int, kind int, rows []capture.Seating,
 	n.planted[key]++
 	others, traits := slices.Delete(slices.Clone(rows), i, i+1), slices.Delete(slices.Clone(good), i, i+1)
 	hit, right := false, false
-	for _, f := range compare.With(others, traits, rows[i], compare.TraitsOf(capture.Setup{}, spoilt[i])) {
+	for _, f := range compare.With(others, traits, rows[i], compare.TraitsOf(capture.Setup{}, spoilt[i]), 0) {
 		hit = hit || slices.Contains(ofGroups, f.Code)
 		right = right || f.Code == groupFaults[fault].code
 	}

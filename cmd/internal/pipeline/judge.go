@@ -60,7 +60,7 @@ func OpenJudge(ctx context.Context, dir string, opt Options) (*Judge, error) {
 	if err != nil {
 		return nil, err
 	}
-	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses).Traits
+	j.rows, j.traits = st.Seatings, compareAll(j.setup, st.Seatings, responses, opt.Jobs).Traits
 	j.frozen, j.no = OpenFrozen(dir) // there may be no run yet, or one of another program
 	return j, nil
 }
@@ -154,7 +154,7 @@ func (j *Judge) Judge(ctx context.Context, row capture.Seating) (Judgement, erro
 		}
 	}
 	own := compare.TraitsOf(j.setup, rec)
-	rec.AddFindings(compare.With(j.rows, j.traits, row, own)...)
+	rec.AddFindings(compare.With(j.rows, j.traits, row, own, j.line.opt.Jobs)...)
 	own.Usable = rec.Quality.Usable()
 	j.rows, j.traits = append(j.rows, row), append(j.traits, own)
 
