@@ -1,8 +1,6 @@
 package effects
 
 import (
-	"math"
-
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/placing"
@@ -24,9 +22,6 @@ type Covariances struct {
 
 // Prior is Λ as a listener's equations take it.
 type Prior struct {
-	// Ears is a root of the ears' part of Λ, dB: Dim rows, zero on those of positions;
-	// width·n columns of (left + right)/√2, then as many of (left − right)/√2.
-	Ears *mat.Dense
 	// Inverse is Λ⁻¹ over the values that a listener's vector holds (Layout.Values), symmetric.
 	Inverse *mat.Dense
 	LogDet  float64 // log|Λ| over the same
@@ -35,45 +30,51 @@ type Prior struct {
 // leastLandmarkMM keeps Λ from being singular where a landmark is stated to be exact.
 const leastLandmarkMM = 1e-3
 
+// Ears returns the ears' part of Λ, Dim square, dB², zero on positions; scale is a factor on
+// (left + right)/√2 and one on (left − right)/√2.
+func (s *Covariances) Ears(l Layout, scale [2]float64) *mat.SymDense {
+	index := make([]int, l.Dim())
+	for i := range index {
+		index[i] = i
+	}
+	data := make([]float64, l.Dim()*l.Dim())
+	l.setEars(mat.NewDense(l.Dim(), l.Dim(), data), index, [2]*mat.SymDense{s.Sum, s.Diff}, scale)
+	return mat.NewSymDense(l.Dim(), data)
+}
+
+// setEars sets the ears' part of to, a matrix over the values of index, from those of
+// (left + right)/√2 and (left − right)/√2, each times its scale.
+func (l Layout) setEars(to *mat.Dense, index []int, of [2]*mat.SymDense, scale [2]float64) {
+	n := l.Bands.N
+	at := func(i int) (left, right int) { return index[l.Channel(0, i/n)+i%n], index[l.Channel(1, i/n)+i%n] }
+	for i := range l.Width() * n {
+		left, right := at(i)
+		a, b := to.RawRowView(left), to.RawRowView(right)
+		for j := range l.Width() * n {
+			sum, diff := scale[0]*of[0].At(i, j)/2, scale[1]*of[1].At(i, j)/2
+			l, r := at(j)
+			a[l], a[r] = sum+diff, sum-diff
+			b[l], b[r] = sum-diff, sum+diff
+		}
+	}
+}
+
 // Prior makes Λ ready; landmarkMM is the standard deviation of a listener's landmark, of
 // no account without readings. False where Λ is singular.
 func (s *Covariances) Prior(l Layout, landmarkMM float64) (Prior, bool) {
 	index, count := l.Values()
-	n, size := l.Bands.N, l.Width()*l.Bands.N
-	out := Prior{Ears: mat.NewDense(l.Dim(), 2*size, nil), Inverse: mat.NewDense(count, count, nil)}
+	out := Prior{Inverse: mat.NewDense(count, count, nil)}
+	var inverse [2]*mat.SymDense // (left ± right)/√2 are independent of each other
 	for part, cov := range []*mat.SymDense{s.Sum, s.Diff} {
-		own := mat.NewSymDense(size, nil)
-		own.CopySym(cov)
-		factor, ok := stats.Factorize(own)
+		own := mat.DenseCopyOf(cov)
+		logDet, ok := stats.Invert(own)
 		if !ok {
 			return out, false
 		}
-		out.LogDet += factor.LogDet()
-		root := factor.Lower()
-		inverse := factor.Inverse()
-		sign := [2]float64{1, 1 - 2*float64(part)} // of the left and the right ear
-		for i := range size {
-			at := [2]int{l.Channel(0, i/n) + i%n, l.Channel(1, i/n) + i%n}
-			for e, row := range at {
-				for j := range i + 1 {
-					out.Ears.Set(row, part*size+j, math.Sqrt(0.5)*sign[e]*root.At(i, j))
-				}
-			}
-			for j := i; j < size; j++ {
-				to := [2]int{l.Channel(0, j/n) + j%n, l.Channel(1, j/n) + j%n}
-				v := inverse.At(i, j) / 2
-				for e := range at {
-					for f := range to {
-						if a, b := index[at[e]], index[to[f]]; i < j || e <= f {
-							w := out.Inverse.At(a, b) + sign[e]*sign[f]*v
-							out.Inverse.Set(a, b, w)
-							out.Inverse.Set(b, a, w)
-						}
-					}
-				}
-			}
-		}
+		out.LogDet += logDet
+		inverse[part] = stats.Symmetric(own)
 	}
+	l.setEars(out.Inverse, index, inverse, [2]float64{1, 1})
 	return out, s.addOthers(l, max(landmarkMM, leastLandmarkMM), index, &out)
 }
 

@@ -9,7 +9,7 @@ import (
 	"asworn/fitcorr/survey"
 )
 
-// Law estimates how ears differ on a layout. Moments are over the channels of one ear:
+// Law estimates how ears differ on a layout. Second moments are over the channels of one ear:
 // width·n square, dB², block k, l at rows k·n and columns l·n.
 type Law struct {
 	Layout
@@ -38,43 +38,35 @@ func (law Law) FixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
 	return math.Max(1, (fixtureEarWeight+independent*ratio)/(fixtureEarWeight+independent))
 }
 
-// AddEarMoment adds E[yy'] (dB², width·n square) for y = (left ± right)/√2 of a
-// vector with the given mean (length dim) and the covariance cov + root·root'. cov is dim
-// square, nil for none, root has dim rows.
-func (law Law) AddEarMoment(to [2]*mat.SymDense, mean *mat.VecDense, cov, root *mat.Dense) {
-	n, size := law.Bands.N, law.Width()*law.Bands.N
-	_, cols := root.Dims()
-	half := math.Sqrt(0.5)
-	lefts, rights := make([]int, size), make([]int, size) // entries of the channels
-	for i := range size {
-		lefts[i], rights[i] = law.Channel(0, i/n)+i%n, law.Channel(1, i/n)+i%n
-	}
-	y := mat.NewDense(size, cols+1, nil)
-	for part, sign := range []float64{1, -1} {
-		raw := to[part].RawSymmetric()
-		for i := range size {
-			l, r := lefts[i], rights[i]
-			row := y.RawRowView(i)
-			a, b := root.RawRowView(l), root.RawRowView(r)
-			for c := range a {
-				row[c] = half * (a[c] + sign*b[c])
-			}
-			row[cols] = half * (mean.AtVec(l) + sign*mean.AtVec(r))
-			if cov == nil {
-				continue
-			}
-			left, right := cov.RawRowView(l), cov.RawRowView(r)
-			sum := raw.Data[i*raw.Stride : i*raw.Stride+size]
-			for j := i; j < size; j++ {
-				l, r := lefts[j], rights[j]
-				sum[j] += (left[l] + right[r] + sign*(left[r]+right[l])) / 2
-			}
+// Ear returns (left ± right)/√2, by the sign, of the columns of m, which has dim rows: width·n rows.
+func (law Law) Ear(m *mat.Dense, sign float64) *mat.Dense {
+	n := law.Bands.N
+	_, cols := m.Dims()
+	out := mat.NewDense(law.Width()*n, cols, nil)
+	for i := range law.Width() * n {
+		left, right, row := m.RawRowView(law.Channel(0, i/n)+i%n), m.RawRowView(law.Channel(1, i/n)+i%n), out.RawRowView(i)
+		for c := range row {
+			row[c] = math.Sqrt(0.5) * (left[c] + sign*right[c])
 		}
-		stats.AddOuter(to[part], 1, y)
+	}
+	return out
+}
+
+// AddEar adds count times the covariance of (left ± right)/√2, by the sign, of vectors with the
+// covariance cov, dim square, to one of width·n.
+func (law Law) AddEar(to *mat.SymDense, count float64, cov *mat.Dense, sign float64) {
+	n, raw := law.Bands.N, to.RawSymmetric()
+	for i := range raw.N {
+		left, right := cov.RawRowView(law.Channel(0, i/n)+i%n), cov.RawRowView(law.Channel(1, i/n)+i%n)
+		sum := raw.Data[i*raw.Stride : i*raw.Stride+raw.N]
+		for j := i; j < raw.N; j++ {
+			l, r := law.Channel(0, j/n)+j%n, law.Channel(1, j/n)+j%n
+			sum[j] += count * (left[l] + right[r] + sign*(left[r]+right[l])) / 2
+		}
 	}
 }
 
-// Structured turns second moments (dB², width·n square, as AddEarMoment adds them) of so
+// Structured turns second moments (dB², width·n square, as AddEar has them) of so
 // many draws into a covariance over the channels of one ear, of the same size. rows are the
 // draws themselves, draws × width·n, dB.
 //

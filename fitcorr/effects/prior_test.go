@@ -34,10 +34,11 @@ func TestPrior(t *testing.T) {
 	if want := l.Dim() - placing.ReadDim; count != want {
 		t.Fatalf("%d values, want %d", count, want)
 	}
+	apart := s.Ears(l, [2]float64{1, 1})
 	cov := mat.NewSymDense(count, nil)
 	for i, a := range index {
 		for j, b := range index {
-			cov.SetSym(a, b, stats.DotRows(prior.Ears, i, j)+stats.DotRows(others, i, j))
+			cov.SetSym(a, b, apart.At(i, j)+stats.DotRows(others, i, j))
 		}
 	}
 	var unit mat.Dense

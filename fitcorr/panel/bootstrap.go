@@ -22,7 +22,7 @@ const bootstrapDefault = 1000
 // covariances say.
 //
 // Each draw is one Newton step from the estimate, whose equations are linear
-// in what a listener says: Δη = C·L₀'·Σ (w_s − 1)(b_s − M_s θ). Variances are
+// in what a listener says: Δθ = Cov(θ)·Σ (w_s − 1)(b_s − M_s θ). Variances are
 // multiplied by n/(n − 1), since a sample scatters about its own mean. One
 // listener alone gives zeros.
 func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]float64) {
@@ -34,16 +34,10 @@ func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]fl
 			continue
 		}
 		lf := &fit.per[li]
-		res := mat.NewVecDense(fit.Dim(), nil)
-		res.MulVec(lf.reduced, fit.theta)
-		res.SubVec(lf.score, res)
 		var v mat.VecDense
-		v.MulVec(jacobian, res)
+		v.MulVec(jacobian, lf.rest)
 		influence = append(influence, [3]float64{v.AtVec(0), v.AtVec(1), v.AtVec(2)})
-		var lr, c mat.Dense
-		lr.Mul(jacobian, lf.reduced)
-		c.Mul(&lr, jacobian.T())
-		stat.AddSym(stat, stats.Symmetric(&c))
+		stat.AddSym(stat, stats.Symmetric(lf.says(jacobian)))
 	}
 	n := len(influence)
 	if n < 2 {
@@ -76,10 +70,9 @@ func (fit *panelFit) bootstrapMean(m int, opt seat.Options) (stated, drawn [3]fl
 }
 
 // meanJacobian is the headset position of model m's people, as a linear function
-// of what the listeners say of θ (3 × Dim): E·L₀·C·L₀'.
+// of what the listeners say of θ (3 × Dim).
 func (fit *panelFit) meanJacobian(m int) *mat.Dense {
-	var half, out mat.Dense
-	half.Mul(fit.peopleRows(m), fit.etaCov)
-	out.Mul(&half, fit.root0.T())
+	var out mat.Dense
+	out.Mul(fit.peopleRows(m), fit.thetaRoot.T())
 	return &out
 }

@@ -34,17 +34,20 @@ func TestBootstrapMean(t *testing.T) {
 	for _, much := range []float64{1, 2} {
 		var logs, n float64
 		for range 60 {
-			fit := &panelFit{panel: p, root0: normal(p.Dim(), r0)}
+			fit, root0 := &panelFit{panel: p}, normal(p.Dim(), r0)
 			dim := p.Dim()
 			theta := mat.NewVecDense(dim, nil)
 			eta := mat.NewVecDense(r0, nil)
 			for k := range r0 {
 				eta.SetVec(k, rng.NormFloat64())
 			}
-			theta.MulVec(fit.root0, eta)
+			theta.MulVec(root0, eta)
 			root := normal(dim, r0)
 			var reduced mat.Dense
 			reduced.Mul(root, root.T())
+			none := mat.NewDense(1, dim, nil)
+			g := &group{Layout: p.Layout, reduced: &reduced, unseen: none}
+			var scores []*mat.VecDense
 			sum, rhs := mat.NewDense(dim, dim, nil), mat.NewVecDense(dim, nil)
 			for range listeners {
 				// b ~ N(Mθ, much²·M)
@@ -57,24 +60,31 @@ func TestBootstrapMean(t *testing.T) {
 				var mean mat.VecDense
 				mean.MulVec(&reduced, theta)
 				b.AddVec(b, &mean)
-				fit.per = append(fit.per, listenerFit{reduced: stats.Symmetric(&reduced), score: b})
+				scores = append(scores, b)
+				fit.per = append(fit.per, listenerFit{group: g, less: mat.NewDense(1, 1, nil)})
 				sum.Add(sum, &reduced)
 				rhs.AddVec(rhs, b)
 			}
 			var half, whole mat.Dense
-			half.Mul(sum, fit.root0)
-			whole.Mul(fit.root0.T(), &half)
+			half.Mul(sum, root0)
+			whole.Mul(root0.T(), &half)
 			info := stats.Symmetric(&whole)
 			info.AddSym(info, symmetricEye(r0, 1))
 			var chol mat.Cholesky
-			fit.etaCov = mat.NewSymDense(r0, nil)
-			if !chol.Factorize(info) || chol.InverseTo(fit.etaCov) != nil {
+			etaCov := mat.NewSymDense(r0, nil)
+			if !chol.Factorize(info) || chol.InverseTo(etaCov) != nil {
 				t.Fatal("singular")
 			}
-			eta.MulVec(fit.root0.T(), rhs)
-			eta.MulVec(fit.etaCov, mat.VecDenseCopyOf(eta))
+			fit.thetaRoot = stats.Product(root0, stats.CholeskyRoot(etaCov))
+			eta.MulVec(root0.T(), rhs)
+			eta.MulVec(etaCov, mat.VecDenseCopyOf(eta))
 			fit.theta = mat.NewVecDense(dim, nil)
-			fit.theta.MulVec(fit.root0, eta)
+			fit.theta.MulVec(root0, eta)
+			for i, b := range scores {
+				fit.per[i].rest = new(mat.VecDense)
+				fit.per[i].rest.MulVec(&reduced, fit.theta)
+				fit.per[i].rest.SubVec(b, fit.per[i].rest)
+			}
 			stated, drawn := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
 			again, same := fit.bootstrapMean(0, seat.Options{Seed: 1, Bootstrap: 300})
 			if stated != again || drawn != same {
@@ -90,9 +100,10 @@ func TestBootstrapMean(t *testing.T) {
 			t.Errorf("scatter ×%g: bootstrap over stated is %.2f of it", much, got)
 		}
 	}
+	alone := listenerFit{group: &group{Layout: p.Layout, reduced: normal(p.Dim(), p.Dim()), unseen: mat.NewDense(1, p.Dim(), nil)},
+		less: mat.NewDense(1, 1, nil), rest: mat.NewVecDense(p.Dim(), nil)}
 	stated, drawn := (&panelFit{panel: &panel{Layout: p.Layout, models: p.models, listeners: p.listeners[:1]},
-		root0: normal(p.Dim(), r0), etaCov: symmetricEye(r0, 1), theta: mat.NewVecDense(p.Dim(), nil),
-		per: []listenerFit{{reduced: stats.Symmetric(normal(p.Dim(), p.Dim())), score: mat.NewVecDense(p.Dim(), nil)}}}).bootstrapMean(0, seat.Options{})
+		thetaRoot: normal(p.Dim(), r0), theta: mat.NewVecDense(p.Dim(), nil), per: []listenerFit{alone}}).bootstrapMean(0, seat.Options{})
 	if stated != [3]float64{} || drawn != [3]float64{} {
 		t.Errorf("one listener: %v, %v, want zeros", stated, drawn)
 	}

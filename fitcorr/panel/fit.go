@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/workers"
@@ -85,57 +86,56 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	if !ok {
 		return nil, stats.ErrSingular
 	}
-	fit := &panelFit{panel: p, cov: s, per: make([]listenerFit, len(p.listeners))}
-	fit.root0, fit.lower = lowerRoot(p.root0(s, prior.Ears))
-	fit.seatings = newPosteriors(fit)
-	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].ev = p.evidenceOf(p.listeners[i]) }); err != nil {
-		return nil, err
+	fit := &panelFit{panel: p, cov: s, groups: p.grouped(), per: make([]listenerFit, len(p.listeners))}
+	if more := len(fit.groups) - len(p.spaces); more > 0 {
+		p.spaces = append(p.spaces, make([]workspace, more)...)
 	}
-	first := firstsOfPrecision(fit.per)
-	fails := make([]bool, len(p.listeners))
-	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
-		fails[i] = first[i] == i && !fit.per[i].eliminate(p.Layout, prior, &p.listeners[i].space)
-	}); err != nil {
-		return nil, err
-	}
-	if slices.Contains(fails, true) || !fit.solve(first) {
-		return nil, stats.ErrSingular
-	}
-	if err := workers.All(ctx, len(p.listeners), jobs, func(i int) {
-		lf := &fit.per[i]
-		rest := lf.ev.timesVec(p.Layout, fit.theta)
-		rest.SubVec(lf.ev.rhs, rest)
-		lf.x, lf.u = mat.NewVecDense(p.Dim(), nil), mat.NewVecDense(p.Dim(), nil)
-		lf.x.MulVec(lf.given, rest)
-		lf.u.AddVec(lf.x, fit.theta)
-		if first[i] == i {
-			lf.shared = fit.times(lf.pull, fit.thetaRoot)
+	var root0 *mat.Dense
+	known := make([]bool, len(fit.groups))
+	if err := workers.All(ctx, len(known)+1, jobs, func(i int) {
+		if i == len(known) {
+			root0, fit.lower = rootOf(p.priorOfAll(s))
+			return
+		}
+		g := fit.groups[i]
+		known[i] = g.eliminate(prior, &p.spaces[i])
+		for _, li := range g.members {
+			known[i] = known[i] && fit.per[li].hear(g, p.listeners[li])
 		}
 	}); err != nil {
 		return nil, err
 	}
-	for i := range fit.per {
-		fit.per[i].likeFirst(&fit.per[first[i]])
+	if slices.Contains(known, false) || !fit.solve(root0) {
+		return nil, stats.ErrSingular
 	}
-	return fit, nil
+	if err := workers.All(ctx, len(fit.groups), jobs, func(i int) { fit.groups[i].follow(fit) }); err != nil {
+		return nil, err
+	}
+	return fit, workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].settle(fit, p.listeners[i]) })
 }
 
-// solve sets the posterior of θ from what the listeners say of it, and the deviance; first
-// is firstsOfPrecision. It reports whether the equations determine θ.
-func (fit *panelFit) solve(first []int) bool {
-	dim, root0 := fit.Dim(), fit.root0
+// solve sets the posterior of θ from what the listeners say of it, and the deviance; root0 is L₀.
+// It reports whether the equations determine θ.
+func (fit *panelFit) solve(root0 *mat.Dense) bool {
+	dim := fit.Dim()
 	fit.deviance, fit.levels = fit.seatingsDeviance()
 	sum, rhs := mat.NewSymDense(dim, nil), mat.NewVecDense(dim, nil)
-	for i := range fit.per {
-		lf := &fit.per[i]
-		lf.likeFirst(&fit.per[first[i]])
-		sum.AddSym(sum, lf.reduced)
-		var own mat.VecDense
-		own.MulVec(lf.given, lf.ev.rhs)
-		lf.score = lf.ev.timesVec(fit.Layout, &own)
-		lf.score.SubVec(lf.ev.rhs, lf.score)
-		rhs.AddVec(rhs, lf.score)
-		fit.deviance += lf.logDet - mat.Dot(&own, lf.ev.rhs)
+	for _, g := range fit.groups {
+		for i := range dim {
+			floats.AddScaled(sum.RawSymmetric().Data[i*dim+i:(i+1)*dim], float64(len(g.members)), g.reduced.RawRowView(i)[i:])
+		}
+		rows, _ := g.ruler.Dims()
+		less := mat.NewDense(rows, rows, nil)
+		for _, li := range g.members {
+			lf := &fit.per[li]
+			less.Add(less, lf.less)
+			own := lf.given(lf.rhs)
+			score := lf.precision(own)
+			rhs.AddVec(rhs, lf.rhs)
+			rhs.SubVec(rhs, score)
+			fit.deviance += lf.logDet - mat.Dot(own, lf.rhs)
+		}
+		stats.AddProduct(sum, 1, stats.Transposed(g.unseen), stats.Product(less, g.unseen))
 	}
 	_, cols := root0.Dims()
 	precision := mat.NewSymDense(cols, nil)
@@ -149,31 +149,24 @@ func (fit *panelFit) solve(first []int) bool {
 		return false
 	}
 	fit.deviance += logDet
-	fit.etaCov = stats.Symmetric(info)
-	var right mat.VecDense
-	right.MulVec(root0.T(), rhs)
-	fit.eta, fit.theta = new(mat.VecDense), new(mat.VecDense)
-	fit.eta.MulVec(fit.etaCov, &right)
-	fit.deviance -= mat.Dot(&right, fit.eta)
-	fit.theta.MulVec(root0, fit.eta)
-	fit.thetaRoot = stats.TimesLower(root0, stats.CholeskyRoot(fit.etaCov))
+	fit.thetaRoot = fit.times(root0, stats.CholeskyRoot(stats.Symmetric(info)))
+	var half mat.VecDense
+	half.MulVec(fit.thetaRoot.T(), rhs)
+	fit.deviance -= mat.Dot(&half, &half)
+	fit.theta = new(mat.VecDense)
+	fit.theta.MulVec(fit.thetaRoot, &half)
 	return true
 }
 
-// lowerRoot returns the lower triangular root of rr', dim square, which r has more columns
-// than; r itself, and false, where that is singular.
-func lowerRoot(r *mat.Dense) (root *mat.Dense, lower bool) {
-	dim, _ := r.Dims()
-	cov := mat.NewSymDense(dim, nil)
-	stats.AddOuter(cov, 1, r)
-	factor, ok := stats.Factorize(cov)
-	if !ok {
-		return r, false
-	}
-	return factor.Lower(), true
+// rootOf returns a root of a covariance, and whether it is lower triangular, which it is but for
+// a singular one.
+func rootOf(cov *mat.SymDense) (root *mat.Dense, lower bool) {
+	root = stats.CholeskyRoot(cov)
+	rows, cols := root.Dims()
+	return root, rows == cols && root.At(0, cols-1) == 0
 }
 
-// times returns m·root, of root0 or thetaRoot.
+// times returns m·root, of L₀, T or a root of between the two.
 func (fit *panelFit) times(m, root *mat.Dense) *mat.Dense {
 	if fit.lower {
 		return stats.TimesLower(m, root)
@@ -187,7 +180,11 @@ func (p *panel) seatingsDeviance() (sum, levels float64) {
 	for _, l := range p.listeners {
 		for i := range l.worn {
 			w := &l.worn[i]
-			sum += w.logDet + mat.Inner(w.z, w.weight, w.z)
+			n2 := w.z.Len()
+			sum += w.logDet + mat.Inner(w.z, w.kind.levels.Slice(0, n2, 0, n2), w.z)
+			if w.told != nil {
+				sum += mat.Inner(w.beside, w.told, w.beside)
+			}
 			for _, v := range slices.Concat(w.obs.Variance[:]...) {
 				if v < survey.MissingVar {
 					levels++
@@ -198,22 +195,31 @@ func (p *panel) seatingsDeviance() (sum, levels float64) {
 	return sum, levels
 }
 
-// root0 returns a root of Λ₀: the fixture's own ear, the survey's error at the panel's mean
-// position and what the surface is not straight by, as far as all its seatings share
-// them, and the prior of the worn means. Its first columns are those of earRoot
-// (effects.Prior), on the scale of the fixture's ear.
-func (p *panel) root0(s *effects.Covariances, earRoot *mat.Dense) *mat.Dense {
-	n := p.Bands.N
-	_, ears := earRoot.Dims()
-	var survey []*mat.Dense
-	cols := ears + placing.HeadsetDim*(2*len(p.models)+1)
+// priorOfAll returns Λ₀: the fixture's own ear, on the scale of its variance, the survey's error at
+// the panel's mean position and what the surface is not straight by, as far as all its
+// seatings share them, and the prior of the worn means.
+func (p *panel) priorOfAll(s *effects.Covariances) *mat.SymDense {
+	n, models := p.Bands.N, len(p.models)
+	cov := s.Ears(p.Layout, s.Fixture)
+	cols := placing.HeadsetDim * (2*models + 1)
 	if p.Read {
-		cols += placing.ReadDim * (1 + len(p.models))
+		cols += placing.ReadDim * (1 + models)
 	}
-	for _, m := range p.models {
+	others := mat.NewDense(p.Dim(), cols, nil)
+	prior := stats.CholeskyRoot(placing.WornPrior())
+	for m := range p.models {
+		p.FillPosition(others, m, placing.HeadsetDim*m, prior)
+	}
+	p.FillConfounded(others, s.Confounded, math.Sqrt(s.Fixture[0]), placing.HeadsetDim*models)
+	if p.Read {
+		col := placing.HeadsetDim * (2*models + 1)
+		p.FillLandmark(others, col, p.reading.FixtureLandmarkMM)
+		p.fillMarks(others, col+placing.ReadDim)
+	}
+	stats.AddOuter(cov, 1, others)
+	for k, m := range p.models {
 		for e := range 2 {
 			if m.ears[e].Survey == nil {
-				survey = append(survey, nil)
 				continue
 			}
 			st := &m.surface[e]
@@ -223,53 +229,24 @@ func (p *panel) root0(s *effects.Covariances, earRoot *mat.Dense) *mat.Dense {
 					c.SetSym(i, j, math.Sqrt(st.Excess[i]*st.Excess[j])*m.ears[e].Total.At(i, j)+m.common(e, i, j))
 				}
 			}
-			r := stats.EigenRoot(c, 0.03)
-			_, k := r.Dims()
-			cols += k
-			survey = append(survey, r)
-		}
-	}
-	out := mat.NewDense(p.Dim(), cols, nil)
-	for part, v := range s.Fixture {
-		from, to := part*ears/2, (part+1)*ears/2
-		out.Slice(0, p.Dim(), from, to).(*mat.Dense).Scale(math.Sqrt(v), earRoot.Slice(0, p.Dim(), from, to))
-	}
-	prior := stats.CholeskyRoot(placing.WornPrior())
-	for m := range p.models {
-		p.FillPosition(out, m, ears+placing.HeadsetDim*m, prior)
-	}
-	p.FillConfounded(out, s.Confounded, math.Sqrt(s.Fixture[0]), ears+placing.HeadsetDim*len(p.models))
-	col := ears + placing.HeadsetDim*(2*len(p.models)+1)
-	if p.Read {
-		p.FillLandmark(out, col, p.reading.FixtureLandmarkMM)
-		col += placing.ReadDim
-		col += p.fillMarks(out, col)
-	}
-	for i, r := range survey {
-		if r == nil {
-			continue
-		}
-		_, w := r.Dims()
-		row := p.Channel(i%2, i/2)
-		for a := range n {
-			for b := range w {
-				out.Set(row+a, col+b, r.At(a, b))
+			r, from := stats.EigenRoot(c, 0.03), p.Channel(e, k)
+			for i := range n {
+				for j := i; j < n; j++ {
+					stats.AddSym(cov, from+i, from+j, stats.DotRows(r, i, j))
+				}
 			}
 		}
-		col += w
 	}
-	return out
+	return cov
 }
 
-// fillMarks sets the columns of what the marks err by, each model its own, and
-// returns how many they are.
-func (p *panel) fillMarks(out *mat.Dense, col int) int {
+// fillMarks sets the columns of what the marks err by, each model its own.
+func (p *panel) fillMarks(out *mat.Dense, col int) {
 	for m, pm := range p.models {
 		for a := range placing.ReadDim {
 			out.Set(p.Landmark(m)+a, col+placing.ReadDim*m+a, math.Sqrt(pm.mark.Variance[a]))
 		}
 	}
-	return placing.ReadDim * len(p.models)
 }
 
 // common is the same of what all seatings of the panel depart by alike: what is left of

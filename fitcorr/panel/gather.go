@@ -2,6 +2,10 @@ package panel
 
 import (
 	"fmt"
+	"slices"
+
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture"
 	"asworn/fitcorr/displaced"
@@ -9,6 +13,7 @@ import (
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/position"
 	"asworn/fitcorr/seat"
+	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
@@ -55,6 +60,11 @@ func newPanel(setups []*position.Model, bareRows []seat.Seating, stated capture.
 	}
 	p.addBare(bareRows, byName)
 	p.poolNoise()
+	for _, l := range p.listeners {
+		for i := range l.bare {
+			l.bare[i].weigh()
+		}
+	}
 	p.reading = p.stated
 	return p
 }
@@ -125,6 +135,30 @@ func (p *panel) addBare(rows []seat.Seating, byName map[string]*listener) {
 			p.notes = append(p.notes, unusedBare(place))
 		}
 	}
+}
+
+// weigh sets the inverse covariance of a reference, whose noise is pooled.
+func (b *bareReference) weigh() {
+	for e, variance := range b.variance {
+		n := len(variance)
+		cov := mat.NewDense(n, n, nil)
+		for i, v := range variance {
+			floats.AddConst(placing.GainSD*placing.GainSD, cov.RawRowView(i))
+			cov.Set(i, i, cov.At(i, i)+bareFloorDB*bareFloorDB+v)
+		}
+		if _, ok := stats.Invert(cov); ok && b.present[e] {
+			b.inner[e] = cov
+		}
+	}
+}
+
+// samePrecision reports whether two references weigh alike.
+func (b bareReference) samePrecision(c bareReference) bool {
+	same := b.place == c.place && b.present == c.present
+	for e := range 2 {
+		same = same && slices.Equal(b.variance[e], c.variance[e])
+	}
+	return same
 }
 
 // unusedBare says that the bare-ear references with the loudspeaker in a place are

@@ -1,203 +1,136 @@
 package panel
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/mat"
 
-	"asworn/fitcorr/effects"
 	"asworn/fitcorr/placing"
-	"asworn/fitcorr/stats"
 )
 
-// likeFirst takes over what a listener with the same precision has.
-func (lf *listenerFit) likeFirst(first *listenerFit) {
-	lf.given, lf.pull, lf.reduced, lf.logDet, lf.shared = first.given, first.pull, first.reduced, first.logDet, first.shared
+// listenerFit is the posterior of one listener's latent vector. With A the weights of the
+// listener's readings, their precision G'AG changes what the group has to
+//
+//	V − X'ÃX,  M + Y'ÃY,  VP + X'ÃY,  Ã = (A⁻¹ + GVG')⁻¹,  X = GV,  Y = G − GVP
+//
+// (Woodbury; Horn & Johnson, Matrix Analysis, 2nd ed. 2013, section 0.7.4).
+type listenerFit struct {
+	*group
+	rhs    *mat.VecDense    // what the recordings say about u_s: right-hand side of their precision
+	told   *mat.Dense       // A, square of the rows of G
+	less   *mat.Dense       // Ã, the same
+	logDet float64          // of ΛP + I, readings included
+	u      *mat.VecDense    // mean of u_s
+	x      *mat.VecDense    // mean of x_s
+	rest   *mat.VecDense    // what is left of rhs: rhs − precision·u
+	blocks []*block         // per model
+	seats  []*seatPosterior // of each worn seating
 }
 
-// eliminate marginalises x_s out and reports whether the equations determine it. With P
-// the precision of the listener's recordings
-//
-//	V = (Λ⁻¹ + P)⁻¹,  M = P − PVP,
-//
-// x_s given θ is normal with mean V(q − Pθ) and covariance V, and the recordings say of θ
-// that PVq less than q is normal with mean Mθ and covariance M.
-//
-// What the listener of the round before had is overwritten.
-func (lf *listenerFit) eliminate(l effects.Layout, prior effects.Prior, space *workspace) bool {
-	index, count := l.Values()
-	if space.sum == nil {
-		*space = workspace{mat.NewDense(count, count, nil), mat.NewDense(l.Dim(), l.Dim(), nil), mat.NewDense(l.Dim(), l.Dim(), nil), mat.NewDense(l.Dim(), l.Dim(), nil)}
-	}
-	sum := space.sum
-	sum.Copy(prior.Inverse)
-	for k, b := range lf.ev.blocks {
-		if b == nil {
+// hear sums up the recordings of a listener of a group that is eliminated. It reports whether they
+// determine x_s.
+func (lf *listenerFit) hear(g *group, l *listener) bool {
+	rows, _ := g.ruler.Dims()
+	*lf = listenerFit{group: g, rhs: mat.NewVecDense(g.Dim(), nil), told: mat.NewDense(rows, rows, nil)}
+	beside := mat.NewVecDense(rows, nil)
+	for i := range l.worn {
+		w := &l.worn[i]
+		size, n2 := w.kind.levels.RawMatrix().Rows, w.z.Len()
+		from := g.Start(w.model)
+		var levels mat.VecDense
+		levels.MulVec(w.kind.levels.Slice(0, size, 0, n2), w.z)
+		part := lf.rhs.SliceVec(from, from+size).(*mat.VecDense)
+		part.AddVec(part, &levels)
+		if w.told == nil {
 			continue
 		}
-		at := index[l.Start(k):]
-		for i := range b.SymmetricDim() {
-			row := sum.RawRowView(at[i])
-			for j := range b.SymmetricDim() {
-				row[at[j]] += b.At(i, j)
+		at := placing.ReadDim * g.place(w.kind)
+		var reading mat.VecDense
+		reading.MulVec(w.told, w.beside)
+		told := lf.told.Slice(at, at+placing.ReadDim, at, at+placing.ReadDim).(*mat.Dense)
+		told.Add(told, w.told)
+		sum := beside.SliceVec(at, at+placing.ReadDim).(*mat.VecDense)
+		sum.AddVec(sum, &reading)
+	}
+	for i := range l.bare {
+		b := &l.bare[i]
+		for e, inner := range b.inner {
+			if inner != nil {
+				from := g.Channel(e, g.Models+b.place)
+				var level mat.VecDense
+				level.MulVec(inner, mat.NewVecDense(g.Bands.N, b.level[e]))
+				part := lf.rhs.SliceVec(from, from+g.Bands.N).(*mat.VecDense)
+				part.AddVec(part, &level)
 			}
 		}
 	}
-	logDet, ok := stats.Invert(sum)
-	if !ok {
+	var readings mat.VecDense
+	readings.MulVec(g.ruler.T(), beside)
+	lf.rhs.AddVec(lf.rhs, &readings)
+	// Ã = A(I + GVG'A)⁻¹
+	var across, factor mat.Dense
+	across.Mul(g.seen, g.ruler.T())
+	factor.Mul(&across, lf.told)
+	for i := range rows {
+		factor.Set(i, i, factor.At(i, i)+1)
+	}
+	logDet, _ := mat.LogDet(&factor)
+	lf.logDet = g.logDet + logDet
+	var inverse mat.Dense
+	if inverse.Inverse(&factor) != nil || math.IsNaN(logDet) {
 		return false
 	}
-	lf.logDet = logDet + prior.LogDet
-	lf.given = space.given
-	for i, a := range index {
-		from, to := sum.RawRowView(a), lf.given.RawRowView(i)
-		for j, b := range index {
-			to[j] = from[b]
-		}
-	}
-	lf.pull = space.pull
-	for k, b := range lf.ev.blocks {
-		if b != nil {
-			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
-			stats.Multiply(lf.pull.Slice(0, l.Dim(), from, to).(*mat.Dense), lf.given.Slice(0, l.Dim(), from, to).(*mat.Dense), mat.DenseCopyOf(b))
-		}
-	}
-	lf.reduced = lf.ev.reduce(l, lf.pull, space.reduced)
+	lf.less = mat.NewDense(rows, rows, nil)
+	lf.less.Mul(lf.told, &inverse)
 	return true
 }
 
-// workspace is what eliminate keeps from round to round. A listener wears the same models in
-// all, so that what it leaves out of pull and reduced is 0 throughout.
-type workspace struct{ sum, given, pull, reduced *mat.Dense }
-
-// covariance is that of entries i and j of x_s.
-func (lf *listenerFit) covariance(i, j int) float64 {
-	return lf.given.At(i, j) + stats.DotRows(lf.shared, i, j)
+// precision returns that of all recordings times x.
+func (lf *listenerFit) precision(x *mat.VecDense) *mat.VecDense {
+	return add(lf.group.precision(x), 1, lf.ruler, lf.told, x)
 }
 
-// evidenceOf sums up the recordings of one listener.
-func (p *panel) evidenceOf(l *listener) evidence {
-	n, size := p.Bands.N, p.Block()
-	ev := evidence{make([]*mat.SymDense, p.Width()), mat.NewVecDense(p.Dim(), nil)}
-	for i := range l.worn {
-		w := &l.worn[i]
-		if ev.blocks[w.model] == nil {
-			ev.blocks[w.model] = mat.NewSymDense(size, nil)
-		}
-		// H = [I, J]: columns of ears, then of the position and what goes with it.
-		near := p.positionColumns(w)
-		_, small := near.Dims()
-		var jwj mat.Dense
-		var wz, jwz mat.VecDense
-		wj := stats.Product(w.weight, near)
-		jwj.Mul(near.T(), wj)
-		wz.MulVec(w.weight, w.z)
-		jwz.MulVec(wj.T(), w.z)
-		blk, off := ev.blocks[w.model], w.model*size
-		for a := range 2 * n {
-			for b := a; b < 2*n; b++ {
-				stats.AddSym(blk, a, b, w.weight.At(a, b))
-			}
-			for b := range small {
-				stats.AddSym(blk, a, 2*n+b, wj.At(a, b))
-			}
-			ev.rhs.SetVec(off+a, ev.rhs.AtVec(off+a)+wz.AtVec(a))
-		}
-		for a := range small {
-			for b := a; b < small; b++ {
-				stats.AddSym(blk, 2*n+a, 2*n+b, jwj.At(a, b))
-			}
-			ev.rhs.SetVec(off+2*n+a, ev.rhs.AtVec(off+2*n+a)+jwz.AtVec(a))
-		}
-	}
-	for i := range l.bare {
-		p.addBareEvidence(&l.bare[i], ev)
-	}
-	return ev
+// says returns the covariance of rows of what the recordings say of θ, rows·M_s·rows'.
+func (lf *listenerFit) says(rows *mat.Dense) *mat.Dense {
+	var half, all, seen, weighed, readings mat.Dense
+	half.Mul(rows, mat.NewSymDense(lf.Dim(), lf.reduced.RawMatrix().Data))
+	all.Mul(&half, rows.T())
+	seen.Mul(rows, lf.unseen.T())
+	weighed.Mul(&seen, lf.less)
+	readings.Mul(&weighed, seen.T())
+	all.Add(&all, &readings)
+	return &all
 }
 
-func (p *panel) addBareEvidence(r *bareReference, ev evidence) {
-	n, k := p.Bands.N, p.Layout.Models+r.place
-	if ev.blocks[k] == nil {
-		ev.blocks[k] = mat.NewSymDense(2*n, nil)
-	}
-	for e := range 2 {
-		if !r.present[e] {
-			continue
-		}
-		cov := mat.NewSymDense(n, nil)
-		for i := range n {
-			for j := i; j < n; j++ {
-				cov.SetSym(i, j, placing.GainSD*placing.GainSD)
-			}
-			cov.SetSym(i, i, placing.GainSD*placing.GainSD+bareFloorDB*bareFloorDB+r.variance[e][i])
-		}
-		var chol mat.Cholesky
-		var inv mat.SymDense
-		if !chol.Factorize(cov) || chol.InverseTo(&inv) != nil {
-			continue
-		}
-		c := p.Channel(e, k)
-		var wz mat.VecDense
-		wz.MulVec(&inv, mat.NewVecDense(n, r.level[e]))
-		for i := range n {
-			for j := i; j < n; j++ {
-				stats.AddSym(ev.blocks[k], e*n+i, e*n+j, inv.At(i, j))
-			}
-			ev.rhs.SetVec(c+i, ev.rhs.AtVec(c+i)+wz.AtVec(i))
-		}
-	}
+// given returns Cov(x_s|θ)·x.
+func (lf *listenerFit) given(x *mat.VecDense) *mat.VecDense {
+	out := new(mat.VecDense)
+	out.MulVec(lf.group.given, x)
+	return add(out, -1, lf.seen, lf.less, x)
 }
 
-// timesVec returns the precision times x.
-func (ev evidence) timesVec(l effects.Layout, x *mat.VecDense) *mat.VecDense {
-	out := mat.NewVecDense(x.Len(), nil)
-	for k, b := range ev.blocks {
-		if b != nil {
-			from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
-			out.SliceVec(from, to).(*mat.VecDense).MulVec(b, x.SliceVec(from, to))
-		}
-	}
+// add adds scale·r'·c·r·x to out.
+func add(out *mat.VecDense, scale float64, r, c *mat.Dense, x *mat.VecDense) *mat.VecDense {
+	var small, weighed, wide mat.VecDense
+	small.MulVec(r, x)
+	weighed.MulVec(c, &small)
+	wide.MulVec(r.T(), &weighed)
+	out.AddScaledVec(out, scale, &wide)
 	return out
 }
 
-// reduce returns M of a precision P and VP, of the diagonal and above, in out.
-func (ev evidence) reduce(l effects.Layout, pull, out *mat.Dense) *mat.SymDense {
-	dim, _ := pull.Dims()
-	for k, b := range ev.blocks {
-		if b == nil {
-			continue
-		}
-		from, to := l.Start(k), l.Start(k)+b.SymmetricDim()
-		precision, right := mat.DenseCopyOf(b), out.Slice(from, to, from, dim).(*mat.Dense)
-		stats.Multiply(right, precision, pull.Slice(from, to, from, dim).(*mat.Dense))
-		right.Scale(-1, right)
-		own := out.Slice(from, to, from, to).(*mat.Dense)
-		own.Add(own, precision)
+// settle works out the posterior of x_s, u_s and the seatings once that of θ is known.
+func (lf *listenerFit) settle(fit *panelFit, l *listener) {
+	rest := lf.precision(fit.theta)
+	rest.SubVec(lf.rhs, rest)
+	lf.x, lf.u = lf.given(rest), new(mat.VecDense)
+	lf.u.AddVec(lf.x, fit.theta)
+	lf.rest = lf.precision(lf.x)
+	lf.rest.SubVec(rest, lf.rest)
+	for m := range fit.models {
+		lf.blocks = append(lf.blocks, lf.blockOf(m))
 	}
-	return mat.NewSymDense(dim, out.RawMatrix().Data)
-}
-
-// firstsOfPrecision returns for each listener the first one whose precision is the
-// same, which is the rule when everybody wore everything equally often: what
-// depends on it alone is computed once.
-func firstsOfPrecision(per []listenerFit) []int {
-	first := make([]int, len(per))
-	for i := range per {
-		first[i] = i
-		for j := range i {
-			if first[j] == j && sameBlocks(per[i].ev.blocks, per[j].ev.blocks) {
-				first[i] = j
-				break
-			}
-		}
+	for i := range l.worn {
+		lf.seats = append(lf.seats, lf.seatingOf(fit, &l.worn[i]))
 	}
-	return first
-}
-
-func sameBlocks(a, b []*mat.SymDense) bool {
-	for k := range a {
-		if (a[k] == nil) != (b[k] == nil) || (a[k] != nil && !mat.Equal(a[k], b[k])) {
-			return false
-		}
-	}
-	return true
 }

@@ -17,10 +17,12 @@ import (
 // each model's within-listener covariance and scatter ratio.
 func (fit *panelFit) maximise(ctx context.Context, jobs int) *effects.Covariances {
 	s := &effects.Covariances{}
-	_ = workers.All(ctx, 2, jobs, func(i int) { // the next round finds that ctx has ended
+	_ = workers.All(ctx, 3, jobs, func(i int) { // the next round finds that ctx has ended
 		switch {
 		case i == 0:
-			fit.maximiseEars(s)
+			s.Sum, s.Fixture[0] = fit.maximiseEars(0)
+		case i == 1:
+			s.Diff, s.Fixture[1] = fit.maximiseEars(1)
 		case fit.Read:
 			fit.maximiseReading()
 		}
@@ -34,23 +36,18 @@ func (fit *panelFit) maximise(ctx context.Context, jobs int) *effects.Covariance
 // ears share and what each has of its own, per axis — and learns the confounded
 // part from what a listener's apparent positions have in common over the models.
 func (fit *panelFit) maximiseBetween(s *effects.Covariances) {
+	const dim = placing.HeadsetDim
 	var pos, confounded axisMoments
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for m := range fit.models {
-			at, cf := fit.Position(m), fit.Confounded(m)
-			var l, r [3]moment
-			for a := range 3 {
-				l[a] = differenceMoment(lf, at+a, cf+a, at+3+a, cf+3+a)
-				r[a] = differenceMoment(lf, at+3+a, cf+3+a, at+a, cf+a)
+			var mean, ear [dim]float64
+			for a := range dim {
+				ear[a] = lf.x.AtVec(fit.Confounded(m) + a)
+				mean[a] = lf.x.AtVec(fit.Position(m)+a) - ear[a]
 			}
-			pos.add(l, r)
-			for a := range 3 {
-				x, y := cf+a, cf+3+a
-				l[a] = moment{lf.x.AtVec(x), lf.covariance(x, x), lf.covariance(x, y)}
-				r[a] = moment{lf.x.AtVec(y), lf.covariance(y, y), lf.covariance(x, y)}
-			}
-			confounded.add(l, r)
+			pos.add(mean, lf.blocks[m].x, 0)
+			confounded.add(ear, lf.blocks[m].x, lf.kindsFrom()-dim)
 		}
 	}
 	b := pos.covariance(priorListeners, priorBetween, priorBetweenOwn, 1)
@@ -62,20 +59,6 @@ func (fit *panelFit) maximiseBetween(s *effects.Covariances) {
 	s.Confounded = confounded.covariance(weight, priorConfounded, priorConfoundedOwn, 1/(1+effects.ConfoundedOwn))
 }
 
-// moment is the mean of one coordinate of one ear (mm or degrees), its variance
-// and its covariance with the same of the other ear.
-type moment struct{ mean, variance, cross float64 }
-
-// differenceMoment is that of x_i − x_j of a listener, with x_k − x_l as the other ear's.
-func differenceMoment(lf *listenerFit, i, j, k, l int) moment {
-	d := lf.covariance
-	return moment{
-		mean:     lf.x.AtVec(i) - lf.x.AtVec(j),
-		variance: d(i, i) - 2*d(i, j) + d(j, j),
-		cross:    d(i, k) - d(i, l) - d(j, k) + d(j, l),
-	}
-}
-
 // axisMoments sums squares per axis (mm², degrees²): of what both ears share and
 // of what each has of its own.
 type axisMoments struct {
@@ -83,9 +66,11 @@ type axisMoments struct {
 	count       float64
 }
 
-func (s *axisMoments) add(l, r [3]moment) {
+// add adds those of a position with a mean, of which cov holds the covariance from an entry on.
+func (s *axisMoments) add(mean [placing.HeadsetDim]float64, cov *mat.SymDense, from int) {
 	for a := range 3 {
-		c, o := commonOwn(l[a].mean, r[a].mean, l[a].variance, r[a].variance, l[a].cross)
+		l, r := from+a, from+3+a
+		c, o := commonOwn(mean[a], mean[3+a], cov.At(l, l), cov.At(r, r), cov.At(l, r))
 		s.common[a] += c
 		s.own[a] += o
 	}
@@ -123,8 +108,8 @@ func (fit *panelFit) maximiseWithin() {
 		moments[m], counts[m] = make([]float64, n), make([]float64, n)
 	}
 	seatings := fit.seatingCounts()
-	fit.seatings.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
-		cov := sp.spread().ownCov
+	fit.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
+		cov := sp.ownCov
 		for a := range 3 {
 			c, o := commonOwn(sp.own.AtVec(a), sp.own.AtVec(3+a),
 				cov.At(a, a), cov.At(3+a, 3+a), cov.At(a, 3+a))
@@ -156,9 +141,10 @@ func (fit *panelFit) maximiseWithin() {
 		sc[a] = math.Sqrt((common[a] + priorListeners*priorWithin[a]*priorWithin[a]) / (count + priorListeners))
 		so[a] = math.Sqrt((own[a] + priorListeners*priorWithinOwn[a]*priorWithinOwn[a]) / (count + priorListeners))
 	}
-	clear(fit.seatings.seats) // the old within is in them
 	for m, pm := range fit.models {
-		pm.within = placing.HeadsetCov(sc, so)
+		within := placing.HeadsetCov(sc, so)
+		fit.moveSeatings(m, within)
+		pm.within = within
 		for e := range 2 {
 			if pm.ears[e].Survey == nil {
 				continue
@@ -172,6 +158,24 @@ func (fit *panelFit) maximiseWithin() {
 			pm.setScatter(e, v)
 		}
 	}
+}
+
+// moveSeatings moves the seatings of a model to where another within-listener covariance has them:
+// in proportion to it.
+func (fit *panelFit) moveSeatings(m int, within *mat.SymDense) {
+	before := mat.DenseCopyOf(fit.models[m].within)
+	if _, ok := stats.Invert(before); !ok {
+		return // a fit with it would have failed
+	}
+	var by mat.Dense
+	by.Mul(within, before)
+	fit.each(m, func(_ int, _ *wornSeating, sp *seatPosterior) {
+		var own mat.VecDense
+		own.MulVec(&by, sp.own)
+		for i := range sp.pos {
+			sp.pos[i] += own.AtVec(i) - sp.own.AtVec(i)
+		}
+	})
 }
 
 // seatingCounts counts seatings per listener and model.
@@ -237,27 +241,54 @@ func (pm *panelModel) setScatter(e int, v []float64) {
 	pm.scatter[e] = out
 }
 
-// maximiseEars updates how ears differ from the expected second moments of all
-// listeners; the fixture's ear counts as one more draw, on its own scale.
-func (fit *panelFit) maximiseEars(s *effects.Covariances) {
-	n := fit.Width() * fit.Bands.N
-	var people, fixture [2]*mat.SymDense // dB², of (left ± right)/√2
-	for part := range people {
-		people[part], fixture[part] = mat.NewSymDense(n, nil), mat.NewSymDense(n, nil)
-	}
+// maximiseEars returns how (left + right)/√2 (part 0) or (left − right)/√2 (part 1) differs, from the
+// expected second moments of all listeners; the fixture's ear counts as one more draw, on its own
+// scale, which is the second value.
+func (fit *panelFit) maximiseEars(part int) (*mat.SymDense, float64) {
+	law, sign := fit.law(), 1-2*float64(part)
+	size := fit.Width() * fit.Bands.N
+	people, fixture := mat.NewSymDense(size, nil), mat.NewSymDense(size, nil) // dB²
+	means := mat.NewDense(fit.Dim(), len(fit.per), nil)
 	for i := range fit.per {
-		fit.law().AddEarMoment(people, fit.per[i].x, fit.per[i].given, fit.per[i].shared)
+		means.SetCol(i, fit.per[i].x.RawVector().Data)
 	}
-	fit.law().AddEarMoment(fixture, fit.theta, nil, fit.thetaRoot)
-	draws := float64(len(fit.listeners)) + 1
-	prior, now := fit.law().PriorEars(), [2]*mat.SymDense{fit.cov.Sum, fit.cov.Diff}
-	for part := range people {
-		s.Fixture[part] = fit.law().FixtureEar(fixture[part], people[part], prior[part], now[part])
-		fixture[part].ScaleSym(1/s.Fixture[part], fixture[part])
-		people[part].AddSym(people[part], fixture[part])
+	stats.AddOuter(people, 1, law.Ear(means, sign))
+	for _, g := range fit.groups {
+		fit.addEars(people, g, sign)
 	}
-	s.Sum = fit.law().Structured(people[0], draws, prior[0], fit.earDraws(1))
-	s.Diff = fit.law().Structured(people[1], draws, prior[1], fit.earDraws(-1))
+	stats.AddOuter(fixture, 1, law.Ear(mat.NewDense(fit.Dim(), 1, fit.theta.RawVector().Data), sign))
+	stats.AddOuter(fixture, 1, law.Ear(fit.thetaRoot, sign))
+	prior, now := law.PriorEars()[part], [2]*mat.SymDense{fit.cov.Sum, fit.cov.Diff}[part]
+	scale := law.FixtureEar(fixture, people, prior, now)
+	fixture.ScaleSym(1/scale, fixture)
+	people.AddSym(people, fixture)
+	return law.Structured(people, float64(len(fit.listeners))+1, prior, fit.earDraws(sign)), scale
+}
+
+// addEars adds what is not known of (left ± right)/√2 of a group's listeners. They follow θ by
+// VPT + X'B, of which B = Ã(G − GVP)T alone differs: about its mean the squares of B add up.
+func (fit *panelFit) addEars(people *mat.SymDense, g *group, sign float64) {
+	law, count := fit.law(), float64(len(g.members))
+	rows, cols := g.ruled.Dims()
+	less, mean, square := mat.NewDense(rows, rows, nil), mat.NewDense(rows, cols, nil), mat.NewDense(rows, rows, nil)
+	for _, li := range g.members {
+		less.Add(less, fit.per[li].less)
+	}
+	mean.Mul(less, g.ruled)
+	mean.Scale(1/count, mean)
+	for _, li := range g.members {
+		var off, own mat.Dense
+		off.Mul(fit.per[li].less, g.ruled)
+		off.Sub(&off, mean)
+		own.Mul(&off, off.T())
+		square.Add(square, &own)
+	}
+	square.Sub(square, less)
+	seen, follow := law.Ear(stats.Transposed(g.seen), sign), law.Ear(g.shared, sign)
+	follow.Add(follow, stats.Product(seen, mean))
+	stats.AddOuter(people, count, follow)
+	stats.AddProduct(people, 1, stats.Product(seen, square), stats.Transposed(seen))
+	law.AddEar(people, count, g.given, sign)
 }
 
 // earDraws returns one row per listener: (left ± right)/√2 of how the

@@ -41,7 +41,7 @@ func (fit *panelFit) markOutliers() {
 	}
 	var all []entry
 	n := fit.Bands.N
-	fit.seatings.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
+	fit.each(allModels, func(li int, w *wornSeating, sp *seatPosterior) {
 		e := entry{w: w, li: li}
 		for ear := range 2 {
 			if !w.obs.Present[ear] {
@@ -75,7 +75,7 @@ func (fit *panelFit) markOutliers() {
 // squaredResidual is r'V⁻¹r of one ear of a worn seating.
 func squaredResidual(resid []float64, w *wornSeating, e, n int) float64 {
 	r := mat.NewVecDense(n, resid)
-	return mat.Inner(r, w.inner.Slice(e*n, (e+1)*n, e*n, (e+1)*n), r)
+	return mat.Inner(r, w.kind.inner[e], r)
 }
 
 // readingDoubt is from what factor on its variance a reading is named: of normal errors

@@ -46,6 +46,7 @@ type panel struct {
 	stated    capture.ReadingUncertainty // before the panel was heard
 	reading   capture.ReadingUncertainty // as the panel shows it
 	notes     []string                   // what of the panel is not used, and why
+	spaces    []workspace                // of eliminate, per group
 }
 
 // panelModel is one headphone model worn by the panel. Slices over bands have
@@ -70,7 +71,6 @@ type listener struct {
 	subject string
 	worn    []wornSeating
 	bare    []bareReference
-	space   workspace // of eliminate
 }
 
 // wornSeating is one seating of one listener.
@@ -83,21 +83,22 @@ type wornSeating struct {
 	readDoubt float64                   // factor on the variance of read when above 1: far off
 	inflation [2]float64                // per ear, factor on its variance when above 1: an outlier
 
-	// Filled by linearise; rows are both ears' bands, then the read position.
-	z      *mat.VecDense // dB, then mm
-	slope  *mat.Dense    // J, rows × 6
-	inner  *mat.Dense    // rows × rows: inverse covariance given the position
-	logDet float64       // of the covariance that weight is the inverse of
-	weight *mat.Dense    // the same with the seating's own position marginalised out
+	// Filled by lineariseAll.
+	kind   *kind
+	z      *mat.VecDense // dB: both ears' bands
+	beside *mat.VecDense // mm: the reading less what the levels say of it
+	told   *mat.Dense    // ReadDim square: the inverse covariance of that; nil when not read
+	logDet float64       // of the covariance of levels and reading
 }
 
 // bareReference is one recording of a listener's bare ears less the fixture's with
 // the loudspeaker in the same place.
 type bareReference struct {
-	place    int          // of the loudspeaker, counted from 0
-	level    [2][]float64 // dB per position band
-	variance [2][]float64 // dB²; survey.MissingVar where the band does not count
-	present  [2]bool      // a third of the bands counts
+	place    int           // of the loudspeaker, counted from 0
+	level    [2][]float64  // dB per position band
+	variance [2][]float64  // dB²; survey.MissingVar where the band does not count
+	present  [2]bool       // a third of the bands counts
+	inner    [2]*mat.Dense // inverse covariance of the levels, n × n; nil when not present
 }
 
 // wears reports whether the listener has a worn seating of model m.
@@ -129,37 +130,13 @@ func (p *panel) law() effects.Law {
 type panelFit struct {
 	*panel
 	cov       *effects.Covariances
-	root0     *mat.Dense // L₀: θ = L₀η
-	eta       *mat.VecDense
-	etaCov    *mat.SymDense
 	theta     *mat.VecDense
-	thetaRoot *mat.Dense // Cov(θ) = thetaRoot·thetaRoot'
-	lower     bool       // root0 and thetaRoot are lower triangular, which they are but for a singular Λ₀
+	thetaRoot *mat.Dense // T: Cov(θ) = TT'
+	lower     bool       // L₀ and T are lower triangular, which they are but for a singular Λ₀
+	groups    []*group
 	per       []listenerFit
-	seatings  *posteriors
 	deviance  float64 // −2 log marginal likelihood of all seatings, up to a constant
 	levels    float64 // how many levels of worn seatings it is the deviance of
 	rounds    int     // of expectation–maximisation
 	change    float64 // of the deviance per level in the last round
-}
-
-// listenerFit is the posterior of one listener's latent vector. Matrices are Dim square
-// but for shared, which has as many columns as thetaRoot.
-type listenerFit struct {
-	u       *mat.VecDense // mean of u_s
-	x       *mat.VecDense // mean of x_s
-	ev      evidence
-	given   *mat.Dense    // V: Cov(x_s|θ), see eliminate
-	pull    *mat.Dense    // VP
-	shared  *mat.Dense    // VP·thetaRoot: Cov(x_s) = V + shared·shared'; u_s has thetaRoot − shared for it
-	logDet  float64       // of ΛP + I
-	reduced *mat.SymDense // M
-	score   *mat.VecDense // what the listener says about θ is normal with mean Mθ and covariance M
-}
-
-// evidence is what one listener's recordings say about u_s: a precision in
-// diagonal blocks (nil where there is none) and a right-hand side.
-type evidence struct {
-	blocks []*mat.SymDense
-	rhs    *mat.VecDense
 }

@@ -7,160 +7,186 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// posteriors are those of listeners' blocks and of single seatings under a fit, each worked out
-// when it is first asked for. It is not safe for use by several goroutines.
-type posteriors struct {
-	fit    *panelFit
-	blocks map[blockKind]*block            // what is not known of them
-	seats  map[*wornSeating]*seatPosterior // until within changes
-	h      *mat.Dense                      // work space: H = [I, positionColumns] of one seating, rows × block
+// asked is what a group's listeners have in common of the functions of a model's block of which
+// a covariance is asked for (functions).
+type asked struct {
+	own    *mat.Dense // their covariance by V, square
+	seen   *mat.Dense // of VG', functions × rows of G
+	root   *mat.Dense // of T, functions × its columns
+	shared *mat.Dense // of VPT, the same
 }
 
-func newPosteriors(fit *panelFit) *posteriors {
-	p := &posteriors{fit: fit, blocks: map[blockKind]*block{}, seats: map[*wornSeating]*seatPosterior{}, h: mat.NewDense(fit.Rows(), fit.Block(), nil)}
-	for r := range 2 * fit.Bands.N {
-		p.h.Set(r, r, 1)
+// follow works out how x_s follows θ, and what is asked of a block.
+func (g *group) follow(fit *panelFit) {
+	g.shared, g.ruled = fit.times(g.pull, fit.thetaRoot), fit.times(g.unseen, fit.thetaRoot)
+	size := g.Block()
+	rows, _ := g.seen.Dims()
+	for m := range fit.models {
+		from := g.Start(m)
+		half := g.functions(m, g.given.Slice(from, from+size, from, from+size).(*mat.Dense))
+		g.asked = append(g.asked, asked{
+			own:    g.functions(m, stats.Transposed(half)),
+			seen:   g.functions(m, stats.Transposed(g.seen.Slice(0, rows, from, from+size).(*mat.Dense))),
+			root:   g.functions(m, stats.RowsOfDense(fit.thetaRoot, from, size)),
+			shared: g.functions(m, stats.RowsOfDense(g.shared, from, size)),
+		})
 	}
-	return p
 }
 
-// blockKind names a block's covariance: listeners of equal covariance share it.
-type blockKind struct {
-	given *mat.Dense
-	model int
+// functions returns those of a block's rows, of: where the listener wears the model on average
+// (the apparent position less the confounded part), the error of the landmark, the confounded part, then
+// what each kind of the model's seatings shows of u. As many columns as of.
+func (g *group) functions(m int, of *mat.Dense) *mat.Dense {
+	const dim = placing.HeadsetDim
+	_, cols := of.Dims()
+	at := g.kindsFrom()
+	out := mat.NewDense(at+len(g.own)*(dim+placing.ReadDim), cols, nil)
+	apparent, confounded := stats.RowsOfDense(of, g.Position(0), dim), stats.RowsOfDense(of, g.Confounded(0), dim)
+	stats.RowsOfDense(out, 0, dim).Sub(apparent, confounded)
+	stats.RowsOfDense(out, at-dim, dim).Copy(confounded)
+	if g.Read {
+		stats.RowsOfDense(out, dim, placing.ReadDim).Copy(stats.RowsOfDense(of, g.Landmark(0), placing.ReadDim))
+	}
+	for _, k := range g.own {
+		if k.like.model == m {
+			stats.Multiply(stats.RowsOfDense(out, at, dim+placing.ReadDim), k.shown, of)
+			at += dim + placing.ReadDim
+		}
+	}
+	return out.Slice(0, at, 0, cols).(*mat.Dense)
 }
 
-// block is the covariance of a listener's block of one model (package comment: layout), own +
-// shared·shared'.
+// kindsFrom is the first of functions that is of a kind of seatings.
+func (g *group) kindsFrom() int {
+	if g.Read {
+		return 2*placing.HeadsetDim + placing.ReadDim
+	}
+	return 2 * placing.HeadsetDim
+}
+
+// functionsOf is the first of functions that is of a kind.
+func (g *group) functionsOf(k *kind) int {
+	at := g.kindsFrom()
+	for _, other := range g.own[:g.place(k)] {
+		if other.like.model == k.like.model {
+			at += placing.HeadsetDim + placing.ReadDim
+		}
+	}
+	return at
+}
+
+// block is what is not known of a listener's block of one model, by its functions.
 type block struct {
-	own    *mat.Dense // block × block: with θ known
-	shared *mat.Dense // how it follows what is not known of θ: block rows, the columns of thetaRoot
+	own    *mat.Dense    // covariance with θ known
+	shared *mat.Dense    // how u follows θ: functions × columns of T
+	cov    *mat.SymDense // of functions of u, own + shared·shared'
+	x      *mat.SymDense // of the same of x, of the functions before those of kinds
 }
 
-// blockOf returns that of listener li and model m.
-func (p *posteriors) blockOf(li, m int) *block {
-	kind := blockKind{p.fit.per[li].given, m}
-	if p.blocks[kind] == nil {
-		from, size := m*p.fit.Block(), p.fit.Block()
-		b := &block{own: kind.given.Slice(from, from+size, from, from+size).(*mat.Dense), shared: new(mat.Dense)}
-		b.shared.Sub(stats.RowsOfDense(p.fit.thetaRoot, from, size), stats.RowsOfDense(p.fit.per[li].shared, from, size))
-		p.blocks[kind] = b
+// blockOf works out that of model m.
+func (lf *listenerFit) blockOf(m int) *block {
+	a := &lf.asked[m]
+	var seen, own mat.Dense
+	seen.Mul(a.seen, lf.less)
+	own.Mul(&seen, a.seen.T())
+	own.Sub(a.own, &own)
+	of := stats.Product(&seen, lf.ruled)
+	of.Add(a.shared, of)
+	b := &block{own: &own, shared: mat.NewDense(of.RawMatrix().Rows, of.RawMatrix().Cols, nil), cov: stats.Symmetric(&own)}
+	b.shared.Sub(a.root, of)
+	at := lf.kindsFrom()
+	b.x = mat.NewSymDense(at, nil)
+	b.x.CopySym(b.cov)
+	stats.AddOuter(b.x, 1, stats.RowsOfDense(of, 0, at))
+	stats.AddOuter(b.cov, 1, b.shared)
+	return b
+}
+
+// seatPosterior is the position of one worn seating.
+type seatPosterior struct {
+	pos      [placing.HeadsetDim]float64
+	own      *mat.VecDense // w: the seating's own part
+	resid    []float64     // z − Hu − Jw of the levels, dB
+	beside   []float64     // the same of the reading, mm; nil where there is none
+	given    *mat.Dense    // Cov(w|u), HeadsetDim square
+	ownCov   *mat.Dense    // Cov(w), HeadsetDim square
+	jacobian *mat.Dense    // the position follows the block's functions of u, HeadsetDim × functions
+	block    *block
+}
+
+// seatingOf works out that of one seating.
+func (lf *listenerFit) seatingOf(fit *panelFit, w *wornSeating) *seatPosterior {
+	const dim = placing.HeadsetDim
+	k, b := w.kind, lf.blocks[w.model]
+	from, n2 := lf.Start(w.model), 2*lf.Bands.N
+	u := lf.u.SliceVec(from, from+lf.Block()).(*mat.VecDense)
+	functions, _ := b.own.Dims()
+	sp := &seatPosterior{own: new(mat.VecDense), given: k.given, block: b, jacobian: mat.NewDense(dim, functions, nil)}
+	var rest, moved mat.VecDense
+	moved.MulVec(k.slope, u.SliceVec(n2, n2+dim))
+	rest.AddVec(u.SliceVec(0, n2), &moved)
+	rest.SubVec(w.z, &rest)
+	sp.own.MulVec(k.gain, &rest)
+	rows := mat.NewDense(dim, functions, nil) // w follows −rows
+	at := lf.functionsOf(k)
+	for i := range dim {
+		rows.Set(i, at+i, 1)
+		sp.jacobian.Set(i, i, 1)
 	}
-	return p.blocks[kind]
+	if w.told != nil {
+		var across, gain, less mat.Dense
+		var beside, more, back mat.VecDense
+		across.Mul(k.given, middle.T())
+		gain.Mul(&across, w.told)
+		beside.MulVec(k.ruler, u)
+		beside.SubVec(w.beside, &beside)
+		more.MulVec(&gain, &beside)
+		sp.own.AddVec(sp.own, &more)
+		back.MulVec(middle, &more)
+		beside.SubVec(&beside, &back)
+		sp.beside = beside.RawVector().Data
+		rows.Slice(0, dim, at+dim, at+dim+placing.ReadDim).(*mat.Dense).Copy(&gain)
+		less.Mul(&gain, across.T())
+		sp.given = new(mat.Dense)
+		sp.given.Sub(k.given, &less)
+	}
+	for i := range sp.pos {
+		sp.pos[i] = u.AtVec(n2+i) - u.AtVec(n2+dim+i) + sp.own.AtVec(i)
+	}
+	moved.MulVec(k.slope, sp.own)
+	rest.SubVec(&rest, &moved)
+	sp.resid = rest.RawVector().Data
+	sp.ownCov = b.of(rows)
+	sp.ownCov.Add(sp.ownCov, sp.given)
+	sp.jacobian.Sub(sp.jacobian, rows)
+	return sp
 }
 
-// of returns the covariance of linear functions of the block, by rows; rows square.
+// of returns the covariance of linear functions of the block's functions, by rows; rows square.
 func (b *block) of(rows *mat.Dense) *mat.Dense {
-	var own, cov mat.Dense
-	own.Mul(stats.Product(rows, b.own), rows.T())
-	shared := stats.Product(rows, b.shared)
-	cov.Mul(shared, shared.T())
-	cov.Add(&cov, &own)
+	var half, cov mat.Dense
+	half.Mul(rows, b.cov)
+	cov.Mul(&half, rows.T())
 	return &cov
+}
+
+// cov is the covariance of the position, HeadsetDim square.
+func (sp *seatPosterior) cov() *mat.SymDense {
+	d := sp.block.of(sp.jacobian)
+	d.Add(d, sp.given)
+	return stats.Symmetric(d)
 }
 
 // allModels asks each for the seatings of all models.
 const allModels = -1
 
-// each calls f with the posterior of every worn seating of a model, in order, which f must
-// not change.
-func (p *posteriors) each(model int, f func(li int, w *wornSeating, sp *seatPosterior)) {
-	for li, l := range p.fit.listeners {
+// each calls f with the posterior of every worn seating of a model, in order.
+func (fit *panelFit) each(model int, f func(li int, w *wornSeating, sp *seatPosterior)) {
+	for li, l := range fit.listeners {
 		for i := range l.worn {
-			w := &l.worn[i]
-			if model != allModels && w.model != model {
-				continue
+			if w := &l.worn[i]; model == allModels || w.model == model {
+				f(li, w, fit.per[li].seats[i])
 			}
-			if p.seats[w] == nil {
-				p.seats[w] = p.seating(li, w)
-			}
-			f(li, w, p.seats[w])
 		}
 	}
-}
-
-// seatPosterior is the position of one worn seating: its mean, and by spread what is not
-// known of it, which takes far longer.
-type seatPosterior struct {
-	pos   [placing.HeadsetDim]float64
-	own   *mat.VecDense // w: the seating's own part
-	resid []float64     // z − Hu − Jw
-
-	of    *posteriors
-	li    int
-	seat  *wornSeating
-	gain  mat.Dense   // K, HeadsetDim × rows: w = K(z − Hu)
-	known *seatSpread // of spread, nil until it is asked for
-}
-
-// seatSpread is what is not known of a seating's position.
-type seatSpread struct {
-	given    *mat.SymDense // Cov(w|u), HeadsetDim square
-	raw      mat.Dense     // the same as rounding has left it, its two sides not quite alike
-	ownCov   *mat.SymDense // Cov(w), HeadsetDim square
-	jacobian *mat.Dense    // d = jacobian·u + const, HeadsetDim × block
-	block    *block        // Cov(u)
-}
-
-// seating computes the mean of the position of one worn seating.
-func (p *posteriors) seating(li int, w *wornSeating) *seatPosterior {
-	n2, from := 2*p.fit.Bands.N, w.model*p.fit.Block()
-	u := p.fit.per[li].u.SliceVec(from, from+p.fit.Block()).(*mat.VecDense)
-	near := p.fit.positionColumns(w)
-	rows, small := near.Dims()
-	p.h.Slice(0, rows, n2, n2+small).(*mat.Dense).Copy(near)
-	out := &seatPosterior{own: mat.NewVecDense(placing.HeadsetDim, nil), of: p, li: li, seat: w}
-	// K = D J' W
-	out.gain.Mul(p.fit.models[w.model].within, stats.Product(stats.Transposed(w.slope), w.weight))
-	var rest, moved mat.VecDense
-	rest.MulVec(p.h, u)
-	rest.SubVec(w.z, &rest)
-	out.own.MulVec(&out.gain, &rest)
-	for a := range placing.HeadsetDim {
-		out.pos[a] = u.AtVec(n2+a) - u.AtVec(n2+placing.HeadsetDim+a) + out.own.AtVec(a)
-	}
-	moved.MulVec(w.slope, out.own)
-	rest.SubVec(&rest, &moved)
-	out.resid = rest.RawVector().Data
-	return out
-}
-
-// spread is what is not known of the seating's position.
-func (sp *seatPosterior) spread() *seatSpread {
-	if sp.known != nil {
-		return sp.known
-	}
-	fit, w := sp.of.fit, sp.seat
-	n2, d := 2*fit.Bands.N, fit.models[w.model].within
-	s := &seatSpread{block: sp.of.blockOf(sp.li, w.model)}
-	// Cov(w|u) = D − K J D.
-	var kj mat.Dense
-	kj.Mul(&sp.gain, w.slope)
-	s.raw.Mul(&kj, d)
-	s.raw.Sub(d, &s.raw)
-	s.given = stats.Symmetric(&s.raw)
-	near := stats.Product(&sp.gain, fit.positionColumns(w))
-	_, small := near.Dims()
-	kh := mat.NewDense(placing.HeadsetDim, fit.Block(), nil) // K H
-	kh.Copy(sp.gain.Slice(0, placing.HeadsetDim, 0, n2))
-	kh.Slice(0, placing.HeadsetDim, n2, n2+small).(*mat.Dense).Copy(near)
-	own := s.block.of(kh)
-	own.Add(own, &s.raw)
-	s.ownCov = stats.Symmetric(own)
-	// d = apparent − confounded + w = (E − KH)u + Kz.
-	s.jacobian = mat.NewDense(placing.HeadsetDim, fit.Block(), nil)
-	for a := range placing.HeadsetDim {
-		s.jacobian.Set(a, n2+a, 1)
-		s.jacobian.Set(a, n2+placing.HeadsetDim+a, -1)
-	}
-	s.jacobian.Sub(s.jacobian, kh)
-	sp.known = s
-	return s
-}
-
-// cov is the covariance of the position, HeadsetDim square.
-func (s *seatSpread) cov() *mat.SymDense {
-	d := s.block.of(s.jacobian)
-	d.Add(d, &s.raw)
-	return stats.Symmetric(d)
 }

@@ -35,8 +35,8 @@ func (fit *panelFit) maximiseReading() {
 	for i := range fit.per {
 		lf := &fit.per[i]
 		for a := range placing.ReadDim {
-			r := fit.Landmark(0) + a
-			sum += lf.x.AtVec(r)*lf.x.AtVec(r) + lf.covariance(r, r)
+			x, at := lf.x.AtVec(fit.Landmark(0)+a), placing.HeadsetDim+a
+			sum += x*x + lf.blocks[0].x.At(at, at)
 			count++
 		}
 	}
@@ -47,32 +47,28 @@ func (fit *panelFit) maximiseReading() {
 		df += float64(placing.ReadDim * m.mark.Readings)
 	}
 	square := df * now.OneMM * now.OneMM
-	from := 2 * fit.Bands.N
-	fit.seatings.each(allModels, func(_ int, w *wornSeating, sp *seatPosterior) {
+	fit.each(allModels, func(_ int, w *wornSeating, sp *seatPosterior) {
 		if w.read == nil {
 			return
 		}
-		spread := sp.spread()
 		var own [placing.ReadDim]float64 // expected squares, as of a single reading
 		var off float64                  // squares from where all else has the seating, over their variance
 		one := fit.reading.OneMM * fit.reading.OneMM / w.worth
-		rows := mat.NewDense(placing.ReadDim, fit.Block(), nil) // the mean of both cups and the landmark
+		var rows mat.Dense // the mean of both cups and the landmark
+		rows.Mul(middle, sp.jacobian)
 		for a := range placing.ReadDim {
-			for j := range fit.Block() {
-				rows.Set(a, j, (spread.jacobian.At(a, j)+spread.jacobian.At(3+a, j))/2)
-			}
-			at := fit.Landmark(0) + a
+			at := placing.HeadsetDim + a
 			rows.Set(a, at, rows.At(a, at)+1)
 		}
-		known := spread.block.of(rows)
+		known := sp.block.of(&rows)
 		for a := range placing.ReadDim {
 			given := known.At(a, a)
 			for i := range 2 {
 				for k := range 2 {
-					given += spread.given.At(3*i+a, 3*k+a) / 4
+					given += sp.given.At(3*i+a, 3*k+a) / 4
 				}
 			}
-			square := sp.resid[from+a] * sp.resid[from+a]
+			square := sp.beside[a] * sp.beside[a]
 			own[a] = w.worth * (square + given)
 			left := max(1-given/(w.doubtOfReading()*one), 1e-6) // of the residual of the others, as the reading has a say
 			off += square / (left * left) / (one + given/left)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/placing"
@@ -88,24 +89,22 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 	// listener's own, or follows what all share.
 	maps := make([]*mat.Dense, len(fit.listeners))
 	cov = mat.NewSymDense(placing.HeadsetDim, nil)
-	fit.seatings.each(m, func(li int, w *wornSeating, sp *seatPosterior) {
-		spread := sp.spread()
+	fit.each(m, func(li int, w *wornSeating, sp *seatPosterior) {
 		each(w, sp)
 		weight := 1 / (listeners * counts[li])
 		for a := range placing.HeadsetDim {
 			mean[a] += weight * sp.pos[a]
 			for b := a; b < placing.HeadsetDim; b++ {
-				stats.AddSym(cov, a, b, weight*weight*spread.given.At(a, b))
+				stats.AddSym(cov, a, b, weight*weight*sp.given.At(a, b))
 			}
 		}
-		if maps[li] == nil {
-			maps[li] = mat.NewDense(placing.HeadsetDim, fit.Block(), nil)
-		}
 		var part mat.Dense
-		part.Scale(weight, spread.jacobian)
-		maps[li].Add(maps[li], &part)
+		part.Scale(weight, sp.jacobian)
+		if maps[li] != nil {
+			part.Add(maps[li], &part)
+		}
+		maps[li] = &part
 	})
-	from, to := fit.Start(m), fit.Start(m)+fit.Block()
 	_, cols := fit.thetaRoot.Dims()
 	shared := mat.NewDense(placing.HeadsetDim, cols, nil)
 	for li, of := range maps {
@@ -113,10 +112,11 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 			continue
 		}
 		var half, own, root mat.Dense
-		half.Mul(of, fit.per[li].given.Slice(from, to, from, to))
+		b := fit.per[li].blocks[m]
+		half.Mul(of, b.own)
 		own.Mul(&half, of.T())
 		cov.AddSym(cov, stats.Symmetric(&own))
-		root.Mul(of, fit.seatings.blockOf(li, m).shared)
+		root.Mul(of, b.shared)
 		shared.Add(shared, &root)
 	}
 	var v mat.Dense
@@ -130,8 +130,8 @@ func (fit *panelFit) sampleMean(m int, each func(w *wornSeating, sp *seatPosteri
 func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.Model, prior mat.Symmetric, opt seat.Options) position.Offset {
 	s := su.Seatings[w.id]
 	o := position.Offset{ID: s.ID, Subject: s.Subject, Seating: s.Number}
-	o.Ears, o.Headset = placing.Estimates(sp.pos, sp.spread().cov(), prior)
-	known := knownEar(w, prior)
+	o.Ears, o.Headset = placing.Estimates(sp.pos, sp.cov(), prior)
+	known := fit.knownEar(w, prior)
 	ke, kh := placing.Estimates(sp.pos, known, prior)
 	for a := range 3 {
 		o.Headset.Confounded[a] = confoundedShare(kh.Cov[a][a], o.Headset.Cov[a][a])
@@ -150,10 +150,15 @@ func (fit *panelFit) wornOffset(sp *seatPosterior, w *wornSeating, su *position.
 }
 
 // knownEar is the covariance of a seating's position if the ear were known.
-func knownEar(w *wornSeating, prior mat.Symmetric) *mat.SymDense {
-	var wj, info, pinv, cov mat.Dense
-	wj.Mul(w.inner, w.slope)
-	info.Mul(w.slope.T(), &wj)
+func (p *panel) knownEar(w *wornSeating, prior mat.Symmetric) *mat.SymDense {
+	var info, pinv, cov mat.Dense
+	if w.read != nil {
+		info.Mul(middle.T(), middle)
+		info.Scale(1/p.readingVariance(w), &info)
+		info.Add(&info, w.kind.known)
+	} else {
+		info.CloneFrom(w.kind.known)
+	}
 	if pinv.Inverse(prior) == nil {
 		info.Add(&info, &pinv)
 	}
@@ -179,7 +184,7 @@ func (fit *panelFit) confoundMean(m int, w *Worn, cov *mat.SymDense) {
 	for _, l := range fit.listeners {
 		for i := range l.worn {
 			if l.worn[i].model == m {
-				known.AddSym(known, knownEar(&l.worn[i], fit.cov.Between[m]))
+				known.AddSym(known, fit.knownEar(&l.worn[i], fit.cov.Between[m]))
 				count++
 			}
 		}
@@ -257,14 +262,14 @@ func (fit *panelFit) meanDF(m int, mean seat.Estimate, df float64) float64 {
 func (fit *panelFit) people(m int, df float64) seat.Estimate {
 	e := seat.Estimate{DF: df}
 	rows := fit.peopleRows(m)
-	var at mat.VecDense
-	at.MulVec(rows, fit.eta)
-	var half, cov mat.Dense
-	half.Mul(rows, fit.etaCov)
-	cov.Mul(&half, rows.T())
+	var cov mat.Dense
+	cov.Mul(rows, rows.T())
 	prior := placing.WornPrior()
+	position, confounded := fit.Position(m), fit.Confounded(m)
 	for a := range 3 {
-		e.Value[a] = at.AtVec(a)
+		for i := a; i < placing.HeadsetDim; i += 3 {
+			e.Value[a] += (fit.theta.AtVec(position+i) - fit.theta.AtVec(confounded+i)) / 2
+		}
 		for b := range 3 {
 			e.Cov[a][b] = cov.At(a, b)
 		}
@@ -282,18 +287,16 @@ func (f *panelFit) unsettled() []string {
 		f.rounds, f.change, convergedDeviance)}
 }
 
-// peopleRows is the mean position of the people of model m as a linear function of η (3 × columns of L₀).
+// peopleRows is a root of the covariance of the mean position of the people of model m, both ears
+// together: 3 × columns of T, of which it is a linear function.
 func (fit *panelFit) peopleRows(m int) *mat.Dense {
-	_, r0 := fit.root0.Dims()
-	rows := mat.NewDense(3, r0, nil)
+	_, cols := fit.thetaRoot.Dims()
+	rows := mat.NewDense(3, cols, nil)
 	for a := range 3 {
-		for c := range r0 {
-			var v float64
-			for e := range 2 {
-				i := 3*e + a
-				v += (fit.root0.At(fit.Position(m)+i, c) - fit.root0.At(fit.Confounded(m)+i, c)) / 2
-			}
-			rows.Set(a, c, v)
+		row := rows.RawRowView(a)
+		for i := a; i < placing.HeadsetDim; i += 3 {
+			floats.AddScaled(row, 0.5, fit.thetaRoot.RawRowView(fit.Position(m)+i))
+			floats.AddScaled(row, -0.5, fit.thetaRoot.RawRowView(fit.Confounded(m)+i))
 		}
 	}
 	return rows

@@ -42,16 +42,15 @@ func (fit *panelFit) moveStraight() {
 	for m, pm := range fit.models {
 		var mean [placing.HeadsetDim]float64
 		var count float64
-		fit.seatings.each(m, func(_ int, _ *wornSeating, sp *seatPosterior) {
+		fit.each(m, func(_ int, _ *wornSeating, sp *seatPosterior) {
 			for i, v := range sp.pos {
 				mean[i] += v
 			}
 			count++
 		})
+		var cov mat.Dense
 		rows := fit.peopleRows(m)
-		var half, cov mat.Dense
-		half.Mul(rows, fit.etaCov)
-		cov.Mul(&half, rows.T())
+		cov.Mul(rows, rows.T())
 		for a := range 3 {
 			known := math.Max(0, 1-cov.At(a, a)/((prior.At(a, a)+prior.At(a, 3+a))/2))
 			var off float64
