@@ -39,10 +39,16 @@ func (law Law) priorEars(scale float64) *mat.SymDense {
 	n := law.Bands.N
 	c := mat.NewSymDense(law.Width()*n, nil)
 	sd := priorEarSD(law.Bands)
+	one := mat.NewDense(n, n, nil) // of each channel
+	for i := range n {
+		for j := range n {
+			one.Set(i, j, scale*sd[i]*sd[j]*math.Exp(-law.Bands.Octaves(i, j)/EarCorrOctaves))
+		}
+	}
 	for i := range law.Width() * n {
 		for j := i; j < law.Width()*n; j++ {
 			k, l := i/n, j/n
-			v := scale * sd[i%n] * sd[j%n] * math.Exp(-law.Bands.Octaves(i%n, j%n)/EarCorrOctaves)
+			v := one.At(i%n, j%n)
 			switch {
 			case k == l:
 			case k >= law.Models:

@@ -161,12 +161,15 @@ func (fit *panelFit) solve(root0 *mat.Dense) bool {
 // rootOf returns a root of a covariance, and whether it is lower triangular, which it is but for
 // a singular one.
 func rootOf(cov *mat.SymDense) (root *mat.Dense, lower bool) {
-	root = stats.CholeskyRoot(cov)
-	rows, cols := root.Dims()
-	return root, rows == cols && root.At(0, cols-1) == 0
+	whole := mat.NewSymDense(cov.SymmetricDim(), nil)
+	whole.CopySym(cov)
+	if factor, ok := stats.Factorize(whole); ok {
+		return factor.Lower(), true
+	}
+	return stats.EigenRoot(cov, 1e-12), false
 }
 
-// times returns m·root, of L₀, T or a root of between the two.
+// times returns m·root, of a root that is lower triangular where L₀ is.
 func (fit *panelFit) times(m, root *mat.Dense) *mat.Dense {
 	if fit.lower {
 		return stats.TimesLower(m, root)

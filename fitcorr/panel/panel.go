@@ -19,7 +19,7 @@
 // which is one draw; x_s is what a listener has of their own. Λ is the
 // covariance between people (covariances), Λ₀ = L₀L₀' that of θ.
 //
-// Single seatings are marginalised out (evidence), then listeners, θ is solved
+// Single seatings are marginalised out (kind), then listeners (group), θ is solved
 // last (expect); covariances are learned by expectation–maximisation
 // (Dempster, Laird & Rubin, JRSS B 39, 1977; estimate).
 //
