@@ -7,15 +7,15 @@ import (
 	"asworn/fitcorr/stats"
 )
 
-// block is what one curve says of its own unknowns and how they go with the global ones.
+// block is what one curve with a leak says of its own unknowns and how they go with the global ones.
 type block struct {
 	curve int
-	own   int // how many unknowns are its own
+	own   int // how many unknowns are its own: gain and leak
 	at    int // the first global unknown, behind the sealed curve, that it speaks of
-	// x holds the residual, dB, n; then, where the curve leaks, on its own or with the
-	// reference, how its level changes by ln f₀ and ln damping and by the source. wx is x·W.
+	// x holds the residual, dB, n, which objective sets; then how its level changes by ln f₀ and
+	// ln damping and by the source. wx is x·W.
 	x, wx *mat.Dense
-	level []float64    // 20 lg|H|, dB, n: 0 where the curve does not leak
+	level []float64    // 20 lg|H|, dB, n, which objective sets
 	cross *mat.Dense   // own × global
 	rhs   []float64    // own
 	inv   mat.SymDense // inverse of own × own, priors included
@@ -23,38 +23,20 @@ type block struct {
 
 // newBlock prepares curve i.
 func newBlock(j *joint, i int) *block {
-	globals, reference, source := j.globals()
-	bl := &block{curve: i, own: 1, at: reference, level: make([]float64, len(j.freq))}
-	rows := 1
-	if j.leakOf(i).CornerHz > 0 {
-		rows += 2 + j.source.unknowns()
-	}
-	if j.leaks(i) {
-		bl.own, bl.at = 3, source
-	}
-	n := len(j.freq)
-	bl.x, bl.wx = mat.NewDense(rows, n, nil), mat.NewDense(rows, n, nil)
-	bl.cross, bl.rhs = mat.NewDense(bl.own, globals, nil), make([]float64, bl.own)
-	return bl
-}
-
-// residual sets the residual from the level of the leak, and returns it.
-func (bl *block) residual(j *joint) []float64 {
-	r := bl.x.RawRowView(0)
-	for k, h := range bl.level {
-		r[k] = j.left(bl.curve, k, h)
-	}
-	return r
+	globals, _, source := j.globals()
+	const own = 3
+	rows, n := own+j.source.unknowns(), len(j.freq)
+	return &block{curve: i, own: own, at: source, level: make([]float64, n),
+		x: mat.NewDense(rows, n, nil), wx: mat.NewDense(rows, n, nil),
+		cross: mat.NewDense(own, globals, nil), rhs: make([]float64, own)}
 }
 
 // linearise fills in the block at the current values. errSingular where the curve does not
 // determine its own unknowns.
 func (bl *block) linearise(j *joint) error {
 	rows, n := bl.x.Dims()
-	if rows > 1 {
-		fillChange(bl.x.Slice(1, rows, 0, n).(*mat.Dense), bl.level, j, j.leakOf(bl.curve))
-	}
-	r := bl.residual(j)
+	fillChange(bl.x.Slice(1, rows, 0, n).(*mat.Dense), j, j.leak[bl.curve])
+	r := bl.x.RawRowView(0)
 	stats.Multiply(bl.wx, bl.x, j.weight[bl.curve])
 	wr, ones := bl.wx.RawRowView(0), j.weightSum[bl.curve]
 	gain := j.gain[bl.curve]
@@ -71,10 +53,8 @@ func (bl *block) linearise(j *joint) error {
 		bl.rhs[u] = floats.Dot(change, wr)
 		copy(bl.cross.RawRowView(u), bl.wx.RawRowView(u))
 	}
-	if bl.own > 1 {
-		res, slopes := priorTerms(j.leak[bl.curve])
-		addPrior(square, mat.NewVecDense(bl.own, bl.rhs), 1, res, slopes)
-	}
+	res, slopes := priorTerms(j.leak[bl.curve])
+	addPrior(square, mat.NewVecDense(bl.own, bl.rhs), 1, res, slopes)
 	for u := bl.own; u < rows; u++ {
 		for o := range bl.own {
 			bl.cross.Set(o, bl.at+u-bl.own, floats.Dot(bl.x.RawRowView(u), bl.cross.RawRowView(o)[:n]))
@@ -90,12 +70,10 @@ func (bl *block) add(a *mat.SymDense, b *mat.VecDense) {
 	rows, n := bl.x.Dims()
 	wr := bl.wx.RawRowView(0)
 	floats.Add(right[:n], wr)
-	if rows > bl.own {
-		change := bl.x.Slice(bl.own, rows, 0, n).(*mat.Dense)
-		addBeyond(a, bl.at, change, bl.wx.Slice(bl.own, rows, 0, n).(*mat.Dense))
-		for u := range rows - bl.own {
-			right[bl.at+u] += floats.Dot(change.RawRowView(u), wr)
-		}
+	change := bl.x.Slice(bl.own, rows, 0, n).(*mat.Dense)
+	addBeyond(a, bl.at, change, bl.wx.Slice(bl.own, rows, 0, n).(*mat.Dense))
+	for u := range rows - bl.own {
+		right[bl.at+u] += floats.Dot(change.RawRowView(u), wr)
 	}
 	raw := a.RawSymmetric()
 	for o := range bl.own {

@@ -33,11 +33,12 @@ func Fit(freqHz []float64, curves []Curve) (*Result, error) {
 			return nil, err
 		}
 	}
-	est, err := best.judge()
-	if err != nil {
-		return nil, err
+	if best.judged == nil {
+		if best.judged, err = best.judge(); err != nil {
+			return nil, err
+		}
 	}
-	return best.result(est), nil
+	return best.result(best.judged), nil
 }
 
 // muchScatter, in dB at 1 kHz, is more than the place of a cup makes.
@@ -129,6 +130,7 @@ func (j *joint) criterion() float64 {
 // leaves the fit at its minimum.
 func (j *joint) settle() error {
 	const rounds, learning = 4, 2
+	j.judged = nil
 	for round := range rounds {
 		if err := j.fit(noLimit); err != nil {
 			return err
@@ -146,6 +148,7 @@ func (j *joint) settle() error {
 			return err
 		}
 		if !j.reclass(est) && round > 0 {
+			j.judged = est
 			return nil
 		}
 	}
@@ -182,11 +185,11 @@ func (j *joint) seekReference() (found bool, err error) {
 		if err := with.fit(limit); err != nil {
 			return false, err
 		}
-		v := with.objective()
+		eq := newNormal(&with)
+		v := eq.objective()
 		if v >= limit {
 			continue
 		}
-		eq := newNormal(&with)
 		if err := eq.linearise(); err != nil {
 			return false, err
 		}

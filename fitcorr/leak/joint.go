@@ -29,6 +29,8 @@ type joint struct {
 	source    Source
 
 	referenceCov Covariance // set by covariance
+	alike        *pooled    // the curves without a leak for these weights and classes; nil before they are asked for
+	judged       []Estimate // of judge, at these values; nil where it was not asked since
 }
 
 // globals lays out the global unknowns: the sealed curve, then the reference
@@ -59,6 +61,14 @@ func (j *joint) left(i, k int, h float64) float64 {
 		return 0
 	}
 	return j.curves[i].LevelDB[k] - j.sealed[k] - j.gain[i] - h
+}
+
+// residual sets r to what curve i leaves unexplained, dB, n, where its leak makes level, and returns it.
+func (j *joint) residual(i int, r, level []float64) []float64 {
+	for k, h := range level {
+		r[k] = j.left(i, k, h)
+	}
+	return r
 }
 
 // objective is the weighted sum of squares with the priors.

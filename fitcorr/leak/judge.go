@@ -3,6 +3,8 @@ package leak
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -14,6 +16,7 @@ import (
 // determined gets no evidence.
 func (j *joint) judge() ([]Estimate, error) {
 	eq := newNormal(j)
+	eq.objective()
 	if err := eq.linearise(); err != nil {
 		return nil, err
 	}
@@ -26,11 +29,17 @@ func (j *joint) judge() ([]Estimate, error) {
 	level, by := j.referenceLevel()
 	scatter, starts := j.scatter.covariance(j.freq), j.source.starts(j.freq)
 	chi2 := distuv.ChiSquared{K: 2}
-	for i := range j.curves {
-		bl, err := eq.block(i)
-		if err != nil {
-			return nil, err
-		}
+	test := func(i int, one single) {
+		e := &est[i]
+		_, plain := one.gainOnly(nil)
+		_, p, free := one.leaking()
+		e.Params, e.Evidence = p, math.Max(0, plain-free)
+		e.P = chi2.Survival(e.Evidence)
+		e.square, e.squareSE = one.small()
+		e.GainDB = j.gain[i]
+	}
+	for _, bl := range eq.blocks {
+		i := bl.curve
 		shift, left, ok := eq.without(bl)
 		if !ok {
 			continue
@@ -39,15 +48,17 @@ func (j *joint) judge() ([]Estimate, error) {
 		if err != nil {
 			return nil, err
 		}
-		e := &est[i]
-		_, plain := one.gainOnly(nil)
-		_, p, free := one.leaking()
-		e.Params, e.Evidence = p, math.Max(0, plain-free)
-		e.P = chi2.Survival(e.Evidence)
-		e.square, e.squareSE = one.small()
-		e.GainDB = j.gain[i]
-		if j.leaks(i) {
-			e.Cov = bl.covariance(cov, source, j.source.unknowns())
+		test(i, one)
+		est[i].Cov = bl.covariance(cov, source, j.source.unknowns())
+	}
+	spread, ok := eq.spread(by)
+	work := newAmid(len(j.freq))
+	for _, i := range eq.alike.curves {
+		if !ok {
+			break
+		}
+		if one, ok := j.among(i, eq.alike.level, spread, starts, work); ok {
+			test(i, one)
 		}
 	}
 	return est, nil
@@ -89,8 +100,8 @@ func (j *joint) against(i int, level []float64, by *mat.Dense, shift *mat.VecDen
 		v = stats.Symmetric(&spread)
 	}
 	v.AddSym(v, scatter)
-	w, _, err := weightOf(v, j.curves[i].VarDB)
-	if err != nil {
+	w := mat.NewDense(n, n, nil)
+	if _, err := setWeight(w, v, j.curves[i].VarDB, mat.NewSymDense(n, nil)); err != nil {
 		return single{}, err
 	}
 	y := make([]float64, n)
@@ -100,6 +111,68 @@ func (j *joint) against(i int, level []float64, by *mat.Dense, shift *mat.VecDen
 		}
 	}
 	return newSingle(j.freq, j.source, starts, y, w), nil
+}
+
+// amid is work space of among, n × n each: W times the spread, the weight that the next curve
+// overwrites, and its factor.
+type amid struct {
+	once, weight *mat.Dense
+	factor       *mat.SymDense
+}
+
+func newAmid(n int) amid {
+	return amid{mat.NewDense(n, n, nil), mat.NewDense(n, n, nil), mat.NewSymDense(n, nil)}
+}
+
+// among is curve i, without a leak, against the reference level of the others, where reference is what the
+// reference leaks, dB, and spread the covariance of their level with the curve in it, n × n. Leaving it out takes from the equations what it
+// says of the level, W less what its gain takes up, ww'/s with w = W·1. So with T the covariance of the
+// level of the others, (T⁻¹ + W)⁻¹ is M = S − Sww'S/(s + w'Sw), and
+//
+//	(T + W⁻¹)⁻¹ = W − WMW
+//
+// is the weight of the curve against them. It lies beside their level by r + TWr of its residual r with
+// the gain taken off, that is by (T + W⁻¹)·Wr. False where that weight has no inverse.
+func (j *joint) among(i int, reference []float64, spread *mat.Dense, starts []startLeak, work amid) (single, bool) {
+	n := len(j.freq)
+	w, ones := j.weight[i], j.weightSum[i]
+	s := floats.Sum(ones) + 1/(gainSD*gainSD)
+	once, against, factor := work.once, work.weight, work.factor
+	stats.Multiply(once, w, spread)
+	stats.Multiply(against, once, w)
+	taken := mat.NewVecDense(n, nil)
+	taken.MulVec(once, mat.NewVecDense(n, ones))
+	var at mat.VecDense
+	at.MulVec(spread, mat.NewVecDense(n, ones))
+	scale := 1 / (s + floats.Dot(ones, at.RawVector().Data))
+	for k := range n {
+		for l := k; l < n; l++ {
+			v := w.At(k, l) - (against.At(k, l)+against.At(l, k))/2 + scale*taken.AtVec(k)*taken.AtVec(l)
+			against.Set(k, l, v)
+			against.Set(l, k, v)
+			factor.SetSym(k, l, v)
+		}
+		if w.At(k, k) == 0 {
+			factor.SetSym(k, k, 1)
+		}
+	}
+	r := j.residual(i, make([]float64, n), reference)
+	gain := (floats.Dot(ones, r) - j.gain[i]/(gainSD*gainSD)) / s
+	floats.AddConst(-gain, r)
+	y := mat.NewVecDense(n, nil)
+	y.MulVec(w, mat.NewVecDense(n, r))
+	u, ok := stats.Factorize(factor)
+	if !ok {
+		return single{}, false
+	}
+	solveBy(blas64.Triangular(u), y)
+	for k := range n {
+		y.SetVec(k, y.AtVec(k)+j.gain[i]+gain)
+		if w.At(k, k) == 0 {
+			y.SetVec(k, 0)
+		}
+	}
+	return newSingle(j.freq, j.source, starts, y.RawVector().Data, against), true
 }
 
 // reclass sets every curve's class by its evidence and reports whether any
@@ -115,7 +188,7 @@ func (j *joint) reclass(est []Estimate) bool {
 			least = i
 		}
 		if leaks != j.leaks(i) {
-			changed = true
+			changed, j.alike = true, nil
 			j.leak[i] = Params{}
 			if leaks {
 				j.leak[i] = e.Params
@@ -123,6 +196,7 @@ func (j *joint) reclass(est []Estimate) bool {
 		}
 	}
 	if sealed == 0 {
+		changed, j.alike = true, nil
 		j.leak[least] = Params{}
 	}
 	return changed

@@ -37,8 +37,16 @@ type normal struct {
 // newNormal prepares the equations for the weights and classes of j, which must stay.
 func newNormal(j *joint) *normal {
 	n := len(j.freq)
-	globals, _, _ := j.globals()
-	eq := &normal{j: j, alike: newPooled(j), weight: mat.NewDense(n, n, nil), a: mat.NewSymDense(globals, nil), b: mat.NewVecDense(globals, nil)}
+	globals, reference, _ := j.globals()
+	if j.alike == nil {
+		j.alike = newPooled(j)
+	}
+	alike := *j.alike
+	alike.level = make([]float64, n)
+	if reference >= 0 {
+		alike.change = mat.NewDense(globals-reference, n, nil)
+	}
+	eq := &normal{j: j, alike: &alike, weight: mat.NewDense(n, n, nil), a: mat.NewSymDense(globals, nil), b: mat.NewVecDense(globals, nil)}
 	for i := range j.curves {
 		if j.leaks(i) {
 			eq.blocks = append(eq.blocks, newBlock(j, i))
@@ -67,7 +75,7 @@ func (eq *normal) objective() float64 {
 	for _, bl := range eq.blocks {
 		i := bl.curve
 		j.source.levels(bl.level, j.leak[i], j.freq)
-		sum += square(j.weight[i], bl.residual(j)) + j.gain[i]*j.gain[i]/(gainSD*gainSD)
+		sum += square(j.weight[i], j.residual(i, bl.x.RawRowView(0), bl.level)) + j.gain[i]*j.gain[i]/(gainSD*gainSD)
 		prior(j.leak[i])
 	}
 	prior(j.reference)
@@ -78,8 +86,8 @@ func (eq *normal) objective() float64 {
 	return sum
 }
 
-// linearise sets the equations to the current values. errSingular where a curve does not
-// determine its own unknowns.
+// linearise sets the equations to the current values, of which objective was asked last, whose levels
+// it takes. errSingular where a curve does not determine its own unknowns.
 func (eq *normal) linearise() error {
 	j := eq.j
 	_, reference, source := j.globals()
@@ -98,7 +106,6 @@ func (eq *normal) linearise() error {
 	for _, k := range eq.missing { // stays where it is
 		stats.AddSym(eq.a, k, k, 1)
 	}
-	eq.alike.move(j)
 	eq.alike.add(j, eq.a, eq.b)
 	addWeight(eq.a, eq.weight)
 	for _, bl := range eq.blocks {
@@ -119,7 +126,7 @@ func addWeight(a *mat.SymDense, weight *mat.Dense) {
 	}
 }
 
-// solve is the step of the global unknowns and of each curve's own.
+// solve is the step of the global unknowns and of each curve's own; it leaves nothing of the equations.
 func (eq *normal) solve() (global *mat.VecDense, own [][]float64, err error) {
 	global, own = new(mat.VecDense), make([][]float64, len(eq.j.curves))
 	if err := solve(global, eq.a, eq.b); err != nil {
@@ -132,16 +139,8 @@ func (eq *normal) solve() (global *mat.VecDense, own [][]float64, err error) {
 	return global, own, nil
 }
 
-// block is what curve i says, at the values of linearise.
-func (eq *normal) block(i int) (*block, error) {
-	for _, bl := range eq.blocks {
-		if bl.curve == i {
-			return bl, nil
-		}
-	}
-	bl := newBlock(eq.j, i)
-	return bl, bl.linearise(eq.j)
-}
+// steady is what is added to the diagonal of equations that a curve was left out of, dB⁻².
+const steady = 1e-4
 
 // without is by how much the global unknowns move when the curve of a block is left out, and
 // their covariance then; ok is false where the others determine nothing.
@@ -152,25 +151,43 @@ func (eq *normal) without(bl *block) (shift *mat.VecDense, left *mat.SymDense, o
 	bl.add(rest, added)
 	rest.ScaleSym(-1, rest)
 	rest.AddSym(rest, eq.a)
-	for k := range rest.SymmetricDim() {
-		stats.AddSym(rest, k, k, 1e-4)
-	}
-	factor, ok := stats.Factorize(rest)
-	if !ok {
+	if left, ok = steadied(rest); !ok {
 		return nil, nil, false
 	}
-	left, shift = factor.Inverse(), new(mat.VecDense)
+	shift = new(mat.VecDense)
 	// At the minimum what the curves add to the right side sums to zero, so leaving one
 	// out moves the globals by −left·b_i.
 	shift.MulVec(left, added)
 	return shift, left, true
 }
 
+// steadied is the inverse of equations with steady on their diagonal, in their place.
+func steadied(a *mat.SymDense) (*mat.SymDense, bool) {
+	for k := range a.SymmetricDim() {
+		stats.AddSym(a, k, k, steady)
+	}
+	factor, ok := stats.Factorize(a)
+	if !ok {
+		return nil, false
+	}
+	return factor.Inverse(), true
+}
+
+// spread is the covariance of the level of the reference seatings, dB², n × n, of which by is the
+// derivative by the global unknowns.
+func (eq *normal) spread(by *mat.Dense) (*mat.Dense, bool) {
+	cov, ok := steadied(copyOf(eq.a))
+	if !ok {
+		return nil, false
+	}
+	return stats.Product(stats.Product(by, mat.DenseCopyOf(cov)), stats.Transposed(by)), true
+}
+
 // covariance is that of the global unknowns; it sets the joint fit's referenceCov.
 func (eq *normal) covariance() (*mat.SymDense, error) {
 	globals, reference, _ := eq.j.globals()
 	cov := new(mat.SymDense)
-	if err := invert(cov, eq.a); err != nil {
+	if err := invert(cov, copyOf(eq.a)); err != nil {
 		return nil, err
 	}
 	if reference >= 0 {

@@ -22,8 +22,8 @@ type pooled struct {
 	ownY   []float64  // per curve: w'y
 
 	// At the current values.
-	change *mat.Dense    // by what the reference leaks and the source, 2 + source × n; nil where it leaks nothing
-	level  []float64     // 20 lg|H| of the reference, dB, n
+	change *mat.Dense    // by what the reference leaks and the source, 2 + source × n; nil where it leaks nothing (newNormal)
+	level  []float64     // 20 lg|H| of the reference, dB, n (newNormal)
 	x      *mat.VecDense // n, dB
 	wx     *mat.VecDense // ΣW·x
 	own    []float64     // per curve: w'(y − x)
@@ -33,10 +33,7 @@ type pooled struct {
 func newPooled(j *joint) *pooled {
 	n := len(j.freq)
 	p := &pooled{about: j.sealed, weight: mat.NewDense(n, n, nil), kept: mat.NewDense(n, n, nil),
-		wy: make([]float64, n), level: make([]float64, n), x: mat.NewVecDense(n, nil), wx: mat.NewVecDense(n, nil)}
-	if j.reference.CornerHz > 0 {
-		p.change = mat.NewDense(2+j.source.unknowns(), n, nil)
-	}
+		wy: make([]float64, n), x: mat.NewVecDense(n, nil), wx: mat.NewVecDense(n, nil)}
 	y, wy := mat.NewVecDense(n, nil), mat.NewVecDense(n, nil)
 	for i, c := range j.curves {
 		if j.leaks(i) {
@@ -105,7 +102,7 @@ func (p *pooled) add(j *joint, a *mat.SymDense, b *mat.VecDense) {
 	if p.change == nil {
 		return
 	}
-	fillChange(p.change, p.level, j, j.reference)
+	fillChange(p.change, j, j.reference)
 	_, reference, _ := j.globals()
 	addBeyond(a, reference, p.change, stats.Product(p.change, p.kept))
 	rows, _ := p.change.Dims()
@@ -131,11 +128,10 @@ func (p *pooled) steps(j *joint, global *mat.VecDense, own [][]float64) {
 }
 
 // fillChange sets the rows of change to how the level changes, in dB, by ln f₀ and ln damping
-// of leak p and by the unknowns of the source, and level to 20 lg|H|, dB; both have n columns.
-func fillChange(change *mat.Dense, level []float64, j *joint, p Params) {
+// of leak p and by the unknowns of the source; n columns.
+func fillChange(change *mat.Dense, j *joint, p Params) {
 	for k, f := range j.freq {
-		lv := j.source.level(p, f)
-		level[k] = lv.level
+		lv := j.source.slopes(p, f)
 		for u, v := range lv.own {
 			change.Set(u, k, v)
 		}

@@ -35,21 +35,40 @@ const leastScatter = 0.01
 
 // covariance returns the covariance in dB² over freq (Hz).
 func (s Scatter) covariance(freq []float64) *mat.SymDense {
+	c := mat.NewSymDense(len(freq), nil)
+	s.setCovariance(c, freq)
+	return c
+}
+
+// setCovariance sets c to covariance.
+func (s Scatter) setCovariance(c *mat.SymDense, freq []float64) {
 	n := len(freq)
 	sd, oct := make([]float64, n), make([]float64, n)
 	for k, f := range freq {
 		sd[k] = math.Hypot(s.Floor, s.Rise*math.Pow(f/1000, s.Power))
 		oct[k] = math.Log2(f) / s.Width
 	}
-	c := mat.NewSymDense(n, nil)
+	// Frequencies in a geometric series, as those of bands are: what is correlated goes by
+	// how many lie between.
+	step, even := (oct[n-1]-oct[0])/math.Max(1, float64(n-1)), true
+	smooth := make([]float64, n)
 	for k := range n {
-		c.SetSym(k, k, sd[k]*sd[k]+leastScatter*leastScatter)
-		for l := k + 1; l < n; l++ {
-			d := oct[l] - oct[k]
-			c.SetSym(k, l, sd[k]*sd[l]*s.Smooth*math.Exp(-d*d/2))
-		}
+		d := oct[k] - oct[0]
+		even = even && math.Abs(d-float64(k)*step) < 1e-9
+		smooth[k] = s.Smooth * math.Exp(-d*d/2)
 	}
-	return c
+	raw := c.RawSymmetric()
+	for k := range n {
+		row := raw.Data[k*raw.Stride+k:][:n-k]
+		for l := range row {
+			r := smooth[l]
+			if d := oct[k+l] - oct[k]; !even {
+				r = s.Smooth * math.Exp(-d*d/2)
+			}
+			row[l] = sd[k] * sd[k+l] * r
+		}
+		row[0] = sd[k]*sd[k] + leastScatter*leastScatter
+	}
 }
 
 // vector and scatterFrom map to unbounded values and back: the logarithms of Floor, Rise
@@ -75,17 +94,16 @@ func (s Scatter) penalty() float64 {
 	return sum
 }
 
-// weightOf inverts base + diag(variance) over the points of finite variance;
-// rows and columns of the others are zero. It also returns the
-// log-determinant of what it inverts.
-func weightOf(base *mat.SymDense, variance []float64) (*mat.Dense, float64, error) {
+// setWeight sets out to the inverse of base + diag(variance) over the points of finite variance;
+// rows and columns of the others are zero. It returns the log-determinant of what it inverts;
+// work is scratch, n × n.
+func setWeight(out *mat.Dense, base *mat.SymDense, variance []float64, work *mat.SymDense) (float64, error) {
 	use := finite(variance)
-	n := base.SymmetricDim()
-	out := mat.NewDense(n, n, nil)
+	out.Zero()
 	if len(use) == 0 {
-		return out, 0, nil
+		return 0, nil
 	}
-	sub := mat.NewSymDense(len(use), nil)
+	sub := work.SliceSym(0, len(use)).(*mat.SymDense)
 	to, from := sub.RawSymmetric(), base.RawSymmetric()
 	for a, k := range use {
 		row := to.Data[a*to.Stride+a:]
@@ -96,7 +114,7 @@ func weightOf(base *mat.SymDense, variance []float64) (*mat.Dense, float64, erro
 	}
 	factor, ok := stats.Factorize(sub)
 	if !ok {
-		return nil, 0, errSingular
+		return 0, errSingular
 	}
 	logDet := factor.LogDet()
 	inverse := factor.Inverse().RawSymmetric()
@@ -107,7 +125,7 @@ func weightOf(base *mat.SymDense, variance []float64) (*mat.Dense, float64, erro
 			weight.Data[k*weight.Stride+l], weight.Data[l*weight.Stride+k] = row[b], row[b]
 		}
 	}
-	return out, logDet, nil
+	return logDet, nil
 }
 
 func finite(v []float64) []int {

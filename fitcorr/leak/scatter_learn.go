@@ -11,18 +11,23 @@ import (
 )
 
 // weigh sets the weight of every curve: the inverse of scatter plus noise,
-// with the points left out that have no finite variance.
+// with the points left out that have no finite variance. Copies of the fit share the weights.
 func (j *joint) weigh(s Scatter) error {
-	base := s.covariance(j.freq)
-	j.scatter = s
-	j.weight, j.logDet = make([]*mat.Dense, len(j.curves)), make([]float64, len(j.curves))
-	j.weightSum = make([][]float64, len(j.curves))
+	n, base := len(j.freq), s.covariance(j.freq)
+	j.scatter, j.alike = s, nil
+	if j.weight == nil {
+		j.logDet = make([]float64, len(j.curves))
+		for range j.curves {
+			j.weight, j.weightSum = append(j.weight, mat.NewDense(n, n, nil)), append(j.weightSum, make([]float64, n))
+		}
+	}
+	work := mat.NewSymDense(n, nil)
 	for i, c := range j.curves {
 		var err error
-		if j.weight[i], j.logDet[i], err = weightOf(base, c.VarDB); err != nil {
+		if j.logDet[i], err = setWeight(j.weight[i], base, c.VarDB, work); err != nil {
 			return err
 		}
-		j.weightSum[i] = make([]float64, len(j.freq))
+		clear(j.weightSum[i])
 		for k := range j.freq {
 			floats.Add(j.weightSum[i], j.weight[i].RawRowView(k))
 		}
@@ -33,11 +38,11 @@ func (j *joint) weigh(s Scatter) error {
 // scatterCurves bounds the curves that the scatter is learnt from, for speed.
 const scatterCurves = 20
 
-// leftOver is one curve's residual on its valid points, with the columns of
-// its gain and leak behind it.
+// leftOver is one curve's residual on its valid points, with what its gain and leak
+// change behind it.
 type leftOver struct {
 	use      []int
-	columns  *mat.Dense // residual first, then the columns to project out
+	rows     *mat.Dense // residual first, then what is projected out, by the points
 	variance []float64  // of the noise
 }
 
@@ -50,27 +55,27 @@ func (j *joint) learnScatter() Scatter {
 	stride := 1 + (len(j.curves)-1)/scatterCurves
 	grow := math.Sqrt(float64(len(j.curves)) / math.Max(1, float64(len(j.curves)-1)))
 	for i := 0; i < len(j.curves); i += stride {
-		leaks, cols := j.leaks(i), 2
+		leaks, rows := j.leaks(i), 2
 		if leaks {
-			cols = 4
+			rows = 4
 		}
 		d := leftOver{use: finite(j.curves[i].VarDB)}
-		if len(d.use) <= cols {
+		if len(d.use) <= rows {
 			continue
 		}
 		h := make([]float64, n)
 		if p := j.leakOf(i); p.CornerHz > 0 {
 			j.source.levels(h, p, j.freq)
 		}
-		d.columns = mat.NewDense(len(d.use), cols, nil)
+		d.rows = mat.NewDense(rows, len(d.use), nil)
 		for a, k := range d.use {
 			d.variance = append(d.variance, j.curves[i].VarDB[k])
-			d.columns.Set(a, 0, grow*j.left(i, k, h[k]))
-			d.columns.Set(a, 1, 1)
+			d.rows.Set(0, a, grow*j.left(i, k, h[k]))
+			d.rows.Set(1, a, 1)
 			if leaks {
-				lv := j.source.level(j.leak[i], j.freq[k])
-				d.columns.Set(a, 2, lv.own[0])
-				d.columns.Set(a, 3, lv.own[1])
+				lv := j.source.slopes(j.leak[i], j.freq[k])
+				d.rows.Set(2, a, lv.own[0])
+				d.rows.Set(3, a, lv.own[1])
 			}
 		}
 		data = append(data, d)
@@ -79,10 +84,10 @@ func (j *joint) learnScatter() Scatter {
 	if len(data) < 2 {
 		return from
 	}
-	cov, work := mat.NewSymDense(n, nil), mat.NewDense(n, 4, nil)
+	base, cov, work := mat.NewSymDense(n, nil), mat.NewSymDense(n, nil), mat.NewDense(4, n, nil)
 	cost := func(x []float64) float64 {
 		s := scatterFrom(x)
-		base := s.covariance(j.freq)
+		s.setCovariance(base, j.freq)
 		sum := s.penalty()
 		for _, d := range data {
 			sum += d.restricted(base, cov, work)
@@ -101,47 +106,56 @@ func (j *joint) learnScatter() Scatter {
 // restricted returns −2 times the restricted log-likelihood of the residual
 // with covariance base + noise, constants left out; cov and work are scratch.
 func (d leftOver) restricted(base, cov *mat.SymDense, work *mat.Dense) float64 {
-	m := len(d.use)
-	_, cols := d.columns.Dims()
-	v, to := cov.SliceSym(0, m).(*mat.SymDense), work.Slice(0, m, 0, cols).(*mat.Dense)
+	rows, m := d.rows.Dims()
+	v := cov.SliceSym(0, m).(*mat.SymDense)
 	raw, from := v.RawSymmetric(), base.RawSymmetric()
 	for a, k := range d.use {
-		row := raw.Data[a*raw.Stride : a*raw.Stride+m]
-		for b := a; b < m; b++ {
-			row[b] = from.Data[k*from.Stride+d.use[b]]
+		row := raw.Data[a*raw.Stride+a : a*raw.Stride+m]
+		if whole := from.Data[k*from.Stride+k : k*from.Stride+from.N]; len(whole) == len(row) {
+			copy(row, whole) // no point behind it is left out
+		} else {
+			for b, l := range d.use[a:] {
+				row[b] = whole[l-k]
+			}
 		}
-		row[a] += d.variance[a]
+		row[0] += d.variance[a]
 	}
-	to.Copy(d.columns)
 	u, ok := stats.Factorize(v)
 	if !ok {
 		return math.Inf(1)
 	}
-	u.Whiten(to)
-	sum, y := u.LogDet(), to.RawMatrix()
-	// Orthogonalise the columns one after the other (modified Gram–Schmidt),
-	// the residual last.
-	dot := func(p, q int) (s float64) {
-		for a := range m {
-			s += y.Data[a*y.Stride+p] * y.Data[a*y.Stride+q]
-		}
-		return s
+	// The rows whitened, and log|V| by products, since a logarithm takes longer.
+	sum, det := 0.0, 1.0
+	for p := range rows {
+		copy(work.RawRowView(p), d.rows.RawRowView(p))
 	}
-	for p := 1; p < cols; p++ {
-		norm := dot(p, p)
+	for a := range m {
+		own := u.Data[a*u.Stride+a : a*u.Stride+m]
+		for p := range rows {
+			y := work.RawRowView(p)[a:m]
+			y[0] /= own[0]
+			floats.AddScaled(y[1:], -y[0], own[1:])
+		}
+		if det *= own[0]; det < 1e-100 || det > 1e100 {
+			sum, det = sum+2*math.Log(det), 1
+		}
+	}
+	sum += 2 * math.Log(det)
+	// Orthogonalise the rows one after the other (modified Gram–Schmidt), the residual last.
+	for p := 1; p < rows; p++ {
+		y := work.RawRowView(p)[:m]
+		norm := floats.Dot(y, y)
 		if norm <= 0 {
 			return math.Inf(1)
 		}
 		sum += math.Log(norm)
-		for q := range cols {
-			if q != 0 && q <= p {
-				continue
-			}
-			t := dot(p, q) / norm
-			for a := range m {
-				y.Data[a*y.Stride+q] -= t * y.Data[a*y.Stride+p]
+		for q := range rows {
+			if q == 0 || q > p {
+				x := work.RawRowView(q)[:m]
+				floats.AddScaled(x, -floats.Dot(y, x)/norm, y)
 			}
 		}
 	}
-	return sum + dot(0, 0)
+	left := work.RawRowView(0)[:m]
+	return sum + floats.Dot(left, left)
 }

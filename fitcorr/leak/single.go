@@ -95,11 +95,12 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 		}
 	}
 	// Rows: by the gain and by the leak, then the residual.
-	x, wx, h := mat.NewDense(4, n, nil), mat.NewDense(4, n, nil), make([]float64, n)
+	x, wx, h, level := mat.NewDense(4, n, nil), mat.NewDense(4, n, nil), make([]float64, n), make([]float64, n)
+	o.source.levels(level, best, o.freq)
 	for range 12 {
 		for k, f := range o.freq {
-			lv := o.source.level(best, f)
-			for u, v := range [...]float64{1, lv.own[0], lv.own[1], o.y[k] - gain - lv.level} {
+			lv := o.source.slopes(best, f)
+			for u, v := range [...]float64{1, lv.own[0], lv.own[1], o.y[k] - gain - level[k]} {
 				x.Set(u, k, v)
 			}
 		}
@@ -122,6 +123,7 @@ func (o single) leaking() (gain float64, best Params, chi float64) {
 			p := move(best, scale*d.AtVec(1), scale*d.AtVec(2))
 			if v, c, g := cost(p, o.source.levels(h, p, o.freq)); v < now {
 				now, best, chi, gain = v, p, c, g
+				copy(level, h)
 				break
 			}
 		}

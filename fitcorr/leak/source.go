@@ -103,16 +103,21 @@ type slope struct {
 	bySource [mostSourceTerms]float64 // by the unknowns of Source
 }
 
-// level returns 20 lg|H| at f Hz of leak p on source s, with derivatives: with
-// the numerator over G + N, P = GN − e(G + N),
-// ln|H| = Re(ln P − ln(G + N) − ln(G − e)).
+// level returns 20 lg|H| at f Hz of leak p on source s, with derivatives.
 func (s Source) level(p Params, f float64) slope {
+	out := s.slopes(p, f)
+	out.level = s.levelDB(p, f)
+	return out
+}
+
+// slopes is level without the level: with the numerator over G + N, P = GN − e(G + N),
+// ln|H| = Re(ln P − ln(G + N) − ln(G − e)).
+func (s Source) slopes(p Params, f float64) (out slope) {
 	x, y := f/p.CornerHz, f/seriesHz
 	n := complex(-x*x, p.Damping*x)
 	g, e := s.at(f)
 	sum, rest := g+n, g-e
 	num := g*n - e*sum
-	out := slope{level: levelOf(num, sum*rest)}
 	byNum, bySum, byRest := 1/num, 1/sum, 1/rest
 	byN := rest*byNum - bySum
 	byG := (n-e)*byNum - bySum - byRest
