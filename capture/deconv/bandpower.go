@@ -19,9 +19,10 @@ const guard = 32
 // |H(f)|² over each band. High bands are read off one transform of the
 // response. Low bands, narrower than its bins, are read off a second one: the
 // response is decimated by cutting its spectrum short under a smooth taper and
-// padded with zeros until the narrowest band spans binsPerBand bins. Zero
-// padding adds no resolution; it evaluates the same transform more finely, so
-// that the integral over a band is right however narrow the band is.
+// padded with zeros. Zero padding adds no resolution; it evaluates the same
+// transform more finely, so that the integral over a band is right however narrow
+// the band is. The grid is such that the narrowest band spans binsPerBand bins; of it
+// every few are worked out, from which all others follow (quadrature).
 //
 // A BandPower keeps its plans and buffers and is not safe for use by several
 // goroutines.
@@ -42,8 +43,8 @@ type BandPower struct {
 	fine      *FFT
 	fineSeq   []float64
 	fineSpec  []complex128
-	fineHz    float64
 	fineTop   int
+	means     []quadrature // of the low bands
 }
 
 // NewBandPower returns a BandPower for responses of up to length samples at
@@ -84,11 +85,21 @@ func NewBandPower(rateHz float64, length int, bands []band.Band) (*BandPower, er
 	}
 	narrow := bands[0].Upper - bands[0].Lower
 	g := FastLen(max(m, int(binsPerBand*rateHz/float64(d)/narrow)))
-	b.fine = NewFFT(g)
-	b.fineHz = rateHz / float64(d) / float64(g)
+	every := g / (oversampling * m)
+	for every > 1 && g%(2*every) != 0 {
+		every--
+	}
+	every = max(1, every)
+	b.fine = NewFFT(g / every)
+	fineHz := rateHz / float64(d) / float64(g)
 	b.fineSeq = make([]float64, m)
 	b.fineSpec = make([]complex128, b.fine.Bins())
-	b.fineTop = min(b.fine.Bins(), int(bands[b.low-1].Upper/b.fineHz)+2)
+	kernel := kernel(every)
+	for _, bd := range bands[:b.low] {
+		q := newQuadrature(bd.Lower/fineHz, bd.Upper/fineHz, every, kernel)
+		b.means = append(b.means, q)
+		b.fineTop = max(b.fineTop, q.first+len(q.weights))
+	}
 	b.power = make([]float64, max(b.fullTop, b.fineTop))
 	return b, nil
 }
@@ -116,7 +127,9 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	for k, c := range b.fineSpec[:b.fineTop] {
 		b.power[k] = real(c)*real(c) + imag(c)*imag(c)
 	}
-	MeanOver(dst[:b.low], b.power[:b.fineTop], b.fineHz, b.bands[:b.low])
+	for i, q := range b.means {
+		dst[i] = q.of(b.power)
+	}
 }
 
 // MeanOver writes to dst the mean over each band of a density given at the frequencies 0,
