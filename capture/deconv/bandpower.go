@@ -34,7 +34,6 @@ type BandPower struct {
 	full      *FFT
 	seq       []float64
 	spec      []complex128
-	power     []float64
 	fullHz    float64
 	fullTop   int
 	short     *FFT // of the decimated length
@@ -44,6 +43,7 @@ type BandPower struct {
 	fineSeq   []float64
 	fineSpec  []complex128
 	fineTop   int
+	power     []float64
 	means     []quadrature // of the low bands
 }
 
@@ -72,7 +72,6 @@ func NewBandPower(rateHz float64, length int, bands []band.Band) (*BandPower, er
 		b.low++
 	}
 	b.fullTop = min(b.full.Bins(), int(bands[len(bands)-1].Upper/b.fullHz)+2)
-	b.power = make([]float64, b.fullTop)
 	if b.low == 0 {
 		return b, nil
 	}
@@ -100,7 +99,7 @@ func NewBandPower(rateHz float64, length int, bands []band.Band) (*BandPower, er
 		b.means = append(b.means, q)
 		b.fineTop = max(b.fineTop, q.first+len(q.weights))
 	}
-	b.power = make([]float64, max(b.fullTop, b.fineTop))
+	b.power = make([]float64, b.fineTop)
 	return b, nil
 }
 
@@ -112,10 +111,7 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	}
 	copy(b.seq[b.offset:], h)
 	b.full.Forward(b.spec, b.seq[:b.offset+len(h)])
-	for k, c := range b.spec[:b.fullTop] {
-		b.power[k] = real(c)*real(c) + imag(c)*imag(c)
-	}
-	MeanOver(dst[b.low:], b.power[:b.fullTop], b.fullHz, b.bands[b.low:])
+	MeanPowerOver(dst[b.low:], b.spec[:b.fullTop], b.fullHz, b.bands[b.low:])
 	if b.low == 0 {
 		return
 	}
@@ -130,45 +126,4 @@ func (b *BandPower) Mean(dst []float64, h []float64) {
 	for i, q := range b.means {
 		dst[i] = q.of(b.power)
 	}
-}
-
-// MeanOver writes to dst the mean over each band of a density given at the frequencies 0,
-// stepHz, 2·stepHz … and taken to be linear between them and zero above the last. dst has
-// the length of bands and the unit of the density; a band above the last frequency gets
-// 0.
-func MeanOver(dst, density []float64, stepHz float64, bands []band.Band) {
-	for i, bd := range bands {
-		dst[i] = integrate(density, bd.Lower/stepHz, bd.Upper/stepHz) * stepHz / (bd.Upper - bd.Lower)
-	}
-}
-
-// integrate returns the integral from a to b, in bins, of the piecewise linear
-// function through p.
-func integrate(p []float64, a, b float64) float64 {
-	top := float64(len(p) - 1)
-	a, b = max(a, 0), min(b, top)
-	if !(a < b) {
-		return 0
-	}
-	at := func(x float64) float64 {
-		k := int(x)
-		if k >= len(p)-1 {
-			return p[len(p)-1]
-		}
-		t := x - float64(k)
-		return p[k]*(1-t) + p[k+1]*t
-	}
-	ka, kb := int(a)+1, int(b) // first and last whole bins inside
-	if ka > kb {
-		return (b - a) * (at(a) + at(b)) / 2
-	}
-	sum := (float64(ka) - a) * (at(a) + p[ka]) / 2
-	sum += (b - float64(kb)) * (p[kb] + at(b)) / 2
-	if kb > ka {
-		sum += (p[ka] + p[kb]) / 2
-		for _, v := range p[ka+1 : kb] {
-			sum += v
-		}
-	}
-	return sum
 }

@@ -5,14 +5,35 @@ import (
 	"math/cmplx"
 )
 
-// Energy returns Σ|s|². It adds up in two parts, which do not wait for each other.
+// Energy returns Σ|s|². It adds up in four parts, which do not wait for each other.
 func Energy(s []complex128) float64 {
-	var re, im float64
+	var re, im, re2, im2 float64
+	for ; len(s) > 1; s = s[2:] {
+		a, b := s[0], s[1]
+		re += real(a) * real(a)
+		im += imag(a) * imag(a)
+		re2 += real(b) * real(b)
+		im2 += imag(b) * imag(b)
+	}
 	for _, v := range s {
 		re += real(v) * real(v)
 		im += imag(v) * imag(v)
 	}
-	return re + im
+	return re + im + (re2 + im2)
+}
+
+// WeightedEnergy returns Σw|s|², in two parts likewise. The weights are as many as s.
+func WeightedEnergy(s []complex128, w []float64) float64 {
+	var even, odd float64
+	for ; len(s) > 1 && len(w) > 1; s, w = s[2:], w[2:] {
+		a, b := s[0], s[1]
+		even += (real(a)*real(a) + imag(a)*imag(a)) * w[0]
+		odd += (real(b)*real(b) + imag(b)*imag(b)) * w[1]
+	}
+	for i, v := range s {
+		even += (real(v)*real(v) + imag(v)*imag(v)) * w[i]
+	}
+	return even + odd
 }
 
 // Advance moves a signal of n samples earlier by shift samples.

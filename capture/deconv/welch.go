@@ -1,6 +1,10 @@
 package deconv
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // Welch estimates power spectral densities by averaging the periodograms of
 // Hann-windowed segments that overlap by half (P. Welch, IEEE Trans. Audio
@@ -36,15 +40,8 @@ func (w *Welch) Density(dst, x []float64) {
 	n := w.Size()
 	count := 0
 	for at := 0; at+n <= len(x); at += n / 2 {
-		mean := 0.0
-		for _, v := range x[at : at+n] {
-			mean += v
-		}
-		mean /= float64(n)
-		w.segment.Power(w.power, x[at:at+n], mean)
-		for k, v := range w.power {
-			dst[k] += v
-		}
+		w.segment.Power(w.power, x[at:at+n], floats.Sum(x[at:at+n])/float64(n))
+		floats.Add(dst, w.power)
 		count++
 	}
 	for k := range dst {

@@ -104,6 +104,7 @@ func (p *Plan) Invert(dst, reference []complex128) {
 			dst[k] = 0
 			continue
 		}
-		dst[k] = complex(real(r)/e, -imag(r)/e)
+		e = 1 / e
+		dst[k] = complex(real(r)*e, -imag(r)*e)
 	}
 }

@@ -124,14 +124,8 @@ func coherence(t *take.Take, b *take.Desk) []float64 {
 	p := t.Bench
 	rest, all := make([]float64, len(p.Bands)), make([]float64, len(p.Bands))
 	step := p.RateHz / float64(p.N)
-	for k, v := range b.Misfit {
-		b.Density[k] = real(v)*real(v) + imag(v)*imag(v)
-	}
-	deconv.MeanOver(rest, b.Density, step, p.Bands)
-	for k, v := range b.Mean {
-		b.Density[k] = real(v)*real(v) + imag(v)*imag(v)
-	}
-	deconv.MeanOver(all, b.Density, step, p.Bands)
+	deconv.MeanPowerOver(rest, b.Misfit, step, p.Bands)
+	deconv.MeanPowerOver(all, b.Mean, step, p.Bands)
 	for i := range all {
 		if all[i] > 0 {
 			all[i] = max(0, 1-rest[i]/all[i])

@@ -20,11 +20,8 @@ func harmonics(t *take.Take, b *take.Desk, e study.Ear, whole int, gain float64)
 			seq[i] *= gain * w
 		}
 		b.Harm.Forward(b.HarmSpec, seq)
-		for k, v := range b.HarmSpec {
-			b.HarmPower[k] = real(v)*real(v) + imag(v)*imag(v)
-		}
 		out := make([]float64, len(p.Bands))
-		deconv.MeanOver(out[:h.Count], b.HarmPower, p.RateHz/float64(p.HarmN), h.Bands[:h.Count])
+		deconv.MeanPowerOver(out[:h.Count], b.HarmSpec, p.RateHz/float64(p.HarmN), h.Bands[:h.Count])
 		for i := range out {
 			if i >= h.Count || !r.Valid[i] || out[i] == 0 {
 				out[i] = response.NoLevelDB

@@ -19,22 +19,14 @@ type noiseSpectrum struct {
 // noise puts together what the lead silence, the differences of the repeats
 // and, failing both, the rest of the impulse response say about the noise of
 // one ear.
-func noise(t *take.Take, b *take.Desk, e study.Ear, whole int) noiseSpectrum {
+func noise(t *take.Take, b *take.Desk, e study.Ear, whole int, repeats noiseSpectrum, okRepeats bool) noiseSpectrum {
 	lead, okLead := noiseFromLead(t, b, e)
-	used := 0
-	for _, w := range t.Keep {
-		if w > 0 {
-			used++
-		}
-	}
-	if used < 2 {
-		if okLead {
-			return lead
-		}
+	switch {
+	case !okRepeats && !okLead:
 		return noiseFromRest(t, b, whole)
-	}
-	repeats := noiseFromRepeats(t, b, e, used)
-	if !okLead {
+	case !okRepeats:
+		return lead
+	case !okLead:
 		return repeats
 	}
 	// Where the two agree they are pooled. Where they do not the larger one
@@ -92,14 +84,15 @@ func AverageInverse(t *take.Take, b *take.Desk, e study.Ear) {
 	if e == study.Right && t.X[take.Left] != nil && p.Correct[take.Left] == nil && p.Correct[take.Right] == nil {
 		return // as for the left ear
 	}
-	for k, v := range p.Buf.Inverse {
-		if c := p.Correct[e]; c != nil {
-			v *= c[k]
+	inverse := p.Buf.Inverse
+	if c := p.Correct[e]; c != nil {
+		inverse = b.Mean
+		for k, v := range p.Buf.Inverse {
+			inverse[k] = v * c[k]
 		}
-		b.Density[k] = real(v)*real(v) + imag(v)*imag(v)
 	}
 	t.Inverse[e] = make([]float64, len(p.Bands))
-	deconv.MeanOver(t.Inverse[e], b.Density, p.RateHz/float64(p.N), p.Bands)
+	deconv.MeanPowerOver(t.Inverse[e], inverse, p.RateHz/float64(p.N), p.Bands)
 }
 
 func inversePower(t *take.Take, e study.Ear) []float64 {
@@ -109,40 +102,12 @@ func inversePower(t *take.Take, e study.Ear) []float64 {
 	return t.Inverse[e]
 }
 
-// noiseFromRepeats takes the scatter of the repeats about their mean.
-func noiseFromRepeats(t *take.Take, b *take.Desk, e study.Ear, used int) noiseSpectrum {
-	p := t.Bench
-	density, mean := b.Density[:p.Bins()], b.Mean[:p.Bins()]
-	first := t.FirstKept()
-	for i, v := range t.Spectrum(first, int(e))[:len(density)] {
-		d := v - mean[i]
-		density[i] = real(d)*real(d) + imag(d)*imag(d)
-	}
-	for k := first + 1; k < len(t.Keep); k++ {
-		if t.Keep[k] == 0 {
-			continue
-		}
-		for i, v := range t.Spectrum(k, int(e))[:len(density)] {
-			d := v - mean[i]
-			density[i] += real(d)*real(d) + imag(d)*imag(d)
-		}
-	}
-	seconds := float64(p.Segment) / p.RateHz * float64(used-1)
-	bands, freedom := p.Widened(seconds)
-	out := noiseSpectrum{make([]float64, len(p.Bands)), freedom}
-	deconv.MeanOver(out.density, b.Density, p.RateHz/float64(p.N), bands)
-	for i := range out.density {
-		out.density[i] /= float64(used-1) * float64(p.Segment)
-	}
-	return out
-}
-
 // noiseFromRest takes what the windows leave of the impulse response. Late
 // reverberation and higher harmonics count as noise there.
 func noiseFromRest(t *take.Take, b *take.Desk, whole int) noiseSpectrum {
 	p := t.Bench
 	if p.Smooth != nil {
-		return noiseOf(t, b, b.Misfit, float64(len(p.Window)))
+		return noiseOf(t, b.Misfit, float64(len(p.Window)))
 	}
 	at := func(i int) int { return ((i % p.N) + p.N) % p.N }
 	copy(b.Segment, b.Impulse)
@@ -157,21 +122,18 @@ func noiseFromRest(t *take.Take, b *take.Desk, whole int) noiseSpectrum {
 		gone += float64(len(h.Window))
 	}
 	b.FFT.Forward(b.Mean, b.Segment)
-	return noiseOf(t, b, b.Mean, gone)
+	return noiseOf(t, b.Mean, gone)
 }
 
 // noiseOf returns the noise whose spectrum is given; gone samples of it were
 // taken out.
-func noiseOf(t *take.Take, b *take.Desk, spectrum []complex128, gone float64) noiseSpectrum {
+func noiseOf(t *take.Take, spectrum []complex128, gone float64) noiseSpectrum {
 	p := t.Bench
-	for i, v := range spectrum {
-		b.Density[i] = real(v)*real(v) + imag(v)*imag(v)
-	}
 	recorded := min(p.Segment, t.Total-t.Cut[t.FirstKept()]) // the file may end early
 	left := max(float64(recorded)-gone, 1)
 	bands, freedom := p.Widened(left / p.RateHz)
 	out := noiseSpectrum{make([]float64, len(p.Bands)), freedom}
-	deconv.MeanOver(out.density, b.Density, p.RateHz/float64(p.N), bands)
+	deconv.MeanPowerOver(out.density, spectrum, p.RateHz/float64(p.N), bands)
 	for i := range out.density {
 		out.density[i] /= left
 	}

@@ -14,21 +14,7 @@ import (
 // Respond makes the response of one ear from the responses of its repeats.
 func Respond(t *take.Take, b *take.Desk, e study.Ear) {
 	p := t.Bench
-	mean := b.Mean[:p.Bins()]
-	first := t.FirstKept()
-	for i, v := range t.Spectrum(first, int(e))[:len(mean)] {
-		mean[i] = complex(t.Keep[first]*real(v), t.Keep[first]*imag(v))
-	}
-	for k := first + 1; k < len(t.Keep); k++ {
-		if w := t.Keep[k]; w != 0 {
-			for i, v := range t.Spectrum(k, int(e))[:len(mean)] {
-				mean[i] += complex(w*real(v), w*imag(v))
-			}
-		}
-	}
-	if p.Smooth == nil {
-		p.FillBelow(b.Mean, p.Buf.Reach)
-	}
+	repeats, several := average(t, b, e)
 	b.FFT.Inverse(b.Impulse, b.Mean)
 	peak := t.Onset(b.Impulse)
 	whole := int(math.Floor(peak))
@@ -52,7 +38,7 @@ func Respond(t *take.Take, b *take.Desk, e study.Ear) {
 	}
 	b.Levels.Mean(b.Power, r.Impulse)
 
-	noise := noise(t, b, e, whole)
+	noise := noise(t, b, e, whole, repeats, several)
 	share := 0.0
 	for _, w := range t.Keep {
 		share += w * w

@@ -48,25 +48,24 @@ type buffers struct {
 // buffers that nobody else uses meanwhile. Nothing on it is meant to last from
 // one part to the next.
 type Desk struct {
-	FFT       *deconv.FFT
-	Eighth    *deconv.FFT // of N/8 samples, made when needed
-	Levels    *deconv.BandPower
-	Harm      *deconv.FFT
-	Welch     *deconv.Welch       // made when needed
-	Segment   []float64           // N samples: a repeat that was cut out
-	Impulse   []float64           // N samples
-	Mean      []complex128        // spectrum, per bin
-	Misfit    []complex128        // of the fit, where there is one
-	Density   []float64           // per bin
-	Power     []float64           // per band
-	PSD       []float64           // by Welch
-	Frames    *deconv.Periodogram // made when needed
-	Columns   []float64           // of the powers of frames, bin by bin
-	Floor     []float64           // of each frame of the excitation, median power over the bins; made when needed
-	Whole     []float64           // … and power of all bins
-	HarmSeq   []float64           // HarmN samples
-	HarmSpec  []complex128
-	HarmPower []float64 // per bin of HarmN samples
+	FFT      *deconv.FFT
+	Eighth   *deconv.FFT // of N/8 samples, made when needed
+	Levels   *deconv.BandPower
+	Harm     *deconv.FFT
+	Welch    *deconv.Welch       // made when needed
+	Segment  []float64           // N samples: a repeat that was cut out
+	Impulse  []float64           // N samples
+	Mean     []complex128        // spectrum, per bin
+	Misfit   []complex128        // of the fit, where there is one
+	Density  []float64           // per bin
+	Power    []float64           // per band
+	PSD      []float64           // by Welch
+	Frames   *deconv.Periodogram // made when needed
+	Columns  []float64           // of the powers of frames, bin by bin
+	Floor    []float64           // of each frame of the excitation, median power over the bins; made when needed
+	Whole    []float64           // … and power of all bins
+	HarmSeq  []float64           // HarmN samples
+	HarmSpec []complex128
 }
 
 func newDesk(c *excitation.Plan) (*Desk, error) {
@@ -76,7 +75,6 @@ func newDesk(c *excitation.Plan) (*Desk, error) {
 		d.Harm = deconv.NewFFT(c.HarmN)
 		d.HarmSeq = make([]float64, c.HarmN)
 		d.HarmSpec = make([]complex128, d.Harm.Bins())
-		d.HarmPower = make([]float64, d.Harm.Bins())
 	}
 	var err error
 	d.Levels, err = deconv.NewBandPower(c.RateHz, len(c.Window), c.Bands)

@@ -95,17 +95,14 @@ func (t *Take) cutOut(d *Desk, k, role int) (seg []float64, offset float64) {
 // readLevel reads the level of the sweep off the spectrum of a repeat.
 func (t *Take) readLevel(s []complex128, role int) {
 	p := t.Bench
-	flat := deconv.Energy(s)
 	if role == Loopback {
-		t.refGain = math.Sqrt(flat / p.Energy)
-		level := response.Decibels(flat / p.Energy)
+		share := deconv.Energy(s) / p.Energy
+		t.refGain = math.Sqrt(share)
+		level := response.Decibels(share)
 		t.Rec.LoopbackDB = &level
 		return
 	}
-	weighted := 0.0
-	for i, v := range s {
-		weighted += (real(v)*real(v) + imag(v)*imag(v)) * p.AWeight[i]
-	}
+	flat, weighted := deconv.Energy(s), deconv.WeightedEnergy(s, p.AWeight)
 	// Parseval, over the length of the sweep.
 	scale := 2 / float64(p.N) / float64(len(p.X))
 	ear := &t.Rec.Ears[role]
