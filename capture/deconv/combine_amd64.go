@@ -5,7 +5,7 @@ import "golang.org/x/sys/cpu"
 // pairs says whether the processor has what combine_amd64.s uses.
 var pairs = cpu.X86.HasAVX
 
-// combine2, combine3, combine4 and sixteen are butterflies2, 3 and 4 and fan, two
+// combine2, combine3, combine4 and sixteens are butterflies2, 3 and 4 and fans, two
 // values at a time where the processor can.
 
 func combine2(x, t []complex128) {
@@ -32,12 +32,31 @@ func combine4(x, t []complex128) {
 	butterflies4(x, t)
 }
 
-func sixteen(dst, src []complex128, stride int) {
-	if pairs && len(dst) >= 16 && len(src) > 15*stride {
-		pairs16(&dst[0], &src[0], stride, &sixteenths[0])
+func sixteens(dst, src []complex128, stride, count int) {
+	if pairs && len(dst) >= 16*count && len(src) > 15*stride+(count-1)*(stride/4) {
+		pairs16(&dst[0], &src[0], stride, &sixteenths[0], count)
 		return
 	}
-	fan(dst, src, stride)
+	fans(dst, src, stride, count)
+}
+
+// fillFours does fill's work for count times four values of each row.
+func fillFours(in []complex128, x []float64, offset float64, rows, step, count int) int {
+	if !pairs || count == 0 {
+		return 0
+	}
+	fill4(&in[0], &x[0], offset, rows, step, count)
+	return 4 * count
+}
+
+// tanglePairs is tangleSome for twice count values of one column of the rows, and says how many.
+func (f *FFT) tanglePairs(c []complex128, scale float64, k, count int) int {
+	m, rows, step := f.n/2, f.half.rows, f.half.rowStep()
+	if !pairs || count == 0 {
+		return 0
+	}
+	tangle2(&f.in[k%rows*step+k/rows], &f.in[(m-k)%rows*step+(m-k)/rows], step, &c[k], &c[m-k-1], &f.turn[k], scale, count)
+	return 2 * count
 }
 
 // untangle is untangleFrom 1.
@@ -63,4 +82,10 @@ func pairs3(x, t *complex128, m int)
 func pairs4(x, t *complex128, m int)
 
 //go:noescape
-func pairs16(dst, src *complex128, stride int, t *complex128)
+func pairs16(dst, src *complex128, stride int, t *complex128, count int)
+
+//go:noescape
+func fill4(in *complex128, x *float64, offset float64, rows, step, count int)
+
+//go:noescape
+func tangle2(up, down *complex128, step int, a, b, turn *complex128, scale float64, count int)

@@ -158,13 +158,17 @@ loop3:
 	VMOVUPD    Y2, at+128(CX); \
 	VMOVUPD    Y3, at+192(CX)
 
-// func pairs16(dst, src *complex128, stride int, t *complex128)
-TEXT ·pairs16(SB), NOSPLIT, $0-32
+// func pairs16(dst, src *complex128, stride int, t *complex128, count int)
+TEXT ·pairs16(SB), NOSPLIT, $0-40
 	MOVQ    dst+0(FP), CX
 	MOVQ    src+8(FP), AX
 	MOVQ    stride+16(FP), R8
 	MOVQ    t+24(FP), DX
-	SHLQ    $4, R8              // to the next value
+	MOVQ    count+32(FP), R12
+	SHLQ    $2, R8
+	MOVQ    R8, R13
+	ANDQ    $~15, R13           // to the next part
+	SHLQ    $2, R8              // to the next value
 	LEAQ    (R8*4), R9
 	LEAQ    (AX)(R9*1), BX      // values 4, 8 and 12
 	LEAQ    (AX)(R9*2), SI
@@ -172,6 +176,8 @@ TEXT ·pairs16(SB), NOSPLIT, $0-32
 	LEAQ    (R8*2), R10
 	LEAQ    (R10)(R8*1), R11
 	VMOVUPD flip<>(SB), Y13
+
+loop16:
 	VMOVUPD (AX), X4
 	VINSERTF128 $1, (AX)(R8*1), Y4, Y4
 	VMOVUPD (BX), X5
@@ -192,6 +198,13 @@ TEXT ·pairs16(SB), NOSPLIT, $0-32
 	FOUR(Y8, Y9, Y10, Y11, Y0, Y1, Y2, Y3)
 	HALF(Y4, Y5, Y8, Y9, 0)
 	HALF(Y6, Y7, Y10, Y11, 32)
+	ADDQ    $256, CX
+	ADDQ    R13, AX
+	ADDQ    R13, BX
+	ADDQ    R13, SI
+	ADDQ    R13, DI
+	DECQ    R12
+	JNZ     loop16
 	VZEROUPPER
 	RET
 
@@ -234,5 +247,90 @@ untangle:
 	SUBQ    $32, BX
 	DECQ    CX
 	JNZ     untangle
+	VZEROUPPER
+	RET
+
+// func fill4(in *complex128, x *float64, offset float64, rows, step, count int)
+TEXT ·fill4(SB), NOSPLIT, $0-48
+	MOVQ    in+0(FP), DI
+	MOVQ    x+8(FP), SI
+	VBROADCASTSD offset+16(FP), Y12
+	MOVQ    rows+24(FP), CX
+	MOVQ    step+32(FP), R8
+	MOVQ    count+40(FP), R9
+	SHLQ    $4, R8              // from row to row
+	MOVQ    CX, R10
+	SHLQ    $4, R10             // to the next value of a row
+	LEAQ    (R10)(R10*2), R11
+
+fill:
+	MOVQ    SI, AX
+	MOVQ    DI, BX
+	MOVQ    CX, DX
+
+fillRow:
+	VMOVUPD (AX), X0
+	VINSERTF128 $1, (AX)(R10*1), Y0, Y0
+	VMOVUPD (AX)(R10*2), X1
+	VINSERTF128 $1, (AX)(R11*1), Y1, Y1
+	VSUBPD  Y12, Y0, Y0
+	VSUBPD  Y12, Y1, Y1
+	VMOVUPD Y0, (BX)
+	VMOVUPD Y1, 32(BX)
+	ADDQ    $16, AX
+	ADDQ    R8, BX
+	DECQ    DX
+	JNZ     fillRow
+	LEAQ    (SI)(R10*4), SI
+	ADDQ    $64, DI
+	DECQ    R9
+	JNZ     fill
+	VZEROUPPER
+	RET
+
+// func tangle2(up, down *complex128, step int, a, b, turn *complex128, scale float64, count int)
+TEXT ·tangle2(SB), NOSPLIT, $0-64
+	MOVQ    up+0(FP), DI
+	MOVQ    down+8(FP), SI
+	MOVQ    step+16(FP), R8
+	MOVQ    a+24(FP), AX
+	MOVQ    b+32(FP), BX
+	MOVQ    turn+40(FP), DX
+	VBROADCASTSD scale+48(FP), Y11
+	MOVQ    count+56(FP), CX
+	SHLQ    $4, R8
+	VMOVUPD flip<>(SB), Y13
+	VXORPD  Y12, Y12, Y12
+	VBLENDPD $10, Y13, Y12, Y12 // signs of imaginary parts
+
+tangle:
+	VMOVUPD (AX), Y0
+	VMOVUPD (BX), Y1
+	VPERM2F128 $1, Y1, Y1, Y1
+	VXORPD  Y12, Y1, Y1         // conjugate
+	VADDPD  Y1, Y0, Y2
+	VSUBPD  Y1, Y0, Y3
+	VMULPD  Y11, Y2, Y2         // even
+	VMULPD  Y11, Y3, Y3
+	VXORPD  Y12, Y3, Y3
+	VMOVUPD (DX), Y4
+	MUL(Y3, Y4, Y5)             // conjugate of odd
+	VPERMILPD $5, Y3, Y3        // i·odd
+	VADDPD  Y3, Y2, Y0
+	VSUBPD  Y3, Y2, Y1
+	VXORPD  Y12, Y1, Y1
+	VMOVUPD X1, (DI)
+	VEXTRACTF128 $1, Y1, (DI)(R8*1)
+	VMOVUPD X0, (SI)
+	NEGQ    R8
+	VEXTRACTF128 $1, Y0, (SI)(R8*1)
+	LEAQ    (SI)(R8*2), SI
+	NEGQ    R8
+	LEAQ    (DI)(R8*2), DI
+	ADDQ    $32, AX
+	ADDQ    $32, DX
+	SUBQ    $32, BX
+	DECQ    CX
+	JNZ     tangle
 	VZEROUPPER
 	RET

@@ -6,6 +6,33 @@ import (
 	"testing"
 )
 
+// TestRows compares the layouts that go several values at a time with those in Go, bit for
+// bit.
+func TestRows(t *testing.T) {
+	if !pairs {
+		t.Skip("the processor cannot")
+	}
+	defer func() { pairs = true }()
+	rng := rand.New(rand.NewPCG(5, 6))
+	for _, n := range []int{2, 4, 16, 100, 1024, 1536, 9600, 73728} {
+		f, x := NewFFT(n), make([]float64, n)
+		for i := range x {
+			x[i] = rng.NormFloat64()
+		}
+		var spectra [2][]complex128
+		var back [2][]float64
+		for i := range spectra {
+			pairs = i == 1
+			spectra[i], back[i] = make([]complex128, f.Bins()), make([]float64, n)
+			f.ForwardLess(spectra[i], x[:n-n/7], 0.1)
+			f.Inverse(back[i], spectra[i])
+		}
+		if !slices.Equal(spectra[0], spectra[1]) || !slices.Equal(back[0], back[1]) {
+			t.Errorf("length %d: differs", n)
+		}
+	}
+}
+
 // TestCombine compares the steps that go two at a time with those in Go, bit
 // for bit.
 func TestCombine(t *testing.T) {
@@ -40,13 +67,14 @@ func TestCombine(t *testing.T) {
 			t.Errorf("untangling %d values: differs", m)
 		}
 	}
-	for _, stride := range []int{1, 3, 16} {
-		src, x, y := random(15*stride+1), random(17), random(17)
-		x[16] = y[16]
-		fan(x[:16], src, stride)
-		sixteen(y[:16], src, stride)
+	for _, c := range [][2]int{{1, 1}, {3, 1}, {16, 1}, {4, 4}, {16, 4}} {
+		stride, count := c[0], c[1]
+		src, x, y := random(15*stride+1+(count-1)*(stride/4)), random(16*count+1), random(16*count+1)
+		x[16*count] = y[16*count]
+		fans(x[:16*count], src, stride, count)
+		sixteens(y[:16*count], src, stride, count)
 		if !slices.Equal(x, y) {
-			t.Errorf("sixteen of stride %d: differs", stride)
+			t.Errorf("%d times sixteen of stride %d: differs", count, stride)
 		}
 	}
 }

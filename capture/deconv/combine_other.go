@@ -10,4 +10,8 @@ func combine4(x, t []complex128) { butterflies4(x, t) }
 
 func untangle(z, turn []complex128) { untangleFrom(z, turn, 1) }
 
-func sixteen(dst, src []complex128, stride int) { fan(dst, src, stride) }
+func sixteens(dst, src []complex128, stride, count int) { fans(dst, src, stride, count) }
+
+func fillFours(in []complex128, x []float64, offset float64, rows, step, count int) int { return 0 }
+
+func (f *FFT) tanglePairs(c []complex128, scale float64, k, count int) int { return 0 }

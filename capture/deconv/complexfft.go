@@ -124,7 +124,12 @@ func (p *complexFFT) step(dst, src []complex128, filled, stride, level int) {
 		return
 	}
 	if r == 4 && m == 4 {
-		sixteen(dst, src, stride)
+		sixteens(dst, src, stride, 1)
+		return
+	}
+	if r == 4 && m == 16 {
+		sixteens(dst, src, 4*stride, 4)
+		p.combine(dst, level)
 		return
 	}
 	for j := range r {
@@ -215,9 +220,15 @@ var sixteenths = func() (t [12]complex128) {
 	return t
 }()
 
-// fan transforms every stride-th of 16 values: two steps of radix 4 at once.
+// fans transforms every stride-th of 16 values, two steps of radix 4 at once, and so on for
+// count parts of dst, of which each begins a quarter of a stride behind the one before.
+func fans(dst, src []complex128, stride, count int) {
+	for i := range count {
+		fan(dst[16*i:16*i+16], src[i*(stride/4):], stride)
+	}
+}
+
 func fan(d, src []complex128, stride int) {
-	d = d[:16]
 	for j := range 4 {
 		// Every fourth value, from the j-th on.
 		a, b := src[j*stride], src[(j+4)*stride]

@@ -6,6 +6,7 @@ package deconv
 import (
 	"fmt"
 	"math"
+	"unsafe"
 )
 
 // FFT is a plan for real transforms of one even length, done as one complex
@@ -16,10 +17,10 @@ import (
 // why there is one of our own: at the lengths of a sweep it takes a third of
 // the time.
 type FFT struct {
-	n       int
-	half    *complexFFT
-	turn    []complex128 // exp(−2πik/n), k = 0 … n/4
-	in, out []complex128
+	n    int
+	half *complexFFT
+	turn []complex128 // exp(−2πik/n), k = 0 … n/4
+	in   []complex128
 }
 
 // NewFFT returns a plan for even length n; FastLen gives lengths that are quick. It
@@ -30,7 +31,7 @@ func NewFFT(n int) *FFT {
 	}
 	half := newComplexFFT(n / 2)
 	f := &FFT{n: n, half: half, turn: make([]complex128, n/4+1),
-		in: make([]complex128, half.inputLen()), out: make([]complex128, n/2)}
+		in: make([]complex128, half.inputLen())}
 	for k := range f.turn {
 		f.turn[k] = unit(k, n)
 	}
@@ -39,7 +40,7 @@ func NewFFT(n int) *FFT {
 
 // Clone returns a plan for another goroutine; the tables are shared.
 func (f *FFT) Clone() *FFT {
-	return &FFT{n: f.n, half: f.half, turn: f.turn, in: make([]complex128, f.half.inputLen()), out: make([]complex128, f.n/2)}
+	return &FFT{n: f.n, half: f.half, turn: f.turn, in: make([]complex128, f.half.inputLen())}
 }
 
 // Len returns the length of the real sequence. It is in samples.
@@ -60,28 +61,7 @@ func (f *FFT) ForwardLess(dst []complex128, x []float64, offset float64) {
 		panic(fmt.Sprintf("deconv: transform of %d samples to %d bins with a plan for %d", len(x), len(dst), f.n))
 	}
 	m := f.n / 2
-	rows, step := f.half.rows, f.half.rowStep()
-	filled := 0 // of each row
-	for ; 2*rows*(filled+1) <= len(x); filled++ {
-		part := x[2*rows*filled : 2*rows*(filled+1)]
-		in := f.in[filled:]
-		for j, at := 0, 0; j < len(part)-1; j, at = j+2, at+step {
-			in[at] = complex(part[j]-offset, part[j+1]-offset)
-		}
-	}
-	if len(x) < f.n {
-		for row := range rows {
-			clear(f.in[row*step+filled : (row+1)*step])
-		}
-		for i, v := range x[2*rows*filled:] {
-			if at := &f.in[i/2*step+filled]; i%2 == 0 {
-				*at = complex(v-offset, 0)
-			} else {
-				*at = complex(real(*at), v-offset)
-			}
-		}
-		filled++
-	}
+	filled := f.fill(x, offset)
 	z := dst[:m]
 	f.half.transform(z, f.in, filled)
 	// z holds the spectra of the even and the odd samples in one.
@@ -111,34 +91,10 @@ func (f *FFT) Inverse(dst []float64, c []complex128) {
 	if len(dst) != f.n || len(c) != f.Bins() {
 		panic(fmt.Sprintf("deconv: transform of %d bins to %d samples with a plan for %d", len(c), len(dst), f.n))
 	}
-	m := f.n / 2
-	in, rows, step := f.in, f.half.rows, f.half.rowStep()
-	scale := 1 / float64(f.n)
-	// Where value k and value m−k go; m is a multiple of rows.
-	up, down, row := 0, m/rows, 0
-	// With real and imaginary parts exchanged a forward transform is an
-	// inverse one.
-	in[0] = complex((real(c[0])-real(c[m]))*scale, (real(c[0])+real(c[m]))*scale)
-	for k := 1; k <= m/2; k++ {
-		a, b := c[k], c[m-k]
-		er, ei := (real(a)+real(b))*scale, (imag(a)-imag(b))*scale
-		dr, di := (real(a)-real(b))*scale, (imag(a)+imag(b))*scale
-		w := f.turn[k]
-		or, oi := real(w)*dr+imag(w)*di, real(w)*di-imag(w)*dr // times the conjugate
-		if row++; row == rows {
-			row, up, down = 0, up+1, down-1
-		}
-		in[row*step+up] = complex(ei+or, er-oi)
-		if row == 0 {
-			in[down] = complex(or-ei, er+oi)
-		} else {
-			in[(rows-row)*step+down-1] = complex(or-ei, er+oi)
-		}
-	}
-	f.half.transform(f.out, in, m/rows)
-	for i, v := range f.out {
-		dst[2*i], dst[2*i+1] = imag(v), real(v)
-	}
+	f.tangle(c)
+	// The parts of a complex value are an even and an odd sample.
+	z := unsafe.Slice((*complex128)(unsafe.Pointer(unsafe.SliceData(dst))), f.n/2)
+	f.half.transform(z, f.in, f.half.n/f.half.rows)
 }
 
 // unit returns exp(−2πik/n), with the angle reduced to an eighth of a turn so
