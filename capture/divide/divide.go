@@ -5,6 +5,7 @@ package divide
 import (
 	"asworn/capture/clock"
 	"asworn/capture/deconv"
+	"asworn/capture/excitation"
 	"asworn/capture/take"
 )
 
@@ -24,36 +25,53 @@ func Repeats(t *take.Take) {
 		p.Invert(inverse, t.Played)
 		passed(t, t.Played)
 		addPower(t, inverse, t.Played, 1)
-		p.Share(2*len(t.Cut), func(_ *take.Desk, i int) { divideBy(t, inverse, i/2, i%2) })
+		p.Share(2*len(t.Cut), func(_ *take.Desk, i int) { divideBy(t, inverse, i/2, i%2, 0) })
 		return
 	}
 	last := len(t.Cut) - 1
-	repeat := func(d *take.Desk, k int) {
-		inverse := inverse
-		if k != last { // that of the last is needed later
-			inverse = d.Mean
-		}
-		p.Invert(inverse, t.Spectrum(k, take.Loopback))
-		addPower(t, inverse, t.Spectrum(k, take.Loopback), len(t.Cut))
-		divideBy(t, inverse, k, take.Left)
-		divideBy(t, inverse, k, take.Right)
-	}
 	if p.Smooth == nil {
-		p.Share(len(t.Cut), repeat)
+		byBins(t, inverse)
 	} else {
 		for k := range t.Cut { // they add to the same sum
-			repeat(p.Own, k)
+			p.Invert(inverse, t.Spectrum(k, take.Loopback))
+			addPower(t, inverse, t.Spectrum(k, take.Loopback), len(t.Cut))
+			divideBy(t, inverse, k, take.Left, 0)
+			divideBy(t, inverse, k, take.Right, 0)
 		}
 	}
 	passed(t, t.Spectrum(last, take.Loopback))
 }
 
-// divideBy turns the spectrum of one repeat of an ear into its response.
-func divideBy(t *take.Take, inverse []complex128, k, ear int) {
+// byBins divides by the loopback, block by block of all repeats and ears, so that what they
+// share stays in the processor's fast memory. What the last repeat is multiplied by, which
+// is needed later, goes to inverse.
+func byBins(t *take.Take, inverse []complex128) {
+	const block = 1024
+	p := t.Bench
+	var edges []excitation.Edges
+	for k := range t.Cut {
+		edges = append(edges, p.EdgesOf(t.Spectrum(k, take.Loopback)))
+	}
+	p.Share((p.Bins()+block-1)/block, func(d *take.Desk, i int) {
+		from, to := i*block, min((i+1)*block, p.Bins())
+		for k := range t.Cut {
+			some := inverse[from:to]
+			if k+1 < len(t.Cut) {
+				some = d.Mean[:to-from]
+			}
+			p.InvertSome(some, t.Spectrum(k, take.Loopback)[from:to], from, edges[k])
+			divideBy(t, some, k, take.Left, from)
+			divideBy(t, some, k, take.Right, from)
+		}
+	})
+}
+
+// divideBy turns the spectrum of one repeat of an ear into its response, from a bin on.
+func divideBy(t *take.Take, inverse []complex128, k, ear, from int) {
 	if t.X[ear] == nil {
 		return
 	}
-	h := t.Spectrum(k, ear)
+	h := t.Spectrum(k, ear)[from : from+len(inverse)]
 	if t.X[take.Loopback] == nil && t.Shift[k] != 0 {
 		deconv.Advance(h, t.Shift[k], t.Bench.N)
 	}
@@ -64,7 +82,7 @@ func divideBy(t *take.Take, inverse []complex128, k, ear int) {
 		}
 		return
 	}
-	c = c[:len(h)]
+	c = c[from : from+len(h)]
 	for i, g := range inverse[:len(h)] {
 		h[i] = h[i] * g * c[i]
 	}

@@ -79,24 +79,39 @@ func (p *Plan) Invert(dst, reference []complex128) {
 		}
 		return
 	}
+	p.InvertSome(dst, reference, 0, p.EdgesOf(reference))
+}
+
+// Edges is the power of a reference within its band about the ends of it.
+type Edges struct{ low, high float64 }
+
+// EdgesOf returns the edges of a reference. It has Bins bins.
+func (p *Plan) EdgesOf(reference []complex128) Edges {
 	step := p.RateHz / float64(p.N)
 	around := func(f float64) float64 {
 		a := max(1, int(f/1.03/step))
 		b := min(len(reference), int(f*1.03/step)+2)
 		return deconv.Energy(reference[a:b]) / float64(b-a)
 	}
-	low, high := around(p.LowHz*1.1), around(p.HighHz/1.1)
+	return Edges{around(p.LowHz * 1.1), around(p.HighHz / 1.1)}
+}
+
+// InvertSome is Invert, where the response is the plain quotient, for some bins from a first
+// one on, as many as dst and reference have.
+func (p *Plan) InvertSome(dst, reference []complex128, first int, edges Edges) {
+	step := p.RateHz / float64(p.N)
+	pass, dst := p.pass[first:first+len(reference)], dst[:len(reference)]
 	for k, r := range reference {
-		g := p.pass[k]
+		g := pass[k]
 		if g == 0 {
 			dst[k] = 0
 			continue
 		}
 		e := real(r)*real(r) + imag(r)*imag(r)
 		if g < 1 {
-			edge := low
-			if float64(k)*step > p.HighHz {
-				edge = high
+			edge := edges.low
+			if float64(first+k)*step > p.HighHz {
+				edge = edges.high
 			}
 			e += edge * (1/g - 1)
 		}

@@ -26,6 +26,10 @@ func average(t *take.Take, b *take.Desk, e study.Ear) (noise noiseSpectrum, ok b
 	for from := 0; from < p.Bins(); from += averageBlock {
 		to := min(from+averageBlock, p.Bins())
 		mean := b.Mean[from:to]
+		if len(kept) == 2 {
+			averageTwo(mean, b.Density[from:to], t.Spectrum(kept[0], int(e))[from:to], t.Spectrum(kept[1], int(e))[from:to], t.Keep[kept[0]], t.Keep[kept[1]])
+			continue
+		}
 		w := t.Keep[kept[0]]
 		for i, v := range t.Spectrum(kept[0], int(e))[from:to] {
 			mean[i] = complex(w*real(v), w*imag(v))
@@ -53,6 +57,17 @@ func average(t *take.Take, b *take.Desk, e study.Ear) (noise noiseSpectrum, ok b
 		noise.density[i] /= degrees * float64(p.Segment)
 	}
 	return noise, true
+}
+
+// averageTwo is average, and scatter, of two repeats, the weights of which add up to 1: the usual case.
+func averageTwo(mean []complex128, density []float64, a, b []complex128, wa, wb float64) {
+	a, b, density = a[:len(mean)], b[:len(mean)], density[:len(mean)]
+	share := wa*wa + wb*wb
+	for i := range mean {
+		ar, ai, br, bi := real(a[i]), imag(a[i]), real(b[i]), imag(b[i])
+		mean[i] = complex(wa*ar+wb*br, wa*ai+wb*bi)
+		density[i] = share * ((ar-br)*(ar-br) + (ai-bi)*(ai-bi))
+	}
 }
 
 // scatter writes the sum of |H − mean|² over the repeats that are kept to b.Density, for
