@@ -49,14 +49,17 @@ func fillFours(in []complex128, x []float64, offset float64, rows, step, count i
 	return 4 * count
 }
 
-// tanglePairs is tangleSome for twice count values of one column of the rows, and says how many.
-func (f *FFT) tanglePairs(c []complex128, scale float64, k, count int) int {
-	m, rows, step := f.n/2, f.half.rows, f.half.rowStep()
-	if !pairs || count == 0 {
-		return 0
+// tangleFours does tangle's work for all rows but the first, four values of a row at a
+// time, where rows are of such a length.
+func tangleFours(in, c, turn []complex128, m, rows, step int, scale float64) bool {
+	length := m / rows
+	if !pairs || rows == 1 || length%8 != 0 {
+		return false
 	}
-	tangle2(&f.in[k%rows*step+k/rows], &f.in[(m-k)%rows*step+(m-k)/rows], step, &c[k], &c[m-k-1], &f.turn[k], scale, count)
-	return 2 * count
+	for i := 0; i < length/2; i += 4 {
+		tangle4(&in[step+i], &in[(rows-1)*step+length-4-i], step, &c[rows*i+1], &c[m-rows*(i+3)-1], &turn[rows*i+1], rows, scale)
+	}
+	return true
 }
 
 // untangle is untangleFrom 1.
@@ -88,4 +91,4 @@ func pairs16(dst, src *complex128, stride int, t *complex128, count int)
 func fill4(in *complex128, x *float64, offset float64, rows, step, count int)
 
 //go:noescape
-func tangle2(up, down *complex128, step int, a, b, turn *complex128, scale float64, count int)
+func tangle4(up, down *complex128, step int, a, b, turn *complex128, rows int, scale float64)

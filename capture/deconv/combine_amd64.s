@@ -288,48 +288,66 @@ fillRow:
 	VZEROUPPER
 	RET
 
-// func tangle2(up, down *complex128, step int, a, b, turn *complex128, scale float64, count int)
-TEXT ·tangle2(SB), NOSPLIT, $0-64
+// TANGLE turns a and b, of which the conjugate is meant, into even and i·odd times w, and
+// from these into what belongs to k, in a, and to −k, in b.
+#define TANGLE(a, b, w) \
+	VXORPD    Y12, b, b;   \
+	VADDPD    b, a, Y8;    \
+	VSUBPD    b, a, Y9;    \
+	VMULPD    Y11, Y8, Y8; \
+	VMULPD    Y11, Y9, Y9; \
+	VXORPD    Y12, Y9, Y9; \
+	MUL(Y9, w, Y10);       \ // conjugate of odd
+	VPERMILPD $5, Y9, Y9;  \ // i·odd
+	VADDPD    Y9, Y8, a;   \
+	VSUBPD    Y9, Y8, b;   \
+	VXORPD    Y12, b, b
+
+// func tangle4(up, down *complex128, step int, a, b, turn *complex128, rows int, scale float64)
+TEXT ·tangle4(SB), NOSPLIT, $0-64
 	MOVQ    up+0(FP), DI
 	MOVQ    down+8(FP), SI
 	MOVQ    step+16(FP), R8
 	MOVQ    a+24(FP), AX
 	MOVQ    b+32(FP), BX
 	MOVQ    turn+40(FP), DX
-	VBROADCASTSD scale+48(FP), Y11
-	MOVQ    count+56(FP), CX
-	SHLQ    $4, R8
+	MOVQ    rows+48(FP), CX
+	VBROADCASTSD scale+56(FP), Y11
+	SHLQ    $4, R8              // from row to row
+	MOVQ    CX, R10
+	SHLQ    $4, R10             // to the next value of a row
+	LEAQ    (R10)(R10*2), R11
 	VMOVUPD flip<>(SB), Y13
 	VXORPD  Y12, Y12, Y12
 	VBLENDPD $10, Y13, Y12, Y12 // signs of imaginary parts
+	DECQ    CX
 
 tangle:
-	VMOVUPD (AX), Y0
-	VMOVUPD (BX), Y1
+	VMOVUPD (AX), X0
+	VINSERTF128 $1, (AX)(R10*1), Y0, Y0
+	VMOVUPD (AX)(R10*2), X1
+	VINSERTF128 $1, (AX)(R11*1), Y1, Y1
+	VMOVUPD (BX)(R11*1), X2
+	VINSERTF128 $1, (BX)(R10*2), Y2, Y2
+	VMOVUPD (BX)(R10*1), X3
+	VINSERTF128 $1, (BX), Y3, Y3
+	VMOVUPD (DX), X4
+	VINSERTF128 $1, (DX)(R10*1), Y4, Y4
+	VMOVUPD (DX)(R10*2), X5
+	VINSERTF128 $1, (DX)(R11*1), Y5, Y5
+	TANGLE(Y0, Y2, Y4)
+	TANGLE(Y1, Y3, Y5)
+	VMOVUPD Y2, (DI)
+	VMOVUPD Y3, 32(DI)
 	VPERM2F128 $1, Y1, Y1, Y1
-	VXORPD  Y12, Y1, Y1         // conjugate
-	VADDPD  Y1, Y0, Y2
-	VSUBPD  Y1, Y0, Y3
-	VMULPD  Y11, Y2, Y2         // even
-	VMULPD  Y11, Y3, Y3
-	VXORPD  Y12, Y3, Y3
-	VMOVUPD (DX), Y4
-	MUL(Y3, Y4, Y5)             // conjugate of odd
-	VPERMILPD $5, Y3, Y3        // i·odd
-	VADDPD  Y3, Y2, Y0
-	VSUBPD  Y3, Y2, Y1
-	VXORPD  Y12, Y1, Y1
-	VMOVUPD X1, (DI)
-	VEXTRACTF128 $1, Y1, (DI)(R8*1)
-	VMOVUPD X0, (SI)
-	NEGQ    R8
-	VEXTRACTF128 $1, Y0, (SI)(R8*1)
-	LEAQ    (SI)(R8*2), SI
-	NEGQ    R8
-	LEAQ    (DI)(R8*2), DI
-	ADDQ    $32, AX
-	ADDQ    $32, DX
-	SUBQ    $32, BX
+	VPERM2F128 $1, Y0, Y0, Y0
+	VMOVUPD Y1, (SI)
+	VMOVUPD Y0, 32(SI)
+	ADDQ    $16, AX
+	ADDQ    $16, DX
+	SUBQ    $16, BX
+	ADDQ    R8, DI
+	SUBQ    R8, SI
 	DECQ    CX
 	JNZ     tangle
 	VZEROUPPER

@@ -14,4 +14,4 @@ func sixteens(dst, src []complex128, stride, count int) { fans(dst, src, stride,
 
 func fillFours(in []complex128, x []float64, offset float64, rows, step, count int) int { return 0 }
 
-func (f *FFT) tanglePairs(c []complex128, scale float64, k, count int) int { return 0 }
+func tangleFours(in, c, turn []complex128, m, rows, step int, scale float64) bool { return false }

@@ -31,25 +31,14 @@ func (f *FFT) fill(x []float64, offset float64) int {
 // and odd samples whose spectrum is c, over its length. It is turned round, value k for
 // value −k, which makes a forward transform an inverse one.
 func (f *FFT) tangle(c []complex128) {
-	m, rows := f.n/2, f.half.rows
+	m, rows, step := f.n/2, f.half.rows, f.half.rowStep()
 	scale := 1 / float64(f.n)
 	f.in[0] = complex((real(c[0])+real(c[m]))*scale, (real(c[0])-real(c[m]))*scale)
-	for k := 1; k <= m/2; {
-		count := min(rows-k%rows, m/2+1-k) // to the end of a column
-		if k%rows == 0 {
-			f.tangleSome(c, scale, k, 1)
-			k, count = k+1, count-1
-		}
-		done := f.tanglePairs(c, scale, k, count/2)
-		f.tangleSome(c, scale, k+done, count-done)
-		k += count
+	next := 1 // of the values that are left
+	if tangleFours(f.in, c, f.turn, m, rows, step, scale) {
+		next = rows
 	}
-}
-
-// tangleSome is tangle for count values from k on, and those from m−k on downwards.
-func (f *FFT) tangleSome(c []complex128, scale float64, k, count int) {
-	m, rows, step := f.n/2, f.half.rows, f.half.rowStep()
-	for ; count > 0; k, count = k+1, count-1 {
+	for k := next; k <= m/2; k += next {
 		a, b := c[k], c[m-k]
 		er, ei := (real(a)+real(b))*scale, (imag(a)-imag(b))*scale
 		dr, di := (real(a)-real(b))*scale, (imag(a)+imag(b))*scale
