@@ -9,7 +9,7 @@ var pairs = cpu.X86.HasAVX
 // values at a time where the processor can.
 
 func combine2(x, t []complex128) {
-	if m := len(x) / 2; pairs && m%2 == 0 && len(t) >= m && m > 0 {
+	if m := len(x) / 2; pairs && m%2 == 0 && cap(t) > m && m > 0 {
 		pairs2(&x[0], &t[0], m)
 		return
 	}
@@ -17,7 +17,7 @@ func combine2(x, t []complex128) {
 }
 
 func combine3(x, t []complex128) {
-	if m := len(x) / 3; pairs && m%2 == 0 && len(t) >= 2*m && m > 0 {
+	if m := len(x) / 3; pairs && m%2 == 0 && cap(t) > 2*m && m > 0 {
 		pairs3(&x[0], &t[0], m)
 		return
 	}
@@ -25,7 +25,7 @@ func combine3(x, t []complex128) {
 }
 
 func combine4(x, t []complex128) {
-	if m := len(x) / 4; pairs && m%2 == 0 && len(t) >= 3*m && m > 0 {
+	if m := len(x) / 4; pairs && m%2 == 0 && cap(t) > 3*m && m > 0 {
 		pairs4(&x[0], &t[0], m)
 		return
 	}
@@ -65,7 +65,7 @@ func tangleFours(in, c, turn []complex128, m, rows, step int, scale float64) boo
 // untangle is untangleFrom 1.
 func untangle(z, turn []complex128) {
 	k := 1
-	if count := (len(z)/2 - 1) / 2; pairs && count > 0 && len(turn) > 2*count {
+	if count := (len(z)/2 - 1) / 2; pairs && count > 0 && len(turn) > 2*count+1 {
 		untanglePairs(&z[0], &turn[0], len(z), count)
 		k += 2 * count
 	}

@@ -3,11 +3,13 @@
 // The steps of the transform on two complex values at a time. Every product and
 // sum is that of the Go code, in the same order, so that the bits are the same.
 
-// MUL multiplies the two complex values in x by those in w; s is overwritten.
-#define MUL(x, w, s) \
+// MUL multiplies the two complex values in x by those in memory at re, im being the place 8
+// bytes on, of which twice as much is read: 8 bytes behind the values. s is overwritten.
+// Reading parts twice takes no time, exchanging them does.
+#define MUL(x, re, im, s) \
 	VPERMILPD $5, x, s;  \ // imaginary parts first
-	VMOVDDUP  w, Y14;    \
-	VPERMILPD $15, w, Y15; \
+	VMOVDDUP  re, Y14;   \
+	VMOVDDUP  im, Y15;   \
 	VMULPD    Y14, x, x; \
 	VMULPD    Y15, s, s; \
 	VADDSUBPD s, x, x
@@ -57,12 +59,9 @@ loop4:
 	VMOVUPD (BX)(R11*1), Y1
 	VMOVUPD (SI)(R11*1), Y2
 	VMOVUPD (DI)(R11*1), Y3
-	VMOVUPD (DX)(R11*1), Y4
-	VMOVUPD (R9)(R11*1), Y5
-	VMOVUPD (R10)(R11*1), Y6
-	MUL(Y1, Y4, Y7)
-	MUL(Y2, Y5, Y8)
-	MUL(Y3, Y6, Y9)
+	MUL(Y1, 0(DX)(R11*1), 8(DX)(R11*1), Y7)
+	MUL(Y2, 0(R9)(R11*1), 8(R9)(R11*1), Y8)
+	MUL(Y3, 0(R10)(R11*1), 8(R10)(R11*1), Y9)
 	FOUR(Y0, Y1, Y2, Y3, Y4, Y5, Y6, Y7)
 	VMOVUPD Y0, (AX)(R11*1)
 	VMOVUPD Y1, (BX)(R11*1)
@@ -86,8 +85,7 @@ TEXT ·pairs2(SB), NOSPLIT, $0-24
 loop2:
 	VMOVUPD (AX)(R11*1), Y0
 	VMOVUPD (BX)(R11*1), Y1
-	VMOVUPD (DX)(R11*1), Y4
-	MUL(Y1, Y4, Y7)
+	MUL(Y1, (DX)(R11*1), 8(DX)(R11*1), Y7)
 	VADDPD  Y1, Y0, Y2
 	VSUBPD  Y1, Y0, Y3
 	VMOVUPD Y2, (AX)(R11*1)
@@ -116,10 +114,8 @@ loop3:
 	VMOVUPD (AX)(R11*1), Y0
 	VMOVUPD (BX)(R11*1), Y1
 	VMOVUPD (SI)(R11*1), Y2
-	VMOVUPD (DX)(R11*1), Y4
-	VMOVUPD (R9)(R11*1), Y5
-	MUL(Y1, Y4, Y7)
-	MUL(Y2, Y5, Y8)
+	MUL(Y1, (DX)(R11*1), 8(DX)(R11*1), Y7)
+	MUL(Y2, (R9)(R11*1), 8(R9)(R11*1), Y8)
 	VADDPD  Y2, Y1, Y3          // s = b + c
 	VSUBPD  Y2, Y1, Y4
 	VMULPD  Y12, Y4, Y4         // u = sin 2π/3 (b − c)
@@ -146,12 +142,9 @@ loop3:
 	VPERM2F128 $0x31, b, a, Y1; \
 	VPERM2F128 $0x20, d, c, Y2; \
 	VPERM2F128 $0x31, d, c, Y3; \
-	VMOVUPD    at+0(DX), Y12; \
-	MUL(Y1, Y12, Y4); \
-	VMOVUPD    at+64(DX), Y12; \
-	MUL(Y2, Y12, Y4); \
-	VMOVUPD    at+128(DX), Y12; \
-	MUL(Y3, Y12, Y4); \
+	MUL(Y1, at+0(DX), at+8(DX), Y4); \
+	MUL(Y2, at+64(DX), at+72(DX), Y4); \
+	MUL(Y3, at+128(DX), at+136(DX), Y4); \
 	FOUR(Y0, Y1, Y2, Y3, a, b, c, d); \
 	VMOVUPD    Y0, at+0(CX); \
 	VMOVUPD    Y1, at+64(CX); \
@@ -234,8 +227,7 @@ untangle:
 	VMULPD  Y11, Y3, Y3
 	VPERMILPD $5, Y3, Y3
 	VXORPD  Y12, Y3, Y3         // odd
-	VMOVUPD (DX), Y4
-	MUL(Y3, Y4, Y5)
+	MUL(Y3, (DX), 8(DX), Y5)
 	VADDPD  Y3, Y2, Y0
 	VSUBPD  Y3, Y2, Y1
 	VXORPD  Y12, Y1, Y1
@@ -297,7 +289,12 @@ fillRow:
 	VMULPD    Y11, Y8, Y8; \
 	VMULPD    Y11, Y9, Y9; \
 	VXORPD    Y12, Y9, Y9; \
-	MUL(Y9, w, Y10);       \ // conjugate of odd
+	VPERMILPD $5, Y9, Y10; \
+	VMOVDDUP  w, Y14;      \
+	VPERMILPD $15, w, Y15; \
+	VMULPD    Y14, Y9, Y9; \
+	VMULPD    Y15, Y10, Y10; \
+	VADDSUBPD Y10, Y9, Y9; \ // conjugate of odd
 	VPERMILPD $5, Y9, Y9;  \ // i·odd
 	VADDPD    Y9, Y8, a;   \
 	VSUBPD    Y9, Y8, b;   \

@@ -49,7 +49,7 @@ func TestCombine(t *testing.T) {
 			radix    int
 			one, two func(x, t []complex128)
 		}{{2, butterflies2, combine2}, {3, butterflies3, combine3}, {4, butterflies4, combine4}} {
-			x, turns := random(c.radix*m+1), random((c.radix-1)*m)
+			x, turns := random(c.radix*m+1), random((c.radix-1)*m + 1)[:(c.radix-1)*m]
 			y := slices.Clone(x)
 			c.one(x[:c.radix*m], turns)
 			c.two(y[:c.radix*m], turns)

@@ -54,7 +54,7 @@ func newComplexFFT(n int) *complexFFT {
 		m := size / r
 		var t, roots []complex128
 		if m > 1 {
-			t = make([]complex128, 0, m*(r-1))
+			t = make([]complex128, 0, m*(r-1)+1) // one more, for combine_amd64.s
 			for j := 1; j < r; j++ {
 				for k := range m {
 					t = append(t, unit(j*k, size))
@@ -212,9 +212,9 @@ func butterflies4(x, t []complex128) {
 	}
 }
 
-// sixteenths are the factors of the second of two steps of radix 4.
-var sixteenths = func() (t [12]complex128) {
-	for i := range t {
+// sixteenths are the factors of the second of two steps of radix 4, and one value more.
+var sixteenths = func() (t [13]complex128) {
+	for i := range 12 {
 		t[i] = unit((i/4+1)*(i%4), 16)
 	}
 	return t
