@@ -172,50 +172,48 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 	for k, n := range names {
 		out[k] = source{name: n, kind: TypeB, std: make([]float64, band.Count)}
 	}
-	// left[source][draw][band], mean over the seatings
-	var left [len(names)][correctionDraws][]float64
-	for k := range left {
-		for i := range left[k] {
-			left[k][i] = make([]float64, band.Count)
+	all := band.All()
+	var from []part
+	var predicted []*prediction
+	for _, p := range parts {
+		if o, ok := c.offsetOf(p.s); ok {
+			from, predicted = append(from, p), append(predicted, c.predict(p.s.Number, o, ear))
 		}
 	}
-	all := band.All()
-	counted := 0.0
-	for _, p := range parts {
-		o, ok := c.offsetOf(p.s)
-		if !ok {
-			continue
-		}
-		counted++
-		pr := c.predict(p.s.Number, o, ear)
-		for i, truth := range pr.truths {
-			for b, v := range truth {
-				k := 1
+	if len(from) == 0 {
+		return nil
+	}
+	counted := float64(len(from))
+	// Of the sum over the seatings, dB²: the variance, and the covariance of each source with it.
+	var squares [len(names)][]float64
+	total := make([]float64, band.Count)
+	for k := range squares {
+		squares[k] = make([]float64, band.Count)
+	}
+	for i := range correctionDraws {
+		for b := range band.Count {
+			var left [len(names)]float64
+			for n, p := range from {
+				k, v := 1, predicted[n].truths[i][b]
 				switch {
 				case p.correction != nil && p.correction.Applied[b]:
 					k, v = 2, v-p.correction.DeltaDB[b]
 				case all[b].Lower < survey.LowHz:
 					k = 0
 				}
-				left[k][i][b] += v
+				left[k] += v
 			}
+			sum := left[0] + left[1] + left[2]
+			for k, v := range left {
+				squares[k][b] += v * sum
+			}
+			total[b] += sum * sum
 		}
-	}
-	if counted == 0 {
-		return nil
 	}
 	for b := range band.Count {
 		var sq [len(names)]float64
-		total := 0.0
-		for i := range correctionDraws {
-			sum := 0.0
-			for k := range left {
-				sum += left[k][i][b]
-			}
-			for k := range left {
-				sq[k] += left[k][i][b] * sum
-			}
-			total += sum * sum
+		for k := range sq {
+			sq[k] = squares[k][b]
 		}
 		positive := 0.0
 		for k := range sq {
@@ -224,7 +222,7 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 		}
 		for k := range sq {
 			if positive > 0 {
-				out[k].std[b] = math.Sqrt(sq[k]/positive*total/correctionDraws) / counted
+				out[k].std[b] = math.Sqrt(sq[k]/positive*total[b]/correctionDraws) / counted
 			}
 		}
 	}

@@ -40,9 +40,10 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 		if !ok || !s.OrdinaryOnFixture() {
 			continue
 		}
+		asWorn := c.sitsAsWorn(o)
 		for _, ear := range capture.Ears {
 			if c.survey.Ears[ear].Known() {
-				out = append(out, c.correct(s, o, int(ear)))
+				out = append(out, c.correct(s, o, int(ear), asWorn))
 			}
 		}
 	}
@@ -50,7 +51,7 @@ func (c *Corrector) Corrections(ss []seat.Seating) []Correction {
 }
 
 // correct makes the correction of one ear of one seating.
-func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correction {
+func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int, asWorn bool) Correction {
 	out := Correction{
 		ID: s.ID, Point: s.Point, Ear: capture.Ear(ear),
 		DeltaDB: make([]float64, band.Count), StdErrDB: make([]float64, band.Count), Applied: make([]bool, band.Count),
@@ -65,7 +66,6 @@ func (c *Corrector) correct(s seat.Seating, o position.Offset, ear int) Correcti
 	here, _ := c.survey.Predict(ear, o.Ears[ear].Value)
 	listeners := nearerToListeners(c.listeners[ear], here)
 	var reasons withheld
-	asWorn := c.sitsAsWorn(o)
 	shares := make([]float64, band.Count)
 	for _, part := range correctionParts() {
 		reasons.begin(part)

@@ -25,11 +25,12 @@ type Corrector struct {
 	displacement [2][]bool
 	held         map[capture.Point]*[2]heldOut
 	listeners    [2][]heldOutListener
-	// seatings are the ordinary fixture seatings by number, where positions were
+	ground       [2]*ground
+	// seatings are the ordinary fixture seatings in the order of their numbers, where positions were
 	// read off the heads. From levels alone a seating's place was found by the very
 	// levels that it would be a witness of.
-	seatings  [2]map[int]*placedSeating
-	known     [2][][][]float64 // covariances of their views, see holdAgainst
+	seatings  [2][]*placedSeating
+	together  [2][]*witnesses // see holdAgainst
 	opt       seat.Options
 	mu        sync.Mutex
 	predicted map[[2]int]*prediction // by seating number and ear; behind mu

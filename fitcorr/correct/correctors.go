@@ -59,6 +59,7 @@ func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets 
 		if !survey.Ears[ear].Known() {
 			continue
 		}
+		c.ground[ear] = newGround(&survey.Ears[ear])
 		if worn.Readings != nil {
 			c.seatings[ear] = c.placedSeatings(ss, ear)
 		}

@@ -65,8 +65,7 @@ type heldOutSeating struct {
 // known displacement that made no part of the survey, and ordinary ones at their estimated
 // offset, which at the drum is independent of the curves compared.
 func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear int) (out []heldOutSeating) {
-	e := &c.survey.Ears[ear]
-	mark := e.AtMark()
+	var places [][3]float64
 	for _, s := range ss {
 		if s.Point != point || !s.OnFixture() || s.Model == "" || s.Seal != "" {
 			continue
@@ -84,8 +83,15 @@ func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear 
 		default:
 			continue
 		}
-		m.view = newView(e, at, mark)
+		places = append(places, at)
 		out = append(out, m)
+	}
+	if len(out) == 0 {
+		return nil
+	}
+	seen := c.ground[ear].see(places, nil)
+	for i := range out {
+		out[i].view = view{seen, i}
 	}
 	return out
 }
@@ -94,8 +100,7 @@ func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear 
 // by the survey and all placed seatings but the one held out.
 func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear int) heldOut {
 	h := heldOut{before: make([]float64, band.Thirds), after: make([]float64, band.Thirds), single: map[string][2]float64{}}
-	e := &c.survey.Ears[ear]
-	tells := e.TellsPlace()
+	tells := c.ground[ear].tells
 	members := c.heldOutSeatings(ss, point, ear)
 	h.seatings = len(members)
 	var surface conditioned
@@ -107,12 +112,11 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			if i == k {
 				continue
 			}
-			held := -1 // a displaced row is no placed seating
+			var held *placedSeating // a displaced row is none
 			if !b.s.Displaced() {
-				held = b.s.Number
+				held = c.placed(ear, b.s.Number)
 			}
-			_, others := c.own(ear, held)
-			surface.condition(e, &[2]view{b.view, a.view}, c.estimated(ear, others))
+			surface.condition(c.together[ear][correctionDraws], [2]view{b.view, a.view}, held, false)
 			level := surface.level
 			for n, f := range band.All() {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {

@@ -6,17 +6,34 @@ import (
 	"math/rand/v2"
 	"slices"
 
+	"gonum.org/v1/gonum/floats"
+	"gonum.org/v1/gonum/mat"
+
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
-	"asworn/fitcorr/survey"
 )
 
+// placedSeating is an ordinary fixture seating as one more observation of how the
+// fixture's response moves. The survey shows that at displacements of its own;
+// the seatings show it where they were, near the worn mean for most, at places
+// that are estimated instead of set.
+type placedSeating struct {
+	number int
+	at     seat.Estimate
+	drawn  *views     // where it may be, correctionDraws of them, then where it is estimated to be
+	level  []float64  // dB per kept band, as if sealed, relative to the survey's BaseDB
+	off    *mat.Dense // level less what the survey says, places of drawn × kept bands
+	counts []bool     // per zone of the survey: all its bands count
+	// noise is the variance of what is no movement, in units of the survey's
+	// scatter: 1, or more for a seating that the survey does not explain.
+	noise float64
+}
+
 // placedSeatings returns the seatings among ss at the survey's point that have an
-// offset, by number, for one ear.
-func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) map[int]*placedSeating {
-	e := &c.survey.Ears[ear]
-	mark, tells := e.AtMark(), e.TellsPlace()
+// offset, in the order of their numbers, for one ear.
+func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) []*placedSeating {
+	g := c.ground[ear]
 	all := band.All()
 	out := map[int]*placedSeating{}
 	for _, s := range ss {
@@ -24,56 +41,69 @@ func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) map[int]*placedSe
 		if !ok || !s.OrdinaryOnFixture() || s.Point != c.point {
 			continue
 		}
-		w := &placedSeating{at: o.Ears[ear], here: newView(e, o.Ears[ear].Value, mark), level: make([]float64, band.Count), noise: 1}
+		w := &placedSeating{number: s.Number, at: o.Ears[ear], level: make([]float64, band.Count), noise: 1}
 		for b, f := range all {
-			w.level[b] = s.Ears[ear].LevelDB[b] - e.BaseDB[b]
+			w.level[b] = s.Ears[ear].LevelDB[b] - g.BaseDB[b]
 			if f.Mid < leakTopHz {
 				loss, _ := o.Leak[ear].LossAt(f.Mid)
 				w.level[b] += loss
 			}
 		}
-		for _, z := range e.Zones {
+		for _, z := range g.Zones {
 			counts := true
 			for b := z.From; b < z.To; b++ {
-				counts = counts && (!tells[b] || s.Ears[ear].Counts(b))
+				counts = counts && (!g.tells[b] || s.Ears[ear].Counts(b))
 			}
 			w.counts = append(w.counts, counts)
 		}
 		rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+3)+s.Number)))
 		root := stats.Root3(w.at.Cov)
-		for range correctionDraws {
-			w.drawn = append(w.drawn, newView(e, stats.NormalDraw(rng, w.at.Value, root), mark))
+		places := make([][3]float64, correctionDraws+1)
+		for i := range correctionDraws {
+			places[i] = stats.NormalDraw(rng, w.at.Value, root)
 		}
-		w.noise = max(1, misfit(e, w, tells))
+		places[correctionDraws] = w.at.Value
+		w.place(g, places)
+		w.noise = max(1, w.misfit(g))
 		out[s.Number] = w
 	}
-	return out
+	var sorted []*placedSeating
+	for _, n := range slices.Sorted(maps.Keys(out)) {
+		sorted = append(sorted, out[n])
+	}
+	return sorted
+}
+
+// place sets where a seating may be.
+func (w *placedSeating) place(g *ground, places [][3]float64) {
+	w.drawn = g.see(places, nil)
+	w.off = mat.NewDense(len(places), band.Count, nil)
+	for i := range places {
+		floats.SubTo(w.off.RawRowView(i), w.level, w.drawn.level.RawRowView(i))
+	}
 }
 
 // misfit returns the mean square, over the bands that tell positions, of what
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
-func misfit(e *survey.Ear, w *placedSeating, tells []bool) float64 {
-	at, variance := w.here.level, make([]float64, band.Count)
-	for _, d := range w.drawn {
-		for b, v := range d.level {
-			variance[b] += (v - at[b]) * (v - at[b]) / float64(len(w.drawn))
+func (w *placedSeating) misfit(g *ground) float64 {
+	at, variance := w.drawn.level.RawRowView(correctionDraws), make([]float64, band.Count)
+	for i := range correctionDraws {
+		for b, v := range w.drawn.level.RawRowView(i) {
+			variance[b] += (v - at[b]) * (v - at[b]) / correctionDraws
 		}
 	}
 	sum, n := 0.0, 0.0
-	k := make([]float64, len(e.At))
-	for zi, z := range e.Zones {
+	here := view{w.drawn, correctionDraws}
+	for zi, z := range g.Zones {
 		if !w.counts[zi] {
 			continue
 		}
-		for i := range e.At {
-			k[i] = z.Kernel.At(&w.at.Value, &e.At[i])
-		}
-		surface := math.Max(0, z.Kernel.At(&w.at.Value, &w.at.Value)-stats.QuadForm(z.Inv, k))
+		surface := math.Max(0, g.covariance(zi, here, here))
 		for b := z.From; b < z.To; b++ {
-			if tells[b] {
+			if g.tells[b] {
 				v := w.level[b] - at[b]
-				sum += v * v / (variance[b] + (1+surface)*e.Scatter[b]*e.Scatter[b])
+				sum += v * v / (variance[b] + (1+surface)*g.Scatter[b]*g.Scatter[b])
 				n++
 			}
 		}
@@ -81,39 +111,20 @@ func misfit(e *survey.Ear, w *placedSeating, tells []bool) float64 {
 	return sum / math.Max(n, 1)
 }
 
-// own returns the placed seating of one seating, and those of all others in the
-// order of their numbers.
-func (c *Corrector) own(ear, number int) (own *placedSeating, others []*placedSeating) {
-	for _, n := range slices.Sorted(maps.Keys(c.seatings[ear])) {
-		if n != number {
-			others = append(others, c.seatings[ear][n])
+// placed returns the placed seating of one number, nil without one.
+func (c *Corrector) placed(ear, number int) *placedSeating {
+	for _, w := range c.seatings[ear] {
+		if w.number == number {
+			return w
 		}
 	}
-	return c.seatings[ear][number], others
+	return nil
 }
 
-// estimated are placed seatings where they are estimated to be.
-func (c *Corrector) estimated(ear int, w []*placedSeating) witnesses {
-	out := witnesses{seatings: w, known: c.known[ear][correctionDraws]}
-	for _, s := range w {
-		out.views = append(out.views, s.here)
-	}
-	return out
-}
-
-// holdAgainst numbers the placed seatings of an ear and works out what the survey says of them
-// together: the covariances of their views per draw, then of where they are estimated to be.
+// holdAgainst works out what the survey says of an ear's placed seatings together, per draw of
+// where they are, then as they are estimated to be.
 func (c *Corrector) holdAgainst(ear int) {
-	_, all := c.own(ear, -1)
-	views := make([]view, len(all))
-	for i := range correctionDraws {
-		for k, w := range all {
-			w.order, views[k] = k, w.drawn[i]
-		}
-		c.known[ear] = append(c.known[ear], among(&c.survey.Ears[ear], views))
+	for i := range correctionDraws + 1 {
+		c.together[ear] = append(c.together[ear], newWitnesses(c.ground[ear], c.seatings[ear], i))
 	}
-	for k, w := range all {
-		views[k] = w.here
-	}
-	c.known[ear] = append(c.known[ear], among(&c.survey.Ears[ear], views))
 }

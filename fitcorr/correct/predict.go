@@ -20,7 +20,7 @@ func (c *Corrector) predict(number int, o position.Offset, ear int) *prediction 
 	p, ok := c.predicted[key]
 	c.mu.Unlock()
 	if !ok {
-		p = c.newPrediction(number, o, ear)
+		p = c.newPrediction(number, o, ear, new(space))
 		c.mu.Lock()
 		c.predicted[key] = p
 		c.mu.Unlock()
@@ -51,29 +51,35 @@ func (c *Corrector) predictAll(ss []seat.Seating) {
 		}
 	}
 	made := make([]*prediction, len(needs))
-	_ = workers.All(context.Background(), len(needs), c.opt.Jobs, func(i int) { // ends with its work alone
-		made[i] = c.newPrediction(needs[i].number, needs[i].offset, needs[i].ear)
+	_ = workers.Each(context.Background(), len(needs), c.opt.Jobs, nil, func(context.Context) func(int) error { // ends with its work alone
+		var own [2]space // per ear, whose surveys differ
+		return func(i int) error {
+			n := &needs[i]
+			made[i] = c.newPrediction(n.number, n.offset, n.ear, &own[n.ear])
+			return nil
+		}
 	})
 	for i, n := range needs {
 		c.predicted[[2]int{n.number, n.ear}] = made[i]
 	}
 }
 
-func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *prediction {
+// space is memory that predictions of one ear are made in.
+type space struct {
+	views   [2]*views
+	surface conditioned
+}
+
+func (c *Corrector) newPrediction(number int, o position.Offset, ear int, space *space) *prediction {
 	e, t := &c.survey.Ears[ear], &c.target[ear]
 	p := &prediction{
 		delta: make([]float64, band.Count), known: make([]bool, band.Count),
-		position: e.TellsPlace(), seal: t.sealChange(o.Leak[ear]),
+		position: c.ground[ear].tells, seal: t.sealChange(o.Leak[ear]),
 	}
-	own, others := c.own(ear, number)
-	all := others
-	if own != nil {
-		all = append(slices.Clone(others), own)
-	}
-	mark := e.AtMark()
-	var surface conditioned
-	targets := [2]view{newView(e, t.at.Value, mark), newView(e, o.Ears[ear].Value, mark)}
-	surface.condition(e, &targets, c.estimated(ear, all))
+	g, together, own := c.ground[ear], c.together[ear], c.placed(ear, number)
+	surface := &space.surface
+	here := g.see([][3]float64{t.at.Value, o.Ears[ear].Value}, nil)
+	surface.condition(together[correctionDraws], [2]view{{here, 0}, {here, 1}}, nil, false)
 	ofPlace, ofSeal := edgeFade(survey.LowHz, survey.HighHz), edgeFade(0, leakTopHz)
 	for b := range p.delta {
 		if p.position[b] {
@@ -84,19 +90,14 @@ func (c *Corrector) newPrediction(number int, o position.Offset, ear int) *predi
 	}
 	rng := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+1)+number)))
 	common := rand.New(rand.NewPCG(c.opt.Seed, uint64(1000*(ear+5)))) // what all seatings have in common
-	rows := make([]view, 0, len(all))
-	for i, place := range t.draw(rng, o.Ears[ear]) {
-		targets[0].moveTo(e, place.mean, mark)
-		targets[1].moveTo(e, place.seating, mark)
-		rows = rows[:0]
-		for _, w := range others {
-			rows = append(rows, w.drawn[i])
-		}
-		if own != nil {
-			rows = append(rows, targets[1])
-		}
-		surface.condition(e, &targets, witnesses{all, rows, c.known[ear][i], own != nil})
-		p.draw(e, own, &surface, common, rng)
+	means, seatings := t.draw(rng, o.Ears[ear])
+	for end, at := range [2][][3]float64{means, seatings} {
+		space.views[end] = g.see(at, space.views[end])
+	}
+	p.begin()
+	for i := range correctionDraws {
+		surface.condition(together[i], [2]view{{space.views[0], i}, {space.views[1], i}}, own, own != nil)
+		p.draw(e, own, surface, common, rng)
 	}
 	return p
 }

@@ -17,7 +17,11 @@ type prediction struct {
 	seal     sealChange
 	known    []bool      // kept bands that position or seal changes
 	truths   [][]float64 // Δ as drawn, dB: draws × kept bands
-	scatter  [][]float64 // by how much the seating lies below the fixture's level at its position for other reasons, dB: draws × kept bands
+	moves    []float64   // the whole change, limited in depth, per kept band; 0 where nothing is known
+	// Per third octave, dB²: Σ move², and per draw Σ move·off of what the measured curve is off by.
+	square []float64
+	toward [][]float64
+	space  []float64 // what truths and toward are made of
 }
 
 // move returns a share of the change in band b, dB, limited in depth.
@@ -25,28 +29,34 @@ func (p *prediction) move(b int, share float64) float64 {
 	return share * math.Max(-correctionDepthDB, math.Min(p.delta[b], correctionDepthDB))
 }
 
-// nearer returns the fraction of the draws in which a share of the change brings the
-// measured curve nearer to the truth over the given third octaves, by the mean
-// square over known bands. The curve's own scatter stays in it either way, and
-// makes a small correction a matter of luck.
-func (p *prediction) nearer(thirds []int, share float64) float64 {
-	var bands []int
-	var moves []float64
-	for _, t := range thirds {
-		for b := seat.PerThird * t; b < seat.PerThird*(t+1); b++ {
-			if p.known[b] {
-				bands, moves = append(bands, b), append(moves, p.move(b, share))
-			}
+// begin makes ready for draws, the change being known.
+func (p *prediction) begin() {
+	p.moves, p.square = make([]float64, band.Count), make([]float64, band.Thirds)
+	for b, ok := range p.known {
+		if ok {
+			p.moves[b] = p.move(b, 1)
+			p.square[b/seat.PerThird] += p.moves[b] * p.moves[b]
 		}
 	}
+	p.space = make([]float64, correctionDraws*(band.Count+band.Thirds))
+}
+
+// nearer returns the fraction of the draws in which a share of the change brings the
+// measured curve nearer to the truth over the given third octaves, by the mean
+// square over known bands: where Σ(off² − (off − share·move)²) > 0. The curve's own scatter
+// stays in it either way, and makes a small correction a matter of luck.
+func (p *prediction) nearer(thirds []int, share float64) float64 {
+	var square float64
+	for _, t := range thirds {
+		square += p.square[t]
+	}
 	count := 0
-	for i, truth := range p.truths {
-		gain := 0.0
-		for k, b := range bands {
-			// (off)² − (off − move)²
-			gain += moves[k] * (2*(truth[b]+p.scatter[i][b]) - moves[k])
+	for _, of := range p.toward {
+		var toward float64
+		for _, t := range thirds {
+			toward += of[t]
 		}
-		if gain > 0 {
+		if 2*toward > share*square {
 			count++
 		}
 	}
@@ -115,7 +125,9 @@ func (p *prediction) deepest(third int) float64 {
 // mean and at the seating's place. The survey errs alike over about a third
 // octave, and at the worn mean for all seatings; a leak over all bands.
 func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface *conditioned, common, rng *rand.Rand) {
-	truth, scatter := make([]float64, band.Count), make([]float64, band.Count)
+	truth, toward := p.space[:band.Count], p.space[band.Count:band.Count+band.Thirds]
+	p.space = p.space[band.Count+band.Thirds:]
+	p.truths, p.toward = append(p.truths, truth), append(p.toward, toward)
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()
 	zone := 0
@@ -126,17 +138,17 @@ func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface *conditione
 		for zone < len(e.Zones)-1 && b >= e.Zones[zone].To {
 			zone++
 		}
-		scatter[b] = seatingZ * e.Scatter[b]
+		scatter := seatingZ * e.Scatter[b] // by how much the seating lies below the fixture's level there for other reasons
 		if p.position[b] {
 			r := surface.root[zone]
 			there := surface.level[0][b] + e.Scatter[b]*r[0]*meanZ
 			here := surface.level[1][b] + e.Scatter[b]*(r[1]*meanZ+r[2]*hereZ)
 			truth[b] += there - here
 			if own != nil && own.counts[zone] {
-				scatter[b] = here - own.level[b]
+				scatter = here - own.level[b]
 			}
 		}
 		truth[b] += p.seal.change[b] + sealZ*p.seal.stderr[b]
+		toward[b/seat.PerThird] += p.moves[b] * (truth[b] + scatter)
 	}
-	p.truths, p.scatter = append(p.truths, truth), append(p.scatter, scatter)
 }

@@ -8,210 +8,250 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/capture/band"
-	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
 	"asworn/fitcorr/survey"
 )
 
-// view is what the survey says of one position.
-type view struct {
-	at    [3]float64 // mm, mm, degrees
-	level []float64  // dB per kept band relative to the survey's BaseDB
-	// k is the kernel between the position and the survey's rows, kInv the same times
-	// (K+N)⁻¹, both zones × rows.
-	k, kInv [][]float64
-	values  []float64 // of k and kInv
+// ground is the survey of an ear, ready to be asked what it says of many positions, in the bands
+// that tell places.
+type ground struct {
+	*survey.Ear
+	tells   []bool       // per kept band
+	bands   [][2]int     // per zone: its kept bands between the first and the last that tell
+	weights *mat.Dense   // rows of the survey × kept bands
+	mark    [][]float64  // of AtMark
+	inv     []*mat.Dense // (K+N)⁻¹ per zone, rows of the survey square; the same for zones of one kernel
 }
 
-// newView returns the view of a position, mm, mm, degrees; mark is what AtMark returns.
-func newView(e *survey.Ear, at [3]float64, mark [][]float64) view {
-	v := view{level: make([]float64, band.Count), k: make([][]float64, len(e.Zones)), kInv: make([][]float64, len(e.Zones)),
-		values: make([]float64, 2*len(e.At)*len(e.Zones))}
-	v.moveTo(e, at, mark)
+// newGround is that of an ear whose survey is known.
+func newGround(e *survey.Ear) *ground {
+	g := &ground{Ear: e, tells: e.TellsPlace(), mark: e.AtMark(), weights: mat.NewDense(len(e.At), band.Count, nil)}
+	first, last := slices.Index(g.tells, true), len(g.tells)-1
+	for last > first && !g.tells[last] {
+		last--
+	}
+	for i, row := range e.Weights {
+		g.weights.SetRow(i, row)
+	}
+	for zi, z := range e.Zones {
+		from := max(z.From, first)
+		g.bands = append(g.bands, [2]int{from, max(from, min(z.To, last+1))})
+		if g.continues(zi) {
+			g.inv = append(g.inv, g.inv[zi-1])
+			continue
+		}
+		inv := mat.NewDense(len(e.At), len(e.At), nil)
+		for i, row := range z.Inv {
+			inv.SetRow(i, row)
+		}
+		g.inv = append(g.inv, inv)
+	}
+	return g
+}
+
+// continues reports whether a zone has the kernel of the one before.
+func (g *ground) continues(zone int) bool {
+	return zone > 0 && g.Zones[zone].Kernel == g.Zones[zone-1].Kernel
+}
+
+// views are what the survey says of positions.
+type views struct {
+	at    [][3]float64 // mm, mm, degrees
+	level *mat.Dense   // positions × kept bands, dB relative to the survey's BaseDB; 0 where no place is told
+	// Per zone, positions × rows of the survey: the kernel between a position and the survey's rows,
+	// and the same times (K+N)⁻¹. Zones of one kernel have the same.
+	k, kInv []*mat.Dense
+	change  *mat.Dense // work space: the kernel less that of the marked position
+}
+
+// see returns the views of positions, in the memory of others of as many if there are any.
+func (g *ground) see(at [][3]float64, space *views) *views {
+	v := space
+	if v == nil {
+		matrix := func() *mat.Dense { return mat.NewDense(len(at), len(g.At), nil) }
+		v = &views{level: mat.NewDense(len(at), band.Count, nil), change: matrix()}
+		for zi := range g.Zones {
+			if g.continues(zi) {
+				v.k, v.kInv = append(v.k, v.k[zi-1]), append(v.kInv, v.kInv[zi-1])
+			} else {
+				v.k, v.kInv = append(v.k, matrix()), append(v.kInv, matrix())
+			}
+		}
+	}
+	v.at = at
+	for zi, z := range g.Zones {
+		if !g.continues(zi) {
+			for p := range at {
+				row, change := v.k[zi].RawRowView(p), v.change.RawRowView(p)
+				for i := range g.At {
+					row[i] = z.Kernel.At(&at[p], &g.At[i])
+					change[i] = row[i] - g.mark[zi][i]
+				}
+			}
+			stats.Multiply(v.kInv[zi], v.k[zi], g.inv[zi])
+		}
+		if from, to := g.bands[zi][0], g.bands[zi][1]; from < to {
+			stats.Multiply(v.level.Slice(0, len(at), from, to).(*mat.Dense), v.change, g.weights.Slice(0, len(g.At), from, to).(*mat.Dense))
+		}
+	}
+	for b, ok := range g.Valid {
+		for p := 0; p < len(at) && !ok; p++ {
+			v.level.Set(p, b, 0)
+		}
+	}
 	return v
 }
 
-// moveTo makes v the view of another position of the same survey.
-func (v *view) moveTo(e *survey.Ear, at [3]float64, mark [][]float64) {
-	v.at = at
-	clear(v.level)
-	values := v.values
-	var k, kInv []float64
-	for zi, z := range e.Zones {
-		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel { // zones often agree
-			k, kInv, values = values[:len(e.At)], values[len(e.At):2*len(e.At)], values[2*len(e.At):]
-			for i := range e.At {
-				k[i] = z.Kernel.At(&at, &e.At[i])
+// view is one of views.
+type view struct {
+	*views
+	i int
+}
+
+// covariance is the survey's of the level at two views in a zone, in units of the variance
+// of the scatter.
+func (g *ground) covariance(zone int, v, w view) float64 {
+	return g.Zones[zone].Kernel.At(&v.at[v.i], &w.at[w.i]) - floats.Dot(v.k[zone].RawRowView(v.i), w.kInv[zone].RawRowView(w.i))
+}
+
+// witnesses are placed seatings as one draw has them, on which the survey is conditioned.
+type witnesses struct {
+	*ground
+	seatings []*placedSeating
+	draw     int // of where they are; correctionDraws: as estimated
+	// inverse is, per zone, the inverse of the covariance of what they measured, zero in those that do
+	// not count there. Zones that agree in all that it is made of have the same.
+	inverse []*mat.Dense
+}
+
+// newWitnesses works out what the survey says of placed seatings together.
+func newWitnesses(g *ground, seatings []*placedSeating, draw int) *witnesses {
+	w := &witnesses{ground: g, seatings: seatings, draw: draw}
+	for zi := range g.Zones {
+		same := g.continues(zi)
+		for _, s := range seatings {
+			same = same && s.counts[zi] == s.counts[zi-1]
+		}
+		if same {
+			w.inverse = append(w.inverse, w.inverse[zi-1])
+			continue
+		}
+		n := len(seatings)
+		cov := mat.NewDense(max(n, 1), max(n, 1), nil)
+		for a, s := range seatings {
+			for b, t := range seatings[:a+1] {
+				if s.counts[zi] && t.counts[zi] {
+					v := g.covariance(zi, view{s.drawn, draw}, view{t.drawn, draw})
+					cov.Set(a, b, v)
+					cov.Set(b, a, v)
+				}
 			}
-			for i, row := range z.Inv {
-				kInv[i] = floats.Dot(row, k)
+			cov.Set(a, a, cov.At(a, a)+s.noise)
+		}
+		_, ok := stats.Invert(cov)
+		for a, s := range seatings {
+			for b := 0; b < n && !(ok && s.counts[zi]); b++ {
+				cov.Set(a, b, 0)
+				cov.Set(b, a, 0)
 			}
 		}
-		v.k[zi], v.kInv[zi] = k, kInv
-		for i, x := range k {
-			floats.AddScaled(v.level[z.From:z.To], x-mark[zi][i], e.Weights[i][z.From:z.To])
-		}
+		w.inverse = append(w.inverse, cov)
 	}
-	for b, ok := range e.Valid {
-		if !ok {
-			v.level[b] = 0
-		}
-	}
+	return w
 }
 
 // conditioned is the level at two positions as survey and placed seatings tell it.
 type conditioned struct {
 	level [2][]float64 // dB per kept band relative to the survey's BaseDB
 	// root is the Cholesky factor of the covariance of both, zones × 3, in units
-	// of the scatter's standard deviation: see gains.
+	// of the scatter's standard deviation: (0,0), (1,0), (1,1).
 	root [][3]float64
-	off  []float64 // work space, per kept band
-}
-
-// covariance is the survey's of the level at two views in a zone, in units of the variance
-// of the scatter.
-func covariance(e *survey.Ear, zone int, v, w *view) float64 {
-	return e.Zones[zone].Kernel.At(&v.at, &w.at) - floats.Dot(v.k[zone], w.kInv[zone])
-}
-
-// witnesses are placed seatings with the views of where they are taken to sit.
-type witnesses struct {
-	seatings []*placedSeating
-	views    []view
-	known    [][]float64 // covariances of all placed seatings' views, zones × pairs of their order
-	own      bool        // the last one sits at the second target
-}
-
-// among are the covariances of views with each other, zones × pairs.
-func among(e *survey.Ear, views []view) [][]float64 {
-	out := make([][]float64, len(e.Zones))
-	for zi, z := range e.Zones {
-		if zi > 0 && z.Kernel == e.Zones[zi-1].Kernel {
-			out[zi] = out[zi-1]
-			continue
-		}
-		for a := range views {
-			for b := range a + 1 {
-				out[zi] = append(out[zi], covariance(e, zi, &views[a], &views[b]))
-			}
-		}
-	}
-	return out
-}
-
-// between is the covariance of witnesses o and q in a zone; toTarget is that of q and the
-// second target.
-func (w *witnesses) between(zone, o, q int, toTarget float64) float64 {
-	if w.own && o == len(w.seatings)-1 {
-		return toTarget
-	}
-	a, b := w.seatings[o].order, w.seatings[q].order
-	a, b = max(a, b), min(a, b)
-	return w.known[zone][a*(a+1)/2+b]
+	// Work space: the weights of the placed seatings, their covariances with the targets, and what one
+	// of them differs from the survey by, per kept band.
+	of, cross [2][]float64
+	off       []float64
 }
 
 // condition conditions the survey on placed seatings, the Gaussian
 // process being updated by them (Rasmussen & Williams 2006, eq. 2.22 to 2.24), and
-// sets out to the level at two targets.
-func (out *conditioned) condition(e *survey.Ear, targets *[2]view, w witnesses) {
+// sets out to the level at two targets. One placed seating is left out, nil for none; own says
+// that it is heard after all, as what was measured at the second target.
+func (out *conditioned) condition(w *witnesses, targets [2]view, left *placedSeating, own bool) {
 	if out.root == nil {
-		out.root, out.off = make([][3]float64, len(e.Zones)), make([]float64, band.Count)
+		out.root, out.off = make([][3]float64, len(w.Zones)), make([]float64, band.Count)
 	}
-	for t := range targets {
-		out.level[t] = append(out.level[t][:0], targets[t].level...)
+	for t, v := range targets {
+		out.level[t] = append(out.level[t][:0], v.level.RawRowView(v.i)...)
+		out.of[t] = slices.Grow(out.of[t][:0], len(w.seatings))[:len(w.seatings)]
+		out.cross[t] = slices.Grow(out.cross[t][:0], len(w.seatings))[:len(w.seatings)]
 	}
-	var g gains
-	for zi, z := range e.Zones {
-		if zi == 0 || z.Kernel != e.Zones[zi-1].Kernel {
-			g = gains{}
+	for zi := range w.Zones {
+		from, to := w.bands[zi][0], w.bands[zi][1]
+		if zi == 0 || w.inverse[zi] != w.inverse[zi-1] {
+			out.root[zi] = w.gains(zi, targets, left, own, out.of, out.cross)
+		} else {
+			out.root[zi] = out.root[zi-1]
 		}
-		var used []int // placed seatings that count here
 		for o, s := range w.seatings {
-			if s.counts[zi] {
-				used = append(used, o)
+			if !s.counts[zi] || s == left && !own {
+				continue
 			}
-		}
-		if g.used == nil || !slices.Equal(g.used, used) {
-			g = w.gains(e, zi, used, targets)
-		}
-		out.root[zi] = g.root
-		for a, o := range g.used {
-			off := out.off[:z.To-z.From]
-			floats.SubTo(off, w.seatings[o].level[z.From:z.To], w.views[o].level[z.From:z.To])
+			off := s.off.RawRowView(w.draw)[from:to]
+			if s == left {
+				off = out.off[from:to]
+				floats.SubTo(off, s.level[from:to], targets[1].level.RawRowView(targets[1].i)[from:to])
+			}
 			for t := range targets {
-				floats.AddScaled(out.level[t][z.From:z.To], g.of[t][a], off)
+				floats.AddScaled(out.level[t][from:to], out.of[t][o], off)
 			}
 		}
 	}
-	for b, ok := range e.Valid {
+	for b, ok := range w.Valid {
 		if !ok {
 			out.level[0][b], out.level[1][b] = 0, 0
 		}
 	}
 }
 
-// gains are what the placed seatings are worth to two targets.
-type gains struct {
-	used []int        // numbers of the placed seatings that have a say
-	of   [2][]float64 // per target and placed seating used: weight of its level's difference from the survey's
-	root [3]float64   // Cholesky factor of the targets' covariance: (0,0), (1,0), (1,1)
-}
-
-// gains works out what the witnesses used are worth in a zone.
-func (w *witnesses) gains(e *survey.Ear, zone int, used []int, targets *[2]view) gains {
-	g := gains{used: used}
-	first, second := &targets[0], &targets[1]
-	post := [3]float64{covariance(e, zone, first, first), covariance(e, zone, first, second), covariance(e, zone, second, second)}
-	if n := len(used); n > 0 {
-		own, gain := mat.NewSymDense(n, nil), mat.NewDense(n, len(g.of), nil)
-		var cross [len(g.of)][]float64
-		for t := range g.of {
-			cross[t], g.of[t] = make([]float64, n), make([]float64, n)
-			for a, o := range used {
-				if w.own && o == len(w.seatings)-1 {
-					cross[t][a] = post[1+t]
-				} else {
-					cross[t][a] = covariance(e, zone, &targets[t], &w.views[o])
-				}
-				gain.Set(a, t, cross[t][a])
+// gains sets of, per target and placed seating, to the weight of the difference of its level from the
+// survey's, and returns the root of the targets' covariance. cross is work space.
+func (w *witnesses) gains(zone int, targets [2]view, left *placedSeating, own bool, of, cross [2][]float64) [3]float64 {
+	post := [3]float64{w.covariance(zone, targets[0], targets[0]), w.covariance(zone, targets[0], targets[1]), w.covariance(zone, targets[1], targets[1])}
+	inverse, at := w.inverse[zone], -1
+	for t, v := range targets {
+		clear(cross[t])
+		for o, s := range w.seatings {
+			switch {
+			case s == left:
+				at = o
+			case s.counts[zone]:
+				cross[t][o] = w.covariance(zone, v, view{s.drawn, w.draw})
 			}
 		}
-		for a, o := range used {
-			for b, q := range used[:a+1] {
-				own.SetSym(a, b, w.between(zone, o, q, cross[1][b]))
-			}
-			own.SetSym(a, a, own.At(a, a)+w.seatings[o].noise)
+		for o := range of[t] {
+			of[t][o] = floats.Dot(inverse.RawRowView(o), cross[t])
 		}
-		if factor, ok := stats.Factorize(own); ok {
-			factor.Solve(gain)
-			for t := range g.of {
-				mat.Col(g.of[t], t, gain)
-			}
-			post[0] -= floats.Dot(g.of[0], cross[0])
-			post[1] -= floats.Dot(g.of[1], cross[0])
-			post[2] -= floats.Dot(g.of[1], cross[1])
-		} else {
-			g.used = []int{}
+		// The inverse without the one that is left out (Schur's complement).
+		if at >= 0 && inverse.At(at, at) > 0 {
+			floats.AddScaled(of[t], -of[t][at]/inverse.At(at, at), inverse.RawRowView(at))
+			of[t][at] = 0
 		}
 	}
-	g.root[0] = math.Sqrt(math.Max(post[0], 1e-12))
-	g.root[1] = post[1] / g.root[0]
-	g.root[2] = math.Sqrt(math.Max(post[2]-g.root[1]*g.root[1], 0))
-	return g
-}
-
-// placedSeating is an ordinary fixture seating as one more observation of how the
-// fixture's response moves. The survey shows that at displacements of its own;
-// the seatings show it where they were, near the worn mean for most, at places
-// that are estimated instead of set.
-type placedSeating struct {
-	order  int // among all placed seatings
-	at     seat.Estimate
-	here   view      // of the survey from there
-	drawn  []view    // where it may be, correctionDraws of them
-	level  []float64 // dB per kept band, as if sealed, relative to the survey's BaseDB
-	counts []bool    // per zone of the survey: all its bands count
-	// noise is the variance of what is no movement, in units of the survey's
-	// scatter: 1, or more for a seating that the survey does not explain.
-	noise float64
+	post[0] -= floats.Dot(of[0], cross[0])
+	post[1] -= floats.Dot(of[1], cross[0])
+	post[2] -= floats.Dot(of[1], cross[1])
+	if own && left.counts[zone] {
+		first, second := post[1]/(post[2]+left.noise), post[2]/(post[2]+left.noise)
+		floats.AddScaled(of[0], -first, of[1])
+		floats.Scale(1-second, of[1])
+		of[0][at], of[1][at] = first, second
+		post[0] -= first * post[1]
+		post[1] -= second * post[1]
+		post[2] -= second * post[2]
+	}
+	var root [3]float64
+	root[0] = math.Sqrt(math.Max(post[0], 1e-12))
+	root[1] = post[1] / root[0]
+	root[2] = math.Sqrt(math.Max(post[2]-root[1]*root[1], 0))
+	return root
 }

@@ -72,48 +72,47 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 	return t
 }
 
-// placeDraw is a draw of where a seating and the worn mean are.
-type placeDraw struct{ seating, mean [3]float64 }
-
-// draw draws where a seating and the worn mean are, given their estimates and
+// draw draws where the worn mean and a seating are, given their estimates and
 // that a seating on the fixture lies about the worn mean as worn seatings do:
 // the operator puts the headphone on as people would. Without that an error of
 // the worn mean, common to all seatings, would look like an offset of each of
 // them. The worn mean follows Student's t as a scale mixture of normals, whose
 // scale is drawn from its posterior; draws are conditioned by kriging (Chilès &
 // Delfiner, Geostatistics, 2nd ed., ch. 7: conditioning by kriging; quoted from memory).
-func (t *target) draw(rng *rand.Rand, seating seat.Estimate) []placeDraw {
+func (t *target) draw(rng *rand.Rand, seating seat.Estimate) (means, seatings [][3]float64) {
 	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
 	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
 	precisions, weights := t.innovations(seating, cp, cm)
 	total := weights[len(weights)-1]
-	out := make([]placeDraw, correctionDraws)
-	for i := range out {
+	for i := range correctionDraws {
 		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
 		k := t.scales[drawnScale]
-		p := placeDraw{seating: stats.NormalDraw(rng, seating.Value, root), mean: t.at.Value}
+		place, mean := stats.NormalDraw(rng, seating.Value, root), t.at.Value
 		for a := range 3 {
 			for j, z := range t.normal[i] {
-				p.mean[a] += k * t.root[a][j] * z
+				mean[a] += k * t.root[a][j] * z
 			}
 		}
 		// The innovation: the difference that the spread would have less the one drawn.
 		want := stats.NormalDraw(rng, [3]float64{}, spread)
-		v := mat.NewVecDense(3, nil)
+		var v, x [3]float64
 		for a := range 3 {
-			v.SetVec(a, want[a]-(p.seating[a]-p.mean[a]))
+			v[a] = want[a] - (place[a] - mean[a])
 		}
-		var x, ps, ms mat.VecDense
-		x.MulVec(precisions[drawnScale], v)
-		ps.MulVec(cp, &x)
-		ms.MulVec(cm, &x)
 		for a := range 3 {
-			p.seating[a] += ps.AtVec(a)
-			p.mean[a] -= k * k * ms.AtVec(a)
+			for b := range 3 {
+				x[a] += precisions[drawnScale].At(a, b) * v[b]
+			}
 		}
-		out[i] = p
+		for a := range 3 {
+			for b := range 3 {
+				place[a] += seating.Cov[a][b] * x[b]
+				mean[a] -= k * k * t.at.Cov[a][b] * x[b]
+			}
+		}
+		means, seatings = append(means, mean), append(seatings, place)
 	}
-	return out
+	return means, seatings
 }
 
 // innovations are, per scale of the worn mean, the inverse of the covariance (3 × 3) of the

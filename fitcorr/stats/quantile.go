@@ -15,8 +15,21 @@ func StudentQuantile(p, df float64) float64 {
 	if df > many { // a twentieth of the time of the library's search, which gives NaN from 1e16
 		return nearlyNormal(distuv.UnitNormal.Quantile(p), df)
 	}
-	return distuv.StudentsT{Sigma: 1, Nu: df}.Quantile(p)
+	t := distuv.StudentsT{Sigma: 1, Nu: df}
+	if df < few || math.Min(p, 1-p) < 1e-4 {
+		return t.Quantile(p)
+	}
+	// The series is near; Halley's steps from there take a fifth of the time of the search.
+	x := nearlyNormal(distuv.UnitNormal.Quantile(p), df)
+	for range 2 {
+		off := (t.CDF(x) - p) / t.Prob(x)
+		x -= off / (1 + off*x*(df+1)/(df+x*x)/2)
+	}
+	return x
 }
+
+// few degrees of freedom are so few that nearlyNormal is no beginning.
+const few = 4
 
 // many degrees of freedom are so many that nearlyNormal serves.
 const many = 200

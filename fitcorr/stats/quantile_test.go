@@ -33,3 +33,16 @@ func TestNearlyNormal(t *testing.T) {
 		}
 	}
 }
+
+// Between few and many degrees of freedom the quantile is that of which the distribution has the
+// probability.
+func TestStudentQuantile(t *testing.T) {
+	for df := float64(few); df < many; df *= 1.03 {
+		for _, p := range []float64{0.0002, 0.01, 0.2, 0.5, 0.6, 0.9, 0.975, 0.995, 0.9998} {
+			got := StudentQuantile(p, df)
+			if back := (distuv.StudentsT{Sigma: 1, Nu: df}).CDF(got); math.Abs(back-p) > 1e-11*math.Min(p, 1-p) {
+				t.Errorf("%g degrees of freedom: %g of the distribution lies below %.12f, want %g", df, back, got, p)
+			}
+		}
+	}
+}
