@@ -87,8 +87,8 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 		return nil, stats.ErrSingular
 	}
 	fit := &panelFit{panel: p, cov: s, groups: p.grouped(), per: make([]listenerFit, len(p.listeners))}
-	if more := len(fit.groups) - len(p.spaces); more > 0 {
-		p.spaces = append(p.spaces, make([]workspace, more)...)
+	if more := len(fit.groups) - len(p.space.groups); more > 0 {
+		p.space.groups = append(p.space.groups, make([]workspace, more)...)
 	}
 	var root0 *mat.Dense
 	known := make([]bool, len(fit.groups))
@@ -98,7 +98,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 			return
 		}
 		g := fit.groups[i]
-		known[i] = g.eliminate(prior, &p.spaces[i])
+		known[i] = g.eliminate(prior, &p.space.groups[i])
 		for _, li := range g.members {
 			known[i] = known[i] && fit.per[li].hear(g, p.listeners[li])
 		}
@@ -108,7 +108,7 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 	if slices.Contains(known, false) || !fit.solve(root0) {
 		return nil, stats.ErrSingular
 	}
-	if err := workers.All(ctx, len(fit.groups), jobs, func(i int) { fit.groups[i].follow(fit) }); err != nil {
+	if err := workers.All(ctx, len(fit.groups), jobs, func(i int) { fit.groups[i].follow(fit, &p.space.groups[i]) }); err != nil {
 		return nil, err
 	}
 	return fit, workers.All(ctx, len(p.listeners), jobs, func(i int) { fit.per[i].settle(fit, p.listeners[i]) })
@@ -117,12 +117,14 @@ func (p *panel) expect(ctx context.Context, s *effects.Covariances, jobs int) (*
 // solve sets the posterior of θ from what the listeners say of it, and the deviance; root0 is L₀.
 // It reports whether the equations determine θ.
 func (fit *panelFit) solve(root0 *mat.Dense) bool {
-	dim := fit.Dim()
+	dim, space := fit.Dim(), &fit.space
+	_, cols := root0.Dims()
 	fit.deviance, fit.levels = fit.seatingsDeviance()
-	sum, rhs := mat.NewSymDense(dim, nil), mat.NewVecDense(dim, nil)
+	all, rhs := zeroed(&space.sum, dim, dim), mat.NewVecDense(dim, nil)
+	sum := mat.NewSymDense(dim, all.RawMatrix().Data)
 	for _, g := range fit.groups {
 		for i := range dim {
-			floats.AddScaled(sum.RawSymmetric().Data[i*dim+i:(i+1)*dim], float64(len(g.members)), g.reduced.RawRowView(i)[i:])
+			floats.AddScaled(all.RawRowView(i)[i:], float64(len(g.members)), g.reduced.RawRowView(i)[i:])
 		}
 		rows, _ := g.ruler.Dims()
 		less := mat.NewDense(rows, rows, nil)
@@ -130,51 +132,56 @@ func (fit *panelFit) solve(root0 *mat.Dense) bool {
 			lf := &fit.per[li]
 			less.Add(less, lf.less)
 			own := lf.given(lf.rhs)
-			score := lf.precision(own)
 			rhs.AddVec(rhs, lf.rhs)
-			rhs.SubVec(rhs, score)
+			rhs.SubVec(rhs, lf.precision(own))
 			fit.deviance += lf.logDet - mat.Dot(own, lf.rhs)
 		}
 		stats.AddProduct(sum, 1, stats.Transposed(g.unseen), stats.Product(less, g.unseen))
 	}
-	_, cols := root0.Dims()
-	precision := mat.NewSymDense(cols, nil)
-	stats.AddProduct(precision, 1, stats.Transposed(root0), fit.times(mat.DenseCopyOf(sum), root0))
-	for k := range cols {
-		stats.AddSym(precision, k, k, 1)
+	stats.Mirror(all)
+	half, precision := zeroed(&space.half, dim, cols), zeroed(&space.precision, cols, cols)
+	fit.times(half, all, root0)
+	upper := mat.NewSymDense(cols, precision.RawMatrix().Data) // I + L₀'·ΣM·L₀
+	if fit.lower {
+		stats.AddLower(upper, root0, half)
+	} else {
+		stats.AddProduct(upper, 1, stats.Transposed(root0), half)
 	}
-	info := mat.DenseCopyOf(precision)
-	logDet, ok := stats.Invert(info)
+	for k := range cols {
+		stats.AddSym(upper, k, k, 1)
+	}
+	stats.Mirror(precision)
+	logDet, ok := stats.Invert(precision)
 	if !ok {
 		return false
 	}
 	fit.deviance += logDet
-	fit.thetaRoot = fit.times(root0, stats.CholeskyRoot(stats.Symmetric(info)))
-	var half mat.VecDense
-	half.MulVec(fit.thetaRoot.T(), rhs)
-	fit.deviance -= mat.Dot(&half, &half)
+	fit.thetaRoot = zeroed(&space.root, dim, cols)
+	fit.times(fit.thetaRoot, root0, stats.CholeskyRoot(upper))
+	var along mat.VecDense
+	along.MulVec(fit.thetaRoot.T(), rhs)
+	fit.deviance -= mat.Dot(&along, &along)
 	fit.theta = new(mat.VecDense)
-	fit.theta.MulVec(fit.thetaRoot, &half)
+	fit.theta.MulVec(fit.thetaRoot, &along)
 	return true
 }
 
 // rootOf returns a root of a covariance, and whether it is lower triangular, which it is but for
 // a singular one.
 func rootOf(cov *mat.SymDense) (root *mat.Dense, lower bool) {
-	whole := mat.NewSymDense(cov.SymmetricDim(), nil)
-	whole.CopySym(cov)
-	if factor, ok := stats.Factorize(whole); ok {
-		return factor.Lower(), true
+	if root, lower = stats.LowerRoot(cov); lower {
+		return root, true
 	}
 	return stats.EigenRoot(cov, 1e-12), false
 }
 
-// times returns m·root, of a root that is lower triangular where L₀ is.
-func (fit *panelFit) times(m, root *mat.Dense) *mat.Dense {
+// times sets dst to m·root, of a root that is lower triangular where L₀ is.
+func (fit *panelFit) times(dst, m, root *mat.Dense) {
 	if fit.lower {
-		return stats.TimesLower(m, root)
+		stats.MultiplyLower(dst, m, root)
+	} else {
+		stats.Multiply(dst, m, root)
 	}
-	return stats.Product(m, root)
 }
 
 // seatingsDeviance is the part of the deviance that the seatings have before

@@ -94,8 +94,24 @@ func (g *group) add(block, from int, precision *mat.Dense) {
 // place is where a kind stands in own.
 func (g *group) place(k *kind) int { return slices.Index(g.own, k) }
 
-// workspace is what eliminate keeps from round to round.
-type workspace struct{ sum, given, pull, reduced *mat.Dense }
+// workspaces is memory that is kept from round to round: of solve, and of each group.
+type workspaces struct {
+	sum, half, precision, root *mat.Dense
+	groups                     []workspace
+}
+
+// workspace is that of eliminate and follow.
+type workspace struct{ sum, given, pull, reduced, shared *mat.Dense }
+
+// zeroed returns a matrix of zeros, m if that has the size.
+func zeroed(m **mat.Dense, rows, cols int) *mat.Dense {
+	if *m != nil && (*m).RawMatrix().Rows == rows && (*m).RawMatrix().Cols == cols {
+		(*m).Zero()
+	} else {
+		*m = mat.NewDense(rows, cols, nil)
+	}
+	return *m
+}
 
 // eliminate marginalises x_s out and reports whether the equations determine it. With P
 // the precision of the levels
@@ -108,10 +124,7 @@ type workspace struct{ sum, given, pull, reduced *mat.Dense }
 func (g *group) eliminate(prior effects.Prior, space *workspace) bool {
 	index, count := g.Values()
 	dim := g.Dim()
-	if space.sum == nil {
-		*space = workspace{mat.NewDense(count, count, nil), mat.NewDense(dim, dim, nil), mat.NewDense(dim, dim, nil), mat.NewDense(dim, dim, nil)}
-	}
-	sum := space.sum
+	sum := zeroed(&space.sum, count, count)
 	sum.Copy(prior.Inverse)
 	for k, b := range g.blocks {
 		if b == nil {
@@ -130,7 +143,7 @@ func (g *group) eliminate(prior effects.Prior, space *workspace) bool {
 		return false
 	}
 	g.logDet = logDet + prior.LogDet
-	g.given, g.pull, g.reduced = space.given, space.pull, space.reduced
+	g.given, g.pull, g.reduced = zeroed(&space.given, dim, dim), zeroed(&space.pull, dim, dim), zeroed(&space.reduced, dim, dim)
 	for i, a := range index {
 		from, to := sum.RawRowView(a), g.given.RawRowView(i)
 		for j, b := range index {
@@ -139,8 +152,6 @@ func (g *group) eliminate(prior effects.Prior, space *workspace) bool {
 	}
 	g.seen = stats.Product(g.ruler, g.given)
 	g.unseen = mat.DenseCopyOf(g.ruler)
-	g.pull.Zero()
-	g.reduced.Zero()
 	for k, b := range g.blocks {
 		if b == nil {
 			continue

@@ -46,7 +46,7 @@ type panel struct {
 	stated    capture.ReadingUncertainty // before the panel was heard
 	reading   capture.ReadingUncertainty // as the panel shows it
 	notes     []string                   // what of the panel is not used, and why
-	spaces    []workspace                // of eliminate, per group
+	space     workspaces
 }
 
 // panelModel is one headphone model worn by the panel. Slices over bands have

@@ -17,10 +17,13 @@ type asked struct {
 }
 
 // follow works out how x_s follows θ, and what is asked of a block.
-func (g *group) follow(fit *panelFit) {
-	g.shared, g.ruled = fit.times(g.pull, fit.thetaRoot), fit.times(g.unseen, fit.thetaRoot)
+func (g *group) follow(fit *panelFit, space *workspace) {
 	size := g.Block()
+	dim, cols := fit.thetaRoot.Dims()
 	rows, _ := g.seen.Dims()
+	g.shared, g.ruled = zeroed(&space.shared, dim, cols), mat.NewDense(rows, cols, nil)
+	fit.times(g.shared, g.pull, fit.thetaRoot)
+	fit.times(g.ruled, g.unseen, fit.thetaRoot)
 	for m := range fit.models {
 		from := g.Start(m)
 		half := g.functions(m, g.given.Slice(from, from+size, from, from+size).(*mat.Dense))

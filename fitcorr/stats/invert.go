@@ -1,6 +1,11 @@
 package stats
 
-import "gonum.org/v1/gonum/mat"
+import (
+	"gonum.org/v1/gonum/blas"
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/lapack/lapack64"
+	"gonum.org/v1/gonum/mat"
+)
 
 // whole is up to how many rows Invert inverts at once.
 const whole = 64
@@ -20,7 +25,9 @@ func Invert(c *mat.Dense) (logDet float64, ok bool) {
 	if logDet, ok = Invert(first); !ok {
 		return 0, false
 	}
-	pull := Product(first, across)
+	pull := takeSpace(h, n-h)
+	defer giveSpace(pull)
+	Multiply(pull, first, across)
 	subtractUpper(second, back, pull)
 	rest, ok := Invert(second)
 	if !ok {
@@ -29,33 +36,29 @@ func Invert(c *mat.Dense) (logDet float64, ok bool) {
 	Multiply(across, pull, second)
 	across.Scale(-1, across)
 	transpose(back, across)
-	subtractUpper(first, across, Transposed(pull))
+	turned := turnedInSpace(pull)
+	subtractUpper(first, across, turned)
+	giveSpace(turned)
 	return logDet + rest, true
 }
 
 // invertWhole is Invert at once.
 func invertWhole(c *mat.Dense) (logDet float64, ok bool) {
 	n, _ := c.Dims()
-	sym := mat.NewSymDense(n, nil)
-	for i := range n {
-		copy(sym.RawSymmetric().Data[i*n+i:(i+1)*n], c.RawRowView(i)[i:])
-	}
-	factor, ok := Factorize(sym)
+	raw := c.RawMatrix()
+	u, ok := lapack64.Potrf(blas64.Symmetric{Uplo: blas.Upper, N: n, Data: raw.Data, Stride: raw.Stride})
 	if !ok {
 		return 0, false
 	}
-	logDet = factor.LogDet()
-	c.Copy(factor.Inverse())
+	logDet = factor(u).LogDet()
+	lapack64.Potri(u)
+	Mirror(c)
 	return logDet, true
 }
 
 // subtractUpper takes the product a·b, which is symmetric, from c, n × n.
 func subtractUpper(c, a, b *mat.Dense) {
 	raw := c.RawMatrix()
-	addUpper(raw.Data, raw.Stride, -1, a, b)
-	for i := range raw.Rows {
-		for j := range i {
-			raw.Data[i*raw.Stride+j] = raw.Data[j*raw.Stride+i]
-		}
-	}
+	addUpper(raw.Data, raw.Stride, -1, a, b, false)
+	Mirror(c)
 }

@@ -92,18 +92,6 @@ func RowsOfDense(m *mat.Dense, from, count int) *mat.Dense {
 	return m.Slice(from, from+count, 0, cols).(*mat.Dense)
 }
 
-// TimesLower returns m·l of a lower triangular square l. m is rows × n, l is n × n.
-func TimesLower(m, l *mat.Dense) *mat.Dense {
-	const step = 64
-	rows, n := m.Dims()
-	out := mat.NewDense(rows, n, nil)
-	for from := 0; from < n; from += step {
-		to := min(from+step, n)
-		Multiply(out.Slice(0, rows, from, to).(*mat.Dense), m.Slice(0, rows, from, n).(*mat.Dense), l.Slice(from, n, from, to).(*mat.Dense))
-	}
-	return out
-}
-
 // Diagonal returns the diagonal of m, one value per row.
 func Diagonal(m mat.Symmetric) []float64 {
 	out := make([]float64, m.SymmetricDim())

@@ -31,13 +31,25 @@ func SymmetricRoot(c *mat.SymDense) *mat.Dense {
 // rounding has made it indefinite. It is lower triangular, n × n; an eigenroot has the
 // columns of EigenRoot.
 func CholeskyRoot(c *mat.SymDense) *mat.Dense {
-	whole := mat.NewSymDense(c.SymmetricDim(), nil)
+	if root, ok := LowerRoot(c); ok {
+		return root
+	}
+	return EigenRoot(c, 1e-12)
+}
+
+// LowerRoot returns the lower triangular root of a covariance, n × n; false where it is not
+// positive definite.
+func LowerRoot(c *mat.SymDense) (*mat.Dense, bool) {
+	n := c.SymmetricDim()
+	space := takeSpace(n, n)
+	defer giveSpace(space)
+	whole := mat.NewSymDense(n, space.RawMatrix().Data)
 	whole.CopySym(c)
 	factor, ok := Factorize(whole)
 	if !ok {
-		return EigenRoot(c, 1e-12)
+		return nil, false
 	}
-	return factor.Lower()
+	return factor.Lower(), true
 }
 
 // EigenRoot returns L with LL' = c up to eigenvalues below cut times the largest, as
