@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"gonum.org/v1/gonum/mat"
+
 	"asworn/capture"
 	"asworn/capture/band"
 	"asworn/fitcorr/seat"
@@ -56,9 +58,10 @@ func (h *heldOut) distance(id string) (before, after float64) {
 
 // heldOutSeating is a fixture seating that others are held against.
 type heldOutSeating struct {
-	s    seat.Seating
-	view view      // of the survey from its position
-	loss []float64 // loss to the leak, dB per kept band
+	s      seat.Seating
+	placed *placedSeating // the seating as one; nil for a displaced row
+	loss   []float64      // loss to the leak, dB per kept band
+	levels *mat.Dense     // at all of them, as survey and placed seatings but for this tell: rows × kept bands, dB
 }
 
 // heldOutSeatings are the seatings on the fixture at one point with a position: rows with a
@@ -76,7 +79,7 @@ func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear 
 		case s.Displaced() && point != c.point: // no row of the survey
 			at = s.Survey.Vector()
 		case !s.Displaced() && ok:
-			at = o.Ears[ear].Value
+			at, m.placed = o.Ears[ear].Value, c.placed(ear, s.Number)
 			for b, f := range band.All() {
 				m.loss[b], _ = o.Leak[ear].LossAt(f.Mid)
 			}
@@ -90,8 +93,13 @@ func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear 
 		return nil
 	}
 	seen := c.ground[ear].see(places, nil)
+	together := c.together[ear][correctionDraws]
+	all := together.levels(seen, nil)
 	for i := range out {
-		out[i].view = view{seen, i}
+		out[i].levels = all
+		if out[i].placed != nil {
+			out[i].levels = together.levels(seen, out[i].placed)
+		}
 	}
 	return out
 }
@@ -103,7 +111,6 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 	tells := c.ground[ear].tells
 	members := c.heldOutSeatings(ss, point, ear)
 	h.seatings = len(members)
-	var surface conditioned
 	pairs := make([]float64, band.Thirds)
 	for i, a := range members {
 		var wide [2]float64
@@ -112,12 +119,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 			if i == k {
 				continue
 			}
-			var held *placedSeating // a displaced row is none
-			if !b.s.Displaced() {
-				held = c.placed(ear, b.s.Number)
-			}
-			surface.condition(c.together[ear][correctionDraws], [2]view{b.view, a.view}, held, false)
-			level := surface.level
+			there, here := b.levels.RawRowView(k), b.levels.RawRowView(i)
 			for n, f := range band.All() {
 				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
 					continue
@@ -125,7 +127,7 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]
 				is := was
 				if tells[n] {
-					is += level[0][n] - level[1][n]
+					is += there[n] - here[n]
 				}
 				if f.Mid < leakTopHz {
 					is += a.loss[n] - b.loss[n]

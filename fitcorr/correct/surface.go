@@ -217,25 +217,9 @@ func (out *conditioned) condition(w *witnesses, targets [2]view, left *placedSea
 // survey's, and returns the root of the targets' covariance. cross is work space.
 func (w *witnesses) gains(zone int, targets [2]view, left *placedSeating, own bool, of, cross [2][]float64) [3]float64 {
 	post := [3]float64{w.covariance(zone, targets[0], targets[0]), w.covariance(zone, targets[0], targets[1]), w.covariance(zone, targets[1], targets[1])}
-	inverse, at := w.inverse[zone], -1
+	at := -1
 	for t, v := range targets {
-		clear(cross[t])
-		for o, s := range w.seatings {
-			switch {
-			case s == left:
-				at = o
-			case s.counts[zone]:
-				cross[t][o] = w.covariance(zone, v, view{s.drawn, w.draw})
-			}
-		}
-		for o := range of[t] {
-			of[t][o] = floats.Dot(inverse.RawRowView(o), cross[t])
-		}
-		// The inverse without the one that is left out (Schur's complement).
-		if at >= 0 && inverse.At(at, at) > 0 {
-			floats.AddScaled(of[t], -of[t][at]/inverse.At(at, at), inverse.RawRowView(at))
-			of[t][at] = 0
-		}
+		at = w.weigh(of[t], cross[t], zone, v, left)
 	}
 	post[0] -= floats.Dot(of[0], cross[0])
 	post[1] -= floats.Dot(of[1], cross[0])
@@ -254,4 +238,57 @@ func (w *witnesses) gains(zone int, targets [2]view, left *placedSeating, own bo
 	root[1] = post[1] / root[0]
 	root[2] = math.Sqrt(math.Max(post[2]-root[1]*root[1], 0))
 	return root
+}
+
+// weigh sets of, per placed seating, to the weight of the difference of its level from the survey's for
+// a view, and cross to the covariance with it; it returns where the one is that is left out, which has none.
+func (w *witnesses) weigh(of, cross []float64, zone int, v view, left *placedSeating) (at int) {
+	at = -1
+	for o, s := range w.seatings {
+		cross[o] = 0
+		if s == left {
+			at = o
+		} else if s.counts[zone] {
+			cross[o] = w.covariance(zone, v, view{s.drawn, w.draw})
+		}
+	}
+	inverse := w.inverse[zone]
+	for o := range of {
+		of[o] = floats.Dot(inverse.RawRowView(o), cross)
+	}
+	// The inverse without the one that is left out (Schur's complement).
+	if at >= 0 && inverse.At(at, at) > 0 {
+		floats.AddScaled(of, -of[at]/inverse.At(at, at), inverse.RawRowView(at))
+		of[at] = 0
+	}
+	return at
+}
+
+// levels are the levels at views, conditioned on the placed seatings but for one (nil: on all):
+// views × kept bands, dB relative to the survey's BaseDB.
+func (w *witnesses) levels(v *views, left *placedSeating) *mat.Dense {
+	out, n := mat.DenseCopyOf(v.level), len(w.seatings)
+	if n == 0 {
+		return out
+	}
+	of, off, cross := mat.NewDense(len(v.at), n, nil), mat.NewDense(n, band.Count, nil), make([]float64, n)
+	for zi := range w.Zones {
+		from, to := w.bands[zi][0], w.bands[zi][1]
+		for p := 0; p < len(v.at) && (zi == 0 || w.inverse[zi] != w.inverse[zi-1]); p++ {
+			w.weigh(of.RawRowView(p), cross, zi, view{v, p}, left)
+		}
+		for o, s := range w.seatings {
+			copy(off.RawRowView(o)[from:to], s.off.RawRowView(w.draw)[from:to])
+		}
+		if from < to {
+			part := out.Slice(0, len(v.at), from, to).(*mat.Dense)
+			part.Add(part, stats.Product(of, off.Slice(0, n, from, to).(*mat.Dense)))
+		}
+	}
+	for b, ok := range w.Valid {
+		for p := 0; p < len(v.at) && !ok; p++ {
+			out.Set(p, b, 0)
+		}
+	}
+	return out
 }

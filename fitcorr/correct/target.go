@@ -5,7 +5,6 @@ import (
 	"math/rand/v2"
 	"sort"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 
 	"asworn/capture/band"
@@ -80,9 +79,8 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 // scale is drawn from its posterior; draws are conditioned by kriging (Chilès &
 // Delfiner, Geostatistics, 2nd ed., ch. 7: conditioning by kriging; quoted from memory).
 func (t *target) draw(rng *rand.Rand, seating seat.Estimate) (means, seatings [][3]float64) {
-	cp, cm := stats.Symmetric3(seating.Cov), stats.Symmetric3(t.at.Cov)
 	root, spread := stats.Root3(seating.Cov), stats.Root3(t.spread)
-	precisions, weights := t.innovations(seating, cp, cm)
+	precisions, weights := t.innovations(seating)
 	total := weights[len(weights)-1]
 	for i := range correctionDraws {
 		drawnScale := min(sort.SearchFloat64s(weights, total*rng.Float64()), correctionDraws-1)
@@ -101,7 +99,7 @@ func (t *target) draw(rng *rand.Rand, seating seat.Estimate) (means, seatings []
 		}
 		for a := range 3 {
 			for b := range 3 {
-				x[a] += precisions[drawnScale].At(a, b) * v[b]
+				x[a] += precisions[drawnScale][a][b] * v[b]
 			}
 		}
 		for a := range 3 {
@@ -117,36 +115,30 @@ func (t *target) draw(rng *rand.Rand, seating seat.Estimate) (means, seatings []
 
 // innovations are, per scale of the worn mean, the inverse of the covariance (3 × 3) of the
 // difference between seating and worn mean, and the weights of the scales up to it, summed:
-// the density of the difference that was found. cp and cm are the covariances of seating
-// and worn mean.
-func (t *target) innovations(seating seat.Estimate, cp, cm *mat.SymDense) (precisions []*mat.SymDense, weights []float64) {
-	diff := mat.NewVecDense(3, nil)
+// the density of the difference that was found.
+func (t *target) innovations(seating seat.Estimate) (precisions [][3][3]float64, weights []float64) {
+	var diff [3]float64
 	for a := range 3 {
-		diff.SetVec(a, seating.Value[a]-t.at.Value[a])
+		diff[a] = seating.Value[a] - t.at.Value[a]
 	}
-	innovation := func(scale float64) (precision *mat.SymDense, logDet float64) {
-		sum := stats.Symmetric3(t.spread)
-		sum.AddSym(sum, cp)
-		var m mat.SymDense
-		m.ScaleSym(scale*scale, cm)
-		sum.AddSym(sum, &m)
+	total := 0.0
+	for _, k := range t.scales {
+		sum := t.spread
 		for a := range 3 {
-			sum.SetSym(a, a, sum.At(a, a)+1e-9)
+			for b := range 3 {
+				sum[a][b] += seating.Cov[a][b] + k*k*t.at.Cov[a][b]
+			}
+			sum[a][a] += 1e-9
 		}
-		factor, _ := stats.Factorize(sum) // positive definite: the spread is
-		logDet = factor.LogDet()
-		return factor.Inverse(), logDet
-	}
-	precisions, weights = make([]*mat.SymDense, correctionDraws), make([]float64, correctionDraws)
-	total, logDet := 0.0, 0.0
-	for i, k := range t.scales {
-		if i > 0 && k == t.scales[i-1] {
-			precisions[i] = precisions[i-1]
-		} else {
-			precisions[i], logDet = innovation(k)
+		precision, det := stats.Inverse3(sum) // positive definite: the spread is
+		var square float64
+		for a := range 3 {
+			for b := range 3 {
+				square += diff[a] * precision[a][b] * diff[b]
+			}
 		}
-		total += math.Exp(-0.5*mat.Inner(diff, precisions[i], diff) - 0.5*logDet)
-		weights[i] = total
+		total += math.Exp(-0.5*square) / math.Sqrt(det)
+		precisions, weights = append(precisions, precision), append(weights, total)
 	}
 	return precisions, weights
 }

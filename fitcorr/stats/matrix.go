@@ -17,6 +17,21 @@ func Symmetric3(c [3][3]float64) *mat.SymDense {
 	return s
 }
 
+// Inverse3 returns the inverse of a symmetric 3 × 3 matrix, by its upper triangle, and its
+// determinant, which must not be 0 (Cramer's rule).
+func Inverse3(c [3][3]float64) (inv [3][3]float64, det float64) {
+	xx := c[1][1]*c[2][2] - c[1][2]*c[1][2]
+	xy := c[0][2]*c[1][2] - c[0][1]*c[2][2]
+	xz := c[0][1]*c[1][2] - c[0][2]*c[1][1]
+	det = c[0][0]*xx + c[0][1]*xy + c[0][2]*xz
+	yz := (c[0][1]*c[0][2] - c[0][0]*c[1][2]) / det
+	return [3][3]float64{
+		{xx / det, xy / det, xz / det},
+		{xy / det, (c[0][0]*c[2][2] - c[0][2]*c[0][2]) / det, yz},
+		{xz / det, yz, (c[0][0]*c[1][1] - c[0][1]*c[0][1]) / det},
+	}, det
+}
+
 // Scaled3 returns v times by.
 func Scaled3(v [3]float64, by float64) [3]float64 {
 	for i := range v {
