@@ -1,7 +1,6 @@
 package fitcorr
 
 import (
-	"encoding/json"
 	"maps"
 	"slices"
 
@@ -55,19 +54,15 @@ func panelOf(mem Memory, surveyed []*position.Model, bare []seat.Seating, opt se
 	return out, err
 }
 
-// keptModel is what prepared.finish and the final curves come to; the analysis is
-// JSON, in which a list without entries and no list stay apart.
+// keptModel is what prepared.finish and the final curves come to.
 type keptModel struct {
-	Analysis []byte
+	Analysis asJSON[ModelAnalysis]
 	Frozen   FrozenModel
 }
 
 // finished is finish, recalled. All that a model was prepared from is in its seatings;
 // what the models have in common comes in by the marks and by the panel.
 func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare bool, standOuts []standout.StandOut, finish func() (ModelAnalysis, FrozenModel)) (ModelAnalysis, FrozenModel) {
-	if mem == nil {
-		return finish()
-	}
 	opt.Jobs = 0
 	of := []any{p.ma.Model, opt, bare, p.all}
 	for _, s := range standOuts { // what of them the final curves ask for
@@ -85,21 +80,9 @@ func (p *prepared) finished(mem Memory, w *panel.Result, opt seat.Options, bare 
 	if w != nil {
 		of = append(of, w.Worn, w.Mean, covArray(w.MeanCov), w.Offsets, w.Doubts)
 	}
-	var m ModelAnalysis
-	var f FrozenModel
-	done := false
-	kept, err := recall(mem, "model", of, func() (k keptModel, err error) {
-		m, f = finish()
-		done = true
-		k.Frozen = f
-		k.Analysis, err = json.Marshal(m)
-		return k, err
+	k, _ := recall(mem, "model", of, func() (keptModel, error) {
+		m, f := finish()
+		return keptModel{asJSON[ModelAnalysis]{m}, f}, nil
 	})
-	if done {
-		return m, f
-	}
-	if err != nil || json.Unmarshal(kept.Analysis, &m) != nil {
-		return finish()
-	}
-	return m, kept.Frozen
+	return k.Analysis.of, k.Frozen
 }

@@ -1,5 +1,7 @@
 package fitcorr
 
+import "encoding/json"
+
 // Memory keeps what the parts of an analysis come to, so that the next analysis of
 // nearly the same seatings estimates only what has changed. Values go through gob.
 type Memory interface {
@@ -26,3 +28,12 @@ func recall[T any](m Memory, name string, of []any, work func() (T, error)) (T, 
 	}
 	return v, err
 }
+
+// asJSON goes through gob as JSON, in which a list without entries and no list stay apart.
+type asJSON[T any] struct{ of T }
+
+// GobEncode implements gob.GobEncoder.
+func (a asJSON[T]) GobEncode() ([]byte, error) { return json.Marshal(a.of) }
+
+// GobDecode implements gob.GobDecoder.
+func (a *asJSON[T]) GobDecode(b []byte) error { return json.Unmarshal(b, &a.of) }

@@ -2,7 +2,6 @@ package fitcorr
 
 import (
 	"context"
-	"encoding/json"
 	"fmt"
 	"slices"
 
@@ -74,19 +73,12 @@ func (p *prepared) beside(opt seat.Options, mem Memory) {
 
 // sensitivity is sensitivity.Of, recalled; the leaks follow from the seatings at the blocked entrance.
 func (p *prepared) sensitivity(opt seat.Options, mem Memory) []sensitivity.Sensitivity {
-	if mem == nil {
-		return sensitivity.Of(p.all, p.blocked.Leaks, opt)
-	}
 	asked := opt
 	asked.Jobs, asked.Reading = 0, capture.ReadingUncertainty{}
-	text, err := recall(mem, "sensitivity", []any{asked, unread(p.all)}, func() ([]byte, error) {
-		return json.Marshal(sensitivity.Of(p.all, p.blocked.Leaks, opt)) // a list without entries and no list stay apart
+	out, _ := recall(mem, "sensitivity", []any{asked, unread(p.all)}, func() (asJSON[[]sensitivity.Sensitivity], error) {
+		return asJSON[[]sensitivity.Sensitivity]{sensitivity.Of(p.all, p.blocked.Leaks, opt)}, nil
 	})
-	var out []sensitivity.Sensitivity
-	if err != nil || json.Unmarshal(text, &out) != nil {
-		return sensitivity.Of(p.all, p.blocked.Leaks, opt)
-	}
-	return out
+	return out.of
 }
 
 // markBetween is the error of the drum's mark by readings and, where both points were

@@ -3,10 +3,12 @@ package leak
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas/blas64"
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
 
+	"asworn/fitcorr/internal/whiten"
 	"asworn/fitcorr/stats"
 )
 
@@ -124,26 +126,12 @@ func (d leftOver) restricted(base, cov *mat.SymDense, work *mat.Dense) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	// The rows whitened, and log|V| by products, since a logarithm takes longer.
-	sum, det := 0.0, 1.0
-	for p := range rows {
-		copy(work.RawRowView(p), d.rows.RawRowView(p))
-	}
-	for a := range m {
-		own := u.Data[a*u.Stride+a : a*u.Stride+m]
-		for p := range rows {
-			y := work.RawRowView(p)[a:m]
-			y[0] /= own[0]
-			floats.AddScaled(y[1:], -y[0], own[1:])
-		}
-		if det *= own[0]; det < 1e-100 || det > 1e100 {
-			sum, det = sum+2*math.Log(det), 1
-		}
-	}
-	sum += 2 * math.Log(det)
+	white := work.Slice(0, rows, 0, m).(*mat.Dense)
+	white.Copy(d.rows)
+	sum := whiten.Rows(blas64.Triangular(u), white)
 	// Orthogonalise the rows one after the other (modified Gram–Schmidt), the residual last.
 	for p := 1; p < rows; p++ {
-		y := work.RawRowView(p)[:m]
+		y := white.RawRowView(p)
 		norm := floats.Dot(y, y)
 		if norm <= 0 {
 			return math.Inf(1)
@@ -151,11 +139,11 @@ func (d leftOver) restricted(base, cov *mat.SymDense, work *mat.Dense) float64 {
 		sum += math.Log(norm)
 		for q := range rows {
 			if q == 0 || q > p {
-				x := work.RawRowView(q)[:m]
+				x := white.RawRowView(q)
 				floats.AddScaled(x, -floats.Dot(y, x)/norm, y)
 			}
 		}
 	}
-	left := work.RawRowView(0)[:m]
+	left := white.RawRowView(0)
 	return sum + floats.Dot(left, left)
 }

@@ -23,12 +23,12 @@ type Ear struct {
 // dB²) that of the measurement.
 func (m Ear) Covariance(scale float64, excess, noise []float64) *mat.SymDense {
 	cov := mat.NewSymDense(m.Bands.N, nil)
-	m.setCovariance(cov, scale, excess, noise)
+	m.SetCovariance(cov, scale, excess, noise)
 	return cov
 }
 
-// setCovariance sets cov, n × n, to Covariance.
-func (m Ear) setCovariance(cov *mat.SymDense, scale float64, excess, noise []float64) {
+// SetCovariance sets cov, n × n, to Covariance.
+func (m Ear) SetCovariance(cov *mat.SymDense, scale float64, excess, noise []float64) {
 	n := m.Bands.N
 	raw, scatter, total := cov.RawSymmetric(), m.Scatter.RawSymmetric(), m.Total.RawSymmetric()
 	for i := range n {

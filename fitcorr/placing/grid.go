@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
+	"asworn/fitcorr/survey"
 )
 
 // The grid on which the misfit of a seating is laid out before anything climbs:
@@ -18,9 +19,8 @@ const (
 	gridFewestMM = 4.0
 )
 
-// grid is the forward–up grid of one ear with the surface on it.
+// grid is the surface of one ear on the forward–up grid.
 type grid struct {
-	at    [][3]float64
 	level *mat.Dense // position bands × at, dB
 	turn  *mat.Dense // position bands × at, dB per degree of rotation
 }
@@ -40,17 +40,12 @@ func gridHalf(models *[2]Ear) (half [2]float64) {
 }
 
 // newGrid lays the grid out over ±half.
-func (pl *Placer) newGrid(e int, half [2]float64) grid {
-	n := pl.Models[e].Bands.N
-	g := grid{level: mat.NewDense(n, gridSteps*gridSteps, nil), turn: mat.NewDense(n, gridSteps*gridSteps, nil)}
+func newGrid(half [2]float64) *survey.Grid {
+	g := new(survey.Grid)
 	for i := range gridSteps {
 		for k := range gridSteps {
 			step := func(j int) float64 { return 2*float64(j)/(gridSteps-1) - 1 }
-			d := [3]float64{half[0] * step(i), half[1] * step(k), 0}
-			level, slope, _ := pl.surface[e].At(d)
-			g.level.SetCol(len(g.at), level)
-			g.turn.SetCol(len(g.at), slope[2])
-			g.at = append(g.at, d)
+			g.At = append(g.At, [3]float64{half[0] * step(i), half[1] * step(k), 0})
 		}
 	}
 	return g
@@ -61,19 +56,27 @@ func (pl *Placer) newGrid(e int, half [2]float64) grid {
 // r'V⁻¹r − (t'V⁻¹r)²/(1/σ² + t'V⁻¹t). Nil when the covariance is singular.
 func (pl *Placer) misfit(o Observation, e int, turnVariance float64) []float64 {
 	m, g := &pl.Models[e], &pl.grid[e]
-	n, points := m.Bands.N, len(g.at)
+	n, points := m.Bands.N, len(pl.at.At)
 	cov, ok := stats.Factorize(m.Covariance(1, make([]float64, n), o.Variance[e]))
 	if !ok {
 		return nil
 	}
-	resid := mat.NewDense(n, points, nil)
-	resid.Apply(func(b, _ int, level float64) float64 { return o.Level[e][b] - level }, g.level)
-	turn := mat.DenseCopyOf(g.turn)
-	cov.Whiten(resid)
-	cov.Whiten(turn)
+	white, _ := pl.work.Get().(*mat.Dense)
+	if white == nil {
+		white = mat.NewDense(n, 2*points, nil)
+	}
+	defer pl.work.Put(white)
+	for b := range n {
+		row := white.RawRowView(b)
+		for k, level := range g.level.RawRowView(b) {
+			row[k] = o.Level[e][b] - level
+		}
+		copy(row[points:], g.turn.RawRowView(b))
+	}
+	cov.Whiten(white)
 	rr, tr, tt := make([]float64, points), make([]float64, points), make([]float64, points)
 	for b := range n {
-		r, t := resid.RawRowView(b), turn.RawRowView(b)
+		r, t := white.RawRowView(b)[:points], white.RawRowView(b)[points:]
 		for k := range points {
 			rr[k] += r[k] * r[k]
 			tr[k] += t[k] * r[k]
@@ -107,7 +110,7 @@ func (pl *Placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
 			continue
 		}
 		own := slices.Clone(cost)
-		for k, d := range pl.grid[e].at {
+		for k, d := range pl.at.At {
 			for a := range 2 {
 				t := d[a] - prior.Mean[3*e+a]
 				v := t * t / prior.Cov.At(3*e+a, 3*e+a)
@@ -125,12 +128,8 @@ func (pl *Placer) starts(o Observation, prior Prior) [][HeadsetDim]float64 {
 	var out [][HeadsetDim]float64
 	add := func(left, right int) {
 		at := prior.Mean
-		g := pl.grid[0].at
-		if g == nil {
-			g = pl.grid[1].at
-		}
-		copy(at[:2], g[left][:2])
-		copy(at[3:5], g[right][:2])
+		copy(at[:2], pl.at.At[left][:2])
+		copy(at[3:5], pl.at.At[right][:2])
 		if !slices.Contains(out, at) {
 			out = append(out, at)
 		}

@@ -1,6 +1,8 @@
 package placing
 
 import (
+	"sync"
+
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/survey"
@@ -9,18 +11,19 @@ import (
 // Mode is a local maximum of the density of one seating's position, and what
 // the sound says around it. What belongs to an ear that was not recorded is nil or zero.
 type Mode struct {
-	Pos      [HeadsetDim]float64 // mm, mm, degrees, twice
-	Cov      *mat.SymDense       // HeadsetDim square, mm and degrees: inverse of the information of prior and sound
-	sound    float64             // log likelihood of the levels at Pos, without constants
-	gradient [HeadsetDim]float64 // of sound, per mm or degree
-	info     *mat.Dense          // J'V⁻¹J, HeadsetDim square: the information of the sound
-	log      float64             // log likelihood and log prior at Pos
-	beyond   float64             // reach.beyond of Pos, mm
-	Misfit   [2]float64          // r'V⁻¹r per ear: χ² of the residual
-	Dof      [2]float64          // its degrees of freedom: bands less three axes, gain and leak tail
-	Resid    [2][]float64        // r per ear: level minus surface, dB, n
-	Slope    [2]*mat.Dense       // J per ear: slope of the surface, n × 3, dB per mm, mm, degree
-	Excess   [2][]float64        // per ear: variance of the surface over that of the scatter, n
+	Pos      [HeadsetDim]float64             // mm, mm, degrees, twice
+	Cov      *mat.SymDense                   // HeadsetDim square, mm and degrees: inverse of the information of prior and sound
+	sound    float64                         // log likelihood of the levels at Pos, without constants
+	gradient [HeadsetDim]float64             // of sound, per mm or degree
+	info     [HeadsetDim][HeadsetDim]float64 // J'V⁻¹J: the information of the sound
+	log      float64                         // log likelihood and log prior at Pos
+	beyond   float64                         // reach.beyond of Pos, mm
+	Misfit   [2]float64                      // r'V⁻¹r per ear: χ² of the residual
+	Dof      [2]float64                      // its degrees of freedom: bands less three axes, gain and leak tail
+	// Curves are per ear J', the slope of the surface, dB per mm, mm, degree, and behind it r: level minus
+	// surface, dB; 4 × n.
+	Curves [2]*mat.Dense
+	Excess [2][]float64 // per ear: variance of the surface over that of the scatter, n
 }
 
 // Placer estimates the positions of many seatings against the same survey. It may be used
@@ -28,23 +31,34 @@ type Mode struct {
 type Placer struct {
 	Models  *[2]Ear
 	surface [2]*survey.BandSurface
+	half    [2]float64 // of the grid, mm
+	at      *survey.Grid
 	grid    [2]grid
 	reach   reach
+	work    sync.Pool // *mat.Dense, of misfit
 }
 
 // NewPlacer prepares the surveys of the ears of a model; one without a survey says nothing.
 // The covariances are read anew for every seating, so that they may be changed between
 // two, not meanwhile.
-func NewPlacer(models *[2]Ear) *Placer {
-	pl := &Placer{Models: models, reach: newReach(models)}
-	half := gridHalf(models)
+func NewPlacer(models *[2]Ear) *Placer { return (*Placer)(nil).Next(models) }
+
+// Next is NewPlacer for surveys that have most rows and kernels in common with those that pl was made
+// for: quicker, and the same. It is not for several goroutines.
+func (pl *Placer) Next(models *[2]Ear) *Placer {
+	out := &Placer{Models: models, reach: newReach(models), half: gridHalf(models)}
+	if pl != nil && pl.half == out.half {
+		out.at = pl.at
+	} else {
+		out.at = newGrid(out.half)
+	}
 	for e := range models {
 		if m := &models[e]; m.Survey != nil {
-			pl.surface[e] = m.Survey.On(m.Bands)
-			pl.grid[e] = pl.newGrid(e, half)
+			out.surface[e] = m.Survey.On(m.Bands)
+			out.grid[e].level, out.grid[e].turn = out.surface[e].Over(out.at)
 		}
 	}
-	return pl
+	return out
 }
 
 const (

@@ -30,19 +30,40 @@ type Posterior []Normal
 // (Laplace's method). Beyond the survey's displacements both cups alike are told
 // less surely (beyondShare). Nil of no modes, or of a prior without inverse.
 func NewPosterior(modes []Mode, prior Prior, temper Temper) Posterior {
+	return NewTrial(modes, prior).Posterior(temper)
+}
+
+// Trial is the modes of a seating, prepared for one temper after the other.
+type Trial struct {
+	modes     []explained
+	prior     Prior
+	precision *mat.SymDense // of the prior
+}
+
+// NewTrial prepares modes, which it keeps.
+func NewTrial(modes []Mode, prior Prior) Trial {
+	t := Trial{prior: prior}
+	var ok bool
+	if t.precision, ok = inverseOf(prior.Cov); ok {
+		for i := range modes {
+			t.modes = append(t.modes, modes[i].explained())
+		}
+	}
+	return t
+}
+
+// Posterior is NewPosterior.
+func (t Trial) Posterior(temper Temper) Posterior {
 	var out Posterior
 	var logs []float64
-	precision := mat.NewDense(HeadsetDim, HeadsetDim, nil)
-	if precision.Inverse(prior.Cov) != nil {
-		return nil
-	}
+	precision, prior := t.precision, t.prior
 	temper = temper.filled()
-	for _, p := range modes {
+	for _, p := range t.modes {
 		info, pull := temper.of(p)
 		sum := mat.NewSymDense(HeadsetDim, nil)
 		for i := range HeadsetDim {
 			for j := i; j < HeadsetDim; j++ {
-				sum.SetSym(i, j, precision.At(i, j)+info.At(i, j))
+				sum.SetSym(i, j, precision.At(i, j)+info[i][j])
 			}
 		}
 		factor, ok := stats.Factorize(sum)

@@ -4,8 +4,6 @@ import (
 	"math"
 	"testing"
 
-	"gonum.org/v1/gonum/mat"
-
 	"asworn/fitcorr/survey"
 )
 
@@ -39,9 +37,9 @@ func TestBeyond(t *testing.T) {
 // What lies beyond adds to the variance of the mean of both cups, and to none of their
 // half-difference.
 func TestBeyondWidens(t *testing.T) {
-	inside := Mode{Pos: [HeadsetDim]float64{9, 1, 0, 9, 1, 0}, info: mat.NewDense(HeadsetDim, HeadsetDim, nil)}
+	inside := Mode{Pos: [HeadsetDim]float64{9, 1, 0, 9, 1, 0}}
 	for i := range HeadsetDim {
-		inside.info.Set(i, i, 4)
+		inside.info[i][i] = 4
 	}
 	outside := inside
 	outside.beyond = 2.5

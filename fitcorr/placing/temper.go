@@ -33,7 +33,48 @@ func (t Temper) AtLeast(ratio float64) Temper {
 // source). Survey rows displace both cups alike and tell nothing of cups that lie apart.
 const alikeMM = 4.0
 
-// of returns the information of the sound about a mode, HeadsetDim square, tempered, and
+// explained is what the temper of a mode goes by, whatever it is.
+type explained struct {
+	*Mode
+	alike  float64                         // how far the surface errs alike for both cups, 0 to 1
+	pair   bool                            // both ears were recorded, and every axis shows
+	common [HeadsetDim][HeadsetDim]float64 // HU(U'HU)⁻¹U'H
+	pull   [HeadsetDim]float64             // HU(U'HU)⁻¹U' times the gradient
+}
+
+func (p *Mode) explained() explained {
+	far := math.Hypot(p.Pos[0]-p.Pos[3], p.Pos[1]-p.Pos[4]) / alikeMM
+	x := explained{Mode: p, alike: math.Exp(-far * far / 2)}
+	var hu [HeadsetDim][3]float64
+	var pulls [3]float64
+	both := mat.NewDense(3, 3, nil)
+	for i := range HeadsetDim {
+		for a := range 3 {
+			hu[i][a] = p.info[i][a] + p.info[i][3+a]
+			both.Set(i%3, a, both.At(i%3, a)+hu[i][a])
+		}
+		pulls[i%3] += p.gradient[i]
+	}
+	var inverse mat.Dense
+	if x.pair = inverse.Inverse(both) == nil; !x.pair {
+		return x
+	}
+	for i := range HeadsetDim {
+		for b := range 3 {
+			var gain float64
+			for a := range 3 {
+				gain += hu[i][a] * inverse.At(a, b)
+			}
+			x.pull[i] += gain * pulls[b]
+			for j := range HeadsetDim {
+				x.common[i][j] += gain * hu[j][b]
+			}
+		}
+	}
+	return x
+}
+
+// of returns the information of the sound about a mode, tempered, and
 // the gradient of its log likelihood. The error of the sound is taken as one of covariance
 // H⁻¹·apart and one that is common to both cups, (headset − apart)·(U'HU)⁻¹ with U'd the
 // sum of both cups; the inverse of that sum is
@@ -41,40 +82,17 @@ const alikeMM = 4.0
 //	H/apart − (1/apart − 1/headset)·HU(U'HU)⁻¹U'H.
 //
 // An ear that was not recorded leaves H/headset.
-func (t Temper) of(p Mode) (*mat.Dense, [HeadsetDim]float64) {
+func (t Temper) of(x explained) (info [HeadsetDim][HeadsetDim]float64, pull [HeadsetDim]float64) {
 	t = t.filled()
-	far := math.Hypot(p.Pos[0]-p.Pos[3], p.Pos[1]-p.Pos[4]) / alikeMM
-	alike := math.Exp(-far * far / 2)
-	apart := alike*t.Apart + (1-alike)*t.Headset
-	hu, pulls := mat.NewDense(HeadsetDim, 3, nil), mat.NewVecDense(3, nil)
-	for i := range HeadsetDim {
-		for a := range 3 {
-			hu.Set(i, a, p.info.At(i, a)+p.info.At(i, 3+a))
-		}
-		pulls.SetVec(i%3, pulls.AtVec(i%3)+p.gradient[i])
-	}
-	both := mat.NewDense(3, 3, nil)
-	for a := range 3 {
-		for b := range 3 {
-			both.Set(a, b, hu.At(a, b)+hu.At(3+a, b))
-		}
-	}
-	var inverse, gain mat.Dense
-	if inverse.Inverse(both) != nil { // an axis that shows nothing
+	apart := x.alike*t.Apart + (1-x.alike)*t.Headset
+	if !x.pair {
 		apart = t.Headset
-		inverse = *mat.NewDense(3, 3, nil)
 	}
-	gain.Mul(hu, &inverse)
-	info := mat.NewDense(HeadsetDim, HeadsetDim, nil)
-	info.Mul(&gain, hu.T())
-	common := mat.NewVecDense(HeadsetDim, nil)
-	common.MulVec(&gain, pulls)
-	var pull [HeadsetDim]float64
 	more := 1/apart - 1/t.Headset
-	for i := range HeadsetDim {
-		pull[i] = p.gradient[i]/apart - more*common.AtVec(i)
-		for j := range HeadsetDim {
-			info.Set(i, j, p.info.At(i, j)/apart-more*info.At(i, j))
+	for i := range info {
+		pull[i] = x.gradient[i]/apart - more*x.pull[i]
+		for j := range info[i] {
+			info[i][j] = x.info[i][j]/apart - more*x.common[i][j]
 		}
 	}
 	return info, pull

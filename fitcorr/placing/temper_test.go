@@ -10,12 +10,11 @@ import (
 // earInfo is the information of a sound that tells each cup's place by itself, with
 // standard deviations, mm and degrees, of the left and of the right one; 0 is an ear
 // that was not recorded.
-func earInfo(left, right [3]float64) *mat.Dense {
-	info := mat.NewDense(HeadsetDim, HeadsetDim, nil)
+func earInfo(left, right [3]float64) (info [HeadsetDim][HeadsetDim]float64) {
 	for a := range 3 {
 		for e, sd := range [2]float64{left[a], right[a]} {
 			if sd > 0 {
-				info.Set(3*e+a, 3*e+a, 1/(sd*sd))
+				info[3*e+a][3*e+a] = 1 / (sd * sd)
 			}
 		}
 	}
@@ -28,9 +27,13 @@ func TestTemper(t *testing.T) {
 	sd := [3]float64{0.6, 0.8, 3}
 	p := Mode{info: earInfo(sd, sd), gradient: [HeadsetDim]float64{1, 2, 3, 4, 5, 6}}
 	for _, c := range []Temper{{1, 1}, {4, 4}, {4, 1}, {2.5, 1.5}, {2, 5}, {2, 0.4}} {
-		info, pull := c.of(p)
+		info, pull := c.of(p.explained())
+		dense := mat.NewDense(HeadsetDim, HeadsetDim, nil)
+		for i, row := range info {
+			dense.SetRow(i, row[:])
+		}
 		var cov mat.Dense
-		if err := cov.Inverse(info); err != nil {
+		if err := cov.Inverse(dense); err != nil {
 			t.Fatal(err)
 		}
 		for a := range 3 {
@@ -58,11 +61,11 @@ func TestTemperAsHeadset(t *testing.T) {
 	blind := [3]float64{0.6, 0.8, 0} // a rotation that shows nothing
 	for name, p := range map[string]Mode{"one ear": {info: earInfo(sd, [3]float64{})}, "an axis unseen": {info: earInfo(blind, blind)},
 		"no ear": {info: earInfo([3]float64{}, [3]float64{})}, "cups 20 mm apart": far} {
-		info, _ := Temper{Headset: 4, Apart: 1.5}.of(p)
+		info, _ := Temper{Headset: 4, Apart: 1.5}.of(p.explained())
 		for i := range HeadsetDim {
 			for j := range HeadsetDim {
-				if want := p.info.At(i, j) / 4; math.Abs(info.At(i, j)-want) > 1e-3 {
-					t.Errorf("%s, %d %d: %.4f, want %.4f", name, i, j, info.At(i, j), want)
+				if want := p.info[i][j] / 4; math.Abs(info[i][j]-want) > 1e-3 {
+					t.Errorf("%s, %d %d: %.4f, want %.4f", name, i, j, info[i][j], want)
 				}
 			}
 		}

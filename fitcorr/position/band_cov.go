@@ -1,6 +1,7 @@
 package position
 
 import (
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
 	"asworn/fitcorr/stats"
@@ -50,9 +51,10 @@ func (d *draws) add(curve []float64, extra *mat.SymDense, weight float64) {
 	d.count++
 	d.sum.SymRankOne(d.sum, weight, mat.NewVecDense(len(curve), curve))
 	if extra != nil {
-		var more mat.SymDense
-		more.ScaleSym(weight, extra)
-		d.sum.AddSym(d.sum, &more)
+		sum, more := d.sum.RawSymmetric(), extra.RawSymmetric()
+		for i := range len(curve) {
+			floats.AddScaled(sum.Data[i*sum.Stride+i:i*sum.Stride+sum.N], weight, more.Data[i*more.Stride+i:i*more.Stride+more.N])
+		}
 	}
 }
 

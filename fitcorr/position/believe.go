@@ -43,11 +43,17 @@ func (m *Model) Believe() {
 // seatings make the most probable, and by how much their log density is then greater, without the prior.
 func (m *Model) mostBelieved() (temper, gain float64) {
 	own := m.Temper.Headset
+	trials := make([]placing.Trial, len(m.Seatings))
+	for i, s := range m.Seatings {
+		if s.OrdinaryOnFixture() && s.Read != nil && m.Placed[i].Cov != nil {
+			trials[i] = placing.NewTrial(m.Placed[i].modes, placing.FixturePrior())
+		}
+	}
 	score := func(t float64) (sum float64) {
 		for i, s := range m.Seatings {
 			if f := m.Placed[i]; s.OrdinaryOnFixture() && s.Read != nil && f.Cov != nil {
 				at, variance := m.Mark.PlaceRead(s)
-				sum += placing.NewPosterior(f.modes, placing.FixturePrior(), placing.Temper{Headset: t, Apart: m.Temper.Apart}.AtLeast(f.doubt)).LogDensity(at, variance, f.Offset.Headset.DF)
+				sum += trials[i].Posterior(placing.Temper{Headset: t, Apart: m.Temper.Apart}.AtLeast(f.doubt)).LogDensity(at, variance, f.Offset.Headset.DF)
 			}
 		}
 		return sum

@@ -30,7 +30,7 @@ const (
 // heldOutRow is a survey row placed without its displacement.
 type heldOutRow struct {
 	at    [3]float64 // the ruler's displacement: mm, mm, degrees
-	modes []placing.Mode
+	trial placing.Trial
 }
 
 // heldOut places every row that did not slip by a survey without its displacement.
@@ -40,6 +40,7 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 		at[i] = s.Survey.Vector()
 	}
 	var out []heldOutRow
+	var pl *placing.Placer
 	for _, group := range survey.SameDisplacement(at) {
 		reduced := *models
 		var surveys [2]survey.Ear
@@ -56,13 +57,13 @@ func heldOut(rows []seat.Seating, models *[2]placing.Ear, slip [2][]float64) []h
 		if !ok {
 			continue
 		}
-		pl := placing.NewPlacer(&reduced)
+		pl = pl.Next(&reduced)
 		for _, i := range group {
 			if slip[0][i] > 1 || slip[1][i] > 1 {
 				continue
 			}
 			if modes := pl.Modes(placing.Observe(rows[i], &reduced), placing.FixturePrior()); len(modes) > 0 {
-				out = append(out, heldOutRow{at[i], modes})
+				out = append(out, heldOutRow{at[i], placing.NewTrial(modes, placing.FixturePrior())})
 			}
 		}
 	}
@@ -79,14 +80,14 @@ func calibrate(held []heldOutRow, ruler [3]float64, df float64) calibration {
 	variance := [2]float64{ruler[0] * ruler[0], ruler[1] * ruler[1]}
 	half := [2]float64{rulerOwn * rulerOwn / 2 * variance[0], rulerOwn * rulerOwn / 2 * variance[1]}
 	headset := mostProbable(held, 1, func(t float64, row heldOutRow) float64 {
-		return placing.NewPosterior(row.modes, placing.FixturePrior(), placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
+		return row.trial.Posterior(placing.Temper{Headset: t, Apart: t}).LogDensity([2]float64(row.at[:2]), variance, df)
 	})
 	c := calibration{temper: placing.Temper{Headset: headset}}
 	c.temper.Apart = mostProbable(held, apartLeast, func(t float64, row heldOutRow) float64 {
-		return placing.NewPosterior(row.modes, placing.FixturePrior(), placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
+		return row.trial.Posterior(placing.Temper{Headset: headset, Apart: t}).LogDensityApart([2]float64{}, half, df)
 	})
 	for _, row := range held {
-		pos, _ := placing.NewPosterior(row.modes, placing.FixturePrior(), c.temper).Moments()
+		pos, _ := row.trial.Posterior(c.temper).Moments()
 		for a := range c.rms {
 			d := (pos[a]+pos[3+a])/2 - row.at[a]
 			c.rms[a] += d * d / float64(len(held))

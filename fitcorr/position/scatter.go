@@ -3,8 +3,11 @@ package position
 import (
 	"math"
 
+	"gonum.org/v1/gonum/blas/blas64"
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 
+	"asworn/fitcorr/internal/whiten"
 	"asworn/fitcorr/placing"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
@@ -35,6 +38,7 @@ type scatterSums struct {
 	own    *draws        // of the scatter, both ears
 	moved  [3]float64    // squared distance of survey rows from where their ruler put them, per axis
 	count  [3]float64    // of ears in moved
+	work   *residualWork
 }
 
 // fixtureScatter tells the scatter of a seating about the surface from the
@@ -58,8 +62,9 @@ func fixtureScatter(rows []seat.Seating, ordinary []seat.Seating, models *[2]pla
 	pl := placing.NewPlacer(models)
 	// Where an ordinary seating was in the last round is where the next one climbs from.
 	before := make([]*[placing.HeadsetDim]float64, len(ordinary))
+	work := newResidualWork(survey.NewBands().N)
 	for range scatterRounds {
-		sums := scatterSums{models: models, own: newDraws(survey.NewBands().N)}
+		sums := scatterSums{models: models, own: newDraws(survey.NewBands().N), work: work}
 		for e := range models {
 			sums.ears[e] = newMomentSum(survey.NewBands().N)
 		}
@@ -107,7 +112,7 @@ func (t *scatterSums) addRow(i int, o placing.Observation, prior placing.Prior, 
 			continue
 		}
 		m := &t.models[e]
-		resid, extra := residualMoments(m, o, p, e)
+		resid, extra := t.work.moments(m, o, p, e)
 		left := m.Survey.LeftOver(i)
 		t.ears[e].add(resid, extra, o.Variance[e], 1/left)
 		t.own.add(resid, extra, 1/left)
@@ -131,7 +136,7 @@ func (t *scatterSums) addOrdinary(o placing.Observation, p placing.Mode) {
 		if !o.Present[e] || p.Misfit[e] > DoubtFar*math.Max(1, p.Dof[e]) {
 			continue
 		}
-		resid, extra := residualMoments(&t.models[e], o, p, e)
+		resid, extra := t.work.moments(&t.models[e], o, p, e)
 		t.ears[e].add(resid, extra, o.Variance[e], 1)
 		t.own.add(resid, extra, 1)
 	}
@@ -176,47 +181,60 @@ func joinScatter(m *placing.Ear) []float64 {
 	return sd
 }
 
-// residualMoments returns the expected scatter of a placed seating, dB, n, with gain and
+// residualWork is memory that moments works in, for n position bands.
+type residualWork struct {
+	cov, scatter           *mat.SymDense // n × n
+	white, turned, product *mat.Dense    // n × n
+	curves, seen           *mat.Dense    // 4 × n
+}
+
+func newResidualWork(n int) *residualWork {
+	square := func() *mat.Dense { return mat.NewDense(n, n, nil) }
+	return &residualWork{mat.NewSymDense(n, nil), mat.NewSymDense(n, nil), square(), square(), square(), mat.NewDense(4, n, nil), mat.NewDense(4, n, nil)}
+}
+
+// moments returns the expected scatter of a placed seating, dB, n, with gain and
 // leak tail taken out, and its covariance, n × n, dB²: what is not known of it for want of
 // knowing position, gain and tail. With Σ the covariance of scatter and noise, V that of
 // the level about the surface (placing.Ear.Covariance), r the residual, J the slope and C
 // the covariance of the position, they are
 //
 //	ΣV⁻¹r   and   Σ − ΣV⁻¹Σ + ΣV⁻¹·JCJ'·V⁻¹Σ.
-func residualMoments(m *placing.Ear, o placing.Observation, p placing.Mode, e int) ([]float64, *mat.SymDense) {
+//
+// Both hold until it is called again.
+func (w *residualWork) moments(m *placing.Ear, o placing.Observation, p placing.Mode, e int) ([]float64, *mat.SymDense) {
 	n := m.Bands.N
-	resid, extra := make([]float64, n), mat.NewSymDense(n, nil)
-	chol, ok := stats.Factorize(m.Covariance(1, p.Excess[e], o.Variance[e]))
+	m.SetCovariance(w.cov, 1, p.Excess[e], o.Variance[e])
+	factor, ok := stats.Factorize(w.cov)
 	if !ok {
-		return resid, extra
+		return make([]float64, n), mat.NewSymDense(n, nil)
 	}
 	// With V = U'U, all of U'⁻¹Σ, U'⁻¹J and U'⁻¹r.
-	scat := mat.NewSymDense(n, nil)
-	scat.CopySym(m.Scatter)
+	w.scatter.CopySym(m.Scatter)
 	for i, noise := range o.Variance[e] {
 		if noise < survey.MissingVar {
-			stats.AddSym(scat, i, i, noise)
+			stats.AddSym(w.scatter, i, i, noise)
 		}
 	}
-	white := mat.DenseCopyOf(scat)
-	chol.Whiten(white)
-	turned := stats.Transposed(white)
-	own := mat.NewDense(n, 4, nil)
-	own.Slice(0, n, 0, 3).(*mat.Dense).Copy(p.Slope[e])
-	own.SetCol(3, p.Resid[e])
-	chol.Whiten(own)
-	var seen mat.Dense // ΣV⁻¹ times J and r
-	seen.Mul(turned, own)
-	mat.Col(resid, 3, &seen)
-	slope := seen.Slice(0, n, 0, 3)
-	var moved, cov mat.Dense
-	moved.Mul(slope, p.Cov.SliceSym(3*e, 3*e+3))
-	cov.Mul(&moved, slope.T())
-	stats.AddProduct(scat, -1, turned, white)
+	w.white.Copy(w.scatter)
+	factor.Whiten(w.white)
+	w.turned.Copy(w.white.T())
+	w.curves.Copy(p.Curves[e])
+	whiten.Rows(blas64.Triangular(factor), w.curves)
+	stats.Multiply(w.seen, w.curves, w.white) // J'V⁻¹Σ and r'V⁻¹Σ
+	stats.Multiply(w.product, w.turned, w.white)
 	for i := range n {
-		for j := i; j < n; j++ {
-			extra.SetSym(i, j, scat.At(i, j)+cov.At(i, j))
+		var moved [3]float64 // row i of ΣV⁻¹JC
+		for a := range moved {
+			for b := range moved {
+				moved[a] += w.seen.At(b, i) * p.Cov.At(3*e+b, 3*e+a)
+			}
+		}
+		row := w.scatter.RawSymmetric().Data[i*n : (i+1)*n]
+		floats.Sub(row[i:], w.product.RawRowView(i)[i:])
+		for a, v := range moved {
+			floats.AddScaled(row[i:], v, w.seen.RawRowView(a)[i:])
 		}
 	}
-	return resid, extra
+	return w.seen.RawRowView(3), w.scatter
 }

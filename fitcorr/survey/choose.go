@@ -22,7 +22,7 @@ type surfaceFit struct {
 
 // fitSurface chooses the response model of each zone by leave-one-displacement-out
 // prediction: the logarithm of the density that a surface made without a
-// displacement gives to the levels measured there (leftOut.logDensity), summed
+// displacement gives to the levels measured there (leftOut), summed
 // over displacements and bands, those of neighbouring zones with the weight neighbourZone.
 // Unlike the plain prediction error it does not
 // let the outermost displacements rule, which no surface predicts well from
@@ -111,13 +111,11 @@ func scores(models []responseModel, zones []Zone, at [][3]float64, held *holder,
 			continue
 		}
 		inverse[mi] = inv
-		density := held.leaveOut(inv).logDensity
+		h := held.leaveOut(inv)
 		for zi, z := range zones {
-			for c, b := range bands {
-				if b >= z.From && b < z.To {
-					score[zi][mi] += density[c]
-				}
-			}
+			from, _ := slices.BinarySearch(bands, z.From)
+			to, _ := slices.BinarySearch(bands, z.To)
+			score[zi][mi] = h.logDensity(from, to)
 		}
 	}
 	return score, inverse
@@ -145,71 +143,101 @@ func mostProbable(score [][]float64, zi int) int {
 	return best
 }
 
-// leftOut is how well displacements are predicted from all others, per band.
+// leftOut is how well displacements are predicted from all others. Slices are per band.
 type leftOut struct {
-	logDensity []float64 // of the levels held out, with the scatter's variance of that band
-	square     []float64 // sum over rows of the squared error, dB²
-	rows       float64   // held out; slipped ones have no say
+	square   []float64 // sum over rows of the squared error, dB²
+	rows     float64   // held out; slipped ones have no say
+	variance []float64 // of the scatter, dB²
+	error    []float64 // squared error by its covariance, in units of the scatter's variance
+	logDets  float64   // of these, less
+}
+
+// logDensity is that of the levels held out, with the scatter's variance of each band, summed over the
+// bands from to to−1. Variances are multiplied, as many as a number holds: a logarithm takes longer.
+func (h leftOut) logDensity(from, to int) float64 {
+	sum, product := float64(to-from)*h.logDets, 1.0
+	for b := from; b < to; b++ {
+		sum -= h.error[b] / h.variance[b]
+		if product *= h.variance[b]; product < 1e-100 || product > 1e100 || b == to-1 {
+			sum, product = sum-h.rows*math.Log(product), 1
+		}
+	}
+	return sum / 2
 }
 
 // holder holds displacements out, by one kernel after the other.
 type holder struct {
 	y      *mat.Dense // levels about their mean, rows × bands
 	groups [][]int    // rows of one displacement of which none slipped
-	// Work space: (K+N)⁻¹, the same times y, and the errors of one group.
+	// Work space: (K+N)⁻¹, the same times y, the errors of one group, and what leaveOut returns.
 	inv, ay, e *mat.Dense
+	out        leftOut
 }
 
 func newHolder(at [][3]float64, y *mat.Dense, slip []float64) *holder {
 	groups := slices.DeleteFunc(SameDisplacement(at), func(group []int) bool {
 		return slices.ContainsFunc(group, func(i int) bool { return slip[i] > 1 })
 	})
-	return &holder{y, groups, mat.NewDense(len(at), len(at), nil), mat.DenseCopyOf(y), new(mat.Dense)}
+	_, bands := y.Dims()
+	return &holder{y, groups, mat.NewDense(len(at), len(at), nil), mat.DenseCopyOf(y), new(mat.Dense),
+		leftOut{square: make([]float64, bands), variance: make([]float64, bands), error: make([]float64, bands)}}
 }
 
 // leaveOut predicts each displacement's rows without them, from the inverse
 // (K+N)⁻¹ of all and the levels y about their mean, rows × bands: the error is
 // (inv_GG)⁻¹ (inv y)_G and its covariance, in units of the scatter's variance,
-// (inv_GG)⁻¹ (Rasmussen & Williams 2006, section 5.4.2, for groups).
+// (inv_GG)⁻¹ (Rasmussen & Williams 2006, section 5.4.2, for groups). What it returns holds until
+// it is called again.
 func (o *holder) leaveOut(inverse *mat.SymDense) leftOut {
 	y, inv, ay := o.y, o.inv, o.ay
 	n, bands := y.Dims()
-	h := leftOut{logDensity: make([]float64, bands), square: make([]float64, bands)}
+	h := o.out
+	clear(h.square)
+	clear(h.variance)
+	clear(h.error)
 	if bands == 0 {
 		return h
 	}
 	inv.Copy(inverse)
 	stats.Multiply(ay, inv, y)
-	logVariance, variance := make([]float64, bands), make([]float64, bands)
 	for i := range n {
 		a := ay.RawRowView(i)
 		for b, v := range y.RawRowView(i) {
-			variance[b] += v * a[b]
+			h.variance[b] += v * a[b]
 		}
 	}
-	for b := range variance {
-		variance[b] = variance[b]/float64(n-1) + 1e-9
-		logVariance[b] = math.Log(variance[b])
+	for b := range h.variance {
+		h.variance[b] = h.variance[b]/float64(n-1) + 1e-9
 	}
-	var logDets float64
-	q := make([]float64, bands) // e·(inv y)
 	for _, group := range o.groups {
+		if len(group) == 1 { // as most are
+			i := group[0]
+			own := inv.At(i, i)
+			if own <= 0 {
+				continue
+			}
+			h.rows, h.logDets = h.rows+1, h.logDets+math.Log(own)
+			per := 1 / own
+			for b, v := range ay.RawRowView(i) {
+				e := v * per
+				h.square[b] += e * e
+				h.error[b] += e * v
+			}
+			continue
+		}
 		logDet, ok := LeftOutErrors(o.e, group, inv.At, ay.RawRowView)
 		if !ok {
 			continue
 		}
 		h.rows += float64(len(group))
-		logDets += logDet
+		h.logDets += logDet
 		for a, i := range group {
 			own := ay.RawRowView(i)
 			for b, v := range o.e.RawRowView(a) {
 				h.square[b] += v * v
-				q[b] += v * own[b]
+				h.error[b] += v * own[b]
 			}
 		}
-	}
-	for b := range h.logDensity {
-		h.logDensity[b] = 0.5 * (logDets - h.rows*logVariance[b] - q[b]/variance[b])
 	}
 	return h
 }

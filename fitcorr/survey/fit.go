@@ -63,14 +63,12 @@ func FitEar(rows []seat.Seating, ear int, slip []float64) (Ear, *Report, error) 
 func (e *Ear) settle(zones []Zone, y *mat.Dense, mean, slip []float64) {
 	n := len(e.At)
 	e.Zones = zones
-	w := mat.NewDense(n, band.Count, nil)
+	w, inv := mat.NewDense(n, band.Count, nil), mat.NewDense(n, n, nil)
 	for _, z := range e.Zones {
-		part := w.Slice(0, n, z.From, z.To).(*mat.Dense)
-		inv := mat.NewDense(n, n, nil)
 		for i, row := range z.Inv {
 			inv.SetRow(i, row)
 		}
-		part.Mul(inv, y.Slice(0, n, z.From, z.To))
+		stats.Multiply(w.Slice(0, n, z.From, z.To).(*mat.Dense), inv, y.Slice(0, n, z.From, z.To).(*mat.Dense))
 		k0 := make([]float64, n)
 		trace := 0.0
 		for i := range e.At {
@@ -120,6 +118,10 @@ func (e *Ear) Without(rows []seat.Seating, ear int, slip []float64, out []int) (
 	y, mean := centred(kept, ear, e.Valid)
 	zones := append([]Zone(nil), e.Zones...)
 	for zi := range zones {
+		if zi > 0 && zones[zi].Kernel == zones[zi-1].Kernel { // zones often agree
+			zones[zi].Inv = zones[zi-1].Inv
+			continue
+		}
 		inv, ok := kernelInverse(zones[zi].Kernel, r.At, keptSlip)
 		if !ok {
 			return r, false
@@ -140,11 +142,11 @@ func centred(rows []seat.Seating, ear int, valid []bool) (*mat.Dense, []float64)
 		if !ok {
 			continue
 		}
-		for _, s := range rows {
-			mean[b] += s.Ears[ear].LevelDB[b] / float64(n)
+		for i := range rows {
+			mean[b] += rows[i].Ears[ear].LevelDB[b] / float64(n)
 		}
-		for i, s := range rows {
-			y.Set(i, b, s.Ears[ear].LevelDB[b]-mean[b])
+		for i := range rows {
+			y.Set(i, b, rows[i].Ears[ear].LevelDB[b]-mean[b])
 		}
 	}
 	return y, mean

@@ -14,7 +14,7 @@ import (
 type BandSurface struct {
 	rows    [][3]float64
 	zones   []bandZone
-	weights [][]float64 // per position band: the mean over the kept bands that count, by rows
+	weights *mat.Dense // position bands × rows: the mean over the kept bands that count
 }
 
 // bandZone is a Zone on the position bands.
@@ -27,7 +27,7 @@ type bandZone struct {
 
 // On returns the survey on the position bands.
 func (e *Ear) On(bands Bands) *BandSurface {
-	s := &BandSurface{rows: e.At, weights: stats.RowsOf(mat.NewDense(bands.N, len(e.At), nil))}
+	s := &BandSurface{rows: e.At, weights: mat.NewDense(bands.N, len(e.At), nil)}
 	mark := e.AtMark()
 	for zi, z := range e.Zones {
 		bz := bandZone{kernel: z.Kernel, inv: z.Inv, mark: mark[zi], from: bands.N}
@@ -38,15 +38,16 @@ func (e *Ear) On(bands Bands) *BandSurface {
 			}
 			bz.from, bz.to = min(bz.from, r), r+1
 			var count float64
+			weights := s.weights.RawRowView(r)
 			for b := lo; b < hi; b++ {
 				if e.Valid[b] {
 					count++
 					for i, w := range e.Weights {
-						s.weights[r][i] += w[b]
+						weights[i] += w[b]
 					}
 				}
 			}
-			floats.Scale(1/max(count, 1), s.weights[r])
+			floats.Scale(1/max(count, 1), weights)
 		}
 		s.zones = append(s.zones, bz)
 	}
@@ -59,7 +60,8 @@ func (e *Ear) On(bands Bands) *BandSurface {
 // of FitEar. The surface takes a part of each row: per of them, 1 or more, are as good as one.
 func (s *BandSurface) RowScatter(slip []float64) (rows *mat.Dense, per float64) {
 	n := float64(len(s.rows))
-	rows = mat.NewDense(len(s.rows), len(s.weights), nil)
+	bands, _ := s.weights.Dims()
+	rows = mat.NewDense(len(s.rows), bands, nil)
 	var left float64 // of all rows, summed over the zones
 	for _, z := range s.zones {
 		var trace float64
@@ -69,7 +71,7 @@ func (s *BandSurface) RowScatter(slip []float64) (rows *mat.Dense, per float64) 
 		left += trace
 		for r := z.from; r < z.to; r++ {
 			for i, v := range slip {
-				rows.Set(i, r, s.weights[r][i]*math.Sqrt(v*n/trace))
+				rows.Set(i, r, s.weights.At(r, i)*math.Sqrt(v*n/trace))
 			}
 		}
 	}
@@ -79,7 +81,8 @@ func (s *BandSurface) RowScatter(slip []float64) (rows *mat.Dense, per float64) 
 // Level returns the level at d (mm, mm, degrees) relative to BaseDB, dB per position band; 0
 // in a band of which nothing is known.
 func (s *BandSurface) Level(d [3]float64) []float64 {
-	level, dk := make([]float64, len(s.weights)), make([]float64, len(s.rows))
+	bands, _ := s.weights.Dims()
+	level, dk := make([]float64, bands), make([]float64, len(s.rows))
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
 			for i := range s.rows {
@@ -87,22 +90,99 @@ func (s *BandSurface) Level(d [3]float64) []float64 {
 			}
 		}
 		for r := z.from; r < z.to; r++ {
-			level[r] = floats.Dot(dk, s.weights[r])
+			level[r] = floats.Dot(dk, s.weights.RawRowView(r))
 		}
 	}
 	return level
+}
+
+// Grid is displacements (mm, mm, degrees) on which surfaces are laid out. What a kernel makes of a
+// row is kept: surveys that hold the same rows ask for it again.
+type Grid struct {
+	At   [][3]float64
+	rows map[gridRow][2][]float64
+}
+
+type gridRow struct {
+	kernel Kernel
+	at     [3]float64
+}
+
+// of is the kernel between each displacement and a row, and its gradient per degree.
+func (g *Grid) of(k Kernel, row [3]float64) (v, turn []float64) {
+	key := gridRow{k, row}
+	known, ok := g.rows[key]
+	if !ok {
+		known = [2][]float64{make([]float64, len(g.At)), make([]float64, len(g.At))}
+		for p := range g.At {
+			known[0][p], _, _, known[1][p] = k.grad(&g.At[p], &row)
+		}
+		if g.rows == nil {
+			g.rows = map[gridRow][2][]float64{}
+		}
+		g.rows[key] = known
+	}
+	return known[0], known[1]
+}
+
+// Over returns Level on a grid, and its slope per degree of rotation, dB;
+// position bands × displacements each.
+func (s *BandSurface) Over(g *Grid) (level, turn *mat.Dense) {
+	bands, rows := s.weights.Dims()
+	points := len(g.At)
+	level, turn = mat.NewDense(bands, points, nil), mat.NewDense(bands, points, nil)
+	change, turned := mat.NewDense(rows, points, nil), mat.NewDense(rows, points, nil)
+	for zi, z := range s.zones {
+		if z.from >= z.to {
+			continue
+		}
+		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
+			for i := range rows {
+				v, t := g.of(z.kernel, s.rows[i])
+				copy(turned.RawRowView(i), t)
+				k := change.RawRowView(i)
+				copy(k, v)
+				floats.AddConst(-z.mark[i], k)
+			}
+		}
+		weights := s.weights.Slice(z.from, z.to, 0, rows).(*mat.Dense)
+		stats.Multiply(level.Slice(z.from, z.to, 0, points).(*mat.Dense), weights, change)
+		stats.Multiply(turn.Slice(z.from, z.to, 0, points).(*mat.Dense), weights, turned)
+	}
+	return level, turn
 }
 
 // At returns the level at d (mm, mm, degrees) relative to BaseDB, dB, the slope per axis, dB
 // per mm, mm, degree, and the variance of the surface (not of the change) over that of the
 // scatter; each per position band.
 func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, excess []float64) {
-	level, excess = make([]float64, len(s.weights)), make([]float64, len(s.weights))
+	bands, _ := s.weights.Dims()
+	level, excess = make([]float64, bands), make([]float64, bands)
 	for a := range slope {
-		slope[a] = make([]float64, len(s.weights))
+		slope[a] = make([]float64, bands)
 	}
-	k, change := make([]float64, len(s.rows)), make([][4]float64, len(s.rows)) // of the kernel, and its gradient
-	var rest float64                                                           // of the variance of the surface
+	s.Set(level, slope, excess, d, new(Work))
+	return level, slope, excess
+}
+
+// Work is memory that Set works in.
+type Work struct {
+	k      []float64    // the kernel, per row
+	change [][4]float64 // its change from the marked position and its gradient, per row
+}
+
+// Set sets level, slope and excess to At.
+func (s *BandSurface) Set(level []float64, slope [3][]float64, excess []float64, d [3]float64, work *Work) {
+	if len(work.k) != len(s.rows) {
+		work.k, work.change = make([]float64, len(s.rows)), make([][4]float64, len(s.rows))
+	}
+	k, change := work.k, work.change
+	var rest float64 // of the variance of the surface
+	clear(level)
+	clear(excess)
+	for a := range slope {
+		clear(slope[a])
+	}
 	for zi, z := range s.zones {
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel {
 			for i := range s.rows {
@@ -114,7 +194,7 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 		}
 		for r := z.from; r < z.to; r++ {
 			var sum, forward, up, turn float64 // of the change and its gradient
-			for i, v := range s.weights[r][:len(change)] {
+			for i, v := range s.weights.RawRowView(r)[:len(change)] {
 				c := &change[i]
 				sum += c[0] * v
 				forward += c[1] * v
@@ -125,5 +205,4 @@ func (s *BandSurface) At(d [3]float64) (level []float64, slope [3][]float64, exc
 			slope[0][r], slope[1][r], slope[2][r] = forward, up, turn
 		}
 	}
-	return level, slope, excess
 }
