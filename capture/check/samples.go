@@ -109,21 +109,13 @@ func flat(t *take.Take, role int, x []float64, cut [2]bool, tops [2]samples.TopZ
 
 // checkCopies looks for a channel that is a multiple of another.
 func checkCopies(t *take.Take) (out []finding.Finding) {
-	step := max(1, t.Total/copySamples)
 	for a, x := range t.X {
 		for b := a + 1; b < take.Roles; b++ {
 			y := t.X[b]
 			if x == nil || y == nil || t.Peak[a] == 0 || t.Peak[b] == 0 {
 				continue
 			}
-			var xx, xy, yy float64
-			for i := 0; i < t.Total; i += step {
-				xx, xy, yy = xx+x[i]*x[i], xy+x[i]*y[i], yy+y[i]*y[i]
-			}
-			if xx == 0 || yy == 0 {
-				continue
-			}
-			left := response.Decibels(math.Max(0, 1-xy*xy/xx/yy))
+			left := beyond(x, y, t.Peak[b])
 			if left > copyDB {
 				continue
 			}
@@ -132,6 +124,27 @@ func checkCopies(t *take.Take) (out []finding.Finding) {
 		}
 	}
 	return out
+}
+
+// beyond is what is left of y when a multiple of x is taken away, in dB re y; 0 as soon as
+// it is sure to be over copyDB. peak is that of y.
+func beyond(x, y []float64, peak float64) float64 {
+	step := max(1, len(x)/copySamples)
+	// What is left of the first samples only grows, and y's power cannot exceed this.
+	enough := 2 * math.Pow(10, copyDB/10) * peak * peak * float64(len(x)/step+1)
+	var xx, xy, yy float64
+	for at := 0; at < len(x); {
+		for to := min(at+copyBlock*step, len(x)); at < to; at += step {
+			xx, xy, yy = xx+x[at]*x[at], xy+x[at]*y[at], yy+y[at]*y[at]
+		}
+		if yy*xx-xy*xy > enough*xx {
+			return 0
+		}
+	}
+	if xx == 0 || yy == 0 {
+		return 0
+	}
+	return response.Decibels(math.Max(0, 1-xy*xy/xx/yy))
 }
 
 // Limits of what is read off the samples. Common practice, no source.
@@ -145,4 +158,5 @@ const (
 	interLeast  = 1.0116 // of full scale: 0.1 dB, what the interpolation may be wrong by
 	copyDB      = -60.0  // what is left of a channel when a multiple of another is taken away
 	copySamples = 20000  // that are compared
+	copyBlock   = 50     // of them, after which it may be clear that they differ
 )

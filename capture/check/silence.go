@@ -28,8 +28,8 @@ func checkSilence(t *take.Take, d *take.Desk, role int) (out []finding.Finding) 
 	if len(pieces) == 0 && role != take.Loopback {
 		pieces = append(pieces, remainder(t, d, role))
 	}
-	mains, power := samples.Hum(pieces, t.Bench.RateHz)
 	// As a sine of full scale is 0 dB.
+	mains, power := samples.Hum(pieces, t.Bench.RateHz, math.Pow(10, (level+humDB)/10)/2)
 	if over := response.Decibels(2*power) - level; over >= humDB {
 		out = append(out, finding.New(finding.MainsHum, fmt.Sprintf("mains hum of %d Hz and its harmonics is %.0f dB below the sweep", mains, -over)).
 			On(take.ChannelNames[role]).Of(over, "dB re sweep"))

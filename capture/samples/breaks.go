@@ -26,7 +26,8 @@ type predictor [breakOrder]float64
 
 // breakBlock is what is known of one block of a signal.
 type breakBlock struct {
-	from        int // its first sample
+	from        int  // its first sample
+	calm        bool // too small for any error that counts, and not predicted
 	w           predictor
 	at          int // of the worst error
 	crowd       int // samples nearly as bad, counted where the worst may be a break
@@ -47,14 +48,23 @@ type BreakSearch struct {
 // itself; linear prediction over short blocks takes what is left, harmonics and
 // hum with it, so that mostly noise remains.
 func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64) (out []Break) {
-	size := max(breakLeast, int(breakSeconds*c.RateHz))
+	size := max(breakLeast, int(breakSeconds*c.RateHz)) &^ 3 // errors come in fours
 	least := lapseSize * peak
 	y, e := make([]float64, breakOrder+size), make([]float64, size)
 	var before, last, now breakBlock
 	judge := func() {
+		if last.worst <= least {
+			return
+		}
+		for _, b := range [2]*breakBlock{&before, &now} {
+			if b.calm {
+				c.still(y, x, start, b.from)
+				b.predict(e, y, least, ratio)
+			}
+		}
 		beside := max(last.mean, before.mean, now.mean)
 		switch {
-		case last.worst <= least || last.worst <= ratio*max(before.mean, now.mean):
+		case last.worst <= ratio*max(before.mean, now.mean):
 		case last.worst > ratio*beside && last.crowd <= breakCrowd:
 			out = append(out, Break{last.at, last.worst, last.worst / max(beside, 1e-12)})
 		case before.from < last.from && last.from < now.from:
@@ -67,24 +77,10 @@ func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64)
 	}
 	first := from + breakOrder + 1
 	for b := first; b+size <= to; b += size {
-		before, last = last, now
-		c.still(y, x, start, b)
-		w, left := fitPredictor(y)
-		now = breakBlock{from: b, w: w}
-		if left <= least*least { // nor is any single error above it
-			now.mean = gaussMean * math.Sqrt(left/float64(size))
-		} else {
-			now.look(e, y, 0, 0)
-		}
-		if now.worst > least && now.worst > breakDoubt*now.mean {
-			// The break itself bends the prediction of its block.
-			i := now.at - b
-			skipFrom, skipTo := max(0, i-breakReach), min(size, i+2*breakReach)
-			now.w, _ = fitWithout(y, skipFrom, skipTo)
-			now.look(e, y, skipFrom, skipTo)
-		}
-		if now.worst > least && now.worst > ratio*now.mean {
-			now.crowd = crowdOf(e, now.worst)
+		before, last, now = last, now, breakBlock{from: b}
+		// No prediction leaves more than there is.
+		if now.calm = c.still(y, x, start, b) <= least*least; !now.calm {
+			now.predict(e, y, least, ratio)
 		}
 		if b > first {
 			judge()
@@ -96,8 +92,8 @@ func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64)
 }
 
 // still writes to y the samples of x from b−breakOrder on, the sweep's own
-// frequency taken away.
-func (c BreakSearch) still(y, x []float64, start, b int) {
+// frequency taken away, and returns the sum of their squares.
+func (c BreakSearch) still(y, x []float64, start, b int) (power float64) {
 	b -= breakOrder
 	turn := c.Turn
 	if k := b - 1 - start; turn != nil && k >= 0 && k+len(y) <= len(turn) {
@@ -105,12 +101,35 @@ func (c BreakSearch) still(y, x []float64, start, b int) {
 		x = x[b-2:][:len(y)+2]
 		v2, v1 := x[0], x[1]
 		for i, v := range x[2:] {
-			y[i] = v - turn[i]*v1 + v2
+			left := v - turn[i]*v1 + v2
+			y[i] = left
+			power += left * left
 			v2, v1 = v1, v
 		}
-		return
+		return power
 	}
 	copy(y, x[b:])
+	return math.Inf(1) // it is predicted anyway
+}
+
+// predict works out what there is to know of a block whose samples still has written to y.
+func (b *breakBlock) predict(e, y []float64, least, ratio float64) {
+	var left float64
+	if b.w, left = fitPredictor(y); left <= least*least { // nor is any single error above it
+		b.mean = gaussMean * math.Sqrt(left/float64(len(e)))
+		return
+	}
+	b.look(e, y, 0, 0)
+	if b.worst > least && b.worst > breakDoubt*b.mean {
+		// The break itself bends the prediction of its block.
+		i := b.at - b.from
+		skipFrom, skipTo := max(0, i-breakReach), min(len(e), i+2*breakReach)
+		b.w, _ = fitWithout(y, skipFrom, skipTo)
+		b.look(e, y, skipFrom, skipTo)
+	}
+	if b.worst > least && b.worst > ratio*b.mean {
+		b.crowd = crowdOf(e, b.worst)
+	}
 }
 
 // look measures the prediction errors of a block. The worst is looked for among
@@ -244,21 +263,31 @@ func (c *moments) solve() (w predictor, left float64) {
 }
 
 // errors writes the magnitudes of the prediction errors of x, which begins with
-// the breakOrder samples before the first, and returns the worst.
+// the breakOrder samples before the first, and returns the worst. They come in fours:
+// of positive numbers the larger has the larger bits, which need no branch.
 func (w predictor) errors(e, x []float64) (worst float64, at int) {
 	w1, w2, w3, w4 := w[0], w[1], w[2], w[3]
 	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
-	x = x[breakOrder:]
-	e = e[:len(x)]
-	for n, v := range x {
-		a := math.Abs(v - w1*v1 - w2*v2 - w3*v3 - w4*v4)
-		if a > worst {
-			worst, at = a, n
+	most := uint64(0)
+	for n := 0; n+4 <= len(e); n += 4 {
+		v, o := (*[4]float64)(x[breakOrder+n:]), (*[4]float64)(e[n:])
+		a, b, c, d := v[0], v[1], v[2], v[3]
+		o[0] = math.Abs(a - w1*v1 - w2*v2 - w3*v3 - w4*v4)
+		o[1] = math.Abs(b - w1*a - w2*v1 - w3*v2 - w4*v3)
+		o[2] = math.Abs(c - w1*b - w2*a - w3*v1 - w4*v2)
+		o[3] = math.Abs(d - w1*c - w2*b - w3*a - w4*v1)
+		if four := max(math.Float64bits(o[0]), math.Float64bits(o[1]), math.Float64bits(o[2]), math.Float64bits(o[3])); four > most {
+			most, at = four, n
 		}
-		e[n] = a
-		v4, v3, v2, v1 = v3, v2, v1, v
+		v4, v3, v2, v1 = a, b, c, d
 	}
-	return worst, at
+	worst = math.Float64frombits(most)
+	for i, v := range e[at : at+4] {
+		if v == worst {
+			return worst, at + i
+		}
+	}
+	return 0, 0 // not a number
 }
 
 // Limits of a break. Common practice, no source; docs/developing/quality.md

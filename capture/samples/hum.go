@@ -6,41 +6,55 @@ import (
 )
 
 // Hum returns the mains frequency of which more is there, in Hz, and the power
-// of its harmonics in the pieces, those that stand out of what is beside them.
-func Hum(pieces [][]float64, rate float64) (mains int, power float64) {
+// of its harmonics in the pieces, those that stand out of what is beside them. Power below
+// least may be given as 0: what is beside the lines is looked at only where all of them
+// together have more.
+func Hum(pieces [][]float64, rate, least float64) (mains int, power float64) {
+	mains = 50
 	factor := max(1, int(rate/humRateHz))
-	slow := rate / float64(factor)
-	var low []float64
-	var lines [2][humLines]struct{ line, beside float64 }
+	var low [][]float64
 	total := 0.0
 	for _, piece := range pieces {
-		low = Decimate(low, piece, factor)
-		weight := float64(len(low))
-		total += weight
-		hann(low)
-		for m, hz := range [2]float64{50, 60} {
-			// Of the multiples of half the mains frequency the even ones are
-			// the lines, and what is beside two lines counts for both.
-			var f [2*humLines + 1]float64
-			for k := range f {
-				f[k] = hz / 2 * float64(k+1) / slow
-			}
-			power := linePowers(low, f[:])
-			for k := range lines[m] {
-				lines[m][k].line += weight * power[2*k+1]
-				lines[m][k].beside += weight * (power[2*k] + power[2*k+2]) / 2
-			}
-		}
+		slow := Decimate(nil, piece, factor)
+		hann(slow)
+		low, total = append(low, slow), total+float64(len(slow))
 	}
 	if total == 0 {
-		return 50, 0
+		return mains, 0
 	}
-	mains = 50
+	powers := func(hz []float64) []float64 {
+		out := make([]float64, len(hz))
+		for i := range hz {
+			hz[i] /= rate / float64(factor)
+		}
+		for _, x := range low {
+			for i, v := range linePowers(x, hz) {
+				out[i] += float64(len(x)) * v
+			}
+		}
+		return out
+	}
+	var hz []float64
+	for k := range humLines {
+		hz = append(hz, 50*float64(k+1), 60*float64(k+1))
+	}
+	lines := powers(hz)
 	for m, hz := range [2]int{50, 60} {
-		sum := 0.0
-		for _, l := range lines[m] {
-			if l.line > humOverFloor*l.beside {
-				sum += l.line / total
+		all := 0.0
+		for k := range humLines {
+			all += lines[2*k+m] / total
+		}
+		if all < max(least, power) {
+			continue
+		}
+		var between []float64
+		for k := range humLines + 1 {
+			between = append(between, float64(hz)/2*float64(2*k+1))
+		}
+		beside, sum := powers(between), 0.0
+		for k := range humLines {
+			if l := lines[2*k+m]; l > humOverFloor*(beside[k]+beside[k+1])/2 {
+				sum += l / total
 			}
 		}
 		if sum > power {
