@@ -21,7 +21,7 @@ func checkCoded(t *take.Take, d *take.Desk, role int) []finding.Finding {
 		return nil // the rate leaves nothing to listen to
 	}
 	sweeps := t.Sweeps()
-	b, ok := backgroundOf(t, d, role, sweeps)
+	b, ok := backgroundOf(t, d, role, sweeps, quietFrames)
 	if !ok || !swept(t, d) {
 		return nil
 	}
