@@ -173,6 +173,7 @@ func (b *background) during(t *take.Take, regions ...region) []ratios {
 				if from >= to {
 					continue
 				}
+				out[i] = slices.Grow(out[i], to-from)
 				if spill < 0 {
 					b.power(power, at)
 					spill = floats.Max(power) * math.Pow(10, spillDB/10)

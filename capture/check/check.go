@@ -78,7 +78,7 @@ func Responses(t *take.Take) {
 			wire = checkWire(t)
 		}
 	})
-	work = append(work, func(d *take.Desk) { other = checkExcitation(t, d) })
+	work = append(work, func(*take.Desk) { other = checkExcitation(t) })
 	t.Bench.Share(len(work), func(d *take.Desk, i int) { work[i](d) })
 
 	t.Add(slices.Concat(tops[:]...)...)

@@ -74,20 +74,11 @@ func midRange(t *take.Take, role int) []float64 {
 // checkLoopback looks for a microphone in the place of the loopback: a wire's
 // response is flat, an earphone's is not.
 func checkLoopback(t *take.Take) []finding.Finding {
-	p := t.Bench
 	if t.X[take.Loopback] == nil {
 		return nil
 	}
 	wire := t.Spectrum(0, take.Loopback)
-	over := func(k int, ear []complex128) float64 {
-		s := real(p.Spectrum[k])*real(p.Spectrum[k]) + imag(p.Spectrum[k])*imag(p.Spectrum[k])
-		v := wire[k]
-		if ear != nil {
-			v *= ear[k]
-		}
-		return (real(v)*real(v) + imag(v)*imag(v)) / max(s, 1e-300)
-	}
-	bumps := roughness(t, func(k int) float64 { return over(k, nil) })
+	bumps := roughness(t, wire, nil)
 	if bumps < bumpyLoopDB {
 		return nil
 	}
@@ -96,7 +87,7 @@ func checkLoopback(t *take.Take) []finding.Finding {
 			continue
 		}
 		h := t.Spectrum(t.FirstKept(), e)
-		if own := roughness(t, func(k int) float64 { return over(k, h) }); own < min(flatLoopDB, bumps/3) {
+		if own := roughness(t, wire, h); own < min(flatLoopDB, bumps/3) {
 			return []finding.Finding{finding.New(finding.ChannelsSwapped, fmt.Sprintf("the %s channel holds the loopback and the loopback channel a microphone: the one is flat within %.1f dB, the other within %.1f dB", take.ChannelNames[e], own, bumps)).
 				On(take.ChannelNames[e]).Of(bumps, "dB").Mended("correct the channel numbers in study.toml, or the cables and record again")}
 		}
@@ -143,21 +134,26 @@ func checkWire(t *take.Take) []finding.Finding {
 		On(take.ChannelNames[take.Loopback]).Of(off, "dB")}
 }
 
-// roughness returns the standard deviation over third octaves of a level in dB.
-func roughness(t *take.Take, power func(k int) float64) float64 {
+// roughness returns the standard deviation over third octaves of the level of the loopback
+// re the excitation, in dB, times the response of an ear, if any.
+func roughness(t *take.Take, wire, ear []complex128) float64 {
 	p := t.Bench
 	step := p.RateHz / float64(p.N)
 	var n, sum, square float64
 	for f := max(2*p.LowHz, 50); f*1.26 < min(p.HighHz/1.5, 0.35*p.RateHz); f *= 1.26 {
-		mean, count := 0.0, 0.0
-		for k := int(f / step); k < int(f*1.26/step); k++ {
-			mean += power(k)
-			count++
-		}
-		if count == 0 {
+		from, to := int(f/step), int(f*1.26/step)
+		if from >= to {
 			continue
 		}
-		l := response.Decibels(mean / count)
+		mean, played := 0.0, p.Spectrum[from:to]
+		for k, v := range wire[from:to] {
+			if ear != nil {
+				v *= ear[from+k]
+			}
+			s := real(played[k])*real(played[k]) + imag(played[k])*imag(played[k])
+			mean += (real(v)*real(v) + imag(v)*imag(v)) / max(s, 1e-300)
+		}
+		l := response.Decibels(mean / float64(to-from))
 		n, sum, square = n+1, sum+l, square+l*l
 	}
 	if n < 3 {

@@ -14,19 +14,15 @@ import (
 // checkExcitation looks for another excitation than the stated one, one that was
 // found all the same: divided by the wrong sweep, frequencies arrive at times of
 // their own, and earlier and later than any headphone lets them.
-func checkExcitation(t *take.Take, d *take.Desk) []finding.Finding {
+func checkExcitation(t *take.Take) []finding.Finding {
 	p := t.Bench
 	spread := math.Inf(1)
 	if t.X[take.Loopback] != nil {
-		wire := d.Mean[:len(p.Spectrum)]
-		for k, v := range t.Spectrum(t.FirstKept(), take.Loopback)[:len(wire)] {
-			wire[k] = v * cmplx.Conj(p.Spectrum[k])
-		}
-		spread = arrivals(p, wire)
+		spread = arrivals(p, t.Spectrum(t.FirstKept(), take.Loopback), p.Spectrum)
 	} else {
 		for e := range 2 {
 			if t.X[e] != nil {
-				spread = min(spread, arrivals(p, t.Spectrum(t.FirstKept(), e)))
+				spread = min(spread, arrivals(p, t.Spectrum(t.FirstKept(), e), nil))
 			}
 		}
 	}
@@ -43,8 +39,9 @@ func checkExcitation(t *take.Take, d *take.Desk) []finding.Finding {
 }
 
 // arrivals is how far apart the group delays of thirds of an octave lie, in
-// seconds; of those alone in which one delay stands out. Infinite of fewer than six.
-func arrivals(p *take.Bench, h []complex128) float64 {
+// seconds; of those alone in which one delay stands out. h is a response, or a spectrum
+// with that of what was played. Infinite of fewer than six.
+func arrivals(p *take.Bench, h, played []complex128) float64 {
 	step := p.RateHz / float64(p.N)
 	var at []float64
 	for _, b := range band.AllThirds() {
@@ -53,9 +50,20 @@ func arrivals(p *take.Bench, h []complex128) float64 {
 		}
 		var turn complex128
 		var power float64
-		for k := int(b.Lower/step) + 1; float64(k+1) < b.Upper/step && k+1 < len(h); k++ {
-			turn += h[k+1] * cmplx.Conj(h[k])
-			power += (real(h[k])*real(h[k]) + imag(h[k])*imag(h[k]) + real(h[k+1])*real(h[k+1]) + imag(h[k+1])*imag(h[k+1])) / 2
+		from, to := int(b.Lower/step)+1, min(int(math.Ceil(b.Upper/step)), len(h))
+		var before complex128
+		var was float64
+		for k := from; k < to; k++ {
+			v := h[k]
+			if played != nil {
+				v *= cmplx.Conj(played[k])
+			}
+			is := real(v)*real(v) + imag(v)*imag(v)
+			if k > from {
+				turn += v * cmplx.Conj(before)
+				power += (was + is) / 2
+			}
+			before, was = v, is
 		}
 		if cmplx.Abs(turn) > arrivalClear*power {
 			at = append(at, -cmplx.Phase(turn)/(2*math.Pi*step))

@@ -3,6 +3,8 @@ package samples
 import (
 	"math"
 	"math/cmplx"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Hum returns the mains frequency of which more is there, in Hz, and the power
@@ -13,7 +15,15 @@ func Hum(pieces [][]float64, rate, least float64) (mains int, power float64) {
 	mains = 50
 	factor := max(1, int(rate/humRateHz))
 	var low [][]float64
-	total := 0.0
+	var total, squares, count float64
+	for _, piece := range pieces {
+		squares, count = squares+floats.Dot(piece, piece), count+float64(len(piece))
+	}
+	// Smoothing adds no power, and of n samples a line has 2·|Σ hx|²/n² ≤ 2·Σh²·Σx²/n², where
+	// Σh² of the window is 1.5·n.
+	if 3*humLines*squares < least*count {
+		return mains, 0
+	}
 	for _, piece := range pieces {
 		slow := Decimate(nil, piece, factor)
 		hann(slow)
