@@ -8,6 +8,7 @@ const (
 	breakOrder   = 4     // of the linear prediction
 	breakSeconds = 0.004 // length of a block
 	breakLeast   = 128   // samples of a block
+	breakChunk   = 16    // samples that a block is a multiple of
 	breakReach   = breakOrder + 3
 	breakCrowd   = 3 * breakReach // samples of a block that may be as far off as a quarter of the worst
 	breakDoubt   = 5.0            // error over mean from which a block is predicted anew without the place
@@ -48,7 +49,7 @@ type BreakSearch struct {
 // itself; linear prediction over short blocks takes what is left, harmonics and
 // hum with it, so that mostly noise remains.
 func (c BreakSearch) Find(x []float64, start, from, to int, peak, ratio float64) (out []Break) {
-	size := max(breakLeast, int(breakSeconds*c.RateHz)) &^ 3 // errors come in fours
+	size := max(breakLeast, int(breakSeconds*c.RateHz)) / breakChunk * breakChunk
 	least := lapseSize * peak
 	y, e := make([]float64, breakOrder+size), make([]float64, size)
 	var before, last, now breakBlock
@@ -97,16 +98,19 @@ func (c BreakSearch) still(y, x []float64, start, b int) (power float64) {
 	b -= breakOrder
 	turn := c.Turn
 	if k := b - 1 - start; turn != nil && k >= 0 && k+len(y) <= len(turn) {
-		turn = turn[k:][:len(y)]
 		x = x[b-2:][:len(y)+2]
 		v2, v1 := x[0], x[1]
-		for i, v := range x[2:] {
-			left := v - turn[i]*v1 + v2
-			y[i] = left
-			power += left * left
-			v2, v1 = v1, v
+		x, turn, y = x[2:], turn[k:][:len(y)], y[:len(x)-2]
+		var also float64
+		for i := 0; i+3 < len(x); i += 4 {
+			a, b, c, d := x[i], x[i+1], x[i+2], x[i+3]
+			v2, v1 = a-turn[i]*v1+v2, b-turn[i+1]*a+v1
+			e, f := c-turn[i+2]*b+a, d-turn[i+3]*c+b
+			y[i], y[i+1], y[i+2], y[i+3] = v2, v1, e, f
+			power, also = power+v2*v2+e*e, also+v1*v1+f*f
+			v2, v1 = c, d
 		}
-		return power
+		return power + also
 	}
 	copy(y, x[b:])
 	return math.Inf(1) // it is predicted anyway
@@ -191,9 +195,13 @@ func fitPredictor(x []float64) (w predictor, left float64) {
 	var c moments
 	var c0, c1, c2, c3, c4 float64
 	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
-	for _, v := range x[p:] {
-		c0, c1, c2, c3, c4 = c0+v*v, c1+v*v1, c2+v*v2, c3+v*v3, c4+v*v4
-		v4, v3, v2, v1 = v3, v2, v1, v
+	for rest, n := x[p:], 0; n+3 < len(rest); n += 4 { // without moves from v1 to v2 and so on
+		a, b, c, d := rest[n], rest[n+1], rest[n+2], rest[n+3]
+		c0, c1, c2, c3, c4 = c0+a*a, c1+a*v1, c2+a*v2, c3+a*v3, c4+a*v4
+		c0, c1, c2, c3, c4 = c0+b*b, c1+b*a, c2+b*v1, c3+b*v2, c4+b*v3
+		c0, c1, c2, c3, c4 = c0+c*c, c1+c*b, c2+c*a, c3+c*v1, c4+c*v2
+		c0, c1, c2, c3, c4 = c0+d*d, c1+d*c, c2+d*b, c3+d*a, c4+d*v1
+		v4, v3, v2, v1 = a, b, c, d
 	}
 	c[0] = [p + 1]float64{c0, c1, c2, c3, c4}
 	// A step in both indices changes the sum at its two ends only.
@@ -263,27 +271,26 @@ func (c *moments) solve() (w predictor, left float64) {
 }
 
 // errors writes the magnitudes of the prediction errors of x, which begins with
-// the breakOrder samples before the first, and returns the worst. They come in fours:
-// of positive numbers the larger has the larger bits, which need no branch.
+// the breakOrder samples before the first, and returns the worst: of positive numbers
+// the larger has the larger bits, whose maximum takes no branch.
 func (w predictor) errors(e, x []float64) (worst float64, at int) {
 	w1, w2, w3, w4 := w[0], w[1], w[2], w[3]
-	v4, v3, v2, v1 := x[0], x[1], x[2], x[3]
 	most := uint64(0)
-	for n := 0; n+4 <= len(e); n += 4 {
-		v, o := (*[4]float64)(x[breakOrder+n:]), (*[4]float64)(e[n:])
-		a, b, c, d := v[0], v[1], v[2], v[3]
-		o[0] = math.Abs(a - w1*v1 - w2*v2 - w3*v3 - w4*v4)
-		o[1] = math.Abs(b - w1*a - w2*v1 - w3*v2 - w4*v3)
-		o[2] = math.Abs(c - w1*b - w2*a - w3*v1 - w4*v2)
-		o[3] = math.Abs(d - w1*c - w2*b - w3*a - w4*v1)
-		if four := max(math.Float64bits(o[0]), math.Float64bits(o[1]), math.Float64bits(o[2]), math.Float64bits(o[3])); four > most {
-			most, at = four, n
+	for n := 0; n+breakChunk <= len(e); n += breakChunk {
+		v, out := (*[breakChunk + breakOrder]float64)(x[n:]), (*[breakChunk]float64)(e[n:])
+		chunk := uint64(0)
+		for i := range out {
+			a := math.Abs(v[i+4] - w1*v[i+3] - w2*v[i+2] - w3*v[i+1] - w4*v[i])
+			out[i] = a
+			chunk = max(chunk, math.Float64bits(a))
 		}
-		v4, v3, v2, v1 = a, b, c, d
+		if chunk > most {
+			most, at = chunk, n
+		}
 	}
 	worst = math.Float64frombits(most)
-	for i, v := range e[at : at+4] {
-		if v == worst {
+	for i, a := range e[at:][:breakChunk] {
+		if a == worst {
 			return worst, at + i
 		}
 	}
