@@ -189,7 +189,7 @@ func junction(e, y []float64, before, behind breakBlock) (at int, size float64) 
 type moments [breakOrder + 1][breakOrder + 1]float64
 
 // fitPredictor returns the best linear prediction of the samples of x behind
-// the first breakOrder ones, and the sum of the squared errors.
+// the first breakOrder ones, and the sum of the squared errors. They are a multiple of four.
 func fitPredictor(x []float64) (w predictor, left float64) {
 	const p = breakOrder
 	var c moments
