@@ -40,12 +40,35 @@ type Traits struct {
 	Content    [32]byte // hash of levels and noise; zero when nothing counts
 }
 
+// Microphones are what turns a level at each microphone into the recorded one, dB per kept band.
+type Microphones [2][]float64
+
+// MicrophonesOf returns those of the setup.
+func MicrophonesOf(s study.Setup) (m Microphones) {
+	for e, mic := range s.Microphones {
+		for _, b := range band.All() {
+			db := 0.0
+			if len(mic.Response.Hz) > 0 {
+				db += mic.Response.LevelDB(b.Mid)
+			}
+			if mic.PaPerUnit > 0 {
+				db -= 20 * math.Log10(mic.PaPerUnit)
+			}
+			m[e] = append(m[e], db)
+		}
+	}
+	return m
+}
+
 // TraitsOf returns the traits of a recording made with the setup.
-func TraitsOf(s study.Setup, r response.Recording) Traits {
+func TraitsOf(s study.Setup, r response.Recording) Traits { return MicrophonesOf(s).Traits(r) }
+
+// Traits returns the traits of a recording made with the microphones.
+func (m Microphones) Traits(r response.Recording) Traits {
 	return Traits{
-		LevelDB: levelsOf(r), RecordedDB: recordedOf(s, r), HarmonicDB: [2]float64{harmonicOf(r.Ears[0]), harmonicOf(r.Ears[1])},
+		LevelDB: levelsOf(r), RecordedDB: m.recorded(r), HarmonicDB: [2]float64{harmonicOf(r.Ears[0]), harmonicOf(r.Ears[1])},
 		Loopback: r.LoopbackDB != nil, LoopbackDB: deref(r.LoopbackDB), Content: contentOf(r),
-		EarsDB: earDifference(s, r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
+		EarsDB: m.earDifference(r), Polarity: [2]float64{r.Ears[study.Left].Polarity, r.Ears[study.Right].Polarity},
 		ClockPPM: r.DriftPPM, ClockSEPPM: r.DriftSEPPM, Repeats: r.Repeats, Usable: r.Quality.Usable(),
 		Drift: finding.Has(r.Quality.Findings, finding.Drift), Inversion: finding.Has(r.Quality.Findings, finding.Polarity),
 	}
@@ -96,16 +119,15 @@ func levelsOf(r response.Recording) (out [2][]float64) {
 	return out
 }
 
-// recordedOf returns the levels of both ears as the microphones gave them, NaN where
+// recorded returns the levels of both ears as the microphones gave them, NaN where
 // they do not count.
-func recordedOf(s study.Setup, r response.Recording) (out [2][]float64) {
-	bands := band.All()
+func (m Microphones) recorded(r response.Recording) (out [2][]float64) {
 	for e, ear := range r.Ears {
 		out[e] = make([]float64, band.Count)
-		for i, b := range bands {
+		for i, db := range m[e] {
 			out[e][i] = math.NaN()
 			if i < len(ear.Valid) && ear.Valid[i] {
-				out[e][i] = ear.LevelDB[i] + recorded(s.Microphones[e], b.Mid)
+				out[e][i] = ear.LevelDB[i] + db
 			}
 		}
 	}
@@ -150,7 +172,7 @@ func groupsOf(rows []study.Seating, recs []Traits, key func(study.Seating) strin
 
 // earDifference returns left less right as recorded, in dB per third-octave
 // band; NaN where either does not count.
-func earDifference(s study.Setup, r response.Recording) []float64 {
+func (m Microphones) earDifference(r response.Recording) []float64 {
 	bands := band.All()
 	out := make([]float64, band.Thirds)
 	const each = band.PerThird
@@ -164,7 +186,7 @@ func earDifference(s study.Setup, r response.Recording) []float64 {
 			if f < groupFromHz || f > groupToHz {
 				continue
 			}
-			out[i] += r.Ears[0].LevelDB[j] + recorded(s.Microphones[0], f) - r.Ears[1].LevelDB[j] - recorded(s.Microphones[1], f)
+			out[i] += r.Ears[0].LevelDB[j] + m[0][j] - r.Ears[1].LevelDB[j] - m[1][j]
 			n++
 		}
 		if n < each/2 {
@@ -172,18 +194,6 @@ func earDifference(s study.Setup, r response.Recording) []float64 {
 			continue
 		}
 		out[i] /= float64(n)
-	}
-	return out
-}
-
-// recorded is what turns a level at a microphone into the recorded one, dB.
-func recorded(m study.Microphone, f float64) float64 {
-	out := 0.0
-	if len(m.Response.Hz) > 0 {
-		out += m.Response.LevelDB(f)
-	}
-	if m.PaPerUnit > 0 {
-		out -= 20 * math.Log10(m.PaPerUnit)
 	}
 	return out
 }

@@ -44,7 +44,8 @@ func planeAndRest(t *testing.T, ear placing.Ear, centre [3]float64) (plane, rest
 	for i := -1.0; i <= 1; i++ {
 		for j := -1.0; j <= 1; j++ {
 			at := [3]float64{centre[0] + i*step*sd[0], centre[1] + j*step*sd[1], centre[2]}
-			for r, v := range ear.Survey.On(ear.Bands).Level(at) {
+			level, _, _ := ear.Survey.Surface(ear.Bands, at)
+			for r, v := range level {
 				total += math.Pow(v-s.Level[r], 2) / 9
 			}
 		}

@@ -102,7 +102,11 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 		at = append(at, s.Survey.Vector())
 	}
 	n := drum.Ears[0].Bands.N
-	for range markSteps * markSteps {
+	var shift survey.Shift
+	var white mat.Dense // work space
+	for k := range markSteps * markSteps {
+		by := e.markGrid(k)
+		shift.By = append(shift.By, [3]float64{by[0], by[1]})
 		t.residuals = append(t.residuals, mat.NewDense(max(1, len(rows)), 2*n, nil))
 	}
 	t.turn = mat.NewDense(max(1, len(rows)), 2*n, nil)
@@ -128,25 +132,23 @@ func (e MarkError) trials(blocked, drum *Model) (t markTrials) {
 				continue
 			}
 			last := len(t.residuals)
-			white := mat.NewDense(n, last+1, nil)
+			white.Reset()
+			white.ReuseAs(n, last+1)
 			white.SetCol(last, slope[2])
-			for k := range t.residuals {
-				d, by := at[i], e.markGrid(k)
-				for a := range by {
-					d[a] += by[a]
+			level := surface.Levels(at[i], &shift)
+			for b, own := range o.Level[ear] {
+				row := white.RawRowView(b)
+				for k, v := range level.RawRowView(b) {
+					row[k] = own - v
 				}
-				level := surface.Level(d)
-				for b := range level {
-					level[b] = o.Level[ear][b] - level[b]
-				}
-				white.SetCol(k, level)
 			}
-			cov.Whiten(white)
+			cov.Whiten(&white)
 			for b := range n {
+				row := white.RawRowView(b)
 				for k, r := range t.residuals {
-					r.Set(i, ear*n+b, white.At(b, k))
+					r.RawRowView(i)[ear*n+b] = row[k]
 				}
-				t.turn.Set(i, ear*n+b, white.At(b, last))
+				t.turn.Set(i, ear*n+b, row[last])
 			}
 		}
 	}

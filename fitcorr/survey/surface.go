@@ -78,22 +78,78 @@ func (s *BandSurface) RowScatter(slip []float64) (rows *mat.Dense, per float64) 
 	return rows, n * float64(len(s.zones)) / left
 }
 
-// Level returns the level at d (mm, mm, degrees) relative to BaseDB, dB per position band; 0
-// in a band of which nothing is known.
-func (s *BandSurface) Level(d [3]float64) []float64 {
-	bands, _ := s.weights.Dims()
-	level, dk := make([]float64, bands), make([]float64, len(s.rows))
+// Shift is displacements about one and another row of a survey. What a kernel's last term makes of
+// them goes by how far the two lie apart, and is kept.
+type Shift struct {
+	By   [][3]float64 // mm, mm, degrees
+	free map[apart][]float64
+	// Work space: what Levels returns, the change of the kernel, rows × displacements, and the displacements.
+	level, change mat.Dense
+	at            [][3]float64
+}
+
+// apart is a displacement less a row's, with what the last term of a kernel goes by.
+type apart struct {
+	at                 [3]float64
+	lengthMM, mmPerDeg float64
+}
+
+// of is the last term of a kernel at each displacement, over its amplitude.
+func (s *Shift) of(k *Kernel, from [3]float64) []float64 {
+	key := apart{from, k.LengthMM, k.MMPerDeg}
+	out, ok := s.free[key]
+	if !ok {
+		out = make([]float64, 0, len(s.By))
+		for _, by := range s.By {
+			_, dist := k.products(&[3]float64{from[0] + by[0], from[1] + by[1], from[2] + by[2]}, new([3]float64))
+			t := math.Sqrt(5*dist) / k.LengthMM
+			out = append(out, math.Exp(-t)*(1+t+t*t/3))
+		}
+		if s.free == nil {
+			s.free = map[apart][]float64{}
+		}
+		s.free[key] = out
+	}
+	return out
+}
+
+// Levels returns the level at each displacement of a shift about d (mm, mm, degrees) relative to BaseDB,
+// dB, position bands × displacements; 0 in a band of which nothing is known. The shift keeps it until
+// the next call.
+func (s *BandSurface) Levels(d [3]float64, shift *Shift) *mat.Dense {
+	bands, rows := s.weights.Dims()
+	points, out, change := len(shift.By), &shift.level, &shift.change
+	out.Reset()
+	out.ReuseAs(bands, points)
+	change.Reset()
+	change.ReuseAs(rows, points)
+	shift.at = shift.at[:0]
+	for _, by := range shift.By {
+		shift.at = append(shift.at, [3]float64{d[0] + by[0], d[1] + by[1], d[2] + by[2]})
+	}
 	for zi, z := range s.zones {
+		if z.from >= z.to {
+			continue
+		}
 		if zi == 0 || z.kernel != s.zones[zi-1].kernel { // zones often agree
-			for i := range s.rows {
-				dk[i] = z.kernel.At(&d, &s.rows[i]) - z.mark[i]
+			for i, row := range s.rows {
+				var free []float64
+				if z.kernel.Amplitude > 0 {
+					free = shift.of(&z.kernel, [3]float64{d[0] - row[0], d[1] - row[1], d[2] - row[2]})
+				}
+				to := change.RawRowView(i)
+				for p := range shift.at {
+					dot, _ := z.kernel.products(&shift.at[p], &row)
+					to[p] = kernelConstant - z.mark[i] + z.kernel.Linear*dot + z.kernel.Quadratic*dot*dot
+				}
+				if free != nil {
+					floats.AddScaled(to, z.kernel.Amplitude, free)
+				}
 			}
 		}
-		for r := z.from; r < z.to; r++ {
-			level[r] = floats.Dot(dk, s.weights.RawRowView(r))
-		}
+		stats.Multiply(out.Slice(z.from, z.to, 0, points).(*mat.Dense), s.weights.Slice(z.from, z.to, 0, rows).(*mat.Dense), change)
 	}
-	return level
+	return out
 }
 
 // Grid is displacements (mm, mm, degrees) on which surfaces are laid out. What a kernel makes of a
@@ -125,7 +181,7 @@ func (g *Grid) of(k Kernel, row [3]float64) (v, turn []float64) {
 	return known[0], known[1]
 }
 
-// Over returns Level on a grid, and its slope per degree of rotation, dB;
+// Over returns the level on a grid, as At does, and its slope per degree of rotation, dB;
 // position bands × displacements each.
 func (s *BandSurface) Over(g *Grid) (level, turn *mat.Dense) {
 	bands, rows := s.weights.Dims()

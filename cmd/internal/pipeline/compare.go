@@ -14,8 +14,9 @@ import (
 // study shows. It returns the traits of all, those that are refused now marked so.
 func compareAll(setup capture.Setup, rows []capture.Seating, responses []respond.Response, jobs int) compared {
 	out := compared{Traits: make([]compare.Traits, len(responses))}
+	microphones := compare.MicrophonesOf(setup)
 	_ = workers.All(context.Background(), len(responses), jobs, func(i int) { // ends with its work alone
-		out.Traits[i] = compare.TraitsOf(setup, responses[i].Recording)
+		out.Traits[i] = microphones.Traits(responses[i].Recording)
 	})
 	out.Found = compare.Seatings(rows, out.Traits, jobs)
 	out.tell(responses)
