@@ -23,15 +23,15 @@ type Law struct {
 // 25(2), 1954). fixture and people are second moments, people's summed over the
 // listeners; it is a ratio, 1 or more.
 func (law Law) FixtureEar(fixture, people, prior, now *mat.SymDense) float64 {
-	fixture, people = law.withoutLevel(fixture), law.withoutLevel(people)
 	n := people.SymmetricDim()
 	listeners := law.Listeners
 	var ratio, square float64
 	for i := range n {
-		person := (people.At(i, i)+earSizeWeight*prior.At(i, i))/(listeners+earSizeWeight) + earFloorDB*earFloorDB
-		ratio += fixture.At(i, i) / person / float64(n)
-		for j := range n {
-			square += now.At(i, j) * now.At(i, j) / (now.At(i, i) * now.At(j, j))
+		person := (law.varianceWithoutLevel(people, i)+earSizeWeight*prior.At(i, i))/(listeners+earSizeWeight) + earFloorDB*earFloorDB
+		ratio += law.varianceWithoutLevel(fixture, i) / person / float64(n)
+		square++
+		for j := range i {
+			square += 2 * now.At(i, j) * now.At(i, j) / (now.At(i, i) * now.At(j, j))
 		}
 	}
 	independent := float64(n*n) / square
@@ -276,14 +276,33 @@ func (law Law) shrinkWeight(rows *mat.Dense, sd []float64) float64 {
 	return stats.ShrinkWeight(x, smooth, 1+(models-1)*priorModelCorr*priorModelCorr)
 }
 
+// varianceWithoutLevel is entry (i, i) of withoutLevel.
+func (law Law) varianceWithoutLevel(m *mat.SymDense, i int) float64 {
+	n, low := law.Bands.N, law.lowBands()
+	from := i / n * n
+	var across, all float64
+	for r := from; r < from+low; r++ {
+		across += m.At(i, r) / float64(low)
+		for q := from; q < from+low; q++ {
+			all += m.At(r, q) / float64(low*low)
+		}
+	}
+	return m.At(i, i) - 2*across + all
+}
+
+// lowBands is how many bands lie below earLevelHz.
+func (law Law) lowBands() int {
+	low := 0
+	for low < law.Bands.N && law.Bands.Hz[low] < survey.EarLevelHz {
+		low++
+	}
+	return low
+}
+
 // withoutLevel refers every channel to its mean level below earLevelHz. A
 // level is free in every seating, so it must not count as a difference of ears.
 func (law Law) withoutLevel(m *mat.SymDense) *mat.SymDense {
-	n, size := law.Bands.N, m.SymmetricDim()
-	low := 0
-	for low < n && law.Bands.Hz[low] < survey.EarLevelHz {
-		low++
-	}
+	n, size, low := law.Bands.N, m.SymmetricDim(), law.lowBands()
 	center := func(row []float64) {
 		for k := 0; k < size; k += n {
 			var mean float64

@@ -29,11 +29,13 @@ func Fit(ctx context.Context, models []*position.Model, bareRows []seat.Seating,
 	if err != nil {
 		return nil, err
 	}
+	results := make([]*Result, len(p.models))
+	err = workers.All(ctx, len(results), opt.Jobs, func(m int) { results[m] = fit.result(m, opt) })
 	out := map[string]*Result{}
 	for m, pm := range p.models {
-		out[pm.setup.Name] = fit.result(m, opt)
+		out[pm.setup.Name] = results[m]
 	}
-	return out, nil
+	return out, err
 }
 
 // estimate runs expectation–maximisation and returns the posterior. The M-step of

@@ -266,28 +266,33 @@ func (fit *panelFit) maximiseEars(part int) (*mat.SymDense, float64) {
 }
 
 // addEars adds what is not known of (left ± right)/√2 of a group's listeners. They follow θ by
-// VPT + X'B, of which B = Ã(G − GVP)T alone differs: about its mean the squares of B add up.
+// VPT + X'ÃR, of which Ã alone differs (listenerFit; R is g.ruled), with what is not known of the rest.
 func (fit *panelFit) addEars(people *mat.SymDense, g *group, sign float64) {
 	law, count := fit.law(), float64(len(g.members))
-	rows, cols := g.ruled.Dims()
-	less, mean, square := mat.NewDense(rows, rows, nil), mat.NewDense(rows, cols, nil), mat.NewDense(rows, rows, nil)
+	rows, _ := g.ruled.Dims()
+	seen, follow := law.Ear(stats.Transposed(g.seen), sign), law.Ear(g.shared, sign)
+	less, square := mat.NewDense(rows, rows, nil), mat.NewDense(rows, rows, nil)
+	var cov, across, side, more mat.Dense
+	cov.Mul(g.ruled, g.ruled.T())
 	for _, li := range g.members {
-		less.Add(less, fit.per[li].less)
-	}
-	mean.Mul(less, g.ruled)
-	mean.Scale(1/count, mean)
-	for _, li := range g.members {
-		var off, own mat.Dense
-		off.Mul(fit.per[li].less, g.ruled)
-		off.Sub(&off, mean)
-		own.Mul(&off, off.T())
+		lf := &fit.per[li]
+		var half, own mat.Dense
+		half.Mul(lf.less, &cov)
+		own.Mul(&half, lf.less)
+		less.Add(less, lf.less)
 		square.Add(square, &own)
 	}
 	square.Sub(square, less)
-	seen, follow := law.Ear(stats.Transposed(g.seen), sign), law.Ear(g.shared, sign)
-	follow.Add(follow, stats.Product(seen, mean))
+	square.Scale(0.5, square)
+	across.Mul(follow, g.ruled.T())
+	side.Mul(&across, less)
+	more.Mul(seen, square)
+	side.Add(&side, &more)
+	var left, right mat.Dense // side·seen' + seen·side'
+	left.Augment(&side, seen)
+	right.Augment(seen, &side)
 	stats.AddOuter(people, count, follow)
-	stats.AddProduct(people, 1, stats.Product(seen, square), stats.Transposed(seen))
+	stats.AddProduct(people, 1, &left, stats.Transposed(&right))
 	law.AddEar(people, count, g.given, sign)
 }
 
