@@ -173,48 +173,54 @@ func (fc *FinalCurve) position(parts []part, c *Corrector, ear int) []source {
 		out[k] = source{name: n, kind: TypeB, std: make([]float64, band.Count)}
 	}
 	all := band.All()
-	var from []part
-	var predicted []*prediction
+	// Of each seating, per kept band: the change as drawn, what of it is made, and the source that the
+	// rest is of.
+	type seating struct {
+		truths [][]float64
+		made   []float64
+		source []int
+	}
+	var from []seating
 	for _, p := range parts {
-		if o, ok := c.offsetOf(p.s); ok {
-			from, predicted = append(from, p), append(predicted, c.predict(p.s.Number, o, ear))
+		o, ok := c.offsetOf(p.s)
+		if !ok {
+			continue
 		}
+		s := seating{c.predict(p.s.Number, o, ear).truths, make([]float64, band.Count), make([]int, band.Count)}
+		for b := range s.source {
+			switch {
+			case p.correction != nil && p.correction.Applied[b]:
+				s.source[b], s.made[b] = 2, p.correction.DeltaDB[b]
+			case all[b].Lower >= survey.LowHz:
+				s.source[b] = 1
+			}
+		}
+		from = append(from, s)
 	}
 	if len(from) == 0 {
 		return nil
 	}
 	counted := float64(len(from))
 	// Of the sum over the seatings, dB²: the variance, and the covariance of each source with it.
-	var squares [len(names)][]float64
-	total := make([]float64, band.Count)
-	for k := range squares {
-		squares[k] = make([]float64, band.Count)
-	}
+	squares, total := make([][len(names)]float64, band.Count), make([]float64, band.Count)
+	left := make([][len(names)]float64, band.Count)
 	for i := range correctionDraws {
-		for b := range band.Count {
-			var left [len(names)]float64
-			for n, p := range from {
-				k, v := 1, predicted[n].truths[i][b]
-				switch {
-				case p.correction != nil && p.correction.Applied[b]:
-					k, v = 2, v-p.correction.DeltaDB[b]
-				case all[b].Lower < survey.LowHz:
-					k = 0
-				}
-				left[k] += v
+		clear(left)
+		for _, s := range from {
+			for b, v := range s.truths[i] {
+				left[b][s.source[b]] += v - s.made[b]
 			}
-			sum := left[0] + left[1] + left[2]
-			for k, v := range left {
-				squares[k][b] += v * sum
+		}
+		for b, of := range left {
+			sum := of[0] + of[1] + of[2]
+			for k, v := range of {
+				squares[b][k] += v * sum
 			}
 			total[b] += sum * sum
 		}
 	}
 	for b := range band.Count {
-		var sq [len(names)]float64
-		for k := range sq {
-			sq[k] = squares[k][b]
-		}
+		sq := squares[b]
 		positive := 0.0
 		for k := range sq {
 			sq[k] = math.Max(sq[k], 0)
