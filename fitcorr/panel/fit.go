@@ -133,10 +133,8 @@ func (fit *panelFit) solve(root0 *mat.Dense) bool {
 		for _, li := range g.members {
 			lf := &fit.per[li]
 			less.Add(less, lf.less)
-			own := lf.given(lf.rhs)
-			rhs.AddVec(rhs, lf.rhs)
-			rhs.SubVec(rhs, lf.precision(own))
-			fit.deviance += lf.logDet - mat.Dot(own, lf.rhs)
+			rhs.AddVec(rhs, lf.score)
+			fit.deviance += lf.fit
 		}
 		stats.AddProduct(sum, 1, stats.Transposed(g.unseen), stats.Product(less, g.unseen))
 	}

@@ -19,7 +19,8 @@ type listenerFit struct {
 	rhs    *mat.VecDense    // what the recordings say about u_s: right-hand side of their precision
 	told   *mat.Dense       // A, square of the rows of G
 	less   *mat.Dense       // Ã, the same
-	logDet float64          // of ΛP + I, readings included
+	score  *mat.VecDense    // q − PVq of eliminate, readings included
+	fit    float64          // what the deviance has of the listener, θ apart
 	u      *mat.VecDense    // mean of u_s
 	x      *mat.VecDense    // mean of x_s
 	rest   *mat.VecDense    // what is left of rhs: rhs − precision·u
@@ -75,13 +76,16 @@ func (lf *listenerFit) hear(g *group, l *listener) bool {
 		factor.Set(i, i, factor.At(i, i)+1)
 	}
 	logDet, _ := mat.LogDet(&factor)
-	lf.logDet = g.logDet + logDet
 	var inverse mat.Dense
 	if inverse.Inverse(&factor) != nil || math.IsNaN(logDet) {
 		return false
 	}
 	lf.less = mat.NewDense(rows, rows, nil)
 	lf.less.Mul(lf.told, &inverse)
+	own := lf.given(lf.rhs)
+	lf.score = lf.precision(own)
+	lf.score.SubVec(lf.rhs, lf.score)
+	lf.fit = g.logDet + logDet - mat.Dot(own, lf.rhs)
 	return true
 }
 
