@@ -21,7 +21,7 @@ import (
 type placedSeating struct {
 	number int
 	at     seat.Estimate
-	drawn  *views     // where it may be, correctionDraws of them, then where it is estimated to be
+	drawn  *views     // where it may be, correctionDraws of them, then where it is estimated to be; its level is in off
 	level  []float64  // dB per kept band, as if sealed, relative to the survey's BaseDB
 	off    *mat.Dense // level less what the survey says, places of drawn × kept bands
 	counts []bool     // per zone of the survey: all its bands count
@@ -77,9 +77,10 @@ func (c *Corrector) placedSeatings(ss []seat.Seating, ear int) []*placedSeating 
 // place sets where a seating may be.
 func (w *placedSeating) place(g *ground, places [][3]float64) {
 	w.drawn = g.see(places, nil)
-	w.off = mat.NewDense(len(places), band.Count, nil)
+	w.off, w.drawn.level = w.drawn.level, nil
 	for i := range places {
-		floats.SubTo(w.off.RawRowView(i), w.level, w.drawn.level.RawRowView(i))
+		off := w.off.RawRowView(i)
+		floats.SubTo(off, w.level, off)
 	}
 }
 
@@ -87,10 +88,10 @@ func (w *placedSeating) place(g *ground, places [][3]float64) {
 // the survey leaves of a seating's level at its place, over what scatter,
 // survey and the uncertainty of the place explain.
 func (w *placedSeating) misfit(g *ground) float64 {
-	at, variance := w.drawn.level.RawRowView(correctionDraws), make([]float64, band.Count)
+	off, variance := w.off.RawRowView(correctionDraws), make([]float64, band.Count)
 	for i := range correctionDraws {
-		for b, v := range w.drawn.level.RawRowView(i) {
-			variance[b] += (v - at[b]) * (v - at[b]) / correctionDraws
+		for b, v := range w.off.RawRowView(i) {
+			variance[b] += (v - off[b]) * (v - off[b]) / correctionDraws
 		}
 	}
 	sum, n := 0.0, 0.0
@@ -102,8 +103,7 @@ func (w *placedSeating) misfit(g *ground) float64 {
 		surface := math.Max(0, g.covariance(zi, here, here))
 		for b := z.From; b < z.To; b++ {
 			if g.tells[b] {
-				v := w.level[b] - at[b]
-				sum += v * v / (variance[b] + (1+surface)*g.Scatter[b]*g.Scatter[b])
+				sum += off[b] * off[b] / (variance[b] + (1+surface)*g.Scatter[b]*g.Scatter[b])
 				n++
 			}
 		}
