@@ -116,8 +116,9 @@ func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector,
 		return s
 	}
 	var ears int
+	changes := c.changes(of)
 	for b := range s.std {
-		v, heard := c.scatter(of, b)
+		v, heard := scatter(of, changes, b)
 		s.std[b] = math.Sqrt(v / float64(n))
 		ears = max(ears, heard)
 	}
@@ -125,37 +126,42 @@ func (fc *FinalCurve) reseating(parts []part, rows []seat.Seating, c *Corrector,
 	return s
 }
 
-// scatter is the variance of the levels of seatings in band b, dB², each moved to the worn mean, pooled
-// over the ears that count there, and how many these are. Cushions of one model are taken to
+// changes are, per ear and seating, the change to the worn mean, dB per kept band, where the survey or leak
+// model says by how much; nil elsewhere. c may be nil.
+func (c *Corrector) changes(of []seat.Seating) (out [2][][]float64) {
+	for ear := range out {
+		out[ear] = make([][]float64, len(of))
+		for i := 0; i < len(of) && c != nil && c.survey.Ears[ear].Known(); i++ {
+			if o, ok := c.offsetOf(of[i]); ok {
+				out[ear][i] = c.predict(of[i].Number, o, ear).delta
+			}
+		}
+	}
+	return out
+}
+
+// scatter is the variance of the levels of seatings in band b, dB², each as measured and moved to the worn
+// mean by its changes, pooled over the ears that count there, and how many these are. Cushions of one model are taken to
 // scatter alike on both ears (common practice, no source): the two or three seatings that a
 // curve often has tell next to nothing of one ear's alone.
-func (c *Corrector) scatter(of []seat.Seating, b int) (v float64, ears int) {
-	for ear := range of[0].Ears {
-		if x := c.apartFromPlace(of, ear, b); len(x) > 1 {
+func scatter(of []seat.Seating, changes [2][][]float64, b int) (v float64, ears int) {
+	for ear := range changes {
+		var x []float64
+		for i := range of {
+			if curve := &of[i].Ears[ear]; curve.Counts(b) {
+				x = append(x, curve.LevelDB[b])
+				if delta := changes[ear][i]; delta != nil {
+					x[len(x)-1] += delta[b]
+				}
+			}
+		}
+		if len(x) > 1 {
 			_, sd := stats.MeanSD(x)
 			v += sd * sd
 			ears++
 		}
 	}
 	return v / float64(max(1, ears)), ears
-}
-
-// apartFromPlace returns the valid levels of the seatings in band b, as measured and each moved
-// to the worn mean where the survey or leak model says by how much. c may be nil.
-func (c *Corrector) apartFromPlace(of []seat.Seating, ear, b int) (x []float64) {
-	for _, s := range of {
-		if !s.Ears[ear].Counts(b) {
-			continue
-		}
-		v := s.Ears[ear].LevelDB[b]
-		if c != nil && c.survey.Ears[ear].Known() {
-			if o, ok := c.offsetOf(s); ok {
-				v += c.predict(s.Number, o, ear).delta[b]
-			}
-		}
-		x = append(x, v)
-	}
-	return x
 }
 
 // position is what the place of the used seatings against the worn mean may

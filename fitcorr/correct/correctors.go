@@ -55,6 +55,7 @@ func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets 
 			c.offsets[o.Seating] = o
 		}
 	}
+	var scales []float64 // of both ears where they have the same degrees of freedom
 	for ear := range 2 {
 		if !survey.Ears[ear].Known() {
 			continue
@@ -64,7 +65,10 @@ func New(ss []seat.Seating, point capture.Point, survey *survey.Survey, offsets 
 			c.seatings[ear] = c.placedSeatings(ss, ear)
 		}
 		c.holdAgainst(ear)
-		c.target[ear] = newTarget(survey, offsets, worn, ear, opt)
+		if df := worn.EarMean[ear].DF; scales == nil || df != worn.EarMean[0].DF {
+			scales = scalesOf(df)
+		}
+		c.target[ear] = newTarget(offsets, worn, ear, scales, opt)
 		c.displacement[ear] = displacementHelps(ss, point, &survey.Ears[ear], ear)
 		c.listeners[ear] = heldOutListeners(survey, offsets, ear)
 	}

@@ -60,6 +60,7 @@ func (h *heldOut) distance(id string) (before, after float64) {
 type heldOutSeating struct {
 	s      seat.Seating
 	placed *placedSeating // the seating as one; nil for a displaced row
+	heard  []bool         // kept bands that count
 	loss   []float64      // loss to the leak, dB per kept band
 	levels *mat.Dense     // at all of them, as survey and placed seatings but for this tell: rows × kept bands, dB
 }
@@ -73,7 +74,10 @@ func (c *Corrector) heldOutSeatings(ss []seat.Seating, point capture.Point, ear 
 		if s.Point != point || !s.OnFixture() || s.Model == "" || s.Seal != "" {
 			continue
 		}
-		m := heldOutSeating{s: s, loss: make([]float64, band.Count)}
+		m := heldOutSeating{s: s, heard: make([]bool, band.Count), loss: make([]float64, band.Count)}
+		for b := range m.heard {
+			m.heard[b] = s.Ears[ear].Counts(b)
+		}
 		var at [3]float64
 		switch o, ok := c.offsetOf(s); {
 		case s.Displaced() && point != c.point: // no row of the survey
@@ -111,17 +115,19 @@ func (c *Corrector) holdOutSeatings(ss []seat.Seating, point capture.Point, ear 
 	tells := c.ground[ear].tells
 	members := c.heldOutSeatings(ss, point, ear)
 	h.seatings = len(members)
-	pairs := make([]float64, band.Thirds)
-	for i, a := range members {
+	pairs, all := make([]float64, band.Thirds), band.All()
+	for i := range members {
+		a := &members[i]
 		var wide [2]float64
 		bands := 0.0
-		for k, b := range members {
+		for k := range members {
 			if i == k {
 				continue
 			}
+			b := &members[k]
 			there, here := b.levels.RawRowView(k), b.levels.RawRowView(i)
-			for n, f := range band.All() {
-				if !a.s.Ears[ear].Counts(n) || !b.s.Ears[ear].Counts(n) {
+			for n, f := range all {
+				if !a.heard[n] || !b.heard[n] {
 					continue
 				}
 				was := a.s.Ears[ear].LevelDB[n] - b.s.Ears[ear].LevelDB[n]

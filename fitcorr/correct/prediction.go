@@ -131,24 +131,34 @@ func (p *prediction) draw(e *survey.Ear, own *placedSeating, surface *conditione
 	var meanZ, hereZ, seatingZ float64
 	sealZ := rng.NormFloat64()
 	zone := 0
-	for b := range truth {
+	for b := 0; b < band.Count; {
+		third := b / seat.PerThird
 		if b%seat.PerThird == 0 {
 			meanZ, hereZ, seatingZ = common.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()
 		}
 		for zone < len(e.Zones)-1 && b >= e.Zones[zone].To {
 			zone++
 		}
-		scatter := seatingZ * e.Scatter[b] // by how much the seating lies below the fixture's level there for other reasons
-		if p.position[b] {
-			r := surface.root[zone]
-			there := surface.level[0][b] + e.Scatter[b]*r[0]*meanZ
-			here := surface.level[1][b] + e.Scatter[b]*(r[1]*meanZ+r[2]*hereZ)
-			truth[b] += there - here
-			if own != nil && own.counts[zone] {
-				scatter = here - own.level[b]
-			}
+		to := min((third+1)*seat.PerThird, band.Count)
+		if zone < len(e.Zones)-1 {
+			to = min(to, e.Zones[zone].To)
 		}
-		truth[b] += p.seal.change[b] + sealZ*p.seal.stderr[b]
-		toward[b/seat.PerThird] += p.moves[b] * (truth[b] + scatter)
+		r := surface.root[zone]
+		there, here := r[0]*meanZ, r[1]*meanZ+r[2]*hereZ // what the surface errs by, in terms of the scatter
+		var sum float64
+		for ; b < to; b++ {
+			scatter := seatingZ * e.Scatter[b] // by how much the seating lies below the fixture's level there for other reasons
+			v := p.seal.change[b] + sealZ*p.seal.stderr[b]
+			if p.position[b] {
+				at := surface.level[1][b] + e.Scatter[b]*here
+				v += surface.level[0][b] + e.Scatter[b]*there - at
+				if own != nil && own.counts[zone] {
+					scatter = at - own.level[b]
+				}
+			}
+			truth[b] = v
+			sum += p.moves[b] * (v + scatter)
+		}
+		toward[third] += sum
 	}
 }

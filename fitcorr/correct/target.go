@@ -13,7 +13,6 @@ import (
 	"asworn/fitcorr/seal"
 	"asworn/fitcorr/seat"
 	"asworn/fitcorr/stats"
-	"asworn/fitcorr/survey"
 )
 
 // target is where a correction leads: the worn mean of one ear.
@@ -28,18 +27,12 @@ type target struct {
 	hasLoss bool
 }
 
-func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Worn, ear int, opt seat.Options) target {
-	t := target{at: worn.EarMean[ear]}
+func newTarget(offsets []position.Offset, worn *panel.Worn, ear int, scales []float64, opt seat.Options) target {
+	t := target{at: worn.EarMean[ear], scales: scales}
 	t.root = stats.Root3(t.at.Cov)
 	rng := rand.New(rand.NewPCG(opt.Seed, uint64(ear)))
-	for i := range correctionDraws {
+	for range correctionDraws {
 		t.normal = append(t.normal, [3]float64{rng.NormFloat64(), rng.NormFloat64(), rng.NormFloat64()})
-		scale := 1.0
-		if t.at.DF > 0 {
-			q := (float64(i) + 0.5) / correctionDraws
-			scale = math.Sqrt(t.at.DF / distuv.ChiSquared{K: t.at.DF}.Quantile(q))
-		}
-		t.scales = append(t.scales, scale)
 	}
 	for a := range 3 {
 		sd := math.Hypot(worn.BetweenSD[a], worn.WithinSD[a])
@@ -69,6 +62,20 @@ func newTarget(survey *survey.Survey, offsets []position.Offset, worn *panel.Wor
 		t.lossDB[b], t.lossSE[b] = mean, se
 	}
 	return t
+}
+
+// scalesOf are correctionDraws quantiles of the scale that makes a normal distribution Student's t of
+// df degrees of freedom, 1 where df is 0.
+func scalesOf(df float64) []float64 {
+	out := make([]float64, correctionDraws)
+	for i := range out {
+		out[i] = 1
+		if df > 0 {
+			q := (float64(i) + 0.5) / correctionDraws
+			out[i] = math.Sqrt(df / distuv.ChiSquared{K: df}.Quantile(q))
+		}
+	}
+	return out
 }
 
 // draw draws where the worn mean and a seating are, given their estimates and
