@@ -33,15 +33,6 @@ func (l Layout) Block() int {
 	return b
 }
 
-// Rows is how many entries one worn seating's observation z has: both ears' bands, dB,
-// then the read position, forward and up, mm, where the study has readings.
-func (l Layout) Rows() int {
-	if l.Read {
-		return 2*l.Bands.N + placing.ReadDim
-	}
-	return 2 * l.Bands.N
-}
-
 // Dim is how many entries a listener's vector has.
 func (l Layout) Dim() int {
 	return l.Models*l.Block() + l.Bare*2*l.Bands.N
