@@ -172,21 +172,21 @@ func (p *Pending) release() error {
 // is left alone. content is the file's bytes, empty for an empty file. After an error
 // what lay there before is still there.
 func WriteFile(path string, content []byte) error {
-	p, err := Create(path)
-	if err != nil {
-		return err
-	}
-	return p.whole(content, (*Pending).Commit)
+	return writeWhole(path, content, (*Pending).Commit)
 }
 
 // WriteUnsynced is WriteFile for what can be made again and carries a checksum: it does
 // not wait for the disk, so that after a power failure the file may be short or empty.
 func WriteUnsynced(path string, content []byte) error {
+	return writeWhole(path, content, (*Pending).giveName)
+}
+
+func writeWhole(path string, content []byte, end func(*Pending) error) error {
 	p, err := Create(path)
 	if err != nil {
 		return err
 	}
-	return p.whole(content, (*Pending).giveName)
+	return p.whole(content, end)
 }
 
 // WriteIn writes a file below root as WriteUnsynced does, with the folders that are missing.

@@ -106,7 +106,7 @@ func (s *Study) microphone(e Ear) (mic Microphone, err error) {
 	mic.PaPerUnit = c.PaPerUnit
 	if m.CalibratorAfter != "" && failed == nil {
 		var drift float64
-		drift, failed = s.CalibrationDrift(e)
+		drift, failed = s.driftSince(c, e)
 		mic.PaPerUnit *= math.Pow(10, drift/2/20)
 	}
 	return mic, errors.Join(err, failed)
@@ -126,11 +126,16 @@ func (s *Study) CalibrationDrift(e Ear) (float64, error) {
 	if m.Calibrator == "" || m.CalibratorAfter == "" {
 		return 0, nil
 	}
-	first, err := s.calibration(e, m.Calibrator)
+	first, err := s.Calibration(e)
 	if err != nil {
 		return 0, err
 	}
-	second, err := s.calibration(e, m.CalibratorAfter)
+	return s.driftSince(first, e)
+}
+
+// driftSince is CalibrationDrift, the first calibration being known.
+func (s *Study) driftSince(first calibrator.Calibration, e Ear) (float64, error) {
+	second, err := s.calibration(e, s.Microphones[e].CalibratorAfter)
 	if err != nil {
 		return 0, err
 	}

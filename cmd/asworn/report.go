@@ -20,10 +20,10 @@ func reportCommand(c *console.Console) *cobra.Command {
 		Use:   "report DIR",
 		Short: "Write the page, the plots and the exports from the last results",
 		Long: `Writes, from DIR/results/results.json alone, the self-contained page, the tables
-as CSV and Markdown and the plots. Nothing is estimated anew. With --exports it reads
-the recordings again (their impulse responses are kept then) and
+as CSV and Markdown and the plots. Nothing is estimated anew. With --exports it
 adds, under DIR/results/exports, the corrections as filters, the impulse
-responses and the headphone responses as AES69 files (docs/exports.md).`,
+responses and the headphone responses as AES69 files (docs/exports.md); the first
+time it reads the recordings again for that.`,
 		Example: `  asworn report my-study --open
   asworn report my-study --format png --width 88 --font-size 8 --no-title`,
 		Args: cobra.ExactArgs(1),

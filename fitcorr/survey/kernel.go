@@ -33,10 +33,15 @@ func (k *Kernel) At(a, b *[3]float64) float64 {
 	dot, dist := k.products(a, b)
 	v := kernelConstant + k.Linear*dot + k.Quadratic*dot*dot
 	if k.Amplitude > 0 {
-		t := math.Sqrt(5*dist) / k.LengthMM
-		v += k.Amplitude * math.Exp(-t) * (1 + t + t*t/3)
+		v += k.free(dist)
 	}
 	return v
+}
+
+// free is the last term of two displacements whose |x−x'|² is dist, mm².
+func (k *Kernel) free(dist float64) float64 {
+	t := math.Sqrt(5*dist) / k.LengthMM
+	return k.Amplitude * math.Exp(-t) * (1 + t + t*t/3)
 }
 
 // products are x·x'/L² of two displacements and |x−x'|² in mm². Written out per axis: it is

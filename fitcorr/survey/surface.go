@@ -100,10 +100,10 @@ func (s *Shift) of(k *Kernel, from [3]float64) []float64 {
 	out, ok := s.free[key]
 	if !ok {
 		out = make([]float64, 0, len(s.By))
+		one := Kernel{Amplitude: 1, LengthMM: k.LengthMM, MMPerDeg: k.MMPerDeg}
 		for _, by := range s.By {
-			_, dist := k.products(&[3]float64{from[0] + by[0], from[1] + by[1], from[2] + by[2]}, new([3]float64))
-			t := math.Sqrt(5*dist) / k.LengthMM
-			out = append(out, math.Exp(-t)*(1+t+t*t/3))
+			_, dist := one.products(&[3]float64{from[0] + by[0], from[1] + by[1], from[2] + by[2]}, new([3]float64))
+			out = append(out, one.free(dist))
 		}
 		if s.free == nil {
 			s.free = map[apart][]float64{}

@@ -2,7 +2,6 @@
 package plot
 
 import (
-	"cmp"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -14,9 +13,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 )
-
-// writesAtOnce is how many files are brought to the disk at once, while others are drawn.
-const writesAtOnce = 4
 
 // Write writes every figure to dir (made when missing) and returns the file
 // names. The same figures give the same bytes: no clock, no random order. Each
@@ -34,9 +30,8 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 	names := make([]string, len(figs)*len(opt.Formats))
 	made := make([]stamp, len(names))
 	before := readStamps(dir)
-	var group, writes errgroup.Group
+	var group errgroup.Group
 	group.SetLimit(runtime.GOMAXPROCS(0))
-	writes.SetLimit(writesAtOnce)
 	for i, f := range figs {
 		shown := sync.OnceValue(func() string { return content(f, opt) })
 		for k, format := range opt.Formats {
@@ -53,12 +48,11 @@ func Write(dir string, figs []figure.Figure, opt Options) ([]string, error) {
 					return fmt.Errorf("plot %s: %w", f.Name, err)
 				}
 				made[n].Sum = sumOf(b)
-				writes.Go(func() error { return disk.WriteUnsynced(filepath.Join(dir, names[n]), b) })
-				return nil
+				return disk.WriteUnsynced(filepath.Join(dir, names[n]), b)
 			})
 		}
 	}
-	if err := cmp.Or(group.Wait(), writes.Wait()); err != nil {
+	if err := group.Wait(); err != nil {
 		return nil, err
 	}
 	after := make(stamps)
