@@ -13,7 +13,7 @@ import (
 )
 
 // Impulses are the impulse responses of a recording's ears, empty where it has none.
-// They are ten times as large as all else that is known of it, and only those who
+// They are six times as large as all else that is kept of it, and only those who
 // export them ask: they are worked out and kept when they are asked for first.
 // Single precision holds more than any converter.
 type Impulses [2][]float32
